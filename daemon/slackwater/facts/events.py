@@ -1,0 +1,396 @@
+"""Every kind of ledger entry, in the past tense.
+
+Floor 2. One subject: what happened. Laws here: an event is never changed, only
+followed; each carries the three clocks; volumes are whole microlitres; effects are
+whole pico-units for the tank.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from typing import Literal
+
+from slackwater.facts.messages import RunPump
+from slackwater.facts.plan import Approval, DueDose, Kind
+from slackwater.facts.reasons import Reason
+
+EndedHow = Literal["full", "short", "over", "stopped", "cut", "fault", "lost"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Event:
+    """What all entries carry: wall time, boot-time seconds, proven milliseconds."""
+
+    at: datetime
+    boot_s: float
+    proven_ms: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LedgerMade(Event):
+    """A new ledger; `dosed_ul` is what each pump gave in the last 24 h.
+
+    `answered` False: nobody said, the daily caps start used up and come free over
+    24 h. `effects` maps a tank to what those volumes added.
+    """
+
+    kind: Literal["ledger_made"] = "ledger_made"
+    ledger_id: str
+    boot_id: str
+    answered: bool
+    dosed_ul: Mapping[str, int] = field(default_factory=dict)
+    effects: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
+    by: str
+    highest_fence_heard: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Started(Event):
+    """A daemon (or a calibration session) took charge with a new fence."""
+
+    kind: Literal["started"] = "started"
+    version: str
+    boot_id: str
+    fence: int
+    mode: Literal["shadow", "live", "calibrate"]
+    digest: str = ""
+    zone_sha256: Mapping[str, str] = field(default_factory=dict)
+    shortened_timing: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stopped(Event):
+    """A clean end; its absence is how a crash shows."""
+
+    kind: Literal["stopped"] = "stopped"
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlanApproved(Event):
+    """A person approved a digest; the approved bytes stand beside it.
+
+    `machine` and `plan` are the resolved records as canonical JSON text; `files`
+    maps a file name to the SHA-256 of its bytes when it was approved.
+    """
+
+    kind: Literal["plan_approved"] = "plan_approved"
+    approval: Approval
+    machine: str
+    plan: str
+    files: Mapping[str, str]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlanWithdrawn(Event):
+    """An approval ended for good."""
+
+    kind: Literal["plan_withdrawn"] = "plan_withdrawn"
+    serial: int
+    by: str
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PumpsEnabled(Event):
+    """A person let the daemon command pumps."""
+
+    kind: Literal["pumps_enabled"] = "pumps_enabled"
+    by: str
+    serial: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PumpsDisabled(Event):
+    """Back to shadow, until a person enables again."""
+
+    kind: Literal["pumps_disabled"] = "pumps_disabled"
+    by: str
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HoldRaised(Event):
+    """Doses of a scope may not run.
+
+    `scope` is `all`, `tank/ID`, `pump/ID`, `node/ID` or `alkalinity/TANK` (what adds
+    alkalinity there, and its groups). A latched hold needs a person; one with
+    `until` ends by itself.
+    """
+
+    kind: Literal["hold_raised"] = "hold_raised"
+    hold_id: str
+    scope: str
+    reason: Reason
+    latched: bool
+    until: datetime | None = None
+    by: str = "daemon"
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HoldReleased(Event):
+    """A hold ended, by itself or by a person on the machine."""
+
+    kind: Literal["hold_released"] = "hold_released"
+    hold_id: str
+    by: str
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Calibrated(Event):
+    """A pump's flow was measured; nanolitres per second, from `shots` runs."""
+
+    kind: Literal["calibrated"] = "calibrated"
+    pump: str
+    rate_nl_per_s: int
+    cal: str
+    shots: int
+    spread_percent: float
+    proofs: tuple[str, ...]
+    by: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShotRequested(Event):
+    """A local person asked for one calibration run with the outlet in a cylinder."""
+
+    kind: Literal["shot_requested"] = "shot_requested"
+    request: str
+    pump: str
+    volume_ul: int
+    until: datetime
+    by: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DoseHeld(Event):
+    """A due dose was refused for the first time; it waits until its latest start."""
+
+    kind: Literal["dose_held"] = "dose_held"
+    dose_id: str
+    pump: str
+    reasons: tuple[Reason, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DoseMissed(Event):
+    """A dose will not be given and is not made up."""
+
+    kind: Literal["dose_missed"] = "dose_missed"
+    dose: DueDose
+    reasons: tuple[Reason, ...]
+    effects: Mapping[str, int] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SpanMissed(Event):
+    """All doses of one line over a long absence, in one entry."""
+
+    kind: Literal["span_missed"] = "span_missed"
+    tank: str
+    line: str
+    first_due: datetime
+    last_due: datetime
+    doses: int
+    volume_ul: int
+    reasons: tuple[Reason, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DoseIntended(Event):
+    """A dose is about to be commanded; from here on it is charged in full.
+
+    `planned_ul` what the plan asked, `command.ul` what is asked of the node;
+    `effects` what the asked volume adds; `in_water` False for a calibration run
+    into a cylinder; `local_day` the tank's date at this moment; `flow_end_ms` the
+    proven time at which the last drop can have flowed.
+    """
+
+    kind: Literal["dose_intended"] = "dose_intended"
+    dose: DueDose
+    dose_kind: Kind
+    command: RunPump
+    planned_ul: int
+    solution: str
+    local_day: date
+    odo_ul: int
+    flow_end_ms: int
+    verdict: Literal["granted", "shortened"] = "granted"
+    reasons: tuple[Reason, ...] = ()
+    effects: Mapping[str, int] = field(default_factory=dict)
+    planned_effects: Mapping[str, int] = field(default_factory=dict)
+    in_water: bool = True
+    serial: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DoseHanded(Event):
+    """The client gave the bytes away, or may have (`certain` False)."""
+
+    kind: Literal["dose_handed"] = "dose_handed"
+    attempt: str
+    certain: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DoseTaken(Event):
+    """The node accepted the command."""
+
+    kind: Literal["dose_taken"] = "dose_taken"
+    attempt: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DoseEnded(Event):
+    """The run ended; `believed_ul` is the best estimate of what flowed.
+
+    `charge_ul` is the larger of asked and reported; `source` says who knew.
+    """
+
+    kind: Literal["dose_ended"] = "dose_ended"
+    attempt: str
+    how: EndedHow
+    believed_ul: int
+    charge_ul: int
+    source: Literal["reported", "odometer", "asked"]
+    ran_ms: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DoseRefusedByNode(Event):
+    """The node said no; that alone proves nothing, the charge stays."""
+
+    kind: Literal["dose_refused_by_node"] = "dose_refused_by_node"
+    attempt: str
+    word: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DoseVoided(Event):
+    """Proven never executed: the charge is given back, the dose is missed."""
+
+    kind: Literal["dose_voided"] = "dose_voided"
+    attempt: str
+    reasons: tuple[Reason, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DoseSealed(Event):
+    """Nobody can tell any more: closed as charged in full, never sent again."""
+
+    kind: Literal["dose_sealed"] = "dose_sealed"
+    attempt: str
+    reasons: tuple[Reason, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChargeRaised(Event):
+    """A late report showed more than was charged; a charge never falls."""
+
+    kind: Literal["charge_raised"] = "charge_raised"
+    attempt: str
+    pump: str
+    charge_ul: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReadingKept(Event):
+    """A thinned probe reading, canonical unit, with the probe's own time."""
+
+    kind: Literal["reading_kept"] = "reading_kept"
+    tank: str
+    probe: str
+    parameter: str
+    value: float
+    taken_at: datetime
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ResumeBegan(Event):
+    """Less than half of the planned alkalinity came in 24 h: come back slowly."""
+
+    kind: Literal["resume_began"] = "resume_began"
+    tank: str
+    planned: int
+    believed: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ResumeEnded(Event):
+    """The full plan fits under the net limit again."""
+
+    kind: Literal["resume_ended"] = "resume_ended"
+    tank: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RequestHeard(Event):
+    """A request from afar and what became of it."""
+
+    kind: Literal["request_heard"] = "request_heard"
+    request: str
+    act: str
+    tank: str
+    granted: bool
+    note: str = ""
+    dose: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClockConfirmed(Event):
+    """A person vouched for the wall clock; ends when the machine reboots."""
+
+    kind: Literal["clock_confirmed"] = "clock_confirmed"
+    boot_id: str
+    by: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FilesDiffer(Event):
+    """The files on disk are no longer the approved ones; the approved ones go on."""
+
+    kind: Literal["files_differ"] = "files_differ"
+    names: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Checkpoint(Event):
+    """The folded state at this point, so that a start need not read everything."""
+
+    kind: Literal["checkpoint"] = "checkpoint"
+    state: str
+
+
+AnyEvent = (
+    LedgerMade
+    | Started
+    | Stopped
+    | PlanApproved
+    | PlanWithdrawn
+    | PumpsEnabled
+    | PumpsDisabled
+    | HoldRaised
+    | HoldReleased
+    | Calibrated
+    | ShotRequested
+    | DoseHeld
+    | DoseMissed
+    | SpanMissed
+    | DoseIntended
+    | DoseHanded
+    | DoseTaken
+    | DoseEnded
+    | DoseRefusedByNode
+    | DoseVoided
+    | DoseSealed
+    | ChargeRaised
+    | ReadingKept
+    | ResumeBegan
+    | ResumeEnded
+    | RequestHeard
+    | ClockConfirmed
+    | FilesDiffer
+    | Checkpoint
+)

@@ -1,0 +1,45 @@
+"""The three clocks of one turn, and how much time they prove together.
+
+Floor 2. One subject: the moment. Laws here: proven time is the smallest difference
+any trusted clock shows, so it can only lag behind the truth.
+"""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Now:
+    """What the clocks say at one turn.
+
+    `utc` aware wall time; `boot_s` seconds since the machine booted, suspend
+    included; `boot_id` which boot that was; `synchronised` whether a time service
+    vouches for the wall clock.
+    """
+
+    utc: datetime
+    boot_s: float
+    boot_id: str
+    synchronised: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mark:
+    """The clocks at the newest ledger entry, with the proven time reached there."""
+
+    utc: datetime
+    boot_s: float
+    boot_id: str
+    proven_ms: int
+
+
+def proven_ms(mark: Mark, now: Now) -> int:
+    """Proven time at `now`, in milliseconds since the ledger was made.
+
+    The smaller of the wall-clock and the boot-time difference, never negative; after
+    a reboot the boot-time clock starts anew and only the wall clock speaks.
+    """
+    passed_s = (now.utc - mark.utc).total_seconds()
+    if now.boot_id == mark.boot_id:
+        passed_s = min(passed_s, now.boot_s - mark.boot_s)
+    return mark.proven_ms + int(max(passed_s, 0.0) * 1000)

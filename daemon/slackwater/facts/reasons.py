@@ -1,0 +1,152 @@
+"""Why a dose was shortened, refused or missed: a closed list with one sentence each.
+
+Floor 2. One subject: reasons. Laws here: a refusal carries all its reasons; each
+reason has a code from this list, one sentence for people and the figures behind it.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+Figure = str | int | float | bool | None
+
+
+class Code(StrEnum):
+    """Every reason there is; `SENTENCES` holds the words."""
+
+    NO_PLAN = "no-plan"
+    APPROVAL_EXPIRED = "approval-expired"
+    PUMP_CHANGED = "pump-changed"
+    CALIBRATION_CHANGED = "calibration-changed"
+    LINK_DOWN = "link-down"
+    NODE_ABSENT = "node-absent"
+    NODE_SETTLING = "node-settling"
+    NODE_BUSY = "node-busy"
+    NODE_HELD = "node-held"
+    NODE_FAULT = "node-fault"
+    NODE_BUDGET = "node-budget"
+    NODE_IDENTITY = "node-identity"
+    NODE_SILENT = "node-silent"
+    NODE_TWICE = "node-twice"
+    NODE_IMPOSSIBLE = "node-impossible"
+    NODE_LIMIT = "node-limit"
+    OPEN_INTENT = "open-intent"
+    CLOCK_UNPROVEN = "clock-unproven"
+    CLOCK_JUMPED = "clock-jumped"
+    CLOCK_BEHIND = "clock-behind-ledger"
+    LEDGER_FULL = "ledger-disk-full"
+    LEDGER_FAULT = "ledger-fault"
+    START_HOLD_OFF = "start-hold-off"
+    START_STORM = "start-storm"
+    SECOND_DAEMON = "second-daemon"
+    RETAINED_COMMAND = "retained-command"
+    TAKEN_OVER = "connection-taken-over"
+    MANUAL_HOLD = "manual-hold"
+    PAUSE = "pause"
+    CAP_DOSE = "cap-per-dose"
+    CAP_HOUR = "cap-per-hour"
+    CAP_DAY = "cap-per-local-day"
+    CAP_ROLLING = "cap-per-24-hours"
+    CAP_GROSS = "cap-gross-addition"
+    CAP_NET = "cap-net-rise"
+    CAP_CALIBRATION = "cap-calibration"
+    GAP_SAME_PUMP = "gap-same-pump"
+    GAP_APART = "gap-apart"
+    TOO_SMALL = "too-small"
+    GROUP = "group"
+    ALKALINITY_CEILING = "alkalinity-ceiling"
+    ALKALINITY_CLIMB = "alkalinity-climb"
+    ALKALINITY_MISSING = "alkalinity-missing"
+    ALKALINITY_STALE = "alkalinity-stale"
+    ALKALINITY_FROZEN = "alkalinity-frozen"
+    ALKALINITY_SPREAD = "alkalinity-contradictory"
+    ALKALINITY_LOW = "alkalinity-low"
+    ALKALINITY_FALL = "alkalinity-fall"
+    RESUMING = "resuming"
+    OVER_DELIVERED = "over-delivered"
+    SHORT_DELIVERED = "short-delivered"
+    NOT_TAKEN = "not-taken"
+    WINDOW_PASSED = "window-passed"
+    NOT_RUNNING = "not-running"
+    SKIPPED = "skipped"
+    PLAN_SWAP = "plan-swap"
+    REQUEST_EXPIRED = "request-expired"
+
+
+SENTENCES: Mapping[Code, str] = {
+    Code.NO_PLAN: "No approved plan is in force.",
+    Code.APPROVAL_EXPIRED: "The approval has expired; a person must approve again.",
+    Code.PUMP_CHANGED: "The pump or its solution is not the one that was approved.",
+    Code.CALIBRATION_CHANGED: "The calibration is newer than the approval.",
+    Code.LINK_DOWN: "The connection to the broker is not proven.",
+    Code.NODE_ABSENT: "No fresh beat from the pump node.",
+    Code.NODE_SETTLING: "The pump node has just started or come back.",
+    Code.NODE_BUSY: "The pump node is busy with another run.",
+    Code.NODE_HELD: "The pump node is held at the device.",
+    Code.NODE_FAULT: "The pump node reports a fault.",
+    Code.NODE_BUDGET: "The pump node's own day budget does not cover the dose.",
+    Code.NODE_IDENTITY: "The pump node is not the device that was approved.",
+    Code.NODE_SILENT: "A command was sent and nothing was heard since.",
+    Code.NODE_TWICE: "Two devices answer under one node identity.",
+    Code.NODE_IMPOSSIBLE: "The pump node reported something impossible.",
+    Code.NODE_LIMIT: "The dose is beyond the limits of the pump node.",
+    Code.OPEN_INTENT: "An earlier dose of this pump node is not settled.",
+    Code.CLOCK_UNPROVEN: "The clock is neither synchronised nor confirmed.",
+    Code.CLOCK_JUMPED: "The clock jumped against the machine's running time.",
+    Code.CLOCK_BEHIND: "The clock is before the newest ledger entry.",
+    Code.LEDGER_FULL: "The disk of the ledger is nearly full.",
+    Code.LEDGER_FAULT: "The ledger could not be written.",
+    Code.START_HOLD_OFF: "The daemon has just started.",
+    Code.START_STORM: "The daemon started too often in a short time.",
+    Code.SECOND_DAEMON: "Another daemon commands the same pump node.",
+    Code.RETAINED_COMMAND: "A retained command lies on the broker.",
+    Code.TAKEN_OVER: "Another client took over the daemon's connection.",
+    Code.MANUAL_HOLD: "A person asked for a hold.",
+    Code.PAUSE: "A pause was asked for.",
+    Code.CAP_DOSE: "More than the pump's cap for one dose.",
+    Code.CAP_HOUR: "More than the pump's cap for one hour.",
+    Code.CAP_DAY: "More than the pump's cap for one local day.",
+    Code.CAP_ROLLING: "More than the pump's cap for any 24 hours.",
+    Code.CAP_GROSS: "More than may be added to the tank in a day.",
+    Code.CAP_NET: "More than the water may rise in a day.",
+    Code.CAP_CALIBRATION: "More than the pump's cap for calibrating.",
+    Code.GAP_SAME_PUMP: "Too soon after the pump's last run.",
+    Code.GAP_APART: "Too soon after a solution that must be kept apart.",
+    Code.TOO_SMALL: "The shortened share falls below the smallest reliable dose.",
+    Code.GROUP: "A line of the same group may not dose now.",
+    Code.ALKALINITY_CEILING: "Alkalinity is above its ceiling.",
+    Code.ALKALINITY_CLIMB: "Alkalinity climbs faster than allowed.",
+    Code.ALKALINITY_MISSING: "No alkalinity reading has been heard.",
+    Code.ALKALINITY_STALE: "The newest alkalinity reading is too old.",
+    Code.ALKALINITY_FROZEN: "The alkalinity probe repeats itself: it may be frozen.",
+    Code.ALKALINITY_SPREAD: "Two alkalinity probes contradict each other.",
+    Code.ALKALINITY_LOW: "Alkalinity is below its floor; a low reading never adds.",
+    Code.ALKALINITY_FALL: "Alkalinity fell faster than expected.",
+    Code.RESUMING: "Dosing comes back slowly after a gap.",
+    Code.OVER_DELIVERED: "The pump delivered more than was asked.",
+    Code.SHORT_DELIVERED: "The pump delivered short three times.",
+    Code.NOT_TAKEN: "The pump node never took the command; proven not executed.",
+    Code.WINDOW_PASSED: "The latest start passed.",
+    Code.NOT_RUNNING: "The daemon was not running or could not decide.",
+    Code.SKIPPED: "A person asked to skip this dose.",
+    Code.PLAN_SWAP: "Left out near the change of plans.",
+    Code.REQUEST_EXPIRED: "The request was not carried out in time.",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reason:
+    """One reason with the figures that led to it, units in the figure names."""
+
+    code: Code
+    figures: Mapping[str, Figure] = field(default_factory=dict)
+
+    @property
+    def text(self) -> str:
+        """The sentence for people, without figures."""
+        return SENTENCES[self.code]
+
+
+def because(code: Code, **figures: Figure) -> Reason:
+    """A reason with its figures."""
+    return Reason(code=code, figures=figures)

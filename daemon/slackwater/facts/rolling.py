@@ -1,0 +1,52 @@
+"""Sums over the last stretch of proven time, exact in whole numbers.
+
+Floor 2. One subject: a window of charges. Laws here: an entry counts until it is
+older than the window by proven time; removing needs the tag it was added with.
+"""
+
+from dataclasses import dataclass, field
+
+DAY_MS = 86_400_000
+HOUR_MS = 3_600_000
+# One hour beyond the longest window, so that pruning never touches what counts.
+KEPT_MS = DAY_MS + HOUR_MS
+
+
+@dataclass(slots=True)
+class Rolling:
+    """Entries (proven_ms, amount, tag) in order of time, with their total."""
+
+    entries: list[tuple[int, int, str]] = field(default_factory=list)
+    total: int = 0
+
+    def add(self, at_ms: int, amount: int, tag: str) -> None:
+        """Append one amount and forget what no window can reach any more."""
+        self.entries.append((at_ms, amount, tag))
+        self.total += amount
+        if self.entries[0][0] <= at_ms - KEPT_MS:
+            self._prune(at_ms - KEPT_MS)
+
+    def since(self, after_ms: int) -> int:
+        """Sum of the entries later than `after_ms`."""
+        total = self.total
+        for at_ms, amount, _tag in self.entries:
+            if at_ms > after_ms:
+                break
+            total -= amount
+        return total
+
+    def remove(self, tag: str) -> None:
+        """Take back every entry with this tag."""
+        kept = [entry for entry in self.entries if entry[2] != tag]
+        self.entries[:] = kept
+        self.total = sum(entry[1] for entry in kept)
+
+    def _prune(self, until_ms: int) -> None:
+        index = 0
+        for index, entry in enumerate(self.entries):  # noqa: B007 -- index outlives
+            if entry[0] > until_ms:
+                break
+            self.total -= entry[1]
+        else:
+            index += 1
+        del self.entries[:index]

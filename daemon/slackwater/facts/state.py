@@ -1,0 +1,103 @@
+"""State: what the ledger says, folded.
+
+Floor 2. One subject: the shape of the memory that decisions read.
+Laws here: only `facts.fold` writes into a State; `turn` reads it and leaves it as
+found; no figure in it comes from anywhere but events.
+"""
+
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from typing import Literal
+
+from slackwater.facts.events import (
+    Calibrated,
+    DoseIntended,
+    HoldRaised,
+    ReadingKept,
+    ShotRequested,
+)
+from slackwater.facts.now import Mark
+from slackwater.facts.plan import Approval
+from slackwater.facts.rolling import Rolling
+
+Stage = Literal["shadow", "live"]
+
+
+@dataclass(slots=True, kw_only=True)
+class OpenDose:
+    """An intent that nobody has settled yet."""
+
+    intent: DoseIntended
+    taken: bool = False
+    refused_word: str = ""
+
+
+@dataclass(slots=True, kw_only=True)
+class ClosedDose:
+    """A settled intent, remembered for late reports that may raise its charge."""
+
+    pump: str
+    node: str
+    tank: str
+    asked_ul: int
+    charge_ul: int
+    believed_ul: int
+    effects: dict[str, int]
+    in_water: bool
+    proven_ms: int
+    sealed: bool
+
+
+@dataclass(slots=True, kw_only=True)
+class Flow:
+    """The last run of a pump: what flowed, where, and when it had ended at last."""
+
+    tank: str
+    solution: str
+    end_ms: int
+
+
+@dataclass(slots=True, kw_only=True)
+class State:
+    """Everything a decision may know of the past.
+
+    `charges` and `days` are keyed `pump/ID`, `effect/TANK/PARAMETER`,
+    `calibrate/PUMP`; `believed` and `planned` by `TANK/PARAMETER`. `hours` keeps
+    believed alkalinity per proven hour and tank for three weeks. `used` maps a dose
+    identity to its local day.
+    """
+
+    ledger_id: str = ""
+    mark: Mark | None = None
+    newest_at: datetime | None = None
+    unanswered_ms: int | None = None
+    made_ms: int = 0
+    fence: int = 0
+    mode_running: bool = False
+    unclean_starts: list[datetime] = field(default_factory=list)
+    clock_confirmed_boot: str = ""
+    last_serial: int = 0
+    approvals: list[Approval] = field(default_factory=list)
+    stage: Stage = "shadow"
+    enabled_serial: int = 0
+    stage_proven_ms: int = 0
+    holds: dict[str, HoldRaised] = field(default_factory=dict)
+    quiet_since_ms: int = 0
+    calibrations: dict[str, Calibrated] = field(default_factory=dict)
+    requests: dict[str, ShotRequested] = field(default_factory=dict)
+    open: dict[str, OpenDose] = field(default_factory=dict)
+    closed: dict[str, ClosedDose] = field(default_factory=dict)
+    charges: dict[str, Rolling] = field(default_factory=dict)
+    days: dict[str, dict[date, int]] = field(default_factory=dict)
+    believed: dict[str, Rolling] = field(default_factory=dict)
+    planned: dict[str, Rolling] = field(default_factory=dict)
+    hours: dict[str, dict[int, int]] = field(default_factory=dict)
+    flows: dict[str, Flow] = field(default_factory=dict)
+    used: dict[str, date] = field(default_factory=dict)
+    held: dict[str, date] = field(default_factory=dict)
+    skipped: dict[str, date] = field(default_factory=dict)
+    short_streak: dict[str, int] = field(default_factory=dict)
+    drawn_ul: dict[str, int] = field(default_factory=dict)
+    readings: dict[str, list[ReadingKept]] = field(default_factory=dict)
+    resuming: dict[str, int] = field(default_factory=dict)
+    heard_requests: dict[str, datetime] = field(default_factory=dict)

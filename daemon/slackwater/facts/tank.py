@@ -1,0 +1,222 @@
+"""The machine as its operator described it: tanks, solutions, pumps, nodes, limits.
+
+Floor 2. One subject: resolved configuration, every quantity a whole number.
+Laws here: a cap that is absent is zero; identities match `[a-z0-9-]{1,32}`;
+nothing in this file knows the time.
+Units: volumes in microlitres (ul); what a solution adds in whole pico-units per
+microlitre (peq for alkalinity, pg for elements, pmol for carbon); what a tank may
+take in the same pico-units, for the whole tank.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EffectCap:
+    """The most of one parameter that may be poured into one tank in a day.
+
+    Units: pico-units for the whole tank. `net_rise` is None when nobody stated it.
+    """
+
+    gross: int
+    net_rise: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Uptake:
+    """What a tank consumes of one parameter per day, with its lower bound.
+
+    Units: pico-units per day for the whole tank; 0 <= low <= estimate.
+    """
+
+    estimate: int
+    low: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tank:
+    """One body of water.
+
+    Units: `net_ul` microlitres; `turnover_s` the time in which the return pump moves
+    three tank volumes, 0 when the flow is not given; targets in canonical units.
+    """
+
+    id: str
+    name: str
+    net_ul: int
+    zone: str
+    targets: Mapping[str, float] = field(default_factory=dict)
+    caps: Mapping[str, EffectCap] = field(default_factory=dict)
+    uptake: Mapping[str, Uptake] = field(default_factory=dict)
+    turnover_s: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Solution:
+    """A stock of known composition.
+
+    `effects` maps a parameter to pico-units per microlitre and holds only what the
+    solution doses; `counter_ions` maps the rest (salt gain) in picograms per
+    microlitre. `ions` is empty when only a label is known.
+    """
+
+    id: str
+    name: str
+    effects: Mapping[str, int] = field(default_factory=dict)
+    counter_ions: Mapping[str, int] = field(default_factory=dict)
+    ions: tuple[str, ...] = ()
+    fully_declared: bool = True
+    hydroxide: bool = False
+    cautions: tuple[str, ...] = ()
+    origin: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reservoir:
+    """A bottle that one or more pumps draw from; content at the last fill."""
+
+    id: str
+    content_ul: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Node:
+    """The device that runs pumps; `day_limit_ul` is its own budget per channel.
+
+    `hardware_id` and `config_id` are what beats must show (`hw`, `cfg`); empty means
+    "whatever was seen at approval". `signed` says that a node key is configured.
+    """
+
+    id: str
+    day_limit_ul: int
+    cut_limit_ms: int
+    hardware_id: str = ""
+    config_id: str = ""
+    signed: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pump:
+    """One dosing head with its own ceilings.
+
+    Units: `rate_nl_per_s` nominal flow in nanolitres per second; caps in microlitres,
+    zero when absent; `per_hour_ul` None means no hourly cap was asked for.
+    """
+
+    id: str
+    tank: str
+    node: str
+    channel: str
+    solution: str
+    reservoir: str
+    rate_nl_per_s: int
+    smallest_dose_ul: int
+    per_dose_ul: int = 0
+    per_day_ul: int = 0
+    per_hour_ul: int | None = None
+    per_calibration_ul: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outside:
+    """What adds to the water without a command of ours, per day, pico-units."""
+
+    id: str
+    tank: str
+    parameter: str
+    per_day: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Probe:
+    """A source of readings; `scale` turns its unit into the canonical one.
+
+    Units: `period_s` the expected time between readings; `resolution` and the
+    plausible window in canonical units.
+    """
+
+    id: str
+    tank: str
+    parameter: str
+    unit: str
+    scale: float
+    offset: float
+    period_s: float
+    resolution: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AlkalinityGuard:
+    """Thresholds of the first interlocks for one tank, in meq/L and seconds.
+
+    `rise` is the climb of hourly medians in 24 h that stops and latches; `fall` the
+    one that shortens; `spread` what two probes may differ by. Release from `ceiling`
+    needs `good_readings` below `ceiling - hysteresis` and `hold_at_least_s`.
+    Source: common practice, no source; see `outside.settings` for the defaults.
+    """
+
+    ceiling: float
+    floor: float
+    rise: float
+    fall: float
+    spread: float
+    hysteresis: float
+    good_readings: int
+    hold_at_least_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Timing:
+    """Waiting times and gaps, in seconds; the demo shortens some of them.
+
+    `lateness_share` is the part of the gap to the next dose of its line by which a
+    dose may begin late, never more than `lateness_s`.
+    """
+
+    beat_fresh_s: float = 15.0
+    deadline_s: float = 8.0
+    start_hold_off_s: float = 60.0
+    start_beats: int = 3
+    lateness_s: float = 7200.0
+    lateness_share: float = 0.25
+    same_pump_gap_s: float = 60.0
+    apart_gap_s: float = 900.0
+    hydroxide_gap_s: float = 1800.0
+    shadow_stage_s: float = 86400.0
+    quiet_before_enable_s: float = 21600.0
+    starts_allowed: int = 3
+    starts_within_s: float = 600.0
+    base_for_s: float = 1209600.0
+    approval_lasts_s: float = 15552000.0
+    node_silence_s: float = 30.0
+    free_space_bytes: int = 200_000_000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Machine:
+    """Everything the operator of the machine decided; a plan cannot change it."""
+
+    site: str
+    tanks: Mapping[str, Tank]
+    solutions: Mapping[str, Solution]
+    reservoirs: Mapping[str, Reservoir]
+    nodes: Mapping[str, Node]
+    pumps: Mapping[str, Pump]
+    probes: Mapping[str, Probe] = field(default_factory=dict)
+    guards: Mapping[str, AlkalinityGuard] = field(default_factory=dict)
+    outside: tuple[Outside, ...] = ()
+    apart: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    timing: Timing = field(default_factory=Timing)
+    shortened_timing: tuple[str, ...] = ()
+    clock_confirmed: bool = False
+
+    def gap_s(self, solution: str, other: str) -> float:
+        """Seconds that must pass between two solutions in one tank, 0 for none."""
+        if other not in self.apart.get(solution, ()):
+            return 0.0
+        if self.solutions[solution].hydroxide or self.solutions[other].hydroxide:
+            return self.timing.hydroxide_gap_s
+        return self.timing.apart_gap_s
