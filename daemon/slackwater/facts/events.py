@@ -356,6 +356,18 @@ class FilesDiffer(Event):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class WatchKept(Event):
+    """The daemon was up and deciding; written hourly while in shadow.
+
+    `given` and `missed` count the shadow doses since the last such entry.
+    """
+
+    kind: Literal["watch_kept"] = "watch_kept"
+    given: int = 0
+    missed: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Checkpoint(Event):
     """The folded state at this point, so that a start need not read everything."""
 
@@ -392,5 +404,6 @@ AnyEvent = (
     | RequestHeard
     | ClockConfirmed
     | FilesDiffer
+    | WatchKept
     | Checkpoint
 )

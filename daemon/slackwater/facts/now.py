@@ -23,9 +23,12 @@ class Now:
     synchronised: bool
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(slots=True, kw_only=True)
 class Mark:
-    """The clocks at the newest ledger entry, with the proven time reached there."""
+    """The clocks at the newest ledger entry, with the proven time reached there.
+
+    Written by `facts.fold` alone.
+    """
 
     utc: datetime
     boot_s: float

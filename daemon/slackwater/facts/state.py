@@ -11,13 +11,14 @@ from typing import Literal
 
 from slackwater.facts.events import (
     Calibrated,
+    DoseHeld,
     DoseIntended,
     HoldRaised,
+    PlanApproved,
     ReadingKept,
     ShotRequested,
 )
 from slackwater.facts.now import Mark
-from slackwater.facts.plan import Approval
 from slackwater.facts.rolling import Rolling
 
 Stage = Literal["shadow", "live"]
@@ -43,6 +44,7 @@ class ClosedDose:
     charge_ul: int
     believed_ul: int
     effects: dict[str, int]
+    local_day: date
     in_water: bool
     proven_ms: int
     sealed: bool
@@ -63,26 +65,29 @@ class State:
 
     `charges` and `days` are keyed `pump/ID`, `effect/TANK/PARAMETER`,
     `calibrate/PUMP`; `believed` and `planned` by `TANK/PARAMETER`. `hours` keeps
-    believed alkalinity per proven hour and tank for three weeks. `used` maps a dose
-    identity to its local day.
+    believed alkalinity per proven hour and tank for six weeks. `used` maps a dose
+    identity to its local day; `held` one that waits to the entry that says why.
+    `unquiet_ms` is the proven time of the last clock or ledger hold. `skipped` maps
+    a dose identity to the request that asked.
     """
 
     ledger_id: str = ""
     mark: Mark | None = None
     newest_at: datetime | None = None
+    decided_at: datetime | None = None
     unanswered_ms: int | None = None
-    made_ms: int = 0
     fence: int = 0
-    mode_running: bool = False
+    running: bool = False
     unclean_starts: list[datetime] = field(default_factory=list)
     clock_confirmed_boot: str = ""
     last_serial: int = 0
-    approvals: list[Approval] = field(default_factory=list)
+    approvals: list[PlanApproved] = field(default_factory=list)
     stage: Stage = "shadow"
-    enabled_serial: int = 0
-    stage_proven_ms: int = 0
+    stage_since_ms: int = 0
+    shadow_ms: int = 0
+    watch_ms: int = 0
+    unquiet_ms: int | None = None
     holds: dict[str, HoldRaised] = field(default_factory=dict)
-    quiet_since_ms: int = 0
     calibrations: dict[str, Calibrated] = field(default_factory=dict)
     requests: dict[str, ShotRequested] = field(default_factory=dict)
     open: dict[str, OpenDose] = field(default_factory=dict)
@@ -94,8 +99,8 @@ class State:
     hours: dict[str, dict[int, int]] = field(default_factory=dict)
     flows: dict[str, Flow] = field(default_factory=dict)
     used: dict[str, date] = field(default_factory=dict)
-    held: dict[str, date] = field(default_factory=dict)
-    skipped: dict[str, date] = field(default_factory=dict)
+    held: dict[str, DoseHeld] = field(default_factory=dict)
+    skipped: dict[str, str] = field(default_factory=dict)
     short_streak: dict[str, int] = field(default_factory=dict)
     drawn_ul: dict[str, int] = field(default_factory=dict)
     readings: dict[str, list[ReadingKept]] = field(default_factory=dict)

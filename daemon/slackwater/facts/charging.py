@@ -1,0 +1,226 @@
+"""How doses are charged, believed and closed in the state.
+
+Floor 2. One subject: the accounts. Laws here: charged in full from the intent on;
+only a void gives back; a report may raise a charge, never lower it; believed follows
+the report.
+"""
+
+from collections.abc import Mapping
+from datetime import date
+
+from slackwater.facts.events import (
+    ChargeRaised,
+    DoseEnded,
+    DoseIntended,
+    DoseSealed,
+    DoseVoided,
+)
+from slackwater.facts.rolling import DAY_MS, HOUR_MS, Rolling
+from slackwater.facts.state import ClosedDose, Flow, OpenDose, State
+
+# Late reports come within hours; two days leave room for a node's long silence.
+CLOSED_KEPT_MS = 2 * DAY_MS
+CLOSED_AT_LEAST = 64
+HOURS_KEPT = 42 * 24
+DAYS_KEPT = 3
+ALKALINITY = "alkalinity"
+
+
+def charge(
+    state: State, key: str, at_ms: int, amount: int, tag: str, day: date
+) -> None:
+    """Count an amount against a key's rolling window and local day."""
+    rolling = state.charges.get(key)
+    if rolling is None:
+        rolling = state.charges[key] = Rolling()
+    rolling.add(at_ms, amount, tag)
+    days = state.days.get(key)
+    if days is None:
+        days = state.days[key] = {}
+    days[day] = days.get(day, 0) + amount
+    if len(days) > DAYS_KEPT:
+        del days[min(days)]
+
+
+def believe(state: State, tank: str, effects: Mapping[str, int], at_ms: int) -> None:
+    """Add what is believed to have reached the water."""
+    for parameter, amount in effects.items():
+        key = f"{tank}/{parameter}"
+        rolling = state.believed.get(key)
+        if rolling is None:
+            rolling = state.believed[key] = Rolling()
+        rolling.add(at_ms, amount, "")
+        if parameter == ALKALINITY:
+            _believe_hour(state, tank, at_ms // HOUR_MS, amount)
+
+
+def _believe_hour(state: State, tank: str, hour: int, amount: int) -> None:
+    hours = state.hours.get(tank)
+    if hours is None:
+        hours = state.hours[tank] = {}
+    known = hours.get(hour)
+    if known is not None:
+        hours[hour] = known + amount
+        return
+    hours[hour] = amount
+    while next(iter(hours)) <= hour - HOURS_KEPT:
+        del hours[next(iter(hours))]
+
+
+def plan_for(
+    state: State, tank: str, effects: Mapping[str, int], at_ms: int, tag: str
+) -> None:
+    """Remember what the plan wanted, given or not."""
+    for parameter, amount in effects.items():
+        key = f"{tank}/{parameter}"
+        rolling = state.planned.get(key)
+        if rolling is None:
+            rolling = state.planned[key] = Rolling()
+        rolling.add(at_ms, amount, tag)
+
+
+def fold_intended(state: State, event: DoseIntended) -> None:
+    """Charge an intent in full and remember when its last drop can flow."""
+    dose, command, at_ms = event.dose, event.command, event.proven_ms
+    state.open[command.attempt] = OpenDose(intent=event)
+    state.flows[dose.pump] = Flow(
+        tank=dose.tank, solution=event.solution, end_ms=event.flow_end_ms
+    )
+    state.drawn_ul[dose.pump] = state.drawn_ul.get(dose.pump, 0) + command.ul
+    day = event.local_day
+    if not event.in_water:
+        key = f"calibrate/{dose.pump}"
+        charge(state, key, at_ms, command.ul, command.attempt, day)
+        return
+    charge(state, f"pump/{dose.pump}", at_ms, command.ul, command.attempt, day)
+    for parameter, amount in event.effects.items():
+        key = f"effect/{dose.tank}/{parameter}"
+        charge(state, key, at_ms, amount, command.attempt, day)
+    if event.planned_effects:
+        plan_for(state, dose.tank, event.planned_effects, at_ms, dose.id)
+
+
+def close_dose(
+    state: State, attempt: str, at_ms: int, charge_ul: int, believed_ul: int
+) -> ClosedDose | None:
+    """Move an open dose to the closed ones; None when it is not open."""
+    known = state.open.pop(attempt, None)
+    if known is None:
+        return None
+    intent = known.intent
+    closed = ClosedDose(
+        pump=intent.dose.pump,
+        node=intent.command.node,
+        tank=intent.dose.tank,
+        asked_ul=intent.command.ul,
+        charge_ul=intent.command.ul,
+        believed_ul=believed_ul,
+        effects=dict(intent.effects),
+        in_water=intent.in_water,
+        local_day=intent.local_day,
+        proven_ms=at_ms,
+        sealed=False,
+    )
+    state.closed[attempt] = closed
+    if closed.in_water:
+        if believed_ul == closed.asked_ul:
+            believe(state, closed.tank, closed.effects, at_ms)
+        else:
+            believe(state, closed.tank, _share(closed, believed_ul), at_ms)
+    _raise_charge(state, attempt, closed, at_ms, charge_ul)
+    if len(state.closed) % CLOSED_AT_LEAST == 0:
+        _forget_closed(state, at_ms - CLOSED_KEPT_MS)
+    return closed
+
+
+def fold_ended(state: State, event: DoseEnded) -> None:
+    """Close a dose with what was reported."""
+    closed = close_dose(
+        state, event.attempt, event.proven_ms, event.charge_ul, event.believed_ul
+    )
+    if closed is None:
+        return
+    flow = state.flows[closed.pump]
+    if event.source != "asked":
+        flow.end_ms = min(flow.end_ms, event.proven_ms)
+    state.drawn_ul[closed.pump] += event.believed_ul - closed.asked_ul
+    if event.how == "short":
+        state.short_streak[closed.pump] = state.short_streak.get(closed.pump, 0) + 1
+    elif closed.pump in state.short_streak:
+        del state.short_streak[closed.pump]
+
+
+def fold_sealed(state: State, event: DoseSealed) -> None:
+    """Close a dose nobody can tell of: as asked, for good."""
+    known = state.open.get(event.attempt)
+    if known is None:
+        return
+    asked_ul = known.intent.command.ul
+    closed = close_dose(state, event.attempt, event.proven_ms, asked_ul, asked_ul)
+    if closed is not None:
+        closed.sealed = True
+
+
+def fold_voided(state: State, event: DoseVoided) -> None:
+    """Give a charge back: it is proven that nothing ran and nothing can."""
+    known = state.open.pop(event.attempt, None)
+    if known is None:
+        return
+    intent = known.intent
+    attempt, pump = event.attempt, intent.dose.pump
+    state.drawn_ul[pump] -= intent.command.ul
+    if not intent.in_water:
+        _take_back(state, f"calibrate/{pump}", attempt, intent.local_day)
+        return
+    _take_back(state, f"pump/{pump}", attempt, intent.local_day)
+    for parameter in intent.effects:
+        key = f"effect/{intent.dose.tank}/{parameter}"
+        _take_back(state, key, attempt, intent.local_day)
+
+
+def fold_charge_raised(state: State, event: ChargeRaised) -> None:
+    """Charge the difference a late report showed."""
+    closed = state.closed.get(event.attempt)
+    if closed is not None:
+        _raise_charge(state, event.attempt, closed, event.proven_ms, event.charge_ul)
+
+
+def _raise_charge(
+    state: State, attempt: str, closed: ClosedDose, at_ms: int, charge_ul: int
+) -> None:
+    more_ul = charge_ul - closed.charge_ul
+    if more_ul <= 0:
+        return
+    if closed.in_water:
+        day = closed.local_day
+        charge(state, f"pump/{closed.pump}", at_ms, more_ul, attempt, day)
+        for parameter, amount in closed.effects.items():
+            key = f"effect/{closed.tank}/{parameter}"
+            # Up for a charge: the larger whole number counts.
+            more = -(-amount * more_ul // closed.asked_ul)
+            charge(state, key, at_ms, more, attempt, day)
+    closed.charge_ul = charge_ul
+
+
+def _share(closed: ClosedDose, believed_ul: int) -> dict[str, int]:
+    return {
+        parameter: amount * believed_ul // closed.asked_ul
+        for parameter, amount in closed.effects.items()
+    }
+
+
+def _take_back(state: State, key: str, tag: str, day: date) -> None:
+    rolling = state.charges[key]
+    before = rolling.total
+    rolling.remove(tag)
+    days = state.days[key]
+    if day in days:
+        days[day] -= before - rolling.total
+
+
+def _forget_closed(state: State, before_ms: int) -> None:
+    state.closed = {
+        attempt: closed
+        for attempt, closed in state.closed.items()
+        if closed.proven_ms > before_ms
+    }

@@ -1,0 +1,315 @@
+"""State = fold(events): the one place that writes into a State.
+
+Floor 2. One subject: what each entry changes. Laws here: the same entries give the
+same state; a charge falls only by `DoseVoided`; nothing reads a clock.
+"""
+
+from collections.abc import Callable, Iterable
+from datetime import date, timedelta
+from typing import Any, cast
+
+from slackwater.facts.charging import (
+    believe,
+    charge,
+    close_dose,
+    fold_charge_raised,
+    fold_ended,
+    fold_intended,
+    fold_sealed,
+    fold_voided,
+    plan_for,
+)
+from slackwater.facts.events import (
+    AnyEvent,
+    Calibrated,
+    ChargeRaised,
+    Checkpoint,
+    ClockConfirmed,
+    DoseEnded,
+    DoseHanded,
+    DoseHeld,
+    DoseIntended,
+    DoseMissed,
+    DoseRefusedByNode,
+    DoseSealed,
+    DoseTaken,
+    DoseVoided,
+    FilesDiffer,
+    HoldRaised,
+    HoldReleased,
+    LedgerMade,
+    PlanApproved,
+    PlanWithdrawn,
+    PumpsDisabled,
+    PumpsEnabled,
+    ReadingKept,
+    RequestHeard,
+    ResumeBegan,
+    ResumeEnded,
+    ShotRequested,
+    SpanMissed,
+    Started,
+    Stopped,
+    WatchKept,
+)
+from slackwater.facts.now import Mark
+from slackwater.facts.reasons import Code
+from slackwater.facts.state import State
+
+__all__ = ["believe", "charge", "close_dose", "fold", "fold_all"]
+
+READINGS_KEPT = timedelta(hours=26)
+REQUESTS_KEPT = timedelta(days=2)
+STARTS_KEPT = 10
+APPROVALS_KEPT = 4
+# Holds that make the last hours before enabling unquiet (`dry_run` stage 2).
+UNQUIET = frozenset(
+    {
+        Code.CLOCK_UNPROVEN,
+        Code.CLOCK_JUMPED,
+        Code.CLOCK_BEHIND,
+        Code.LEDGER_FULL,
+        Code.LEDGER_FAULT,
+    }
+)
+
+
+def fold(state: State, event: AnyEvent) -> None:
+    """Take one entry into the state."""
+    mark = state.mark
+    if mark is None:
+        mark = state.mark = Mark(utc=event.at, boot_s=0.0, boot_id="", proven_ms=0)
+    mark.utc = event.at
+    mark.boot_s = event.boot_s
+    mark.proven_ms = event.proven_ms
+    if state.newest_at is None or event.at > state.newest_at:
+        state.newest_at = event.at
+    _FOLDS[type(event)](state, event)
+
+
+def fold_all(state: State, events: Iterable[AnyEvent]) -> State:
+    """Take many entries in order; gives the same state back."""
+    for event in events:
+        fold(state, event)
+    return state
+
+
+def _made(state: State, event: LedgerMade) -> None:
+    state.ledger_id = event.ledger_id
+    state.fence = event.highest_fence_heard
+    state.decided_at = event.at
+    cast("Mark", state.mark).boot_id = event.boot_id
+    if not event.answered:
+        state.unanswered_ms = event.proven_ms
+    day = event.at.date()
+    for pump, volume_ul in event.dosed_ul.items():
+        charge(state, f"pump/{pump}", event.proven_ms, volume_ul, "init", day)
+    for tank, effects in event.effects.items():
+        for parameter, amount in effects.items():
+            key = f"effect/{tank}/{parameter}"
+            charge(state, key, event.proven_ms, amount, "init", day)
+
+
+def _started(state: State, event: Started) -> None:
+    state.fence = max(state.fence, event.fence)
+    cast("Mark", state.mark).boot_id = event.boot_id
+    if event.mode == "calibrate":
+        return
+    if state.running:
+        state.unclean_starts = [*state.unclean_starts, event.at][-STARTS_KEPT:]
+    state.running = True
+    state.watch_ms = event.proven_ms
+
+
+def _stopped(state: State, event: Stopped) -> None:
+    state.running = False
+    state.decided_at = event.at
+    _watch(state, event.proven_ms)
+
+
+def _watched(state: State, event: WatchKept) -> None:
+    state.decided_at = event.at
+    _watch(state, event.proven_ms)
+
+
+def _watch(state: State, proven_ms: int) -> None:
+    if state.stage == "shadow" and state.approvals:
+        state.shadow_ms += max(proven_ms - state.watch_ms, 0)
+    state.watch_ms = proven_ms
+
+
+def _approved(state: State, event: PlanApproved) -> None:
+    state.last_serial = event.approval.serial
+    if not state.approvals:
+        state.watch_ms = event.proven_ms
+    state.approvals = [*state.approvals, event][-APPROVALS_KEPT:]
+
+
+def _withdrawn(state: State, event: PlanWithdrawn) -> None:
+    state.approvals = [
+        known for known in state.approvals if known.approval.serial != event.serial
+    ]
+
+
+def _enabled(state: State, event: PumpsEnabled) -> None:
+    state.stage = "live"
+    state.stage_since_ms = event.proven_ms
+
+
+def _disabled(state: State, event: PumpsDisabled) -> None:
+    state.stage = "shadow"
+    state.stage_since_ms = event.proven_ms
+    state.shadow_ms = 0
+    state.watch_ms = event.proven_ms
+
+
+def _hold_raised(state: State, event: HoldRaised) -> None:
+    state.holds[event.hold_id] = event
+    if event.reason.code in UNQUIET:
+        state.unquiet_ms = event.proven_ms
+
+
+def _hold_released(state: State, event: HoldReleased) -> None:
+    hold = state.holds.pop(event.hold_id, None)
+    if hold is None:
+        return
+    if hold.reason.code in UNQUIET:
+        state.unquiet_ms = event.proven_ms
+    # A person looked at the pump: counting short deliveries starts anew.
+    if hold.reason.code is Code.SHORT_DELIVERED:
+        state.short_streak.pop(hold.scope.removeprefix("pump/"), None)
+    # Starts before a person's release are settled and must not latch again.
+    if hold.reason.code is Code.START_STORM:
+        state.unclean_starts = []
+
+
+def _calibrated(state: State, event: Calibrated) -> None:
+    state.calibrations[event.pump] = event
+
+
+def _requested(state: State, event: ShotRequested) -> None:
+    state.requests[event.request] = event
+
+
+def _held(state: State, event: DoseHeld) -> None:
+    state.held[event.dose_id] = event
+    state.decided_at = event.at
+
+
+def _missed(state: State, event: DoseMissed) -> None:
+    dose = event.dose
+    state.decided_at = event.at
+    _use(state, dose.id, dose.local_day)
+    state.requests.pop(dose.id, None)
+    plan_for(state, dose.tank, event.effects, event.proven_ms, dose.id)
+
+
+def _span_missed(state: State, event: SpanMissed) -> None:
+    state.decided_at = event.at
+
+
+def _intended(state: State, event: DoseIntended) -> None:
+    state.decided_at = event.at
+    _use(state, event.dose.id, event.dose.local_day)
+    state.requests.pop(event.dose.id, None)
+    fold_intended(state, event)
+
+
+def _use(state: State, dose_id: str, day: date) -> None:
+    state.used[dose_id] = day
+    if state.held:
+        state.held.pop(dose_id, None)
+    # Identities are unique for ever; three days cover every latest start.
+    if len(state.used) >= USED_AT_LEAST and len(state.used) % USED_AT_LEAST == 0:
+        oldest = day - timedelta(days=3)
+        state.used = {key: used for key, used in state.used.items() if used >= oldest}
+
+
+USED_AT_LEAST = 512
+
+
+def _handed(state: State, event: DoseHanded) -> None:
+    """Say nothing about the node: the bytes only left the client."""
+
+
+def _taken(state: State, event: DoseTaken) -> None:
+    known = state.open.get(event.attempt)
+    if known is not None:
+        known.taken = True
+
+
+def _refused(state: State, event: DoseRefusedByNode) -> None:
+    known = state.open.get(event.attempt)
+    if known is not None:
+        known.refused_word = event.word
+
+
+def _reading(state: State, event: ReadingKept) -> None:
+    series = state.readings.setdefault(event.probe, [])
+    series.append(event)
+    oldest = event.taken_at - READINGS_KEPT
+    while len(series) > 1 and series[0].taken_at < oldest:
+        del series[0]
+
+
+def _request_heard(state: State, event: RequestHeard) -> None:
+    oldest = event.at - REQUESTS_KEPT
+    kept = {key: at for key, at in state.heard_requests.items() if at >= oldest}
+    kept[event.request] = event.at
+    state.heard_requests = kept
+    if event.granted and event.act == "skip":
+        state.skipped[event.dose] = event.request
+
+
+def _clock_confirmed(state: State, event: ClockConfirmed) -> None:
+    state.clock_confirmed_boot = event.boot_id
+    # The person vouches for this moment: later entries before it were wrong.
+    state.newest_at = event.at
+    if state.decided_at is not None and state.decided_at > event.at:
+        state.decided_at = event.at
+
+
+def _resume_began(state: State, event: ResumeBegan) -> None:
+    state.resuming[event.tank] = event.proven_ms
+
+
+def _resume_ended(state: State, event: ResumeEnded) -> None:
+    state.resuming.pop(event.tank, None)
+
+
+def _nothing(state: State, event: AnyEvent) -> None:
+    """Change nothing: the entry matters to people, not to decisions."""
+
+
+_FOLDS: dict[type, Callable[[State, Any], None]] = {
+    LedgerMade: _made,
+    Started: _started,
+    Stopped: _stopped,
+    PlanApproved: _approved,
+    PlanWithdrawn: _withdrawn,
+    PumpsEnabled: _enabled,
+    PumpsDisabled: _disabled,
+    HoldRaised: _hold_raised,
+    HoldReleased: _hold_released,
+    Calibrated: _calibrated,
+    ShotRequested: _requested,
+    DoseHeld: _held,
+    DoseMissed: _missed,
+    SpanMissed: _span_missed,
+    DoseIntended: _intended,
+    DoseHanded: _handed,
+    DoseTaken: _taken,
+    DoseEnded: fold_ended,
+    DoseRefusedByNode: _refused,
+    DoseVoided: fold_voided,
+    DoseSealed: fold_sealed,
+    ChargeRaised: fold_charge_raised,
+    ReadingKept: _reading,
+    ResumeBegan: _resume_began,
+    ResumeEnded: _resume_ended,
+    RequestHeard: _request_heard,
+    ClockConfirmed: _clock_confirmed,
+    FilesDiffer: _nothing,
+    WatchKept: _watched,
+    Checkpoint: _nothing,
+}
