@@ -1,0 +1,1 @@
+"""Floor 8: what people type and read."""

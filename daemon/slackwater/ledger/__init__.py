@@ -1,0 +1,1 @@
+"""Floor 6: the append-only memory."""

@@ -1,0 +1,1 @@
+"""Floor 3: from a plan to approved dose events."""

@@ -1,0 +1,1 @@
+"""Floor 6: the same decisions under a virtual clock in a virtual tank."""

@@ -1,0 +1,1 @@
+"""An invented reef that plays the world for the demo; never imports Slackwater."""

@@ -1,0 +1,1 @@
+"""Tests of Slackwater; the tree mirrors the source."""
