@@ -1,0 +1,221 @@
+"""The listening connection: beats, results, readings in; state and events out.
+
+Floor 6. One subject: what every mode of the daemon needs from the broker. Laws here:
+there is no way to publish a command; the link counts as up only after a message of
+our own came back; what is announced never blocks a decision.
+"""
+
+import secrets
+import threading
+import time
+from collections import Counter
+
+import structlog
+from structlog.typing import FilteringBoundLogger
+
+from slackwater.errors import InputError, NotConnectedError
+from slackwater.facts.messages import LinkChanged, Tell
+from slackwater.outside.broker.connection import Connection, Outgoing, Wanted
+from slackwater.outside.broker.credentials import Access
+from slackwater.outside.broker.pace import Pace
+from slackwater.outside.wire import (
+    GONE,
+    BrokerSettings,
+    Decoder,
+    Heard,
+    Ignored,
+    Kind,
+    MachineView,
+    Spoiled,
+    Topic,
+    event_bytes,
+    parse_topic,
+    state_bytes,
+    topic_filter,
+)
+from slackwater.ports import Clock, Mailbox
+
+MESSAGE_SPOILED = "message_spoiled"
+ANNOUNCEMENT_REFUSED = "announcement_refused"
+
+_QOS = {
+    Kind.BEAT: 0,
+    Kind.RESULT: 1,
+    Kind.HOLD: 1,
+    Kind.READING: 1,
+    Kind.INPUT: 1,
+    Kind.REQUEST: 1,
+    Kind.COMMAND: 0,
+    Kind.ECHO: 0,
+}
+_MAY_PUBLISH = frozenset({Kind.TANK_STATE, Kind.EVENT, Kind.DAEMON_STATE, Kind.ECHO})
+
+_log: FilteringBoundLogger = structlog.get_logger()
+
+
+class Observe:
+    """Listens for the loop and announces for it; knows nothing of commands."""
+
+    def __init__(
+        self,
+        settings: BrokerSettings,
+        view: MachineView,
+        mailbox: Mailbox,
+        clock: Clock,
+        pace: Pace | None = None,
+    ) -> None:
+        """Keep what is needed; `start` opens the connection."""
+        self._root = settings.root
+        self._pace = pace or Pace()
+        self._mailbox = mailbox
+        self._clock = clock
+        self._decoder = Decoder(root=self._root, view=view)
+        self._daemon = Topic(root=self._root, kind=Kind.DAEMON_STATE)
+        self._echo = Topic(root=self._root, kind=Kind.ECHO)
+        self._counts: Counter[str] = Counter()
+        self._documents: dict[Topic, bytes] = {}
+        self._documents_lock = threading.Lock()
+        # Touched by the connection's thread only.
+        self._expected = b""
+        self._sent_s = 0.0
+        self._proven = False
+        self._connection = Connection(
+            Access(
+                name="observe",
+                settings=settings,
+                user=settings.observe_user,
+                password=settings.observe_password,
+                may_publish=_MAY_PUBLISH,
+                will=(self._daemon, GONE),
+            ),
+            self,
+            self._pace,
+        )
+
+    def start(self) -> None:
+        """Connect, and stay connected until `close`.
+
+        Raises: InputError when a credential or certificate file cannot be used.
+        """
+        self._connection.start()
+
+    def close(self) -> None:
+        """Say `gone` as the will would, and disconnect."""
+        self._publish(Outgoing(topic=self._daemon, payload=GONE, qos=1, retain=True))
+        self._connection.close()
+
+    @property
+    def counts(self) -> dict[str, int]:
+        """How many messages were spoiled, ignored or not announced, by reason."""
+        return dict(self._counts)
+
+    def tell(self, message: Tell) -> None:
+        """Publish one event on the tank's topic; lost while the link is down."""
+        try:
+            topic = Topic(root=self._root, kind=Kind.EVENT, owner=message.tank)
+            payload = event_bytes(topic, message, self._clock.now().utc)
+        except InputError as error:
+            self._refuse(error)
+            return
+        self._publish(Outgoing(topic=topic, payload=payload, qos=1))
+
+    def show(self, topic: str, document: dict[str, object]) -> None:
+        """Publish a retained state document below the site's prefix.
+
+        `topic` is for example `tank/reef/state` or `daemon/state`. The newest document
+        of each topic is published again whenever the connection comes back.
+        """
+        parsed = parse_topic(f"{self._root}/{topic}", self._root)
+        if parsed is None or parsed.kind not in {Kind.TANK_STATE, Kind.DAEMON_STATE}:
+            self._counts["not-announced"] += 1
+            _log.warning(ANNOUNCEMENT_REFUSED, why="no topic for state", topic=topic)
+            return
+        try:
+            payload = state_bytes(parsed, document)
+        except InputError as error:
+            self._refuse(error)
+            return
+        with self._documents_lock:
+            self._documents[parsed] = payload
+        self._publish(Outgoing(topic=parsed, payload=payload, qos=1, retain=True))
+
+    def connected(self) -> None:
+        """Subscribe, prove the way in, and show every document anew."""
+        self._proven = False
+        self._connection.subscribe(
+            [
+                Wanted(
+                    topic_filter=topic_filter(self._root, kind),
+                    qos=qos,
+                    # A command planted as retained shows itself even later.
+                    show_retained=kind is Kind.COMMAND,
+                )
+                for kind, qos in _QOS.items()
+            ]
+        )
+        self._send_echo()
+        with self._documents_lock:
+            documents = dict(self._documents)
+        for topic, payload in documents.items():
+            self._publish(Outgoing(topic=topic, payload=payload, qos=1, retain=True))
+
+    def lost(self, *, taken_over: bool) -> None:
+        """Tell the loop that nothing can be heard any more."""
+        if self._proven or taken_over:
+            self._proven = False
+            self._mailbox.put(
+                LinkChanged(link="observe", up=False, taken_over=taken_over)
+            )
+
+    def heard(self, topic: str, payload: bytes, *, retained: bool) -> None:
+        """Take one message: our own echo, a fact, or something to count."""
+        if topic == str(self._echo):
+            self._hear_echo(payload, retained=retained)
+            return
+        heard = Heard(
+            topic=topic, payload=payload, retained=retained, now=self._clock.now()
+        )
+        decoded = self._decoder.decode(heard)
+        if isinstance(decoded, Ignored):
+            self._counts[f"ignored: {decoded.why}"] += 1
+        elif isinstance(decoded, Spoiled):
+            self._counts[f"spoiled: {decoded.why}"] += 1
+            _log.debug(
+                MESSAGE_SPOILED,
+                why=decoded.why,
+                detail=decoded.detail,
+                topic=decoded.topic,
+            )
+        else:
+            self._mailbox.put(decoded)
+
+    def handed(self, mark: str) -> None:
+        """Nothing here is marked."""
+
+    def tick(self) -> None:
+        """Ask for the echo again while the way in is not proven."""
+        waited_s = time.monotonic() - self._sent_s
+        if not self._proven and self._expected and waited_s > self._pace.echo_s:
+            self._send_echo()
+
+    def _send_echo(self) -> None:
+        nonce = secrets.token_hex(16)
+        self._expected = f'{{"v":1,"nonce":"{nonce}"}}'.encode()
+        self._sent_s = time.monotonic()
+        self._publish(Outgoing(topic=self._echo, payload=self._expected))
+
+    def _hear_echo(self, payload: bytes, *, retained: bool) -> None:
+        if retained or payload != self._expected or self._proven:
+            return
+        self._proven = True
+        self._mailbox.put(LinkChanged(link="observe", up=True))
+
+    def _publish(self, outgoing: Outgoing) -> None:
+        try:
+            self._connection.publish(outgoing)
+        except NotConnectedError:
+            self._counts["not-announced"] += 1
+
+    def _refuse(self, error: InputError) -> None:
+        self._counts["not-announced"] += 1
+        _log.warning(ANNOUNCEMENT_REFUSED, why=str(error))

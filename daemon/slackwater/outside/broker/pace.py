@@ -1,0 +1,65 @@
+"""How patient a connection is: waits, time limits, and what counts as a take-over.
+
+Floor 6. One subject: time on the wire. Laws here: waiting grows from one second to a
+minute with jitter, so that many clients do not come back at once; a connection that
+somebody else takes again and again is left alone for a while instead of fought for.
+"""
+
+import random
+from collections import deque
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pace:
+    """Times of a connection, in seconds; tests shorten some.
+
+    `brief_s`, `brief_losses` and `within_s` say when lost connections mean that
+    another client uses the same name: some brokers close without giving a reason.
+    """
+
+    first_wait_s: float = 1.0
+    longest_wait_s: float = 60.0
+    tcp_s: float = 5.0
+    connack_s: float = 10.0
+    keepalive_s: int = 15
+    look_s: float = 5.0
+    echo_s: float = 5.0
+    brief_s: float = 5.0
+    brief_losses: int = 3
+    within_s: float = 60.0
+    rest_s: float = 600.0
+
+
+class Waits:
+    """Decides how long to stay away after each attempt."""
+
+    def __init__(self, pace: Pace) -> None:
+        """Begin with the shortest wait."""
+        self._pace = pace
+        self._next_s = pace.first_wait_s
+        self._brief: deque[float] = deque(maxlen=pace.brief_losses)
+        # Jitter need not be repeatable and must differ between two daemons.
+        self._chance = random.SystemRandom()
+
+    def is_taken_over(self, accepted_s: float, lost_s: float) -> bool:
+        """Take note of a lost connection; whether it was one brief loss too many.
+
+        Units: both on one monotonic clock, seconds.
+        """
+        if lost_s - accepted_s > self._pace.brief_s:
+            return False
+        self._brief.append(lost_s)
+        full = len(self._brief) == self._pace.brief_losses
+        if full and lost_s - self._brief[0] <= self._pace.within_s:
+            self._brief.clear()
+            return True
+        return False
+
+    def after(self, accepted_for_s: float) -> float:
+        """The wait after a connection that was accepted for so long, 0 for never."""
+        if accepted_for_s > self._pace.brief_s:
+            self._next_s = self._pace.first_wait_s
+        wait_s = self._next_s
+        self._next_s = min(2 * wait_s, self._pace.longest_wait_s)
+        return wait_s * self._chance.uniform(0.5, 1.0)

@@ -1,0 +1,89 @@
+"""The wire's language: topics, payloads, commands, schemas.
+
+Floor 6. One subject: what the other adapters share; they know each other through
+this package only. Laws here: everything they may use is listed below.
+"""
+
+from slackwater.outside.wire.commands import (
+    command_mac,
+    identify_bytes,
+    is_signed_by,
+    read_command,
+    report_mac,
+    run_bytes,
+    stop_bytes,
+)
+from slackwater.outside.wire.decode import Decoded, Decoder, Ignored
+from slackwater.outside.wire.documents import GONE, event_bytes, state_bytes
+from slackwater.outside.wire.models import (
+    BeatPayload,
+    Command,
+    IdentifyCommand,
+    ReadingPayload,
+    RequestPayload,
+    ResultPayload,
+    RunCommand,
+    StopCommand,
+)
+from slackwater.outside.wire.schemas import schemas
+from slackwater.outside.wire.strict import (
+    COMMAND_BYTES_AT_MOST,
+    PAYLOAD_BYTES_AT_MOST,
+    Spoiled,
+)
+from slackwater.outside.wire.topics import (
+    PREFIX,
+    Kind,
+    Root,
+    Topic,
+    is_identity,
+    parse_topic,
+    topic_filter,
+)
+from slackwater.outside.wire.view import (
+    KEY_BYTES,
+    BrokerSettings,
+    Heard,
+    MachineView,
+    view_of,
+)
+
+__all__ = [
+    "COMMAND_BYTES_AT_MOST",
+    "GONE",
+    "KEY_BYTES",
+    "PAYLOAD_BYTES_AT_MOST",
+    "PREFIX",
+    "BeatPayload",
+    "BrokerSettings",
+    "Command",
+    "Decoded",
+    "Decoder",
+    "Heard",
+    "IdentifyCommand",
+    "Ignored",
+    "Kind",
+    "MachineView",
+    "ReadingPayload",
+    "RequestPayload",
+    "ResultPayload",
+    "Root",
+    "RunCommand",
+    "Spoiled",
+    "StopCommand",
+    "Topic",
+    "command_mac",
+    "event_bytes",
+    "identify_bytes",
+    "is_identity",
+    "is_signed_by",
+    "parse_topic",
+    "read_command",
+    "report_mac",
+    "run_bytes",
+    "schemas",
+    "state_bytes",
+    "stop_bytes",
+    "topic_filter",
+    "view_of",
+]

@@ -1,0 +1,293 @@
+"""What arrives, turned into facts or refused.
+
+Floor 6. One subject: (topic, payload, retained, clocks) to one message.
+Laws here: nothing raises; a retained beat, result, reading or request is no sign of
+life and asks for nothing; a reading whose unit, window or scale does not fit is
+refused and its probe named.
+"""
+
+from dataclasses import dataclass, field
+from datetime import timedelta
+from hashlib import sha256
+
+import rfc8785
+
+from slackwater.facts.messages import (
+    Beat,
+    Channel,
+    LastRun,
+    Message,
+    Reading,
+    Request,
+    Result,
+    RetainedCommand,
+    SpoiledReading,
+)
+from slackwater.facts.tank import Probe
+from slackwater.outside.wire.commands import is_signed_by
+from slackwater.outside.wire.models import (
+    BeatPayload,
+    ChannelPayload,
+    HoldPayload,
+    InputPayload,
+    ReadingPayload,
+    RequestPayload,
+    ResultPayload,
+)
+from slackwater.outside.wire.strict import Read, Spoiled, read_strictly
+from slackwater.outside.wire.topics import Kind, Root, Topic, parse_topic
+from slackwater.outside.wire.view import Heard, MachineView
+
+# A probe's clock may lead ours by the error of two ordinary time services and no
+# more; a reading from the future would hide every later one.
+FUTURE_ALLOWED = timedelta(seconds=60)
+# Between two readings no parameter moves by half, but a changed unit or scale does
+# (dKH to meq/L is 2.8, to ppm 17.9).
+RATIO_AT_MOST = 1.5
+# A button that bounces, or a tool that repeats itself, asks once.
+SAME_REQUEST_S = 10.0
+_REQUESTS_REMEMBERED = 256
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ignored:
+    """A message that is in order and changes nothing."""
+
+    why: str
+
+
+Decoded = Message | Spoiled | Ignored
+
+
+@dataclass(slots=True, kw_only=True)
+class Decoder:
+    """Turns messages of one site into facts.
+
+    It remembers two things: the last two accepted values of each probe, and the
+    requests without an id of the last ten seconds. The one before the last lets the
+    readings that follow a single accepted spike back in; a lasting change of scale
+    stays refused until the daemon starts anew.
+    """
+
+    root: Root
+    view: MachineView
+    accepted: dict[str, tuple[float, ...]] = field(default_factory=dict)
+    _requests: dict[str, float] = field(default_factory=dict)
+
+    def decode(self, heard: Heard) -> Decoded:
+        """One message, or why it is none."""
+        topic = parse_topic(heard.topic, self.root)
+        if topic is None:
+            return Spoiled(why="topic", detail="no topic of this site")
+        if not self._is_known(topic):
+            return Spoiled(why="stranger", topic=topic.kind)
+        decoded = self._route(topic, heard)
+        if isinstance(decoded, Spoiled):
+            return Spoiled(why=decoded.why, detail=decoded.detail, topic=str(topic))
+        return decoded
+
+    def _route(self, topic: Topic, heard: Heard) -> Decoded:
+        match topic.kind:
+            case Kind.COMMAND:
+                return _command(topic, heard)
+            case Kind.HOLD:
+                return _hold(heard)
+            case Kind.BEAT | Kind.RESULT | Kind.READING | Kind.INPUT | Kind.REQUEST:
+                if heard.retained:
+                    return Ignored(why="retained")
+                return self._live(topic, heard)
+            case _:
+                return Ignored(why="our own")
+
+    def _live(self, topic: Topic, heard: Heard) -> Decoded:
+        match topic.kind:
+            case Kind.BEAT:
+                return self._beat(topic, heard)
+            case Kind.RESULT:
+                return self._result(topic, heard)
+            case Kind.READING:
+                return self._reading(topic, heard)
+            case Kind.REQUEST:
+                return self._request(topic, heard)
+            case _:
+                return _input(heard)
+
+    def _is_known(self, topic: Topic) -> bool:
+        if topic.kind in {Kind.COMMAND, Kind.BEAT, Kind.RESULT, Kind.HOLD}:
+            return topic.owner in self.view.nodes
+        if topic.kind is Kind.READING:
+            probe = self.view.probes.get(topic.item)
+            return probe is not None and probe.tank == topic.owner
+        return not topic.owner or topic.owner in self.view.tanks
+
+    def _beat(self, topic: Topic, heard: Heard) -> Beat | Spoiled:
+        read = read_strictly(heard.payload, BeatPayload)
+        if isinstance(read, Spoiled):
+            return read
+        if not self._is_genuine(topic, read.plain):
+            return Spoiled(why="auth")
+        beat = read.model
+        return Beat(
+            node=topic.owner,
+            boot=beat.boot,
+            up=beat.up,
+            seq=beat.seq,
+            hold=beat.hold,
+            fence=beat.fence,
+            hw=beat.hw,
+            cfg=beat.cfg,
+            channels={name: _channel(shown) for name, shown in beat.chan.items()},
+            heard_boot_s=heard.now.boot_s,
+        )
+
+    def _result(self, topic: Topic, heard: Heard) -> Result | Spoiled:
+        read = read_strictly(heard.payload, ResultPayload)
+        if isinstance(read, Spoiled):
+            return read
+        if not self._is_genuine(topic, read.plain):
+            return Spoiled(why="auth")
+        result = read.model
+        return Result(
+            node=topic.owner,
+            id=result.id,
+            boot=result.boot,
+            channel=result.chan,
+            n=result.n,
+            phase=result.phase,
+            ran_ms=result.ran_ms,
+            ul=result.ul,
+            reason=result.reason,
+            cal=result.cal,
+            up=result.up,
+        )
+
+    def _is_genuine(self, topic: Topic, plain: dict[str, object]) -> bool:
+        key = self.view.keys.get(topic.owner)
+        return key is None or is_signed_by(plain, key)
+
+    def _reading(self, topic: Topic, heard: Heard) -> Reading | SpoiledReading:
+        probe = self.view.probes[topic.item]
+        read = read_strictly(heard.payload, ReadingPayload)
+        if isinstance(read, Spoiled):
+            why = f"{read.why} {read.detail}".strip()
+            return _spoiled(probe, why)
+        shown = read.model
+        value = shown.value * probe.scale + probe.offset
+        why = _form_flaw(probe, shown, heard) or self._value_flaw(probe, value)
+        if why:
+            return _spoiled(probe, why)
+        self.accepted[probe.id] = (*self.accepted.get(probe.id, ())[-1:], value)
+        return Reading(
+            tank=probe.tank,
+            probe=probe.id,
+            parameter=probe.parameter,
+            value=value,
+            at=shown.at,
+        )
+
+    def _value_flaw(self, probe: Probe, value: float) -> str:
+        if not probe.low <= value <= probe.high:
+            return "outside the plausible window"
+        known = self.accepted.get(probe.id, ())
+        if known and not any(_near(value, other, probe.resolution) for other in known):
+            return f"more than {RATIO_AT_MOST} times off the last reading"
+        return ""
+
+    def _request(self, topic: Topic, heard: Heard) -> Request | Spoiled | Ignored:
+        read = read_strictly(heard.payload, RequestPayload)
+        if isinstance(read, Spoiled):
+            return read
+        asked = read.model
+        request_id = asked.id or self._name(topic, read, heard)
+        if request_id is None:
+            return Ignored(why="the same request again")
+        return Request(
+            tank=topic.owner,
+            id=request_id,
+            act=asked.act,
+            minutes=asked.minutes or 0,
+            dose=asked.dose or "",
+            serial=asked.serial or 0,
+            # The record has no place of its own for an alarm's identity.
+            note=asked.alarm or asked.note,
+        )
+
+    def _name(
+        self, topic: Topic, read: Read[RequestPayload], heard: Heard
+    ) -> str | None:
+        """A name for a request without one; None when it is a repeat."""
+        now_s = heard.now.boot_s
+        content = rfc8785.dumps({"tank": topic.owner, **read.plain})  # type: ignore[dict-item]  # parsed JSON
+        digest = sha256(content).hexdigest()[:16]
+        before_s = self._requests.pop(digest, None)
+        # Put back last, so that the oldest stands first and the table stays small.
+        self._requests[digest] = now_s
+        while len(self._requests) > _REQUESTS_REMEMBERED:
+            del self._requests[next(iter(self._requests))]
+        if before_s is not None and now_s - before_s <= SAME_REQUEST_S:
+            return None
+        return f"{digest}-{int(heard.now.utc.timestamp())}"
+
+
+def _command(topic: Topic, heard: Heard) -> RetainedCommand | Ignored:
+    if heard.retained and heard.payload:
+        return RetainedCommand(node=topic.owner)
+    return Ignored(why="our own")
+
+
+def _hold(heard: Heard) -> Spoiled | Ignored:
+    # The hold counts when a beat shows it: the topic itself is only looked at.
+    if heard.payload:
+        read = read_strictly(heard.payload, HoldPayload)
+        if isinstance(read, Spoiled):
+            return read
+    return Ignored(why="shown by the beat")
+
+
+def _input(heard: Heard) -> Spoiled | Ignored:
+    read = read_strictly(heard.payload, InputPayload)
+    if isinstance(read, Spoiled):
+        return read
+    return Ignored(why="no interlock listens")
+
+
+def _channel(shown: ChannelPayload) -> Channel:
+    last = shown.last
+    return Channel(
+        n=shown.n,
+        state=shown.state,
+        odo_ul=shown.odo_ul,
+        odo_ms=shown.odo_ms,
+        budget_ul=shown.budget_ul,
+        last=None
+        if last is None
+        else LastRun(
+            id=last.id,
+            ul=last.ul,
+            ran_ms=last.ran_ms,
+            reason=last.reason,
+            cal=last.cal,
+        ),
+    )
+
+
+def _form_flaw(probe: Probe, shown: ReadingPayload, heard: Heard) -> str:
+    if shown.unit != probe.unit:
+        return "unit changed"
+    if shown.parameter != probe.parameter:
+        return "parameter changed"
+    if shown.at > heard.now.utc + FUTURE_ALLOWED:
+        return "dated in the future"
+    return ""
+
+
+def _near(value: float, other: float, resolution: float) -> bool:
+    # One step of resolution near zero is a large ratio and no change of scale.
+    if abs(value - other) <= resolution:
+        return True
+    small, large = sorted((value, other))
+    return small > 0 and large <= RATIO_AT_MOST * small
+
+
+def _spoiled(probe: Probe, why: str) -> SpoiledReading:
+    return SpoiledReading(tank=probe.tank, probe=probe.id, why=why)
