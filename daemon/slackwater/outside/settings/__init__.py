@@ -1,0 +1,11 @@
+"""Configuration files become records, with every error told at once.
+
+Floor 6. One subject: the doors of this package. Laws here: others use only what is
+listed below; the models are the only source of defaults, bounds and reference text.
+"""
+
+from slackwater.outside.settings.broker import read_broker, read_node_keys
+from slackwater.outside.settings.documents import file_digests
+from slackwater.outside.settings.plan import read_plan
+
+__all__ = ["file_digests", "read_broker", "read_node_keys", "read_plan"]

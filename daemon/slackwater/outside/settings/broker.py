@@ -1,0 +1,113 @@
+"""Where the broker is and which files hold the secrets of the wire.
+
+Floor 6. One subject: the wire's part of `slackwater.toml`. Laws here: no password is
+read here, only its place; what the broker is called is no part of what is approved.
+"""
+
+from pathlib import Path
+
+from slackwater.errors import InputError
+from slackwater.outside.settings.documents import (
+    MACHINE_FILE,
+    read_document,
+    read_key,
+)
+from slackwater.outside.settings.machine_model import (
+    BrokerTable,
+    NodeTable,
+    SiteHead,
+)
+from slackwater.outside.settings.tables import Findings, checked, named_tables
+from slackwater.outside.wire import BrokerSettings
+
+# These make sense in pairs only.
+_PAIRS = (
+    ("certificate_file", "key_file"),
+    ("observe_user", "observe_password_file"),
+    ("actuate_user", "actuate_password_file"),
+)
+
+
+def read_broker(directory: Path, credentials: Path | None = None) -> BrokerSettings:
+    """The broker of a configuration directory.
+
+    Names of files that are not absolute start at `credentials` (the service's
+    credentials directory) for secrets when it is given, else at `directory`.
+    Raises: InputError with everything that is wrong with the table.
+    """
+    document = read_document(directory, MACHINE_FILE)
+    findings = Findings(MACHINE_FILE)
+    site = checked(SiteHead, _own(document, SiteHead), "", findings)
+    table = checked_broker(document.get("broker", {}), findings)
+    site, table = findings.settled(site), findings.settled(table)
+    secrets = credentials or directory
+    return BrokerSettings(
+        host=table.host,
+        port=table.port,
+        site=site.site,
+        prefix=table.prefix,
+        tls_ca=_at(directory, table.ca_file),
+        tls_cert=_at(directory, table.certificate_file),
+        tls_key=_at(secrets, table.key_file),
+        observe_user=table.observe_user or "",
+        observe_password=_at(secrets, table.observe_password_file),
+        actuate_user=table.actuate_user or "",
+        actuate_password=_at(secrets, table.actuate_password_file),
+    )
+
+
+def read_node_keys(
+    directory: Path, credentials: Path | None = None
+) -> dict[str, bytes]:
+    """The keys of the nodes that sign, by node.
+
+    Raises: InputError with every key file that cannot be used.
+    """
+    document = read_document(directory, MACHINE_FILE)
+    findings = Findings(MACHINE_FILE)
+    keys: dict[str, bytes] = {}
+    for identity, raw in named_tables(document, "node", findings).items():
+        place = f"[node.{identity}]"
+        table = checked(NodeTable, raw, place, findings)
+        if table is None or table.key_file is None:
+            continue
+        path = (credentials or directory) / table.key_file
+        try:
+            keys[identity] = read_key(path, "")
+        except InputError as error:
+            findings.adopt(f"{place} key_file", error)
+    return findings.settled(keys)
+
+
+def checked_broker(raw: object, findings: Findings) -> BrokerTable | None:
+    """The broker's table, or None with everything wrong noted."""
+    table = checked(BrokerTable, raw, "[broker]", findings)
+    if table is None:
+        return None
+    for one, other in _PAIRS:
+        given, missing = (
+            (one, other) if getattr(table, one) is not None else (other, one)
+        )
+        if getattr(table, given) is not None and getattr(table, missing) is None:
+            findings.add(
+                f"[broker] {missing}",
+                f"{given} is given and {missing} is not",
+                "both or neither",
+                f"Add {missing}, or take {given} out.",
+            )
+    if table.certificate_file is not None and table.ca_file is None:
+        findings.add(
+            "[broker] ca_file",
+            "certificate_file is given and ca_file is not",
+            "the authority that vouches for the broker",
+            "Add ca_file: it turns TLS on.",
+        )
+    return table
+
+
+def _own(document: dict[str, object], model: type[SiteHead]) -> dict[str, object]:
+    return {key: document[key] for key in model.model_fields if key in document}
+
+
+def _at(directory: Path, name: str | None) -> Path | None:
+    return None if name is None else directory / name

@@ -1,0 +1,374 @@
+"""What `slackwater.toml` may say: the model defaults, bounds and reference come from.
+
+Floor 6. One subject: the keys of the machine file. Laws here: every quantity is text
+with a unit; a cap that is left out is zero; nothing is dosed because of a default.
+"""
+
+from typing import Annotated
+
+from pydantic import Field
+
+from slackwater.outside.settings.quantities import (
+    Duration,
+    Flow,
+    Id,
+    Milliseconds,
+    PlainText,
+    Volume,
+)
+from slackwater.outside.settings.tables import TableModel
+from slackwater.outside.wire import PREFIX
+
+# Texts whose unit depends on the parameter beside them are read in `resolving`.
+ByParameter = dict[str, str]
+
+
+class SiteHead(TableModel):
+    """The key that stands above all tables."""
+
+    site: Id = Field(
+        default="home",
+        description="Name of the place, part of every topic",
+        examples=['"home"'],
+    )
+
+
+class CapTable(TableModel):
+    """The most of one parameter that may enter a tank in a day."""
+
+    gross: str = Field(
+        description="Most that may be poured in in a day, all pumps together",
+        examples=['"2.0 dKH/day"'],
+    )
+    net_rise: str | None = Field(
+        default=None,
+        description="Most the parameter may climb in a day",
+        examples=['"0.5 dKH/day"'],
+    )
+
+
+class UptakeTable(TableModel):
+    """What a tank uses up of one parameter in a day."""
+
+    estimate: str = Field(
+        description="Best estimate of the daily use", examples=['"1.4 dKH/day"']
+    )
+    low: str = Field(
+        description="Use that is surely reached, at most the estimate",
+        examples=['"1.1 dKH/day"'],
+    )
+
+
+class TankTable(TableModel):
+    """One body of water."""
+
+    name: PlainText = Field(
+        default="", description="Name for people; the id when left out"
+    )
+    net_volume: Annotated[int, Volume("1 L", "10000 L")] = Field(
+        description="Water in the whole system, rock and sand taken off",
+        examples=['"300 L"'],
+    )
+    zone: str = Field(
+        description="Time zone whose days and hours the plan speaks of",
+        examples=['"Europe/Berlin"'],
+    )
+    targets: ByParameter = Field(
+        default_factory=dict,
+        description="Where each parameter should stand",
+        examples=['{ alkalinity = "8.2 dKH" }'],
+    )
+    target_reason: PlainText = Field(
+        default="",
+        description="Why a target stands outside 6.5 to 11 dKH of alkalinity",
+        examples=['"low-nutrient tank, kept at 6.4 dKH for two years"'],
+    )
+    caps: dict[str, CapTable] = Field(
+        default_factory=dict,
+        description="Ceilings by parameter; a parameter without one gets nothing",
+        examples=['{ alkalinity = { gross = "2.0 dKH/day" } }'],
+    )
+    uptake: dict[str, UptakeTable] = Field(
+        default_factory=dict,
+        description="Daily use by parameter",
+        examples=['{ alkalinity = { estimate = "1.4 dKH/day", low = "1.1 dKH/day" } }'],
+    )
+    return_flow: Annotated[int, Flow("10 L/h", "100000 L/h")] | None = Field(
+        default=None,
+        description="Flow of the return pump; gaps then never go below three turns",
+        examples=['"1800 L/h"'],
+    )
+
+
+class SaltTable(TableModel):
+    """One salt of a solution made from several."""
+
+    formula: str = Field(
+        description="Formula of the salt without its water", examples=['"MgCl2"']
+    )
+    hydrate: str | None = Field(
+        default=None,
+        description="Crystal water; must be stated where the salt is sold both ways",
+        examples=['"6 H2O"'],
+    )
+    strength: str = Field(
+        description="Mass in one litre of finished solution", examples=['"300 g/L"']
+    )
+    purity: str = Field(
+        description="Share of the weighed mass that is the salt", examples=['"99.5 %"']
+    )
+
+
+class SolutionTable(TableModel):
+    """A stock solution, described by its chemistry, by a label, or as effect-free."""
+
+    name: PlainText = Field(
+        default="", description="Name for people; the id when left out"
+    )
+    formula: str | None = Field(
+        default=None,
+        description="Formula of the one salt, without its water",
+        examples=['"CaCl2"'],
+    )
+    hydrate: str | None = Field(
+        default=None,
+        description="Crystal water of the salt, anhydrous for none",
+        examples=['"2 H2O"'],
+    )
+    strength: str | None = Field(
+        default=None,
+        description="Mass of salt in one litre of finished solution",
+        examples=['"100 g/L"'],
+    )
+    purity: str | None = Field(
+        default=None,
+        description="Share of the weighed mass that is the salt",
+        examples=['"99.5 %"'],
+    )
+    salts: list[SaltTable] | None = Field(
+        default=None,
+        min_length=1,
+        description="Several salts in one solution, instead of formula",
+        examples=['[{ formula = "KCl", strength = "50 g/L", purity = "99 %" }]'],
+    )
+    per_ml: ByParameter | None = Field(
+        default=None,
+        min_length=1,
+        description="What a label or a measurement says one millilitre does",
+        examples=['{ alkalinity = "0.05 dKH per mL in 100 L" }'],
+    )
+    no_effects: bool = Field(
+        default=False,
+        description="Say true for a solution that moves no parameter; it is then held "
+        "by millilitre caps alone",
+        examples=["true"],
+    )
+    fully_declared: bool | None = Field(
+        default=None,
+        description="Whether all that is in the bottle is stated; when left out, true "
+        "for formulas and false otherwise (a solution not fully declared is kept apart "
+        "from every other of its tank)",
+        examples=["false"],
+    )
+    hydroxide: bool | None = Field(
+        default=None,
+        description="Say true when a label names a hydroxide; formulas know by "
+        "themselves",
+        examples=["true"],
+    )
+    keep_apart_from: list[Id] = Field(
+        default_factory=list,
+        description="Further solutions that must not follow closely",
+        examples=['["trace"]'],
+    )
+    cautions: list[PlainText] = Field(
+        default_factory=list,
+        description="What a person should know before touching the bottle",
+        examples=['["caustic: wear eye protection"]'],
+    )
+
+
+class ReservoirTable(TableModel):
+    """A bottle or canister pumps draw from."""
+
+    content: Annotated[int, Volume("1 mL", "1000 L")] = Field(
+        description="Content at the last fill", examples=['"5 L"']
+    )
+
+
+class NodeTable(TableModel):
+    """The device that runs pumps and stops them by itself."""
+
+    day_limit: Annotated[int, Volume("1 mL", "100 L")] = Field(
+        description="Most the node lets one channel pump in 24 h", examples=['"250 mL"']
+    )
+    longest_run: Annotated[int, Milliseconds("100 ms", "10 min")] = Field(
+        description="Longest single run before the node cuts it off",
+        examples=['"60 s"'],
+    )
+    hardware_id: str = Field(
+        default="",
+        max_length=32,
+        description="Identity its beats must show; the one seen at approval when left "
+        "out",
+        examples=['"7c2f90b1"'],
+    )
+    config_id: str = Field(
+        default="",
+        pattern=r"^([0-9a-f]{8})?$",
+        description="Eight hex digits its beats must show for firmware and limits; "
+        "those seen at approval when left out",
+        examples=['"0f3a77c2"'],
+    )
+    key_file: str | None = Field(
+        default=None,
+        min_length=1,
+        description="File with the 64 hex digits of the key the node signs with",
+        examples=['"shelf.key"'],
+    )
+
+
+class PumpTable(TableModel):
+    """One dosing head with its ceilings."""
+
+    tank: Id = Field(description="Tank it doses into", examples=['"reef"'])
+    node: Id = Field(description="Node that drives it", examples=['"shelf"'])
+    channel: Id = Field(description="Channel of the node", examples=['"a"'])
+    solution: Id = Field(description="Solution it gives", examples=['"carbonate"'])
+    reservoir: Id = Field(
+        description="Reservoir it draws from; pumps of one solution may share it",
+        examples=['"carbonate"'],
+    )
+    rate: Annotated[int, Flow("0.1 mL/min", "2 L/min")] = Field(
+        description="Nominal flow, until a calibration is recorded",
+        examples=['"80 mL/min"'],
+    )
+    smallest_dose: Annotated[int, Volume("10 uL", "100 mL", up=True)] = Field(
+        description="Smallest dose the pump gives reliably", examples=['"0.3 mL"']
+    )
+    most_per_dose: Annotated[int, Volume("0 mL", "2 L")] = Field(
+        default=0, description="Ceiling of one dose", examples=['"5 mL"']
+    )
+    most_per_day: Annotated[int, Volume("0 mL", "20 L")] = Field(
+        default=0,
+        description="Ceiling of a local day and of any 24 h",
+        examples=['"80 mL"'],
+    )
+    most_per_hour: Annotated[int, Volume("0 mL", "20 L")] | None = Field(
+        default=None,
+        description="Ceiling of any hour; none when left out",
+        examples=['"10 mL"'],
+    )
+    most_per_calibration: Annotated[int, Volume("0 mL", "2 L")] = Field(
+        default=0,
+        description="Ceiling of all calibration runs of 24 h, outlet in a cylinder",
+        examples=['"60 mL"'],
+    )
+
+
+class ProbeTable(TableModel):
+    """A source of readings."""
+
+    tank: Id = Field(description="Tank it measures", examples=['"reef"'])
+    parameter: str = Field(description="What it measures", examples=['"alkalinity"'])
+    unit: str = Field(description="Unit of its bare numbers", examples=['"dKH"'])
+    period: Annotated[float, Duration("1 s", "7 d")] = Field(
+        description="Expected time between readings", examples=['"15 min"']
+    )
+    resolution: str = Field(
+        description="Smallest step it shows", examples=['"0.01 dKH"']
+    )
+    low: str | None = Field(
+        default=None,
+        description="Lowest reading to believe; the parameter's plausible range when "
+        "left out",
+        examples=['"4 dKH"'],
+    )
+    high: str | None = Field(
+        default=None,
+        description="Highest reading to believe; the parameter's plausible range when "
+        "left out",
+        examples=['"14 dKH"'],
+    )
+
+
+class OutsideTable(TableModel):
+    """What adds to the water without the daemon."""
+
+    tank: Id = Field(description="Tank it adds to", examples=['"reef"'])
+    parameter: str = Field(description="What it adds", examples=['"alkalinity"'])
+    per_day: str = Field(
+        description="How much a day, the upper figure when it varies",
+        examples=['"0.4 dKH/day"'],
+    )
+    note: PlainText = Field(
+        default="", description="Where it comes from", examples=['"limewater"']
+    )
+
+
+class BrokerTable(TableModel):
+    """The MQTT broker and the daemon's two identities on it."""
+
+    host: str = Field(
+        default="localhost",
+        min_length=1,
+        max_length=253,
+        pattern=r"^[A-Za-z0-9._:\-]+$",
+        description="Name or address of the broker",
+        examples=['"localhost"'],
+    )
+    port: int = Field(
+        default=1883,
+        ge=1,
+        le=65535,
+        description="Port of the broker",
+        examples=["8883"],
+    )
+    prefix: str = Field(
+        default=PREFIX,
+        pattern=r"^[a-z0-9-]{1,32}(/[a-z0-9-]{1,32}){0,3}$",
+        description="First levels of every topic",
+        examples=['"slackwater/1"'],
+    )
+    ca_file: str | None = Field(
+        default=None,
+        min_length=1,
+        description="Certificate of the authority to trust; its presence turns TLS on",
+        examples=['"broker-ca.pem"'],
+    )
+    certificate_file: str | None = Field(
+        default=None,
+        min_length=1,
+        description="Own certificate",
+        examples=['"slackwater.pem"'],
+    )
+    key_file: str | None = Field(
+        default=None,
+        min_length=1,
+        description="Key of the own certificate",
+        examples=['"slackwater.key"'],
+    )
+    observe_user: str | None = Field(
+        default=None,
+        min_length=1,
+        description="Identity that listens and tells",
+        examples=['"slackwater-observe"'],
+    )
+    observe_password_file: str | None = Field(
+        default=None,
+        min_length=1,
+        description="File with its password",
+        examples=['"observe.password"'],
+    )
+    actuate_user: str | None = Field(
+        default=None,
+        min_length=1,
+        description="Identity that may command pumps; used only while enabled",
+        examples=['"slackwater-actuate"'],
+    )
+    actuate_password_file: str | None = Field(
+        default=None,
+        min_length=1,
+        description="File with its password; read only while enabled",
+        examples=['"actuate.password"'],
+    )
