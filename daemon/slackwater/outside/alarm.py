@@ -80,6 +80,20 @@ class SystemAlarm:
             raise _no_time(name, f"the interval is {seconds} s")
         self._add(name, lambda: IntervalTrigger(seconds=seconds, timezone=UTC), call)
 
+    def next_times(self) -> dict[str, datetime]:
+        """When each job comes next; the wake-up is named `wake`; empty while stopped.
+
+        A job that is due at this moment may be missing until it is set again.
+        """
+        with self._lock:
+            if self._scheduler is None:
+                return {}
+            return {
+                job.id: job.next_run_time
+                for job in self._scheduler.get_jobs()
+                if job.next_run_time is not None
+            }
+
     def rebuild(self) -> None:
         """Set all jobs anew after a clock step."""
         with self._lock:

@@ -21,6 +21,7 @@ from slackwater.outside.wire.models import (
     Instant,
     Payload,
     Token,
+    Version,
 )
 from slackwater.outside.wire.strict import first_complaint
 from slackwater.outside.wire.topics import Kind, Topic
@@ -72,7 +73,7 @@ class TankDocument(Payload):
     `hours_to_ceiling` per parameter, absent when nothing can be said.
     """
 
-    v: Literal[1] = 1
+    v: Version = 1
     at: Instant
     stage: Word
     plan_digest: Digest = ""
@@ -87,7 +88,7 @@ class TankDocument(Payload):
 class DaemonDocument(Payload):
     """`daemon/state`: here with version, mode and health, or `gone` (also the will)."""
 
-    v: Literal[1] = 1
+    v: Version = 1
     state: Literal["here", "gone"]
     version: Text = ""
     mode: Literal["shadow", "live", "calibrate", ""] = ""
@@ -98,7 +99,7 @@ class DaemonDocument(Payload):
 class EventDocument(Payload):
     """`tank/…/event`: one thing worth telling; `request` names what it answers."""
 
-    v: Literal[1] = 1
+    v: Version = 1
     at: Instant
     event: Annotated[str, StringConstraints(pattern="^[a-z0-9_.-]{1,64}$")]
     figures: dict[str, Figure] = Field(default_factory=dict)
@@ -108,7 +109,7 @@ class EventDocument(Payload):
 class EchoDocument(Payload):
     """`daemon/echo`: what the daemon sends to itself to prove its way in."""
 
-    v: Literal[1] = 1
+    v: Version = 1
     nonce: Annotated[str, StringConstraints(pattern="^[0-9a-f]{32}$")]
 
 

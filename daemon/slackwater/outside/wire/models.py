@@ -36,6 +36,8 @@ _RFC3339 = re.compile(
     re.ASCII,
 )
 
+# Not Literal[1]: that would let 1.0 pass for a whole number.
+Version = Annotated[int, Field(ge=1, le=1, json_schema_extra={"const": 1})]
 Identity = Annotated[str, StringConstraints(pattern="^[a-z0-9-]{1,32}$")]
 Hex8 = Annotated[str, StringConstraints(pattern="^[0-9a-f]{8}$")]
 Hex16 = Annotated[str, StringConstraints(pattern="^[0-9a-f]{16}$")]
@@ -97,7 +99,7 @@ class Payload(BaseModel):
 class RunCommand(Payload):
     """`run`: the fields in the order the wire shows them."""
 
-    v: Literal[1] = 1
+    v: Version = 1
     act: Literal["run"] = "run"
     id: Hex32
     chan: Identity
@@ -122,7 +124,7 @@ class RunCommand(Payload):
 class StopCommand(Payload):
     """`stop`: without `chan` it means every channel."""
 
-    v: Literal[1] = 1
+    v: Version = 1
     act: Literal["stop"] = "stop"
     id: Hex32
     chan: Identity | None = None
@@ -132,7 +134,7 @@ class StopCommand(Payload):
 class IdentifyCommand(Payload):
     """`identify`: blink, click or show; moves no liquid."""
 
-    v: Literal[1] = 1
+    v: Version = 1
     act: Literal["identify"] = "identify"
     id: Hex32
     chan: Identity | None = None
@@ -172,7 +174,7 @@ class ChannelPayload(Payload):
 class BeatPayload(Payload):
     """A node's sign of life."""
 
-    v: Literal[1]
+    v: Version
     boot: Hex16
     up: Count
     seq: Count
@@ -190,7 +192,7 @@ class BeatPayload(Payload):
 class ResultPayload(Payload):
     """What a node says about one command; the reason fits the phase."""
 
-    v: Literal[1]
+    v: Version
     id: Hex32
     boot: Hex16
     chan: Identity
@@ -224,7 +226,7 @@ class ResultPayload(Payload):
 class HoldPayload(Payload):
     """A hold at the node; its presence on the topic is what counts."""
 
-    v: Literal[1]
+    v: Version
     by: Note
     note: Note = ""
 
@@ -247,7 +249,7 @@ class InputPayload(Payload):
 class RequestPayload(Payload):
     """What may be asked from afar; each act has exactly the fields it needs."""
 
-    v: Literal[1]
+    v: Version
     id: Token | None = None
     act: Literal["hold", "pause", "skip", "stop", "withdraw", "ack", "report"]
     minutes: Annotated[int, Field(ge=1, le=DAY_MINUTES)] | None = None
