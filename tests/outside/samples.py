@@ -10,7 +10,7 @@ from datetime import UTC, datetime, timedelta
 from slackwater.facts.messages import Beat, Channel, RunPump
 from slackwater.facts.now import Now
 from slackwater.facts.tank import Probe
-from slackwater.outside.wire import Heard, MachineView, Root
+from slackwater.outside.wire import Decoded, Decoder, Heard, MachineView, Root
 
 ROOT = Root(site="reef")
 AT = datetime(2026, 5, 3, 14, 0, 0, tzinfo=UTC)
@@ -73,6 +73,11 @@ COMMAND = RunPump(
     until_up=131456,
     cal="77aa01cf",
 )
+
+BEAT_AT = "node/left/beat"
+RESULT_AT = "node/left/result"
+READING_AT = "tank/display/reading/alk-1"
+REQUEST_AT = "tank/display/request"
 
 # 1 dKH is 10 mg/L of CaO in the old German degree: 0.35665 meq/L (CaO 56.0774 g/mol,
 # two equivalents each; atomic weights from memory).
@@ -143,3 +148,8 @@ class SetClock:
         """The moment it was put to."""
         passed = timedelta(seconds=self.boot_s - NOW.boot_s)
         return replace(NOW, utc=AT + passed, boot_s=self.boot_s)
+
+
+def decode(place: str, payload: bytes, view: MachineView = VIEW) -> Decoded:
+    """One message below the site's root, read by a fresh decoder."""
+    return Decoder(root=ROOT, view=view).decode(heard(place, payload))

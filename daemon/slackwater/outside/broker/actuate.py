@@ -97,6 +97,11 @@ class Actuate:
         """Whether nothing waits to be written; true while the link is down."""
         return self._connection.is_idle
 
+    @property
+    def refusals(self) -> int:
+        """How many attempts to connect came to nothing since the start."""
+        return self._connection.refusals
+
     def connected(self) -> None:
         """Tell the loop that commands can leave."""
         self._mailbox.put(LinkChanged(link="actuate", up=True))
@@ -111,6 +116,9 @@ class Actuate:
 
     def heard(self, topic: str, payload: bytes, *, retained: bool) -> None:
         """Nothing is subscribed here."""
+
+    def leaving(self) -> None:
+        """Nothing is said: a stop is the loop's decision."""
 
     def tick(self) -> None:
         """Nothing here has a time limit of its own."""

@@ -18,7 +18,6 @@ from paho.mqtt.client import (
     ConnectFlags,
     DisconnectFlags,
     MQTTMessage,
-    SocketLike,
 )
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 from paho.mqtt.packettypes import PacketTypes
@@ -179,13 +178,13 @@ def _properties(packet_type: int) -> Properties:
     return Properties(packet_type)  # type: ignore[no-untyped-call]  # paho's gap
 
 
-def _without_delay(_client: Client, _userdata: object, sock: SocketLike) -> None:
+def _without_delay(_client: Client, _userdata: object, sock: object) -> None:
     # Small packets held back for an acknowledgement cost tens of milliseconds.
     if isinstance(sock, socket.socket):
         sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
 
 
 def _leave_writing_to_the_loop(
-    _client: Client, _userdata: object, _sock: SocketLike
+    _client: Client, _userdata: object, _sock: object
 ) -> None:
     """The loop looks for waiting bytes by itself."""

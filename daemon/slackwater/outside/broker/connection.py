@@ -83,6 +83,9 @@ class Listener(Protocol):
     def handed(self, mark: str) -> None:
         """The bytes of a marked message were given to the system."""
 
+    def leaving(self) -> None:
+        """The last moment to publish before the connection is closed on purpose."""
+
     def tick(self) -> None:
         """A moment to look at one's own time limits."""
 
@@ -105,6 +108,8 @@ class Connection:
         self._lock = threading.Lock()
         self._client: Client | None = None
         self._marks: dict[int, str] = {}
+        self._refusals = 0
+        self._said_goodbye = False
         self._calls = Calls(
             accepted=self._accepted, published=self._published, heard=self._heard
         )
@@ -126,7 +131,7 @@ class Connection:
         with self._lock:
             client = self._client
         if client is not None:
-            client.disconnect()
+            self._say_goodbye(client)
         if self._thread is not None:
             self._thread.join(_CLOSE_WITHIN_S)
 
@@ -141,6 +146,11 @@ class Connection:
         """Whether nothing waits to be written."""
         client = self._client
         return client is None or not client.want_write()
+
+    @property
+    def refusals(self) -> int:
+        """How many attempts came to nothing since the start."""
+        return self._refusals
 
     @property
     def protocol(self) -> MQTTProtocolVersion:
@@ -184,6 +194,16 @@ class Connection:
         else:
             client.subscribe([(one.topic_filter, one.qos) for one in wanted])
 
+    def _say_goodbye(self, client: Client) -> None:
+        # Called by `close`, and by the loop when the broker accepted the connection
+        # just after `close` had looked.
+        with self._lock:
+            if self._said_goodbye:
+                return
+            self._said_goodbye = True
+        self._listener.leaving()
+        client.disconnect()
+
     def _wait_until_clear(self) -> None:
         until_s = time.monotonic() + _CLEAR_WITHIN_S
         while not self.is_idle and time.monotonic() < until_s:
@@ -226,6 +246,7 @@ class Connection:
             taken_over = taken_over or brief
             _log.warning(CONNECTION_LOST, link=self._access.name, taken_over=taken_over)
         elif session.refused:
+            self._refusals += 1
             _log.warning(
                 CONNECTION_REFUSED, link=self._access.name, reason=session.refused
             )
@@ -256,16 +277,18 @@ class Connection:
 
     def _turn(self, client: Client, session: Session) -> None:
         """Run the connection until it is lost, refused or no answer comes."""
-        # A good-bye must still be written after `close` was called.
+        short_s = min(1.0, self._pace.look_s)
         while not session.over:
             accepted = session.accepted_s is not None
-            if not accepted and (
-                self._closing.is_set()
-                or time.monotonic() - session.opened_s > self._pace.connack_s
-            ):
-                session.refused = session.refused or "no answer to CONNECT in time"
+            if accepted and self._closing.is_set():
+                # The loop goes on until the good-bye is written.
+                self._say_goodbye(client)
+            waited_s = time.monotonic() - session.opened_s
+            if not accepted and waited_s > self._pace.connack_s:
+                session.refused = "no answer to CONNECT in time"
                 return
-            short_s = min(1.0, self._pace.look_s)
+            if not accepted and self._closing.is_set():
+                return
             if client.loop(self._pace.look_s if accepted else short_s):
                 return
             self._listener.tick()

@@ -40,6 +40,21 @@ class Access:
             )
 
 
+class _ClosingSocket(ssl.SSLSocket):
+    """A socket that does not stay open when nobody can be trusted.
+
+    paho drops a socket whose handshake failed and leaves closing it to chance.
+    """
+
+    def do_handshake(self, block: bool = False) -> None:  # noqa: FBT001, FBT002
+        """Shake hands, or close."""
+        try:
+            super().do_handshake(block)
+        except OSError:
+            self.close()
+            raise
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Secrets:
     """What was read from the credential files."""
@@ -72,6 +87,7 @@ def _tls(settings: BrokerSettings) -> ssl.SSLContext | None:
         context = ssl.create_default_context(cafile=settings.tls_ca)
     except OSError as error:
         raise _unusable(settings.tls_ca, "certificates in PEM form", error) from error
+    context.sslsocket_class = _ClosingSocket
     if settings.tls_cert is not None:
         try:
             context.load_cert_chain(settings.tls_cert, settings.tls_key)

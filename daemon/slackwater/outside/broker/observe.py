@@ -101,13 +101,17 @@ class Observe:
 
     def close(self) -> None:
         """Say `gone` as the will would, and disconnect."""
-        self._publish(Outgoing(topic=self._daemon, payload=GONE, qos=1, retain=True))
         self._connection.close()
 
     @property
     def counts(self) -> dict[str, int]:
         """How many messages were spoiled, ignored or not announced, by reason."""
         return dict(self._counts)
+
+    @property
+    def refusals(self) -> int:
+        """How many attempts to connect came to nothing since the start."""
+        return self._connection.refusals
 
     def tell(self, message: Tell) -> None:
         """Publish one event on the tank's topic; lost while the link is down."""
@@ -191,6 +195,10 @@ class Observe:
 
     def handed(self, mark: str) -> None:
         """Nothing here is marked."""
+
+    def leaving(self) -> None:
+        """Say `gone`: a clean good-bye makes the broker forget the will."""
+        self._publish(Outgoing(topic=self._daemon, payload=GONE, qos=1, retain=True))
 
     def tick(self) -> None:
         """Ask for the echo again while the way in is not proven."""

@@ -1,0 +1,112 @@
+"""From afar only what makes it safer is understood."""
+
+import json
+
+import pytest
+
+from slackwater.facts.messages import (
+    Request,
+)
+from slackwater.outside.wire import (
+    Decoder,
+    Spoiled,
+)
+from tests.outside.samples import (
+    REQUEST,
+    REQUEST_AT,
+    ROOT,
+    VIEW,
+    changed,
+    decode,
+    heard,
+)
+
+
+def test_request_of_the_contract_becomes_a_request() -> None:
+    """A pause arrives with its length and note."""
+    expected = Request(tank="display", id="r-1", act="pause", minutes=30, note="guests")
+    assert expected == decode(REQUEST_AT, REQUEST)
+
+
+@pytest.mark.parametrize(
+    "fields",
+    [
+        {"act": "approve"},
+        {"act": "enable"},
+        {"act": "release"},
+        {"act": "bypass"},
+        {"act": "hold"},
+        {"minutes": 0},
+        {"minutes": 1441},
+        {"minutes": ...},
+        {"minutes": 1.5},
+        {"serial": 3},
+        {"scope": "pump"},
+        {"note": "a\x1b[2J"},
+        {"note": "x" * 201},
+        {"id": "a b"},
+        {"id": ""},
+        {"v": 2},
+        {"raise_cap": 1},
+    ],
+)
+def test_request_beyond_the_contract_is_spoiled(fields: dict[str, object]) -> None:
+    """From afar only safer: other acts and loose fields do not exist (law 8)."""
+    assert isinstance(decode(REQUEST_AT, changed(REQUEST, **fields)), Spoiled)
+
+
+@pytest.mark.parametrize(
+    ("fields", "expected"),
+    [
+        ({"act": "hold"}, Request(tank="display", id="q", act="hold")),
+        ({"act": "stop"}, Request(tank="display", id="q", act="stop")),
+        ({"act": "report"}, Request(tank="display", id="q", act="report")),
+        (
+            {"act": "skip", "dose": "reef/carbonate@2026-05-03#07"},
+            Request(
+                tank="display",
+                id="q",
+                act="skip",
+                dose="reef/carbonate@2026-05-03#07",
+            ),
+        ),
+        (
+            {"act": "withdraw", "serial": 12},
+            Request(tank="display", id="q", act="withdraw", serial=12),
+        ),
+        (
+            {"act": "ack", "alarm": "low-kh"},
+            Request(tank="display", id="q", act="ack", note="low-kh"),
+        ),
+    ],
+)
+def test_each_act_is_understood(fields: dict[str, object], expected: Request) -> None:
+    """Every act of the contract arrives with what it is about."""
+    payload = json.dumps({"v": 1, "id": "q", **fields}).encode()
+    assert expected == decode(REQUEST_AT, payload)
+
+
+def test_nameless_request_counts_once_in_ten_seconds() -> None:
+    """The same content at once is one request, later it is another (H55)."""
+    decoder = Decoder(root=ROOT, view=VIEW)
+    payload = changed(REQUEST, id=...)
+    moments = (0.0, 0.1, 10.0, 20.1)
+    names = [
+        decoded.id if isinstance(decoded, Request) else ""
+        for decoded in (
+            decoder.decode(heard(REQUEST_AT, payload, later_s=later_s))
+            for later_s in moments
+        )
+    ]
+    assert [True, False, False, True] == [bool(name) for name in names]
+    assert names[0] != names[3]
+
+
+def test_nameless_requests_that_differ_both_count() -> None:
+    """Another length is another request."""
+    decoder = Decoder(root=ROOT, view=VIEW)
+    first = decoder.decode(heard(REQUEST_AT, changed(REQUEST, id=...)))
+    second = decoder.decode(heard(REQUEST_AT, changed(REQUEST, id=..., minutes=31)))
+    assert isinstance(first, Request)
+    assert isinstance(second, Request)
+    assert first.id != second.id
