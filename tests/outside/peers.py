@@ -115,6 +115,7 @@ class Peer:
     ) -> None:
         """Connect when entered, subscribe to these filters."""
         self.received: list[tuple[str, bytes, bool]] = []
+        self.levels: list[int] = []
         self.on_message: Callable[[str, bytes], None] = lambda _topic, _payload: None
         self._port = port
         self._filters = filters
@@ -172,6 +173,7 @@ class Peer:
 
     def _take(self, _client: Client, _userdata: object, message: MQTTMessage) -> None:
         payload = bytes(message.payload)
+        self.levels.append(message.qos)
         self.received.append((message.topic, payload, message.retain))
         self.on_message(message.topic, payload)
 

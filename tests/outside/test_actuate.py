@@ -1,6 +1,7 @@
 """The commanding connection on a real Mosquitto and on servers that misbehave."""
 
 import json
+import socket
 import statistics
 import time
 from collections.abc import Callable, Iterator
@@ -8,6 +9,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from paho.mqtt.enums import MQTTProtocolVersion
 
 from slackwater.errors import InputError, NotConnectedError
 from slackwater.facts.messages import (
@@ -18,8 +20,9 @@ from slackwater.facts.messages import (
     StopPump,
 )
 from slackwater.outside.broker.actuate import Actuate
+from slackwater.outside.broker.client import connect, new_client
 from slackwater.outside.broker.connection import Connection, Outgoing
-from slackwater.outside.broker.credentials import Access
+from slackwater.outside.broker.credentials import Access, Secrets
 from slackwater.outside.broker.observe import Observe
 from slackwater.outside.broker.pace import Pace
 from slackwater.outside.mailbox import BoundedMailbox
@@ -129,6 +132,43 @@ def test_run_reaches_the_node_byte_for_byte(
     assert sent
     assert [(COMMAND_AT, RUN, False)] == node.received
     assert Handed(attempt=COMMAND.attempt) == handed
+
+
+def test_command_leaves_nothing_on_the_broker(
+    broker: Broker, make_actuate: Make, collected: Collected
+) -> None:
+    """At most once on the wire, and whoever subscribes later finds nothing (H13)."""
+    with Peer(broker.port, COMMAND_AT) as node:
+        actuate = make_actuate(broker.port)
+        collected.first(LinkChanged, is_up)
+        actuate.run(numbered(1))
+        actuate.stop(StopPump(node="left"))
+        until(lambda: len(node.received) == 2, "both commands")
+        with Peer(broker.port, COMMAND_AT) as late:
+            actuate.run(numbered(2))
+            until(lambda: bool(late.received), "the command after the subscription")
+            found = [json.loads(each)["n"] for each in late.payloads(COMMAND_AT)]
+    # The subscription allows QoS 1, so the level is the one it was published with.
+    assert {0} == set(node.levels)
+    assert [2] == found
+
+
+def test_small_packets_are_not_held_back(broker: Broker) -> None:
+    """The socket of a connection has Nagle's algorithm switched off."""
+    access = Access(
+        name="actuate",
+        settings=BrokerSettings(host=LOOPBACK, port=broker.port, site="reef"),
+        user="",
+        password=None,
+        may_publish=frozenset({Kind.COMMAND}),
+    )
+    client = new_client(access, Secrets(), MQTTProtocolVersion.MQTTv5, QUICK)
+    connect(client, access, QUICK)
+    opened = client.socket()
+    assert isinstance(opened, socket.socket)
+    without_delay = opened.getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY)
+    opened.close()
+    assert without_delay != 0
 
 
 def test_node_with_a_key_gets_signed_commands(
