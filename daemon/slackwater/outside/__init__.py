@@ -1,1 +1,1 @@
-"""Floor 6: adapters to the world; they know each other through wire only."""
+"""Floor 6: adapters to the world, each knowing the others through `wire` only."""
