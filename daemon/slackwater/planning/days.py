@@ -1,0 +1,100 @@
+"""Which days a line doses on, and which days stand for all of them.
+
+Floor 3. One subject: the calendar of a plan. Laws here: nothing is dosed before the
+plan starts; the days chosen for checking show every succession of lines that three
+days running can have, and every clock change of two years.
+"""
+
+from collections.abc import Iterator
+from datetime import date, timedelta
+from itertools import pairwise
+from math import lcm
+from zoneinfo import ZoneInfo
+
+from slackwater.facts.plan import Plan, PlanLine, Weekday
+from slackwater.planning.wall import reached_s
+
+WEEKDAYS: tuple[Weekday, ...] = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+DAY_S = 86_400
+ONE_DAY = timedelta(days=1)
+
+# What a day may still be charged with began at most two local days before: 25 hours
+# of a node's budget and two hours of lateness, across a day of 23 hours.
+CONTEXT_DAYS = 2
+# Ten years; lines whose days never coincide in that time are left to the gate.
+LONGEST_CYCLE_DAYS = 3653
+# Two changes each way.
+CLOCK_CHANGES_WITHIN_DAYS = 731
+
+
+def doses_on(line: PlanLine, starts: date, local_day: date) -> bool:
+    """Whether the line doses on that local day."""
+    if local_day < max(starts, line.first_day or starts):
+        return False
+    if line.last_day is not None and local_day > line.last_day:
+        return False
+    if line.weekdays:
+        return WEEKDAYS[local_day.weekday()] in line.weekdays
+    return (local_day - starts).days % line.every_days == 0
+
+
+def checked_days(plan: Plan, tank: str, zone: ZoneInfo) -> tuple[date, ...]:
+    """The days of a tank that stand for all days of the plan, in order.
+
+    What a day may do to a cap follows from which lines dose on it and on the two days
+    before, and from the length of those days. So these are: from the start and from
+    each first and last day on, one whole cycle of all the every-so-many days and
+    weekdays, of which each succession of lines is kept once, where it comes first;
+    and for each clock change of two years the day before, the day itself and the day
+    after. Days without a dose are left out.
+    """
+    lines = tuple(line for line in plan.lines if line.tank == tank)
+    found = set(_successions(lines, plan.starts))
+    found.update(
+        changed + offset * ONE_DAY
+        for changed in _clock_changes(zone, plan.starts)
+        for offset in (-1, 0, 1)
+    )
+    return tuple(
+        sorted(
+            day
+            for day in found
+            if any(doses_on(line, plan.starts, day) for line in lines)
+        )
+    )
+
+
+def _successions(lines: tuple[PlanLine, ...], starts: date) -> Iterator[date]:
+    cycle = lcm(*(7 if line.weekdays else line.every_days for line in lines))
+    most = min(cycle, LONGEST_CYCLE_DAYS) + CONTEXT_DAYS
+    seen = set()
+    for first, after in pairwise((*_regimes(lines, starts), date.max)):
+        active: tuple[tuple[bool, ...], ...] = ()
+        for offset in range(-CONTEXT_DAYS, min((after - first).days, most)):
+            day = first + offset * ONE_DAY
+            doses = tuple(doses_on(line, starts, day) for line in lines)
+            active = (*active[-CONTEXT_DAYS:], doses)
+            if offset >= 0 and active not in seen:
+                seen.add(active)
+                yield day
+
+
+def _regimes(lines: tuple[PlanLine, ...], starts: date) -> list[date]:
+    """The days from which other lines dose than before, the start among them."""
+    edges = {starts}
+    for line in lines:
+        edges.add(line.first_day or starts)
+        edges.add(line.last_day + ONE_DAY if line.last_day else starts)
+    return sorted(edge for edge in edges if edge >= starts)
+
+
+def _clock_changes(zone: ZoneInfo, starts: date) -> Iterator[date]:
+    midnights_s = (
+        (day, reached_s(zone, day, 0))
+        for day in (
+            starts + offset * ONE_DAY for offset in range(CLOCK_CHANGES_WITHIN_DAYS + 1)
+        )
+    )
+    for (day, from_s), (_next, until_s) in pairwise(midnights_s):
+        if until_s - from_s != DAY_S:
+            yield day

@@ -1,0 +1,164 @@
+"""From a plan to doses in UTC.
+
+Floor 3. One subject: what is due when. Laws here: a dose exists once, with one
+identity, whatever is asked and in whatever order; equal plans and machines give equal
+doses; days are laid out when they are asked for and kept for a while.
+"""
+
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterable, Iterator
+from datetime import date, datetime, timedelta
+from functools import lru_cache
+from operator import attrgetter
+
+from slackwater.errors import Finding, InputError
+from slackwater.facts.plan import Day, DueDose, Plan
+from slackwater.facts.tank import Machine
+from slackwater.planning.days import ONE_DAY, checked_days
+from slackwater.planning.faults import line_faults
+from slackwater.planning.tank_days import TankDays
+from slackwater.planning.wall import EPOCH
+
+LOOK_AHEAD = timedelta(days=400)
+# Longer than is looked ahead, so that one search serves for a day.
+SEARCHED = LOOK_AHEAD + ONE_DAY
+UTC_DAYS_KEPT = 8
+
+_due_at = attrgetter("due_at")
+
+
+class Timetable:
+    """The doses of a plan on a machine.
+
+    Raises: InputError with everything that is wrong in single lines.
+    """
+
+    def __init__(self, plan: Plan, machine: Machine) -> None:
+        faults = line_faults(plan, machine)
+        if faults:
+            raise InputError(fault.finding for fault in faults)
+        self.plan = plan
+        self.machine = machine
+        self._tanks = {
+            tank: TankDays(plan, machine, tank)
+            for tank in sorted({line.tank for line in plan.lines})
+        }
+        self._order = {
+            (line.tank, line.id): order for order, line in enumerate(plan.lines)
+        }
+        self._utc_day = lru_cache(UTC_DAYS_KEPT)(self._gather)
+        self._searched: tuple[datetime, DueDose | None] | None = None
+
+    @property
+    def tanks(self) -> tuple[str, ...]:
+        """The tanks that the plan has lines for, in order."""
+        return tuple(self._tanks)
+
+    def day(self, tank: str, local_day: date) -> Day:
+        """The doses of a tank's local day, by due time, then by place in the file.
+
+        Shape: empty for a tank without lines.
+        """
+        if tank not in self._tanks:
+            return Day(local_day=local_day, doses=())
+        return self._tanks[tank].day(local_day)
+
+    def between(self, after: datetime, until: datetime) -> list[DueDose]:
+        """The doses of all tanks with after < due <= until, in order of time."""
+        first, last = (after - EPOCH).days, (until - EPOCH).days
+        found: list[DueDose] = []
+        for number in range(first, last + 1):
+            doses = self._utc_day(number)
+            low = bisect_right(doses, after, key=_due_at) if number == first else 0
+            high = (
+                bisect_right(doses, until, key=_due_at)
+                if number == last
+                else len(doses)
+            )
+            found += doses[low:high]
+        return found
+
+    def next_after(self, moment: datetime) -> datetime | None:
+        """When the first dose after a moment is due, None within 400 days."""
+        if self._searched is None or not self._holds(*self._searched, moment):
+            self._searched = moment, self._search(moment)
+        found = self._searched[1]
+        if found is None or found.due_at > moment + LOOK_AHEAD:
+            return None
+        return found.due_at
+
+    def conflicts(self, tank: str, local_day: date) -> tuple[Finding, ...]:
+        """The doses of a day that the gaps have no room for."""
+        return self._tanks[tank].conflicts(local_day)
+
+    def checked_days(self, tank: str) -> tuple[date, ...]:
+        """The days that stand for all days of a tank; see `planning.days`."""
+        return checked_days(self.plan, tank, self._tanks[tank].zone)
+
+    @staticmethod
+    def _holds(asked: datetime, found: DueDose | None, moment: datetime) -> bool:
+        """Whether the answer to an earlier question answers this one."""
+        until = asked + ONE_DAY if found is None else found.due_at
+        return asked <= moment < until
+
+    def _search(self, moment: datetime) -> DueDose | None:
+        first, last = (moment - EPOCH).days, (moment + SEARCHED - EPOCH).days
+        for number in range(first, last + 1):
+            doses = self._utc_day(number)
+            later = bisect_right(doses, moment, key=_due_at)
+            if later < len(doses):
+                return doses[later]
+        return None
+
+    def _gather(self, number: int) -> tuple[DueDose, ...]:
+        """All doses due on one day of UTC, by its number since 1970-01-01."""
+        start = EPOCH + number * ONE_DAY
+        parts = [
+            part
+            for days in self._tanks.values()
+            for part in _within(days, start, start + ONE_DAY)
+        ]
+        doses = tuple(dose for part in parts for dose in part)
+        if len(self._tanks) == 1:
+            return doses
+        return tuple(sorted(doses, key=self._rank))
+
+    def _rank(self, dose: DueDose) -> tuple[datetime, int]:
+        return dose.due_at, self._order[dose.tank, dose.line]
+
+
+def _within(
+    days: TankDays, start: datetime, end: datetime
+) -> Iterator[tuple[DueDose, ...]]:
+    """The parts of a tank's local days that fall into a stretch, in order."""
+    local_day = start.astimezone(days.zone).date() - ONE_DAY
+    last = end.astimezone(days.zone).date()
+    while local_day <= last:
+        doses = days.day(local_day).doses
+        low = bisect_left(doses, start, key=_due_at)
+        yield doses[low : bisect_left(doses, end, key=_due_at)]
+        local_day += ONE_DAY
+
+
+def dose_table_lines(
+    plan: Plan, machine: Machine, days: Iterable[date]
+) -> Iterator[bytes]:
+    """The doses of some local days as canonical lines, for a digest.
+
+    Shape: for each day in order, each dose by due time, then by identity; one line
+    each, without a line end: due, latest start, identity, pump, solution, microlitres,
+    parted by spaces, times in UTC.
+    """
+    timetable = Timetable(plan, machine)
+    for local_day in sorted(set(days)):
+        doses = (
+            dose
+            for tank in timetable.tanks
+            for dose in timetable.day(tank, local_day).doses
+        )
+        for dose in sorted(doses, key=lambda dose: (dose.due_at, dose.id)):
+            yield (
+                f"{dose.due_at:%Y-%m-%dT%H:%M:%SZ} {dose.latest_at:%Y-%m-%dT%H:%M:%SZ} "
+                f"{dose.id} {dose.pump} {machine.pumps[dose.pump].solution} "
+                f"{dose.volume_ul}"
+            ).encode()
