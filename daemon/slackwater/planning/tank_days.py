@@ -77,11 +77,18 @@ class TankDays:
 
     def conflicts(self, local_day: date) -> tuple[Finding, ...]:
         """The doses of a day that the plan asks for and gaps do not allow."""
-        return tuple(
+        laid = self._laid_on(local_day)
+        findings = [
             self._conflict(lost, local_day)
-            for lost in self._laid_on(local_day).lost
+            for lost in laid.lost
             if lost.why != "calendar"
+        ]
+        really = self._layout.lay(
+            self._shape(local_day), self._laid_on(local_day - ONE_DAY)
         )
+        if really != laid:
+            findings.append(self._pushed(local_day))
+        return tuple(findings)
 
     def _day(self, local_day: date) -> Day:
         laid = self._laid_on(local_day)
@@ -238,4 +245,12 @@ class TankDays:
             where=place(line),
             expected=expected,
             do=advice,
+        )
+
+    def _pushed(self, local_day: date) -> Finding:
+        return Finding(
+            what=f"doses push each other from day to day up to {local_day}",
+            where=f"tank {self._tank}",
+            expected="a pause each night in which what was moved is caught up with",
+            do="Give fewer doses, or leave out the hours around midnight.",
         )
