@@ -220,12 +220,12 @@ def _effect_accounts(
 
 def _sums(account: _Account, stretch: Stretch) -> Iterator[tuple[str, Iterable[Sum]]]:
     if account.hours is None:
-        yield "a single dose", single_sums(stretch, account.weights)
+        yield "one dose", single_sums(stretch, account.weights)
         return
     if account.by_day:
-        yield "one local day", day_sums(stretch, account.weights)
+        yield "its local day", day_sums(stretch, account.weights)
     hours = account.hours // HOUR
-    named = f"{hours} hours" if hours > 1 else "one hour"
+    named = f"the {hours} h before it, earlier doses begun as late as they may"
     yield named, rolling_sums(stretch, account.weights, account.hours)
 
 
@@ -269,7 +269,7 @@ def _refusal(ceiling: Ceiling, machine: Machine) -> Finding:
     place = f"[{ceiling.table}] {ceiling.key}"
     return Finding(
         what=f"{ceiling.first} {_DOING.get(ceiling.key, 'asks for')} {found} in "
-        f"{ceiling.span}, doses before it as late as they may be",
+        f"{ceiling.span}",
         where=f"line {ceiling.first.partition('@')[0]}",
         expected=f"at most {cap}, what {place} allows",
         do=f"Lower the line; as it stands the plan needs {fits} in {place}.",

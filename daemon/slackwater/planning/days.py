@@ -23,6 +23,8 @@ ONE_DAY = timedelta(days=1)
 CONTEXT_DAYS = 2
 # Ten years; lines whose days never coincide in that time are left to the gate.
 LONGEST_CYCLE_DAYS = 3653
+# From then on a succession that only lacks lines of one already kept adds nothing.
+EVERY_SUCCESSION_DAYS = 366
 # Two changes each way.
 CLOCK_CHANGES_WITHIN_DAYS = 731
 
@@ -44,9 +46,10 @@ def checked_days(plan: Plan, tank: str, zone: ZoneInfo) -> tuple[date, ...]:
     What a day may do to a cap follows from which lines dose on it and on the two days
     before, and from the length of those days. So these are: from the start and from
     each first and last day on, one whole cycle of all the every-so-many days and
-    weekdays, of which each succession of lines is kept once, where it comes first;
-    and for each clock change of two years the day before, the day itself and the day
-    after. Days without a dose are left out.
+    weekdays, of which each succession of lines is kept once, where it comes first
+    (after a year only those in which more meets than in any before); and for each
+    clock change of two years the day before, the day itself and the day after. Days
+    without a dose are left out.
     """
     lines = tuple(line for line in plan.lines if line.tank == tank)
     found = set(_successions(lines, plan.starts))
@@ -67,16 +70,25 @@ def checked_days(plan: Plan, tank: str, zone: ZoneInfo) -> tuple[date, ...]:
 def _successions(lines: tuple[PlanLine, ...], starts: date) -> Iterator[date]:
     cycle = lcm(*(7 if line.weekdays else line.every_days for line in lines))
     most = min(cycle, LONGEST_CYCLE_DAYS) + CONTEXT_DAYS
-    seen = set()
+    # One bit for each line and day, today's lowest.
+    all_bits = (1 << len(lines) * (CONTEXT_DAYS + 1)) - 1
+    seen: set[int] = set()
     for first, after in pairwise((*_regimes(lines, starts), date.max)):
-        active: tuple[tuple[bool, ...], ...] = ()
+        succession = 0
         for offset in range(-CONTEXT_DAYS, min((after - first).days, most)):
             day = first + offset * ONE_DAY
-            doses = tuple(doses_on(line, starts, day) for line in lines)
-            active = (*active[-CONTEXT_DAYS:], doses)
-            if offset >= 0 and active not in seen:
-                seen.add(active)
+            for line in lines:
+                succession = succession << 1 | doses_on(line, starts, day)
+            succession &= all_bits
+            if offset >= 0 and not _known(succession, offset, seen):
+                seen.add(succession)
                 yield day
+
+
+def _known(succession: int, offset: int, seen: set[int]) -> bool:
+    if offset < EVERY_SUCCESSION_DAYS:
+        return succession in seen
+    return any(succession & ~other == 0 for other in seen)
 
 
 def _regimes(lines: tuple[PlanLine, ...], starts: date) -> list[date]:

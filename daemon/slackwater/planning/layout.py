@@ -56,6 +56,9 @@ class Lost(NamedTuple):
     other: int = -1
 
 
+Placed = Mapping[int, tuple[Slot, ...]]
+
+
 class Block(NamedTuple):
     """A stretch in which a dose may not start, both ends free."""
 
@@ -84,8 +87,8 @@ class Laid:
     """A laid-out day; `asked` and `placed` map a line to its doses in order."""
 
     length_s: int = 0
-    asked: Mapping[int, tuple[Slot, ...]] = field(default_factory=dict)
-    placed: Mapping[int, tuple[Slot, ...]] = field(default_factory=dict)
+    asked: Placed = field(default_factory=dict)
+    placed: Placed = field(default_factory=dict)
     lost: tuple[Lost, ...] = ()
 
 
@@ -113,6 +116,18 @@ class Layout:
             for one in streams.values()
             for other in streams.values()
             if (gap_s := machine.gap_s(one.line.solution, other.line.solution)) > 0
+        }
+        self._apart = {
+            one: tuple(other for other in streams if (one, other) in self._gaps_s)
+            for one in streams
+        }
+        self._sharing = {
+            one.order: tuple(
+                other.order
+                for other in streams.values()
+                if other.line.pump == one.line.pump
+            )
+            for one in streams.values()
         }
 
     def lay(self, shape: Shape, before: Laid) -> Laid:
@@ -146,9 +161,21 @@ class Layout:
         lost: list[Lost],
     ) -> tuple[Slot, ...]:
         """The doses of a line where they may stand, noting those that may not."""
+        before, today = days
         stream = self._streams[order]
-        kept = _without_repeats(stream, slots, self._same_pump(stream, days), lost)
-        blocks = sorted((*self._apart(stream, days), *self._moved(stream, days)))
+        running = (
+            *self._pump_blocks(stream, before.asked, before.length_s),
+            *self._pump_blocks(stream, today.asked, 0),
+        )
+        kept = _without_repeats(stream, slots, sorted(running), lost)
+        blocks = sorted(
+            (
+                *self._pump_blocks(stream, before.placed, before.length_s),
+                *self._pump_blocks(stream, today.placed, 0),
+                *self._apart_blocks(stream, before.placed, before.length_s),
+                *self._apart_blocks(stream, today.placed, 0),
+            )
+        )
         placed: list[Slot] = []
         passed = 0
         ready = Block(low_s=0, high_s=0, order=order)
@@ -164,38 +191,29 @@ class Layout:
             ready = Block(low_s=0, high_s=at_s + stream.pause_s, order=order)
         return tuple(placed)
 
-    def _same_pump(self, stream: Stream, days: tuple[Laid, Laid]) -> list[Block]:
-        """Where the pump runs by what the plan asks, its other lines and yesterday."""
-        return sorted(self._pump_blocks(stream, _all(days, "asked")))
-
-    def _moved(self, stream: Stream, days: tuple[Laid, Laid]) -> Iterator[Block]:
-        return self._pump_blocks(stream, _all(days, "placed"))
-
     def _pump_blocks(
-        self, stream: Stream, doses: Iterator[tuple[int, int]]
+        self, stream: Stream, doses: Placed, shift_s: int
     ) -> Iterator[Block]:
-        for order, at_s in doses:
-            other = self._streams[order]
-            if other.line.pump == stream.line.pump and at_s + other.pause_s > 0:
-                yield Block(at_s - stream.pause_s, at_s + other.pause_s, order)
+        """Where doses of the same pump are in the way, `shift_s` after their day."""
+        for order in self._sharing[stream.order]:
+            pause_s = self._streams[order].pause_s
+            for slot in doses.get(order, ()):
+                at_s = slot.at_s - shift_s
+                if at_s + pause_s > 0:
+                    yield Block(at_s - stream.pause_s, at_s + pause_s, order)
 
-    def _apart(self, stream: Stream, days: tuple[Laid, Laid]) -> Iterator[Block]:
-        for order, at_s in _all(days, "placed"):
-            gap_s = self.gap_s(stream.order, order)
-            end_s = at_s + self._streams[order].flow_s + gap_s
-            if gap_s and end_s > 0:
-                yield Block(at_s - stream.flow_s - gap_s, end_s, order)
-
-
-def _all(
-    days: tuple[Laid, Laid], which: Literal["asked", "placed"]
-) -> Iterator[tuple[int, int]]:
-    """Line and start of every dose of yesterday and today, on today's seconds."""
-    before, today = days
-    for laid, shift_s in ((before, before.length_s), (today, 0)):
-        for order, slots in (laid.asked if which == "asked" else laid.placed).items():
-            for slot in slots:
-                yield order, slot.at_s - shift_s
+    def _apart_blocks(
+        self, stream: Stream, doses: Placed, shift_s: int
+    ) -> Iterator[Block]:
+        """Where doses that are kept apart are in the way, the same way."""
+        for order in self._apart[stream.order]:
+            gap_s = self._gaps_s[stream.order, order]
+            until_s = self._streams[order].flow_s + gap_s
+            for slot in doses.get(order, ()):
+                at_s = slot.at_s - shift_s
+                if at_s + until_s > 0:
+                    low_s = at_s - stream.flow_s - gap_s
+                    yield Block(low_s, at_s + until_s, order)
 
 
 def _asked(stream: Stream, spans: tuple[Span, ...]) -> tuple[Slot, ...]:

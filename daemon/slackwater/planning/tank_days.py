@@ -83,12 +83,16 @@ class TankDays:
             for lost in laid.lost
             if lost.why != "calendar"
         ]
-        really = self._layout.lay(
-            self._shape(local_day), self._laid_on(local_day - ONE_DAY)
-        )
-        if really != laid:
+        if self._is_pushed(local_day, laid):
             findings.append(self._pushed(local_day))
         return tuple(findings)
+
+    def _is_pushed(self, local_day: date, laid: Laid) -> bool:
+        """Whether the day would be another had the day before it been pushed."""
+        before = self._laid_on(local_day - ONE_DAY)
+        if before == self._alone(self._shape(local_day - ONE_DAY)):
+            return False
+        return self._layout.lay(self._shape(local_day), before) != laid
 
     def _day(self, local_day: date) -> Day:
         laid = self._laid_on(local_day)
