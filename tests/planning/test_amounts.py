@@ -1,0 +1,53 @@
+"""Splitting amounts and rounding run times."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from slackwater.planning.amounts import (
+    flow_s,
+    largest_ul,
+    run_s,
+    smallest_ul,
+    volumes_ul,
+)
+from tests.planning.plans import line, pump
+
+
+@given(per_day_ul=st.integers(1, 20_000_000), count=st.integers(1, 288))
+def test_parts_sum_to_the_day_and_differ_by_one_at_most(
+    per_day_ul: int, count: int
+) -> None:
+    """No split of any amount loses or makes a microlitre."""
+    parts = volumes_ul(per_day_ul, count)
+    split = line(per_day_ul=per_day_ul, count=count)
+
+    assert (per_day_ul, count) == (sum(parts), len(parts))
+    assert (smallest_ul(split), largest_ul(split)) == (min(parts), max(parts))
+    assert max(parts) - min(parts) <= 1
+
+
+@given(per_day_ul=st.integers(1, 20_000_000), count=st.integers(1, 288))
+def test_every_stretch_of_doses_is_within_a_microlitre_of_its_share(
+    per_day_ul: int, count: int
+) -> None:
+    """The remainder is spread, not piled up at one end of the day."""
+    parts = volumes_ul(per_day_ul, count)
+    sums = [sum(parts[: number + 1]) for number in range(count)]
+
+    assert all(
+        abs(total * count - (number + 1) * per_day_ul) < count
+        for number, total in enumerate(sums)
+    )
+
+
+@pytest.mark.parametrize(
+    ("volume_ul", "run", "flow"),
+    # By hand: 1 mL/s nominal, 20 % longer until the flow has surely ended.
+    [(1_000, 1, 2), (1_001, 2, 2), (10_000, 10, 12), (50_000, 50, 60), (1, 1, 1)],
+)
+def test_run_times_are_rounded_up(volume_ul: int, run: int, flow: int) -> None:
+    """A started second counts as a whole one."""
+    one = pump("carbonate")
+
+    assert (run, flow) == (run_s(one, volume_ul), flow_s(one, volume_ul))
