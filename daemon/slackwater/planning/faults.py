@@ -49,9 +49,19 @@ def group_faults(plan: Plan) -> list[Finding]:
     """Every group whose lines or amounts are not as its ratio says."""
     found = []
     for name in sorted({line.group for line in plan.lines if line.group}):
-        members = {line.id: line for line in plan.lines if line.group == name}
+        lines = [line for line in plan.lines if line.group == name]
+        members = {line.id: line for line in lines}
         group = plan.groups.get(name, Group(id=name, ratio={}))
-        if set(group.ratio) != set(members):
+        if len({line.tank for line in lines}) > 1:
+            found.append(
+                _at(
+                    f"group {name}",
+                    "its lines belong to different tanks",
+                    "lines of one tank",
+                    "Make a group for each tank.",
+                )
+            )
+        elif set(group.ratio) != set(members):
             found.append(
                 _at(
                     f"group {name}",

@@ -5,9 +5,9 @@ Laws here: a dose stands at the start of its share of the elapsed time of its li
 windows, which leaves the share free for moving later; explicit times never move and
 are laid first, the other lines follow in file order; between solutions that are kept
 apart the gap runs from the last possible flow end, and the line laid later moves
-later by whole minutes, never out of its window; a dose for which there is no place is
-lost, and says why. A pump that would run twice within its gap by what the plan asks
-is a mistake and never mended by moving.
+later by whole minutes, never out of its share nor its window, so that doses do not
+pile up; a dose for which there is no place is lost, and says why. A pump that would
+run twice within its gap by what the plan asks is a mistake and never mended by moving.
 """
 
 from collections.abc import Iterator, Mapping
@@ -242,7 +242,10 @@ def _spread(stream: Stream, spans: tuple[Span, ...]) -> Iterator[Slot]:
         while offset_s - passed_s >= end_s - start_s:
             passed_s += end_s - start_s
             start_s, end_s = next(rest)
-        yield Slot(start_s + offset_s - passed_s, end_s, number + 1, volume_ul)
+        at_s = start_s + offset_s - passed_s
+        share_s = (number + 1) * elapsed_s // count - offset_s
+        until_s = min(end_s, at_s + share_s)
+        yield Slot(at_s, until_s, number + 1, volume_ul)
 
 
 def _not_asked(

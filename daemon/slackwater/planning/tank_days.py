@@ -231,7 +231,7 @@ class TankDays:
         other = self._streams[lost.other].line
         if lost.why == "pump":
             return f"{line.pump} has not rested since its dose of {other.id}"
-        return f"no time in its window keeps the gap to {other.solution} ({other.id})"
+        return f"no time in its share keeps the gap to {other.solution} ({other.id})"
 
     def _conflict(self, lost: Lost, local_day: date) -> Finding:
         line = self._streams[lost.order].line
