@@ -13,6 +13,7 @@ from datetime import timedelta
 from slackwater.errors import Finding
 from slackwater.facts.plan import Plan
 from slackwater.facts.tank import EffectCap, Machine, Pump, Tank
+from slackwater.planning.amounts import amount_words
 from slackwater.planning.charges import (
     DAY_HOURS,
     HOUR,
@@ -26,9 +27,8 @@ from slackwater.planning.charges import (
     stretches,
 )
 from slackwater.planning.faults import group_faults, line_faults, sound_part
-from slackwater.planning.queues import late_starts
+from slackwater.planning.strain import late_starts
 from slackwater.planning.timetable import Timetable
-from slackwater.planning.words import amount_words
 
 NO_CAP = EffectCap(gross=0)
 _DOING = {"gross": "adds", "net_rise": "may raise the water by"}

@@ -11,8 +11,8 @@ from fractions import Fraction
 
 from slackwater.facts.plan import Plan
 from slackwater.facts.tank import Machine, Tank
+from slackwater.planning.amounts import pico_word
 from slackwater.planning.ceilings import Ceiling, ceilings
-from slackwater.planning.words import pico_word
 
 # Room above what a plan needs: common practice, no source.
 DOSE_ROOM = Fraction(12, 10)

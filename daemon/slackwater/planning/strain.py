@@ -1,22 +1,37 @@
-"""What a keeper should hear about a plan that is allowed.
+"""What nodes and reservoirs can take.
 
-Floor 3. One subject: findings that do not refuse. Laws here: a plan with cautions is
-a sound plan.
+Floor 3. One subject: a plan against the limits of its hardware. Laws here: a node runs
+one dose at a time, and a dose that must wait beyond its latest start is missed for
+ever, so a plan that makes it wait so long is refused; cautions do not refuse.
 """
 
 from collections import Counter
 from collections.abc import Iterator
+from datetime import UTC, date, datetime, time, timedelta
 
 from slackwater.errors import Finding
-from slackwater.facts.plan import Plan
+from slackwater.facts.plan import DueDose, Plan
 from slackwater.facts.tank import Machine
-from slackwater.planning.amounts import largest_ul
+from slackwater.planning.amounts import largest_ul, run_s
 from slackwater.planning.daily import day_totals
+from slackwater.planning.days import ONE_DAY
 from slackwater.planning.faults import place
 from slackwater.planning.timetable import Timetable
 
 # After a power-up a node's budget comes free by one of these parts an hour.
 BUDGET_PARTS = 24
+
+
+def late_starts(timetable: Timetable) -> Iterator[Finding]:
+    """For each node the first dose that would be missed because others run."""
+    days = {day for tank in timetable.tanks for day in timetable.checked_days(tank)}
+    seen = set()
+    for day in sorted(days):
+        for dose in _missed(timetable, day):
+            node = timetable.machine.pumps[dose.pump].node
+            if node not in seen:
+                seen.add(node)
+                yield _finding(dose, node)
 
 
 def cautions(plan: Plan, machine: Machine) -> list[Finding]:
@@ -26,6 +41,30 @@ def cautions(plan: Plan, machine: Machine) -> list[Finding]:
     """
     timetable = Timetable(plan, machine)
     return [*_empty_reservoirs(timetable), *_slow_budgets(timetable)]
+
+
+def _missed(timetable: Timetable, day: date) -> Iterator[DueDose]:
+    """Doses that begin too late around a day, whatever the zone it is a day of."""
+    midnight = datetime.combine(day, time(), UTC)
+    free_at: dict[str, datetime] = {}
+    for dose in timetable.between(midnight - ONE_DAY, midnight + 2 * ONE_DAY):
+        pump = timetable.machine.pumps[dose.pump]
+        starts_at = max(dose.due_at, free_at.get(pump.node, dose.due_at))
+        if starts_at > dose.latest_at:
+            yield dose
+        else:
+            run = timedelta(seconds=run_s(pump, dose.volume_ul))
+            free_at[pump.node] = starts_at + run
+
+
+def _finding(dose: DueDose, node: str) -> Finding:
+    late_s = int((dose.latest_at - dose.due_at).total_seconds())
+    return Finding(
+        what=f"{dose.id} would wait more than {late_s} s for other doses of {node}",
+        where=f"line {dose.tank}/{dose.line}",
+        expected="run times that the node can fit in one after another",
+        do="Give fewer doses, set other windows, or drive the pumps by two nodes.",
+    )
 
 
 def _empty_reservoirs(timetable: Timetable) -> Iterator[Finding]:
