@@ -1,0 +1,121 @@
+"""The whole ledger, read from end to end.
+
+Floor 6. One subject: finding damage anywhere. Laws here: the audit changes nothing;
+it says every fault it finds, up to `FINDINGS_AT_MOST`; the indexes that keep a dose
+from being given twice are compared with the rows, which SQLite's own quick check
+leaves out.
+"""
+
+import sqlite3
+from collections.abc import Iterator
+from itertools import islice
+
+from slackwater.errors import Finding, LedgerDamagedError
+from slackwater.ledger.chain import GENESIS, Row, broken, fault_of, subject_of
+from slackwater.ledger.codec import decode, timestamp
+from slackwater.ledger.reader import ROWS_AT_ONCE, Reader
+
+# A broken disk breaks thousands of entries; nobody reads more than the first few.
+FINDINGS_AT_MOST = 20
+
+# Index, kind of its rows, column it keeps.
+_INDEXES = (
+    ("one_intent", "dose_intended", "dose"),
+    ("one_attempt", "dose_intended", "attempt"),
+    ("checkpoints", "checkpoint", "seq"),
+)
+
+# Rows of a span that an index does not lead to.
+_PROBE = (
+    "SELECT e.seq FROM entries AS e NOT INDEXED "
+    "WHERE e.seq BETWEEN ? AND ? AND e.kind = '{kind}' AND NOT EXISTS ("
+    "SELECT 1 FROM entries AS i INDEXED BY {index} "
+    "WHERE i.kind = '{kind}' AND i.{column} = e.{column} AND i.seq = e.seq)"
+)
+_COUNT = "SELECT count(*) FROM entries {hint} WHERE kind = '{kind}'"
+
+
+def audit(connection: sqlite3.Connection, where: str) -> list[Finding]:
+    """What is wrong with a ledger; empty when all is well.
+
+    Raises: LedgerBusyError, LedgerStorageError when it cannot be read.
+    """
+    reader = Reader(connection, where)
+    return list(islice(_findings(reader, where), FINDINGS_AT_MOST))
+
+
+def _findings(reader: Reader, where: str) -> Iterator[Finding]:
+    # A page SQLite itself cannot read ends one part, not the others.
+    for part in (_chain, _indexes, _structure):
+        try:
+            yield from part(reader, where)
+        except LedgerDamagedError as error:
+            yield from error.findings
+
+
+def _chain(reader: Reader, where: str) -> Iterator[Finding]:
+    newest = reader.newest()
+    end = newest.seq if newest else 0
+    if end == 0:
+        yield broken(1, "it is missing", where)
+    seq, prev = 0, GENESIS
+    while seq < end:
+        rows = reader.span(seq + 1, min(seq + ROWS_AT_ONCE, end))
+        if not rows:
+            yield broken(seq + 1, "it is missing", where)
+            seq = min(seq + ROWS_AT_ONCE, end)
+        for row in rows:
+            fault = fault_of(row, seq, prev) or _content_fault(row, where)
+            if fault:
+                yield broken(row.seq, fault, where)
+            # Go on from what stands there: one broken link is one finding.
+            seq, prev = row.seq, row.sha256
+
+
+def _content_fault(row: Row, where: str) -> str:
+    try:
+        event = decode(row.body, where)
+    except LedgerDamagedError as error:
+        return error.findings[0].what
+    said = (timestamp(event.at), event.kind, *subject_of(event))
+    if said != (row.at, row.kind, row.dose, row.attempt, row.pump):
+        return "its columns say something else than its body"
+    return ""
+
+
+def _indexes(reader: Reader, where: str) -> Iterator[Finding]:
+    newest = reader.newest()
+    end = newest.seq if newest else 0
+    for first in range(1, end + 1, ROWS_AT_ONCE):
+        span = (first, first + ROWS_AT_ONCE - 1)
+        for index, kind, column in _INDEXES:
+            probe = _PROBE.format(index=index, kind=kind, column=column)
+            for (seq,) in reader.select(probe, span):
+                fault = f"it does not lead to entry {seq}"
+                yield _index_damaged(index, fault, where)
+
+
+def _structure(reader: Reader, where: str) -> Iterator[Finding]:
+    for (said,) in reader.select(f"PRAGMA quick_check({FINDINGS_AT_MOST})"):
+        if said != "ok":
+            yield Finding(
+                what=f"the file is damaged: {said}",
+                where=where,
+                expected="SQLite's quick check to say ok",
+                do="Doses stay held. Restore a copy that is whole.",
+            )
+    for index, kind, _column in _INDEXES:
+        by_index = reader.select(_COUNT.format(hint=f"INDEXED BY {index}", kind=kind))
+        by_table = reader.select(_COUNT.format(hint="NOT INDEXED", kind=kind))
+        if by_index != by_table:
+            yield _index_damaged(index, "it holds what the table does not", where)
+
+
+def _index_damaged(name: str, what: str, where: str) -> Finding:
+    return Finding(
+        what=f"the index {name} is damaged: {what}",
+        where=where,
+        expected="an index that leads to every intent",
+        do="Doses stay held: the index keeps a dose from being given twice. Restore "
+        "a copy that is whole.",
+    )

@@ -1,0 +1,130 @@
+"""How a ledger comes into being: whole, once, and never by accident.
+
+Floor 6. One subject: making the file. Laws here: a file that stands there is never
+touched; a ledger appears under its name complete with its first entry or not at all;
+a journal left by a deleted ledger is never replayed into a new one.
+"""
+
+import os
+import sqlite3
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from slackwater.errors import Finding, LedgerStorageError, RefusedError
+from slackwater.facts.events import LedgerMade
+from slackwater.ledger import schema, witness
+from slackwater.ledger.chain import COLUMNS, Row, link
+from slackwater.ledger.connection import (
+    Footing,
+    open_file,
+    prove_pragmas,
+    refuse_network,
+    translated,
+)
+from slackwater.ledger.schema import APPLICATION_IDS, Role
+
+# Readable by the group that may look, writable by its owner alone.
+MODE = 0o640
+
+INSERT = f"INSERT INTO entries ({COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)"  # noqa: S608 -- a constant
+
+
+def make(path: Path, event: LedgerMade, role: Role, footing: Footing) -> None:
+    """Make a ledger file with its first entry, and its witness.
+
+    Raises: RefusedError when anything stands there; LedgerStorageError, InputError.
+    """
+    rows = link(None, [event])
+    refuse_network(path.parent, footing.mounts)
+    _refuse_leftovers(path)
+    with _draft(path) as draft, translated(str(path)):
+        connection = open_file(draft, writable=True, busy_ms=footing.busy_ms)
+        try:
+            _fill(connection, event, role, rows)
+        finally:
+            connection.close()
+    witness.replace(
+        witness.path_for(path, footing.witness),
+        witness.Witness(ledger_id=event.ledger_id, head=rows[0].head),
+    )
+
+
+def _fill(
+    connection: sqlite3.Connection, event: LedgerMade, role: Role, rows: list[Row]
+) -> None:
+    prove_pragmas(connection, "")
+    connection.execute(f"PRAGMA application_id = {APPLICATION_IDS[role]:d}")
+    schema.migrate(connection)
+    connection.execute("BEGIN IMMEDIATE")
+    connection.execute("INSERT INTO marks VALUES ('ledger_id', ?)", (event.ledger_id,))
+    connection.executemany(INSERT, rows)
+    connection.execute("COMMIT")
+
+
+@contextmanager
+def _draft(path: Path) -> Iterator[Path]:
+    # Filled under another name and linked into place: a link is refused where a file
+    # stands, and a crash on the way leaves no half ledger under the name.
+    try:
+        descriptor, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
+    except OSError as error:
+        raise _storage(path, error) from error
+    draft = Path(name)
+    try:
+        os.fchmod(descriptor, MODE)
+        os.close(descriptor)
+        yield draft
+        _put_in_place(draft, path)
+    finally:
+        draft.unlink(missing_ok=True)
+
+
+def _put_in_place(draft: Path, path: Path) -> None:
+    try:
+        path.hardlink_to(draft)
+        witness.sync_directory(path.parent)
+    except FileExistsError as error:
+        raise _stands(path) from error
+    except OSError as error:
+        raise _storage(path, error) from error
+
+
+def _refuse_leftovers(path: Path) -> None:
+    if path.exists() or path.is_symlink():
+        raise _stands(path)
+    for suffix in ("-journal", "-wal", "-shm"):
+        leftover = path.with_name(path.name + suffix)
+        if leftover.exists():
+            raise RefusedError(
+                Finding(
+                    what="a deleted ledger left its journal behind",
+                    where=str(leftover),
+                    expected="a clean place for a new ledger",
+                    do="Find out why the ledger is gone. If a new one is really "
+                    "wanted, move this file away first: SQLite would replay it.",
+                )
+            )
+
+
+def _stands(path: Path) -> RefusedError:
+    return RefusedError(
+        Finding(
+            what="a file stands here already",
+            where=str(path),
+            expected="no file, to make a new ledger",
+            do="Use the ledger that is there; nothing was changed.",
+        )
+    )
+
+
+def _storage(path: Path, error: OSError) -> LedgerStorageError:
+    return LedgerStorageError(
+        Finding(
+            what=f"the ledger cannot be made: {error.strerror}",
+            where=str(path),
+            expected="a directory that exists and takes files",
+            do="Make the state directory and give it to the daemon's user.",
+        )
+    )

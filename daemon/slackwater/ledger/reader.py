@@ -1,0 +1,113 @@
+"""Reading rows in small, complete answers.
+
+Floor 6. One subject: questions to the file. Laws here: every answer is fetched whole
+and looks at no more than `ROWS_AT_ONCE` rows, because an open reader makes the
+daemon's commit wait; rows that are folded were checked against the chain first.
+"""
+
+import sqlite3
+from collections.abc import Iterator, Mapping, Sequence
+
+from slackwater.errors import LedgerDamagedError
+from slackwater.ledger.chain import COLUMNS, GENESIS, Row, broken, follow
+from slackwater.ledger.codec import decode
+from slackwater.ledger.connection import translated
+from slackwater.ports import Entry, Head
+
+ROWS_AT_ONCE = 1000
+
+Value = str | int | float | None
+
+_SELECT = f"SELECT {COLUMNS} FROM entries"  # noqa: S608 -- a constant
+_NEWEST = f"{_SELECT} ORDER BY seq DESC LIMIT 1"
+_SPAN = f"{_SELECT} WHERE seq BETWEEN ? AND ? ORDER BY seq"
+_LAST_CHECKPOINT = (
+    "SELECT seq FROM entries INDEXED BY checkpoints "
+    "WHERE kind = 'checkpoint' AND seq <= ? ORDER BY seq DESC LIMIT 1"
+)
+
+
+class Reader:
+    """The questions a ledger asks its file; every method reads and closes.
+
+    All raise LedgerDamagedError, LedgerBusyError or LedgerStorageError.
+    """
+
+    def __init__(self, connection: sqlite3.Connection, where: str) -> None:
+        self._connection = connection
+        self._where = where
+
+    def select(
+        self, question: str, values: Mapping[str, Value] | Sequence[Value] = ()
+    ) -> list[tuple[Value, ...]]:
+        """All rows of the answer; the question bounds itself."""
+        with translated(self._where):
+            return self._connection.execute(question, values).fetchall()
+
+    def newest(self) -> Row | None:
+        """The newest row, None in an empty ledger."""
+        rows = self._rows(_NEWEST)
+        return rows[0] if rows else None
+
+    def span(self, first: int, last: int) -> list[Row]:
+        """The rows from `first` to `last`, both included, unchecked."""
+        return self._rows(_SPAN, (first, last))
+
+    def row(self, seq: int) -> Row:
+        """One row; that it is missing is damage."""
+        rows = self.span(seq, seq)
+        if not rows:
+            raise self._broken(seq, "it is missing")
+        return rows[0]
+
+    def mark(self, name: str) -> str | None:
+        """A value written when the ledger was made."""
+        found = self.select("SELECT value FROM marks WHERE name = ?", (name,))
+        return str(found[0][0]) if found else None
+
+    def data_version(self) -> int:
+        """A number that changes when another connection commits."""
+        found = self.select("PRAGMA data_version")[0][0]
+        return found if isinstance(found, int) else -1
+
+    def last_checkpoint(self, head: Head) -> int:
+        """The sequence number of the last checkpoint up to `head`, 0 for none."""
+        found = self.select(_LAST_CHECKPOINT, (head.seq,))
+        seq = found[0][0] if found else 0
+        return seq if isinstance(seq, int) else 0
+
+    def chained(self, start: int, head: Head) -> Iterator[list[Row]]:
+        """Checked rows from `start` (0: from the first) to `head`, page by page.
+
+        The chain is entered at `start` on the word of the row before it; the audit
+        looks at what is older.
+        """
+        seq = max(start, 1) - 1
+        prev = self.row(seq).sha256 if seq else GENESIS
+        while seq < head.seq:
+            last = min(seq + ROWS_AT_ONCE, head.seq)
+            rows = self.span(seq + 1, last)
+            follow(rows, seq, prev, self._where)
+            if not rows or rows[-1].seq != last:
+                raise self._broken(last, "it is missing")
+            seq, prev = last, rows[-1].sha256
+            yield rows
+        if prev.hex() != head.sha256:
+            raise self._broken(seq, "it is of another history")
+
+    def entries(self, rows: Sequence[Row]) -> list[Entry]:
+        """The events of rows, strictly read."""
+        return [
+            Entry(
+                seq=row.seq, event=decode(row.body, f"{self._where}, entry {row.seq}")
+            )
+            for row in rows
+        ]
+
+    def _rows(self, question: str, values: Sequence[Value] = ()) -> list[Row]:
+        with translated(self._where):
+            found = self._connection.execute(question, values).fetchall()
+        return [Row._make(row) for row in found]
+
+    def _broken(self, seq: int, fault: str) -> LedgerDamagedError:
+        return LedgerDamagedError(broken(seq, fault, self._where))
