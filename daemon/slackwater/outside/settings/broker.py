@@ -13,11 +13,10 @@ from slackwater.outside.settings.documents import (
     read_key,
 )
 from slackwater.outside.settings.machine_model import (
-    BrokerTable,
     NodeTable,
-    SiteHead,
 )
 from slackwater.outside.settings.tables import Findings, checked, named_tables
+from slackwater.outside.settings.wire_model import BrokerTable, SiteHead
 from slackwater.outside.wire import BrokerSettings
 
 # These make sense in pairs only.

@@ -59,15 +59,16 @@ class InterlockTable(TableModel):
     )
 
 
-# Key, lowest and highest allowed text of each alkalinity threshold.
-THRESHOLD_BOUNDS = (
-    ("alkalinity_ceiling", "6.5 dKH", HIGHEST_CEILING),
-    ("alkalinity_floor", "5 dKH", "11 dKH"),
-    ("alkalinity_rise", "0.1 dKH", "1.5 dKH"),
-    ("alkalinity_fall", "0.1 dKH", "1.5 dKH"),
-    ("alkalinity_spread", "0.05 dKH", "2 dKH"),
-    ("alkalinity_hysteresis", "0 dKH", "1 dKH"),
-)
+# Lowest and highest text of each alkalinity threshold. A floor may lie as low as 5 dKH
+# for tanks kept near nature's 6.6 dKH.
+THRESHOLD_BOUNDS = {
+    "alkalinity_ceiling": ("6.5 dKH", HIGHEST_CEILING),
+    "alkalinity_floor": ("5 dKH", "11 dKH"),
+    "alkalinity_rise": ("0.1 dKH", "1.5 dKH"),
+    "alkalinity_fall": ("0.1 dKH", "1.5 dKH"),
+    "alkalinity_spread": ("0.05 dKH", "2 dKH"),
+    "alkalinity_hysteresis": ("0 dKH", "1 dKH"),
+}
 
 _DEFAULT = Timing()
 

@@ -4,6 +4,7 @@ Floor 6. One subject: the keys of the machine file. Laws here: every quantity is
 with a unit; a cap that is left out is zero; nothing is dosed because of a default.
 """
 
+from fractions import Fraction
 from typing import Annotated
 
 from pydantic import Field
@@ -14,23 +15,14 @@ from slackwater.outside.settings.quantities import (
     Id,
     Milliseconds,
     PlainText,
+    Purity,
+    Strength,
     Volume,
 )
 from slackwater.outside.settings.tables import TableModel
-from slackwater.outside.wire import PREFIX
 
 # Texts whose unit depends on the parameter beside them are read in `resolving`.
 ByParameter = dict[str, str]
-
-
-class SiteHead(TableModel):
-    """The key that stands above all tables."""
-
-    site: Id = Field(
-        default="home",
-        description="Name of the place, part of every topic",
-        examples=['"home"'],
-    )
 
 
 class CapTable(TableModel):
@@ -109,12 +101,12 @@ class SaltTable(TableModel):
     hydrate: str | None = Field(
         default=None,
         description="Crystal water; must be stated where the salt is sold both ways",
-        examples=['"6 H2O"'],
+        examples=['"6H2O"'],
     )
-    strength: str = Field(
+    strength: Annotated[Fraction, Strength("0.001 g/L", "1000 g/L")] = Field(
         description="Mass in one litre of finished solution", examples=['"300 g/L"']
     )
-    purity: str = Field(
+    purity: Annotated[Fraction, Purity("50 %", "100 %")] = Field(
         description="Share of the weighed mass that is the salt", examples=['"99.5 %"']
     )
 
@@ -133,14 +125,14 @@ class SolutionTable(TableModel):
     hydrate: str | None = Field(
         default=None,
         description="Crystal water of the salt, anhydrous for none",
-        examples=['"2 H2O"'],
+        examples=['"2H2O"'],
     )
-    strength: str | None = Field(
+    strength: Annotated[Fraction, Strength("0.001 g/L", "1000 g/L")] | None = Field(
         default=None,
         description="Mass of salt in one litre of finished solution",
         examples=['"100 g/L"'],
     )
-    purity: str | None = Field(
+    purity: Annotated[Fraction, Purity("50 %", "100 %")] | None = Field(
         default=None,
         description="Share of the weighed mass that is the salt",
         examples=['"99.5 %"'],
@@ -303,72 +295,4 @@ class OutsideTable(TableModel):
     )
     note: PlainText = Field(
         default="", description="Where it comes from", examples=['"limewater"']
-    )
-
-
-class BrokerTable(TableModel):
-    """The MQTT broker and the daemon's two identities on it."""
-
-    host: str = Field(
-        default="localhost",
-        min_length=1,
-        max_length=253,
-        pattern=r"^[A-Za-z0-9._:\-]+$",
-        description="Name or address of the broker",
-        examples=['"localhost"'],
-    )
-    port: int = Field(
-        default=1883,
-        ge=1,
-        le=65535,
-        description="Port of the broker",
-        examples=["8883"],
-    )
-    prefix: str = Field(
-        default=PREFIX,
-        pattern=r"^[a-z0-9-]{1,32}(/[a-z0-9-]{1,32}){0,3}$",
-        description="First levels of every topic",
-        examples=['"slackwater/1"'],
-    )
-    ca_file: str | None = Field(
-        default=None,
-        min_length=1,
-        description="Certificate of the authority to trust; its presence turns TLS on",
-        examples=['"broker-ca.pem"'],
-    )
-    certificate_file: str | None = Field(
-        default=None,
-        min_length=1,
-        description="Own certificate",
-        examples=['"slackwater.pem"'],
-    )
-    key_file: str | None = Field(
-        default=None,
-        min_length=1,
-        description="Key of the own certificate",
-        examples=['"slackwater.key"'],
-    )
-    observe_user: str | None = Field(
-        default=None,
-        min_length=1,
-        description="Identity that listens and tells",
-        examples=['"slackwater-observe"'],
-    )
-    observe_password_file: str | None = Field(
-        default=None,
-        min_length=1,
-        description="File with its password",
-        examples=['"observe.password"'],
-    )
-    actuate_user: str | None = Field(
-        default=None,
-        min_length=1,
-        description="Identity that may command pumps; used only while enabled",
-        examples=['"slackwater-actuate"'],
-    )
-    actuate_password_file: str | None = Field(
-        default=None,
-        min_length=1,
-        description="File with its password; read only while enabled",
-        examples=['"actuate.password"'],
     )

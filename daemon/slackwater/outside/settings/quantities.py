@@ -45,6 +45,11 @@ FLOWS_NL_PER_S: Mapping[str, Fraction] = {
     for time in ("s", "min", "h", "d")
 }
 SHARES: Mapping[str, Fraction] = {"%": Fraction(1, 100)}
+STRENGTHS: Mapping[str, Fraction] = {
+    "g/L": Fraction(1),
+    "mg/mL": Fraction(1),
+    "mg/L": Fraction(1, 1_000),
+}
 SIZES: Mapping[str, Fraction] = {
     "kB": Fraction(10**3),
     "MB": Fraction(10**6),
@@ -73,7 +78,7 @@ class Quantity:
     noun: ClassVar[str]
     spellings: ClassVar[Mapping[str, Fraction]]
 
-    def read(self, value: object) -> int | float:
+    def read(self, value: object) -> int | float | Fraction:
         """The quantity in its inner unit.
 
         Raises: PydanticCustomError with what was found and what is accepted.
@@ -91,9 +96,24 @@ class Quantity:
         """The value of a text known to be right."""
         return number_of(text, self.spellings, self.expected)
 
-    def rounded(self, number: Fraction) -> int | float:
+    def rounded(self, number: Fraction) -> int | float | Fraction:
         """A whole number, never more than was written unless `up`."""
         return math.ceil(number) if self.up else math.floor(number)
+
+    def written(self, value: float) -> str:
+        """An inner value as a person would write it, in the largest unit it fills."""
+        if not value:
+            return self.low
+        number = self.number(value)
+        units = sorted(self.spellings.items(), key=lambda item: item[1], reverse=True)
+        for unit, factor in units:
+            if (number / factor).denominator == 1:
+                return f"{number / factor} {unit}"
+        return f"{float(number)}"
+
+    def number(self, value: float) -> Fraction:
+        """The inner value in the unit that the spellings are factors to."""
+        return Fraction(str(value))
 
     @property
     def expected(self) -> str:
@@ -143,6 +163,10 @@ class Duration(Quantity):
         """Seconds."""
         return float(number / 1_000)
 
+    def number(self, value: float) -> Fraction:
+        """Milliseconds."""
+        return Fraction(str(value)) * 1_000
+
 
 class Share(Quantity):
     """A part of a whole, between 0 and 1."""
@@ -153,6 +177,28 @@ class Share(Quantity):
     def rounded(self, number: Fraction) -> float:
         """The share itself."""
         return float(number)
+
+
+class Purity(Quantity):
+    """The share of a weighed mass that is what its label says, exact."""
+
+    noun = "a purity"
+    spellings = SHARES
+
+    def rounded(self, number: Fraction) -> Fraction:
+        """The share itself."""
+        return number
+
+
+class Strength(Quantity):
+    """The mass in one litre of finished solution, in grams per litre, exact."""
+
+    noun = "a strength"
+    spellings = STRENGTHS
+
+    def rounded(self, number: Fraction) -> Fraction:
+        """The figure itself."""
+        return number
 
 
 class Size(Quantity):

@@ -6,14 +6,14 @@ found and what is accepted; a key that nobody reads is an error.
 """
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
 from typing import TypeVar
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 from pydantic.fields import FieldInfo
-from pydantic_core import ErrorDetails
+from pydantic_core import ErrorDetails, PydanticCustomError
 
 from slackwater.errors import Finding, InputError
 
@@ -58,6 +58,15 @@ class Findings:
         """Take over what a lower floor found, told with our file and table."""
         for finding in error.findings:
             self.add(table, finding.what, finding.expected, finding.do)
+
+    def attempt(self, place: str, read: Callable[[], ValueT]) -> ValueT | None:
+        """What `read` gives, or None after noting why it refused."""
+        try:
+            return read()
+        except PydanticCustomError as error:
+            told = error.context or {}
+            self.add(place, str(told["what"]), str(told["expected"]), str(told["do"]))
+            return None
 
     @property
     def count(self) -> int:
@@ -226,7 +235,8 @@ def _inner_model(field: FieldInfo) -> type[TableModel] | None:
 
 def described(field: FieldInfo | None, key: str) -> str:
     """What a key is for, as its model says."""
-    return (field.description if field and field.description else key).rstrip(".")
+    text = field.description if field and field.description else key
+    return text[:1].lower() + text[1:]
 
 
 def example_of(field: FieldInfo | None, key: str) -> str:

@@ -1,0 +1,146 @@
+"""Checks what tables of the machine file say about each other.
+
+Floor 6. One subject: names and hardware that two tables share. Laws here: a name that
+leads nowhere is an error with the names that exist; solutions are kept apart when
+chemistry, a doubt or the keeper says so.
+"""
+
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Mapping
+from itertools import combinations
+
+from slackwater.facts.tank import Pump, Solution
+from slackwater.outside.settings.machine_model import PumpTable, SolutionTable
+from slackwater.outside.settings.salts import why_apart
+from slackwater.outside.settings.tables import (
+    Findings,
+    TableModel,
+    listed,
+    suggestion,
+)
+
+# Key of a table, and the kind of table it names; "" stands for the table's own id.
+_REFERENCES: Mapping[str, tuple[tuple[str, str], ...]] = {
+    "pump": (
+        ("tank", "tank"),
+        ("node", "node"),
+        ("solution", "solution"),
+        ("reservoir", "reservoir"),
+    ),
+    "probe": (("tank", "tank"),),
+    "outside": (("tank", "tank"),),
+    "interlock": (("", "tank"),),
+    "solution": (("keep_apart_from", "solution"),),
+}
+
+# What an alkalinity stock turns cloudy: carbonate or hydroxide with these, whatever
+# the label leaves out (solubility products, see `water.solutions`).
+ALKALINITY = "alkalinity"
+FALLS_OUT_WITH_ALKALINITY = frozenset({"calcium", "magnesium", "strontium"})
+
+
+def check_references(
+    tables: Mapping[str, Mapping[str, TableModel]],
+    names: Mapping[str, Collection[str]],
+    findings: Findings,
+) -> None:
+    """Note every name that leads nowhere; `names` holds the ids by kind of table."""
+    for kind, references in _REFERENCES.items():
+        for identity, table in tables[kind].items():
+            for key, target in references:
+                place = f"[{kind}.{identity}] {key}".rstrip()
+                for name in _named(identity, table, key):
+                    _check_name(place, target, name, names[target], findings)
+
+
+def check_pumps(pumps: Mapping[str, PumpTable], findings: Findings) -> None:
+    """Note shared channels, mixed reservoirs and caps that contradict each other."""
+    channels: dict[tuple[str, str], list[str]] = defaultdict(list)
+    reservoirs: dict[str, set[str]] = defaultdict(set)
+    for identity, table in pumps.items():
+        channels[table.node, table.channel].append(identity)
+        reservoirs[table.reservoir].add(table.solution)
+        _check_doses(f"[pump.{identity}]", table, findings)
+    for (node, channel), sharing in channels.items():
+        if len(sharing) > 1:
+            findings.add(
+                f"[pump.{sharing[-1]}] channel",
+                f"channel {channel} of node {node} drives {listed(sharing)}",
+                "one pump for each channel",
+                "Mend the channel of one of them.",
+            )
+    for reservoir, held in reservoirs.items():
+        if len(held) > 1:
+            findings.add(
+                f"[reservoir.{reservoir}]",
+                f"pumps draw {listed(sorted(held))} from it",
+                "one solution in each reservoir",
+                "Give each solution its own reservoir.",
+            )
+
+
+def apart_map(
+    solutions: Mapping[str, Solution],
+    tables: Mapping[str, SolutionTable],
+    pumps: Iterable[Pump],
+) -> dict[str, tuple[str, ...]]:
+    """For each solution those that must not follow closely; the same both ways."""
+    tanks: dict[str, set[str]] = defaultdict(set)
+    for pump in pumps:
+        tanks[pump.solution].add(pump.tank)
+    found: dict[str, set[str]] = defaultdict(set)
+    for one, other in combinations(sorted(solutions), 2):
+        doubted = not (
+            solutions[one].fully_declared and solutions[other].fully_declared
+        )
+        if (
+            (doubted and tanks[one] & tanks[other])
+            or _fall_out(solutions[one], solutions[other])
+            or other in tables[one].keep_apart_from
+            or one in tables[other].keep_apart_from
+        ):
+            found[one].add(other)
+            found[other].add(one)
+    return {identity: tuple(sorted(found[identity])) for identity in sorted(found)}
+
+
+def _fall_out(one: Solution, other: Solution) -> bool:
+    if why_apart(one.ions, other.ions):
+        return True
+    return any(
+        ALKALINITY in basic.effects and FALLS_OUT_WITH_ALKALINITY & set(salt.effects)
+        for basic, salt in ((one, other), (other, one))
+    )
+
+
+def _named(identity: str, table: TableModel, key: str) -> list[str]:
+    value = getattr(table, key) if key else identity
+    return value if isinstance(value, list) else [value]
+
+
+def _check_name(
+    place: str, target: str, name: str, known: Collection[str], findings: Findings
+) -> None:
+    if name not in known:
+        findings.add(
+            place,
+            f'there is no {target} "{name}"',
+            f"one of {listed(sorted(known))}",
+            f"{suggestion(name, known)}Mend the name or add [{target}.{name}].",
+        )
+
+
+def _check_doses(place: str, table: PumpTable, findings: Findings) -> None:
+    bounds = (
+        ("smallest_dose", table.smallest_dose, "most_per_dose", table.most_per_dose),
+        ("most_per_dose", table.most_per_dose, "most_per_day", table.most_per_day),
+    )
+    for key, value, ceiling, most in bounds:
+        # A ceiling of nothing is a pump that stands still, not a contradiction.
+        if 0 < most < value:
+            findings.add(
+                f"{place} {key}",
+                f"{key} is more than {ceiling}",
+                f"at most {most} µL, what {ceiling} allows",
+                "Mend one of the two.",
+            )

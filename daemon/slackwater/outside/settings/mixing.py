@@ -1,0 +1,192 @@
+"""Turns solution tables into solutions.
+
+Floor 6. One subject: what one microlitre of a stock adds. Laws here: a solution is
+described in exactly one way; an effect never shrinks by rounding; a solution that says
+nothing about its effects says so in words.
+"""
+
+import math
+from collections import defaultdict
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+from slackwater.facts.tank import Solution
+from slackwater.outside.settings.amounts import Amounts
+from slackwater.outside.settings.machine_model import SaltTable, SolutionTable
+from slackwater.outside.settings.salts import IONS, Salt, salt_named, water_of
+from slackwater.outside.settings.tables import Findings, listed
+
+FORMULA = "formula"
+
+_COUNTER_NAMES = {"Na": "sodium", "Cl": "chloride", "SO4": "sulfate"}
+_EXAMPLES = {"strength": '"100 g/L"', "purity": '"99.5 %"'}
+_WAYS = ("formula", "salts", "per_ml", "no_effects")
+_SALT_KEYS = ("hydrate", "strength", "purity")
+
+
+def solution_from(
+    identity: str, table: SolutionTable, findings: Findings
+) -> Solution | None:
+    """The solution, or None with everything wrong noted."""
+    return _SolutionReader(identity=identity, table=table, findings=findings).solution()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _SolutionReader:
+    identity: str
+    table: SolutionTable
+    findings: Findings
+
+    @property
+    def place(self) -> str:
+        return f"[solution.{self.identity}]"
+
+    def solution(self) -> Solution | None:
+        way = self._way()
+        self._check_strays(way)
+        match way:
+            case "formula" | "salts":
+                return self._from_salts()
+            case "per_ml":
+                return self._from_label()
+            case "no_effects":
+                return self._record("no counted effects")
+        return None
+
+    def _way(self) -> str:
+        ways = [way for way in _WAYS if getattr(self.table, way)]
+        if len(ways) == 1:
+            return ways[0]
+        self.findings.add(
+            self.place,
+            f"{listed(ways)} are given" if ways else "nothing says what it does",
+            f"exactly one of {listed(_WAYS)}",
+            "Describe the solution in one way; no_effects = true for none.",
+        )
+        return ""
+
+    def _check_strays(self, way: str) -> None:
+        if way != "formula":
+            for key in _SALT_KEYS:
+                if getattr(self.table, key) is not None:
+                    self.findings.add(
+                        f"{self.place} {key}",
+                        f"{key} is given without formula",
+                        "a formula beside it",
+                        f"Add formula, or take {key} out.",
+                    )
+        if way in ("formula", "salts") and self.table.hydroxide is not None:
+            self.findings.add(
+                f"{self.place} hydroxide",
+                "hydroxide is given beside a formula",
+                "the formula alone",
+                "Take hydroxide out: it follows from the formula.",
+            )
+
+    def _from_label(self) -> Solution | None:
+        before = self.findings.count
+        effects = {}
+        for parameter, text in sorted((self.table.per_ml or {}).items()):
+            place = f"{self.place} per_ml.{parameter}"
+            amounts = Amounts(parameter=parameter, findings=self.findings)
+            content = amounts.is_dosed(place) and amounts.content(place, text)
+            if content:
+                effects[parameter] = math.ceil(content)
+        if self.findings.count > before:
+            return None
+        return self._record("label or measurement", effects=effects)
+
+    def _record(self, origin: str, effects: dict[str, int] | None = None) -> Solution:
+        table = self.table
+        return Solution(
+            id=self.identity,
+            name=table.name or self.identity,
+            effects=effects or {},
+            fully_declared=(
+                origin == FORMULA
+                if table.fully_declared is None
+                else table.fully_declared
+            ),
+            hydroxide=table.hydroxide or False,
+            cautions=tuple(table.cautions),
+            origin=origin,
+        )
+
+    def _from_salts(self) -> Solution | None:
+        before = self.findings.count
+        parts = [self._portion(place, salt) for place, salt in self._salts()]
+        if self.findings.count > before:
+            return None
+        return _mixed(self._record(FORMULA), [part for part in parts if part])
+
+    def _salts(self) -> list[tuple[str, SaltTable]]:
+        table = self.table
+        if table.salts is not None:
+            return [
+                (f"{self.place} salts.{number}", salt)
+                for number, salt in enumerate(table.salts)
+            ]
+        for key in ("strength", "purity"):
+            if getattr(table, key) is None:
+                self.findings.add(
+                    f"{self.place} {key}",
+                    "the key is missing",
+                    f"{key} beside formula",
+                    f"Add a line like  {key} = {_EXAMPLES[key]}",
+                )
+        if table.formula is None or table.strength is None or table.purity is None:
+            return []
+        # The figures were read already; reading them again would refuse them.
+        salt = SaltTable.model_construct(
+            formula=table.formula,
+            hydrate=table.hydrate,
+            strength=table.strength,
+            purity=table.purity,
+        )
+        return [(self.place, salt)]
+
+    def _portion(self, place: str, table: SaltTable) -> "_Portion | None":
+        salt = self.findings.attempt(
+            f"{place} formula", lambda: salt_named(table.formula)
+        )
+        if salt is None:
+            return None
+        water = self.findings.attempt(
+            f"{place} hydrate", lambda: water_of(salt, table.hydrate)
+        )
+        if water is None:
+            return None
+        return _Portion(
+            salt=salt,
+            pmol_per_ul=table.strength * table.purity * 10**6 / salt.g_per_mol(water),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Portion:
+    """One salt of a solution; g/L over g/mol, times 10**6, is pmol per microlitre."""
+
+    salt: Salt
+    pmol_per_ul: Fraction
+
+
+def _mixed(plain: Solution, portions: list[_Portion]) -> Solution:
+    """The solution with what its salts add."""
+    doses: dict[str, Fraction] = defaultdict(Fraction)
+    rest: dict[str, Fraction] = defaultdict(Fraction)
+    names = set()
+    for portion in portions:
+        for name, count in portion.salt.ions.items():
+            names.add(name)
+            ion, pmol = IONS[name], portion.pmol_per_ul * count
+            if ion.doses:
+                doses[ion.doses] += pmol * (ion.charge_eq or ion.g_per_mol)
+            else:
+                rest[_COUNTER_NAMES[name]] += pmol * ion.g_per_mol
+    return replace(
+        plain,
+        effects={name: math.ceil(doses[name]) for name in sorted(doses)},
+        counter_ions={name: round(rest[name]) for name in sorted(rest)},
+        ions=tuple(sorted(names)),
+        hydroxide="OH" in names,
+    )

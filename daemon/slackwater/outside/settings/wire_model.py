@@ -1,0 +1,90 @@
+"""What the machine file may say about its place and the broker.
+
+Floor 6. One subject: the keys that decide topics and connections. Laws here: passwords
+stand in files, never in the configuration; nothing here is part of an approval but the
+site's name.
+"""
+
+from pydantic import Field
+
+from slackwater.outside.settings.quantities import Id
+from slackwater.outside.settings.tables import TableModel
+from slackwater.outside.wire import PREFIX
+
+
+class SiteHead(TableModel):
+    """The key that stands above all tables."""
+
+    site: Id = Field(
+        default="home",
+        description="Name of the place, part of every topic",
+        examples=['"home"'],
+    )
+
+
+class BrokerTable(TableModel):
+    """The MQTT broker and the daemon's two identities on it."""
+
+    host: str = Field(
+        default="localhost",
+        min_length=1,
+        max_length=253,
+        pattern=r"^[A-Za-z0-9._:\-]+$",
+        description="Name or address of the broker",
+        examples=['"localhost"'],
+    )
+    port: int = Field(
+        default=1883,
+        ge=1,
+        le=65535,
+        description="Port of the broker",
+        examples=["8883"],
+    )
+    prefix: str = Field(
+        default=PREFIX,
+        pattern=r"^[a-z0-9-]{1,32}(/[a-z0-9-]{1,32}){0,3}$",
+        description="First levels of every topic",
+        examples=['"slackwater/1"'],
+    )
+    ca_file: str | None = Field(
+        default=None,
+        min_length=1,
+        description="Certificate of the authority to trust; its presence turns TLS on",
+        examples=['"broker-ca.pem"'],
+    )
+    certificate_file: str | None = Field(
+        default=None,
+        min_length=1,
+        description="Own certificate",
+        examples=['"slackwater.pem"'],
+    )
+    key_file: str | None = Field(
+        default=None,
+        min_length=1,
+        description="Key of the own certificate",
+        examples=['"slackwater.key"'],
+    )
+    observe_user: str | None = Field(
+        default=None,
+        min_length=1,
+        description="Identity that listens and tells",
+        examples=['"slackwater-observe"'],
+    )
+    observe_password_file: str | None = Field(
+        default=None,
+        min_length=1,
+        description="File with its password",
+        examples=['"observe.password"'],
+    )
+    actuate_user: str | None = Field(
+        default=None,
+        min_length=1,
+        description="Identity that may command pumps; used only while enabled",
+        examples=['"slackwater-actuate"'],
+    )
+    actuate_password_file: str | None = Field(
+        default=None,
+        min_length=1,
+        description="File with its password; read only while enabled",
+        examples=['"actuate.password"'],
+    )
