@@ -28,13 +28,14 @@ _CONNECT_S = 5.0
 _BACKOFF_S = (0.2, 0.5, 1.0, 2.0, 5.0)
 # MQTT 5.0, section 2.4: unsupported protocol version.
 _UNSUPPORTED_VERSION = 0x84
-# A broker that hangs up on two MQTT 5 greetings without a word may know only 3.1.1.
-_SILENT_GREETINGS = 2
+# A broker that knows only 3.1.1 may not even say so: seen with amqtt 0.12, which gives
+# up on an MQTT 5 greeting with a will. Silence counts as a no after this time.
+_GREETING_S = 2.0
 # MQTT 5.0, section 3.8.3.1: "do not send retained messages".
 _NO_RETAINED = 2
 _GOODBYE_S = 1.0
 # How long one look at the socket lasts when nothing happens; a publish ends it.
-_LOOK_S = 0.5
+_LOOK_S = 0.25
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,7 +87,7 @@ class Link:
         self._address = address
         self._inbox = inbox
         self._protocol = MQTTProtocolVersion.MQTTv5
-        self._silent = 0
+        self._misunderstood = False
         self._client = self._new_client()
         self._away_until_s = 0.0
         self._stale = False
@@ -151,6 +152,7 @@ class Link:
     def _connect_once(self) -> bool:
         """Connect, stay until it is over; whether the broker had accepted."""
         self._accepted.clear()
+        self._misunderstood = True
         client = self._client
         host, port = self._broker.host, self._broker.port
         try:
@@ -159,25 +161,27 @@ class Link:
             else:
                 client.connect(host, port, _KEEPALIVE_S)
         except (OSError, ValueError):
+            self._misunderstood = False
             return False
         self._keep(client)
-        if not self._accepted.is_set():
-            self._perhaps_older()
+        if self._misunderstood and not self._closed.is_set():
+            self._speak_otherwise()
         return self._accepted.is_set()
 
     def _keep(self, client: Client) -> None:
         """Serve the connection until it is over."""
-        end_s = time.monotonic() + _CONNECT_S
+        end_s = time.monotonic() + _GREETING_S
         while client.loop(_LOOK_S) is MQTTErrorCode.MQTT_ERR_SUCCESS:
             if not self._accepted.is_set() and time.monotonic() > end_s:
                 self._break()
 
-    def _perhaps_older(self) -> None:
-        self._silent += 1
+    def _speak_otherwise(self) -> None:
+        """Try the other version next; one of the two is understood."""
         five = self._protocol is MQTTProtocolVersion.MQTTv5
-        if five and self._silent >= _SILENT_GREETINGS and not self._closed.is_set():
-            self._protocol = MQTTProtocolVersion.MQTTv311
-            self._client = self._new_client()
+        self._protocol = (
+            MQTTProtocolVersion.MQTTv311 if five else MQTTProtocolVersion.MQTTv5
+        )
+        self._client = self._new_client()
 
     def _new_client(self) -> Client:
         five = self._protocol is MQTTProtocolVersion.MQTTv5
@@ -208,11 +212,9 @@ class Link:
         reason: ReasonCode,
         _properties: Properties | None,
     ) -> None:
+        self._misunderstood = reason.value == _UNSUPPORTED_VERSION
         if reason.is_failure:
-            if reason.value == _UNSUPPORTED_VERSION:
-                self._silent = _SILENT_GREETINGS
             return
-        self._silent = 0
         self._accepted.set()
         self._subscribe(client)
         self._inbox.put(LinkUp(link=self._address.link))

@@ -78,18 +78,31 @@ _HANG_UP = b"\xe0\x00"
 
 
 @pytest.mark.parametrize(
-    ("greeting", "levels"),
-    [(_REFUSED_LEVEL, [5, 4]), (_HANG_UP, [5, 5, 4])],
-    ids=["says so", "hangs up"],
+    "greeting",
+    [_REFUSED_LEVEL, _HANG_UP, b""],
+    ids=["says so", "hangs up", "is silent"],
 )
 def test_a_broker_that_knows_only_3_1_1_is_spoken_to_in_it(
-    ends: Ends, greeting: bytes, levels: list[int]
+    ends: Ends, greeting: bytes
 ) -> None:
-    """MQTT 5 is tried first; refused or met with silence twice, 3.1.1 follows."""
+    """MQTT 5 is tried first; refused or met with silence, 3.1.1 follows."""
     server = ScriptedServer(lambda level: greeting if level == 5 else _ACCEPTED)
     ends.link(server.port)
     until(lambda: ends.ups() == 1, "the older protocol")
-    assert server.levels == levels
+    assert server.levels == [5, 4]
+    server.close()
+
+
+def test_a_refused_name_is_no_question_of_the_version(ends: Ends) -> None:
+    """Turned away for another reason, it asks again in MQTT 5.
+
+    Source: MQTT 5.0, section 3.2.2.2: 0x87 is "not authorized".
+    """
+    server = ScriptedServer(lambda _level: b"\x20\x03\x00\x87\x00")
+    ends.link(server.port)
+    until(lambda: len(server.levels) >= 3, "three greetings")
+    assert set(server.levels) == {5}
+    assert ends.ups() == 0
     server.close()
 
 

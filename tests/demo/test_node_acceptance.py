@@ -209,6 +209,15 @@ def test_the_fence_rises_with_acceptance_and_bars_the_older_daemon() -> None:
     assert answer(here.send(run_bytes(fence=9, **late))) == ("taken", "")
 
 
+def test_the_budget_may_be_used_to_the_last_microlitre() -> None:
+    """Room for exactly this run is enough; for one microlitre less it is not."""
+    exact, short = bench(), bench()
+    exact.node.heads["a"].budget.take(119_000, RESTED_MS)
+    short.node.heads["a"].budget.take(119_001, RESTED_MS)
+    assert answer(exact.send(run_bytes())) == ("taken", "")
+    assert answer(short.send(run_bytes())) == ("refused", "budget")
+
+
 def test_the_other_channel_of_a_node_stays_free() -> None:
     """State is kept by channel: one running head does not make the other busy."""
     here = bench()

@@ -112,6 +112,15 @@ def test_stop_ends_a_run_with_its_partial_amount() -> None:
     assert (channel["odo_ul"], channel["budget_ul"]) == (350, 119_000)
 
 
+def test_a_partial_amount_is_rounded_up() -> None:
+    """Hand-worked: 2 000 uL in 1 210 ms, stopped at 1 207 ms, is 1 995.04: 1 996."""
+    here = bench(nominal_ul_per_min=99_000)
+    here.send(run_bytes(ul=2_000, ms=1_210, cut_ms=1_400))
+    here.wait(1_207)
+    (only,) = results(here.send(stop_bytes()))
+    assert only["ul"] == 1_996
+
+
 def test_stop_may_be_repeated_and_shows_a_beat() -> None:
     """Hazard H17: a stop with nothing running only shows the state."""
     here = bench()
