@@ -10,7 +10,6 @@ import json
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from functools import cache
-from types import MappingProxyType
 from typing import Annotated, TypeVar
 
 from pydantic import Field, TypeAdapter
@@ -21,6 +20,9 @@ from slackwater.facts.events import AnyEvent
 from slackwater.facts.state import State
 
 Record = TypeVar("Record")
+
+# A reason, not a dump.
+_WORDS_AT_MOST = 160
 
 
 def encode(event: AnyEvent) -> str:
@@ -111,14 +113,12 @@ def _written(
     adapter: TypeAdapter[Record], record: Record, to_text: Callable[[object], str]
 ) -> str:
     try:
-        document = adapter.dump_python(
-            record, mode="json", warnings="error", fallback=_plain
-        )
+        document = adapter.dump_python(record, mode="json", warnings="error")
         text = to_text(document)
         # Lone surrogates pass json and fail only here.
         text.encode()
     except (PydanticSerializationError, TypeError, ValueError) as error:
-        raise _unwritable(record, _first_line(error)) from error
+        raise _unwritable(record, _in_one_line(error)) from error
     return text
 
 
@@ -135,18 +135,11 @@ def _read(
     except ValidationError as error:
         raise _unreadable(_first_fault(error), where) from error
     except (ValueError, RecursionError) as error:
-        raise _unreadable(_first_line(error), where) from error
+        raise _unreadable(_in_one_line(error), where) from error
     if not plain:
         fault = "its text is not canonical JSON"
         raise _unreadable(fault, where)
     return record
-
-
-def _plain(value: object) -> object:
-    if isinstance(value, MappingProxyType):
-        return dict(value)
-    message = f"{type(value).__name__} has no JSON form"
-    raise TypeError(message)
 
 
 def _first_fault(error: ValidationError) -> str:
@@ -155,8 +148,9 @@ def _first_fault(error: ValidationError) -> str:
     return f"{place}: {fault['msg']}" if place else fault["msg"]
 
 
-def _first_line(error: Exception) -> str:
-    return next(iter(str(error).splitlines()), type(error).__name__)
+def _in_one_line(error: Exception) -> str:
+    words = " ".join(str(error).split())
+    return words[:_WORDS_AT_MOST] or type(error).__name__
 
 
 def _unwritable(record: object, why: str) -> InputError:

@@ -1,0 +1,227 @@
+"""Durability is proven at each opening; errors say what to look at."""
+
+import sqlite3
+from pathlib import Path
+
+import pytest
+
+from slackwater.errors import (
+    LedgerBusyError,
+    LedgerDamagedError,
+    LedgerError,
+    LedgerStorageError,
+)
+from slackwater.ledger.connection import (
+    Footing,
+    filesystem_of,
+    prove_pragma,
+    translation,
+)
+from slackwater.ledger.store import LedgerFile
+from tests.ledger.samples import FOOTING, another_program, kept, new_ledger
+
+# Invented, in the format of fstab(5).
+MOUNTS = """\
+/dev/sda1 / ext4 rw,relatime 0 0
+tmpfs /var tmpfs rw 0 0
+storage:/export /var/lib/reef nfs4 rw 0 0
+//box/share /media/my\\040share cifs rw 0 0
+/dev/sda2 /var/lib/reef/local ext4 rw 0 0
+old /srv ext4 rw 0 0
+new:/x /srv nfs rw 0 0
+short line
+"""
+
+
+@pytest.mark.parametrize("writable", [True, False])
+@pytest.mark.parametrize(
+    ("pragma", "expected"),
+    [
+        ("journal_mode", "delete"),
+        # 3 is EXTRA (sqlite.org/pragma.html#pragma_synchronous).
+        ("synchronous", 3),
+        ("recursive_triggers", 1),
+        ("cell_size_check", 1),
+        ("trusted_schema", 0),
+        ("busy_timeout", 200),
+    ],
+)
+def test_h34_every_setting_reads_back_as_it_must(
+    tmp_path: Path, pragma: str, expected: object, writable: bool
+) -> None:
+    """What durability rests on is in force on each open ledger."""
+    path = tmp_path / "live.ledger"
+    new_ledger(path).close()
+
+    with LedgerFile.open(path, writable=writable, footing=FOOTING) as ledger:
+        assert [(expected,)] == ledger.select(f"PRAGMA {pragma}")
+
+
+@pytest.mark.parametrize(
+    ("pragma", "value", "expected"),
+    [
+        ("synchronous", "OFF", 3),
+        ("synchronous", "FULL", 3),
+        ("journal_mode", "MEMORY", "delete"),
+        ("journal_mode", "OFF", "delete"),
+        ("journal_mode", "TRUNCATE", "delete"),
+        ("recursive_triggers", "OFF", 1),
+    ],
+)
+def test_h34_a_setting_that_reads_back_otherwise_is_refused(
+    tmp_path: Path, pragma: str, value: str, expected: object
+) -> None:
+    """Reading back is a comparison, not a ceremony."""
+    path = tmp_path / "live.ledger"
+    new_ledger(path).close()
+
+    with another_program(path) as connection:
+        connection.execute(f"PRAGMA {pragma} = {value}").fetchall()
+        with pytest.raises(LedgerDamagedError, match=pragma):
+            prove_pragma(connection, pragma, expected, str(path))
+
+
+@pytest.mark.parametrize("writable", [True, False])
+def test_h34_a_file_switched_to_a_write_ahead_log_is_refused(
+    tmp_path: Path, writable: bool
+) -> None:
+    """A journal mode set by stealth is refused, not quietly set back."""
+    path = tmp_path / "live.ledger"
+    new_ledger(path).close()
+    with another_program(path) as stranger:
+        assert stranger.execute("PRAGMA journal_mode = WAL").fetchone() == ("wal",)
+
+    with pytest.raises(LedgerDamagedError, match="journal_mode is wal"):
+        LedgerFile.open(path, writable=writable)
+    with another_program(path) as stranger:
+        assert stranger.execute("PRAGMA journal_mode").fetchone() == ("wal",)
+
+
+def test_h34_a_file_switched_while_it_is_open_takes_no_entry(tmp_path: Path) -> None:
+    """The journal mode is looked at again inside each append."""
+    path = tmp_path / "live.ledger"
+    ledger = new_ledger(path)
+    with another_program(path) as stranger:
+        stranger.execute("PRAGMA journal_mode = WAL")
+
+        with pytest.raises(LedgerDamagedError, match="journal_mode is wal"):
+            ledger.append([kept()])
+        assert stranger.execute("SELECT count(*) FROM entries").fetchone() == (1,)
+    with pytest.raises(LedgerStorageError, match="no longer be used"):
+        ledger.append([kept()])
+
+
+@pytest.mark.parametrize(
+    ("path", "expected"),
+    [
+        ("/home/x", "ext4"),
+        ("/var/lib/reef", "nfs4"),
+        ("/var/lib/reef/live.ledger", "nfs4"),
+        ("/var/lib/reefs", "tmpfs"),
+        ("/var/lib/reef/local/live.ledger", "ext4"),
+        ("/media/my share/live.ledger", "cifs"),
+        ("/srv/live.ledger", "nfs"),
+    ],
+)
+def test_the_deepest_and_latest_mount_says_the_file_system(
+    path: str, expected: str
+) -> None:
+    """Mount points are matched by whole names, escapes undone."""
+    assert expected == filesystem_of(Path(path), MOUNTS)
+
+
+def test_no_mount_table_says_nothing() -> None:
+    """Where it cannot be told, nothing is claimed."""
+    assert filesystem_of(Path("/home/x"), "") == ""
+
+
+def test_the_kernel_s_own_table_is_understood(tmp_path: Path) -> None:
+    """On this machine the temporary directory lies on some local file system."""
+    table = Path("/proc/self/mounts").read_text(encoding="utf-8")
+
+    assert filesystem_of(tmp_path, table) != ""
+
+
+@pytest.mark.parametrize("kind", ["nfs", "nfs4", "cifs", "smb3", "fuse.sshfs"])
+def test_h34_a_ledger_on_a_network_file_system_is_refused(
+    tmp_path: Path, kind: str
+) -> None:
+    """Neither made nor opened where locks cannot be relied on."""
+    path = tmp_path / "live.ledger"
+    new_ledger(path).close()
+    mounts = tmp_path / "mounts"
+    mounts.write_text(f"box:/x {tmp_path} {kind} rw 0 0\n", encoding="utf-8")
+    footing = Footing(mounts=mounts)
+
+    with pytest.raises(LedgerStorageError, match="network file system"):
+        LedgerFile.open(path, footing=footing)
+    with pytest.raises(LedgerStorageError, match="network file system"):
+        new_ledger(tmp_path / "new.ledger", footing=footing)
+    assert not (tmp_path / "new.ledger").exists()
+
+
+def test_a_machine_without_a_mount_table_opens_its_ledger(tmp_path: Path) -> None:
+    """The refusal is for what is known to be wrong."""
+    path = tmp_path / "live.ledger"
+    new_ledger(path).close()
+    footing = Footing(mounts=tmp_path / "none")
+
+    with LedgerFile.open(path, footing=footing) as ledger:
+        assert ledger.head.seq == 1
+
+
+def provoked(path: Path, *statements: str) -> sqlite3.Error:
+    """The error SQLite itself raises for one of these statements."""
+    with another_program(path) as connection:
+        try:
+            for statement in statements:
+                connection.execute(statement)
+        except sqlite3.Error as error:
+            return error
+    message = "no statement failed"
+    raise AssertionError(message)
+
+
+@pytest.mark.parametrize(
+    ("statements", "expected"),
+    [
+        (
+            ("PRAGMA max_page_count = 1", "INSERT INTO t VALUES (zeroblob(99999))"),
+            LedgerStorageError,
+        ),
+        (("PRAGMA query_only = 1", "INSERT INTO t VALUES (1)"), LedgerStorageError),
+        (("SELECT * FROM nothing",), LedgerDamagedError),
+        (("INSERT INTO t SELECT x FROM t WHERE abs(-9223372036854775808)",),
+         LedgerDamagedError),
+    ],
+    ids=["disk full", "read-only", "no table", "anything else"],
+)  # fmt: skip
+def test_h30_each_error_of_sqlite_becomes_one_of_ours(
+    tmp_path: Path, statements: tuple[str, ...], expected: type[LedgerError]
+) -> None:
+    """Storage, lock and damage are told apart by SQLite's own codes."""
+    path = tmp_path / "any.db"
+    with another_program(path) as connection:
+        connection.execute("CREATE TABLE t (x)")
+        connection.execute("INSERT INTO t VALUES (1)")
+    error = translation(provoked(path, *statements), str(path))
+
+    assert (expected, str(path)) == (type(error), error.findings[0].where)
+
+
+def test_h29_a_locked_file_is_busy_not_damaged(tmp_path: Path) -> None:
+    """The lock of another program is told apart from everything else."""
+    path = tmp_path / "any.db"
+    with another_program(path) as holder:
+        holder.execute("BEGIN EXCLUSIVE")
+        error = provoked(path, "PRAGMA busy_timeout = 1", "BEGIN IMMEDIATE")
+
+    assert type(translation(error, "x")) is LedgerBusyError
+
+
+def test_h30_a_directory_in_place_of_a_file_is_a_storage_fault(tmp_path: Path) -> None:
+    """What cannot be opened at all is told apart from damage."""
+    with pytest.raises(sqlite3.Error) as caught:
+        sqlite3.connect(tmp_path, isolation_level=None)
+
+    assert type(translation(caught.value, "x")) is LedgerStorageError

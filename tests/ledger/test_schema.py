@@ -1,0 +1,201 @@
+"""The file itself refuses change, and grows by whole steps."""
+
+import sqlite3
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from slackwater.errors import LedgerDamagedError
+from slackwater.ledger.chain import GENESIS, Row, link
+from slackwater.ledger.schema import STEPS, Step, check_schema, migrate, version_of
+from slackwater.ledger.store import LedgerFile
+from tests.ledger.samples import another_program, intended, kept, new_ledger
+
+INSERT = "INSERT INTO entries VALUES (?,?,?,?,?,?,?,?,?)"
+NEXT = Step("a note beside", ("CREATE TABLE notes (text TEXT NOT NULL) STRICT",))
+
+
+@pytest.fixture
+def path(tmp_path: Path) -> Path:
+    """A closed ledger of three entries."""
+    place = tmp_path / "live.ledger"
+    new_ledger(place, [intended(), kept(9)]).close()
+    return place
+
+
+@pytest.fixture
+def stranger(path: Path) -> Iterator[sqlite3.Connection]:
+    """Another program that has the ledger open."""
+    with another_program(path) as connection:
+        yield connection
+
+
+def newest(connection: sqlite3.Connection) -> Row:
+    """The newest row as it stands in the file."""
+    rows = connection.execute("SELECT * FROM entries ORDER BY seq DESC LIMIT 1")
+    return Row._make(rows.fetchone())
+
+
+@pytest.mark.parametrize(
+    "statement",
+    [
+        "UPDATE entries SET at = at",
+        "UPDATE entries SET body = '{}' WHERE seq = 2",
+        "UPDATE OR REPLACE entries SET seq = 1 WHERE seq = 2",
+        "UPDATE OR IGNORE entries SET dose = 'x'",
+        "DELETE FROM entries",
+        "DELETE FROM entries WHERE seq = 3",
+        "UPDATE marks SET value = 'other'",
+        "DELETE FROM marks",
+        "UPDATE steps SET name = 'other'",
+        "DELETE FROM steps",
+    ],
+)
+def test_no_program_can_change_or_delete_a_row(
+    stranger: sqlite3.Connection, statement: str
+) -> None:
+    """Triggers in the file speak to whoever opens it."""
+    with pytest.raises(sqlite3.IntegrityError, match="never changed"):
+        stranger.execute(statement)
+
+
+@pytest.mark.parametrize("word", ["INSERT", "INSERT OR REPLACE", "REPLACE"])
+@pytest.mark.parametrize("seq", [1, 2, 3, 5, None, -1])
+def test_no_program_can_put_a_row_over_or_beside_the_chain(
+    stranger: sqlite3.Connection, word: str, seq: int | None
+) -> None:
+    """Replacing deletes without the delete trigger; the insert trigger is first."""
+    row = newest(stranger)._replace(prev=newest(stranger).sha256, kind="other")
+    values = (seq, *row[1:])
+
+    with pytest.raises(sqlite3.IntegrityError, match="follow"):
+        stranger.execute(f"{word} INTO entries VALUES (?,?,?,?,?,?,?,?,?)", values)
+
+
+def test_no_program_can_add_a_row_that_follows_another_hash(
+    stranger: sqlite3.Connection,
+) -> None:
+    """A fork of the chain cannot be written."""
+    row = newest(stranger)
+    values = row._replace(seq=row.seq + 1, prev=GENESIS, kind="other")
+
+    with pytest.raises(sqlite3.IntegrityError, match="follow"):
+        stranger.execute(INSERT, values)
+
+
+@pytest.mark.parametrize(
+    ("dose", "attempt", "said"),
+    [
+        (intended().dose.id, "f" * 32, "dose already intended"),
+        ("reef/other@2026-05-03#01", intended().command.attempt, "attempt already"),
+        (None, "f" * 32, "CHECK"),
+        ("reef/other@2026-05-03#01", None, "CHECK"),
+    ],
+)
+@pytest.mark.parametrize("word", ["INSERT", "REPLACE"])
+def test_h08_no_program_can_intend_a_dose_or_attempt_twice(
+    stranger: sqlite3.Connection,
+    word: str,
+    dose: str | None,
+    attempt: str | None,
+    said: str,
+) -> None:
+    """One dose, one intent, whoever writes and however."""
+    row = newest(stranger)
+    values = row._replace(
+        seq=row.seq + 1,
+        prev=row.sha256,
+        kind="dose_intended",
+        dose=dose,
+        attempt=attempt,
+        pump="left",
+    )
+
+    with pytest.raises(sqlite3.IntegrityError, match=said):
+        stranger.execute(f"{word} INTO entries VALUES (?,?,?,?,?,?,?,?,?)", values)
+
+
+@pytest.mark.parametrize(
+    "changed",
+    [{"at": b"5"}, {"body": b"{}"}, {"kind": None}, {"sha256": bytes(31)}],
+    ids=["blob for text", "blob for body", "null", "short hash"],
+)
+def test_a_column_takes_only_its_own_type(
+    stranger: sqlite3.Connection, changed: dict[str, object]
+) -> None:
+    """Tables are strict: nothing is turned into another type on the way in."""
+    row = newest(stranger)
+    values = {**row._asdict(), "seq": row.seq + 1, "prev": row.sha256, **changed}
+
+    with pytest.raises(sqlite3.IntegrityError):
+        stranger.execute(INSERT, tuple(values.values()))
+
+
+@pytest.mark.parametrize(
+    "statement",
+    [
+        "DROP TRIGGER entries_no_update",
+        "DROP TRIGGER entries_no_delete",
+        "DROP TRIGGER entries_follow",
+        "DROP INDEX one_intent",
+        "DROP INDEX one_attempt",
+        "DROP INDEX checkpoints",
+        "CREATE TABLE more (x)",
+        "CREATE TRIGGER t AFTER INSERT ON entries BEGIN SELECT 1; END",
+        "ALTER TABLE marks ADD COLUMN extra TEXT",
+        "PRAGMA user_version = 0",
+        "PRAGMA user_version = 2",
+        "INSERT INTO steps VALUES (2, 'x', 0)",
+        "PRAGMA application_id = 0",
+    ],
+)
+def test_h34_a_file_with_another_schema_is_refused(path: Path, statement: str) -> None:
+    """A trigger or index taken away shows at the next opening."""
+    with another_program(path) as stranger:
+        stranger.execute(statement)
+
+    with pytest.raises(LedgerDamagedError):
+        LedgerFile.open(path)
+
+
+def test_steps_run_once_each_and_leave_a_row() -> None:
+    """A file remembers which steps it has seen and after which entry."""
+    connection = sqlite3.connect(":memory:", isolation_level=None)
+    first = migrate(connection, STEPS)
+    rows = link(None, [kept(1), kept(2)])
+    connection.executemany(INSERT, rows)
+
+    second = migrate(connection, (*STEPS, NEXT))
+    third = migrate(connection, (*STEPS, NEXT))
+    check_schema(connection, "memory", (*STEPS, NEXT))
+
+    assert (first, second, third) == (1, 1, 0)
+    assert [(1, STEPS[0].name, 0), (2, NEXT.name, 2)] == connection.execute(
+        "SELECT * FROM steps"
+    ).fetchall()
+    connection.close()
+
+
+def test_h09_a_step_that_fails_leaves_nothing_behind() -> None:
+    """Half a step is no step."""
+    broken = Step("half", (*NEXT.statements, "CREATE TABLE notes (x)"))
+    connection = sqlite3.connect(":memory:", isolation_level=None)
+    migrate(connection)
+
+    with pytest.raises(sqlite3.OperationalError, match="already exists"):
+        migrate(connection, (*STEPS, broken))
+
+    check_schema(connection, "memory")
+    assert (version_of(connection), connection.in_transaction) == (1, False)
+    connection.close()
+
+
+def test_an_older_file_opened_for_reading_is_refused_not_changed() -> None:
+    """Only whoever may write brings a file up to date."""
+    connection = sqlite3.connect(":memory:", isolation_level=None)
+    migrate(connection)
+
+    with pytest.raises(LedgerDamagedError, match="version 1"):
+        check_schema(connection, "memory", (*STEPS, NEXT))
+    connection.close()
