@@ -95,7 +95,7 @@ def connect(
             _check_role(connection, role, str(path))
             _check_stored_journal_mode(connection, str(path))
             prove_pragmas(connection, str(path))
-    except LedgerError:
+    except BaseException:
         connection.close()
         raise
     return connection
@@ -188,12 +188,16 @@ def translated(where: str) -> Iterator[None]:
         yield
     except sqlite3.ProgrammingError:
         raise
-    except sqlite3.Error as error:
+    except (sqlite3.Error, UnicodeDecodeError) as error:
         raise translation(error, where) from error
 
 
-def translation(error: sqlite3.Error, where: str) -> LedgerError:
-    """Our error for one of SQLite's, by its primary result code."""
+def translation(error: sqlite3.Error | UnicodeDecodeError, where: str) -> LedgerError:
+    """Our error for one of SQLite's, by its primary result code.
+
+    A flipped byte in the schema can make SQLite's own message undecodable; Python
+    then raises that instead.
+    """
     code = getattr(error, "sqlite_errorcode", None)
     primary = None if code is None else code & 0xFF
     name = getattr(error, "sqlite_errorname", type(error).__name__)
