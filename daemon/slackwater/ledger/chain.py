@@ -101,9 +101,18 @@ def fault_of(row: Row, seq: int, prev: bytes) -> str:
         return f"entries {seq + 1} to {row.seq - 1} are missing before it"
     if row.prev != prev:
         return "it does not follow the entry before it"
-    if not _has_types(row) or row.sha256 != digest(row):
+    if row.sha256 != digest(row):
         return "its content is not what was written"
     return ""
+
+
+def has_types(row: Row) -> bool:
+    """Whether every column holds what it must.
+
+    Strict tables check types when a value is written, not when it is read: a flipped
+    byte can turn a text into a number.
+    """
+    return all(isinstance(value, kind) for value, kind in zip(row, _TYPES, strict=True))
 
 
 def digest(row: Row) -> bytes:
@@ -136,12 +145,6 @@ def broken(seq: int, fault: str, where: str) -> Finding:
         do="Doses stay held. Keep this file for inspection and restore a copy "
         "that is whole; the ledger is never repaired by itself.",
     )
-
-
-def _has_types(row: Row) -> bool:
-    # STRICT tables check types when a value is written, not when it is read: a
-    # flipped byte can turn a text into a number.
-    return all(isinstance(value, kind) for value, kind in zip(row, _TYPES, strict=True))
 
 
 def _row(seq: int, event: AnyEvent, prev: bytes) -> Row:

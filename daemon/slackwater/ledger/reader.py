@@ -9,7 +9,7 @@ import sqlite3
 from collections.abc import Iterator, Mapping, Sequence
 
 from slackwater.errors import LedgerDamagedError
-from slackwater.ledger.chain import COLUMNS, GENESIS, Row, broken, follow
+from slackwater.ledger.chain import COLUMNS, GENESIS, Row, broken, follow, has_types
 from slackwater.ledger.codec import decode
 from slackwater.ledger.connection import translated
 from slackwater.ports import Entry, Head
@@ -107,7 +107,11 @@ class Reader:
     def _rows(self, question: str, values: Sequence[Value] = ()) -> list[Row]:
         with translated(self._where):
             found = self._connection.execute(question, values).fetchall()
-        return [Row._make(row) for row in found]
+        rows = [Row._make(row) for row in found]
+        for row in rows:
+            if not has_types(row):
+                raise self._broken(row.seq, "a column holds what it cannot")
+        return rows
 
     def _broken(self, seq: int, fault: str) -> LedgerDamagedError:
         return LedgerDamagedError(broken(seq, fault, self._where))

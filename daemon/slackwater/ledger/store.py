@@ -10,7 +10,7 @@ import sqlite3
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from types import TracebackType
-from typing import NamedTuple, NoReturn, Self
+from typing import NamedTuple, Self
 
 from slackwater.errors import (
     Finding,
@@ -35,6 +35,7 @@ from slackwater.ledger.connection import (
 from slackwater.ledger.reader import ROWS_AT_ONCE, Reader, Value
 from slackwater.ledger.schema import Role
 from slackwater.ledger.transaction import durable
+from slackwater.ledger.witness import Witness, rolled_back
 from slackwater.ports import Entry, Head
 
 
@@ -193,16 +194,26 @@ class LedgerFile:
         self._refuse_useless()
         return self._reader.select(question, values)
 
+    def probe_write(self) -> None:
+        """Write durably without adding an entry: the disk still takes writes.
+
+        Raises: LedgerBusyError, LedgerStorageError, LedgerDamagedError.
+        """
+        self._refuse_useless()
+        with durable(self._connection, self._where, self._abandon):
+            self._check_standing(self._reader.span(self._head.seq, self._head.seq))
+            version = schema.version_of(self._connection)
+            # The same number again: it dirties the first page, which is enough.
+            self._connection.execute(f"PRAGMA user_version = {version:d}")
+
     def write_witness(self) -> None:
         """Remember `head` outside the file; cheap enough for once an hour.
 
         Raises: LedgerStorageError, LedgerDamagedError.
         """
         self._refuse_useless()
-        witness.write(
-            self._witness_path,
-            witness.Witness(ledger_id=self._ledger_id, head=self._head),
-        )
+        now = Witness(ledger_id=self._ledger_id, head=self._head)
+        witness.write(self._witness_path, now)
 
     def verify_all(self) -> list[Finding]:
         """Read everything and list what is wrong; empty when all is well.
@@ -269,25 +280,12 @@ class LedgerFile:
         seen = witness.read(self._witness_path)
         if seen is None:
             return
-        if seen.ledger_id != self._ledger_id:
-            self._rolled_back("it is another ledger", seen)
-        if seen.head.seq > self._head.seq:
-            self._rolled_back(f"its newest entry is {self._head.seq}", seen)
-        if self._reader.row(seen.head.seq).head != seen.head:
-            self._rolled_back(f"entry {seen.head.seq} is another one", seen)
-
-    def _rolled_back(self, what: str, seen: witness.Witness) -> NoReturn:
-        raise LedgerDamagedError(
-            Finding(
-                what=f"this ledger was rolled back or exchanged: {what}",
-                where=self._where,
-                expected=f"entry {seen.head.seq} of ledger {seen.ledger_id}, as "
-                f"{self._witness_path} remembers it",
-                do="Doses given since are forgotten in this copy: doses stay held. "
-                "Find the newer file; if it is lost, make a new ledger with "
-                "`slackwater init` and answer what was dosed.",
-            )
-        )
+        ours: Witness | None = None
+        if seen.ledger_id == self._ledger_id and seen.head.seq <= self._head.seq:
+            then = self._reader.row(seen.head.seq).head
+            ours = Witness(ledger_id=self._ledger_id, head=then)
+        if ours != seen:
+            raise rolled_back(self._where, self._head, seen)
 
     def _compare_head(self) -> None:
         # Another program can switch the file to a write-ahead log between two

@@ -90,6 +90,22 @@ def replace(path: Path, witness: Witness) -> None:
         raise _storage(path, error) from error
 
 
+def rolled_back(where: str, newest: Head, seen: Witness) -> LedgerDamagedError:
+    """The error for a ledger that does not hold what its witness saw."""
+    return LedgerDamagedError(
+        Finding(
+            what="this ledger was rolled back or exchanged: its newest entry is "
+            f"{newest.seq}",
+            where=where,
+            expected=f"entry {seen.head.seq} of ledger {seen.ledger_id}, as its "
+            f"witness remembers it ({seen.head.sha256[:8]})",
+            do="Doses given since are forgotten in this copy: doses stay held. Find "
+            "the newer file; if it is lost, make a new ledger with `slackwater init` "
+            "and answer what was dosed.",
+        )
+    )
+
+
 def sync_directory(directory: Path) -> None:
     """Make the names in a directory durable.
 
