@@ -1,0 +1,242 @@
+"""What the alkalinity readings of a tank say, and nothing more.
+
+Floor 3. One subject: judging a series of readings. Laws here: evidence of too much
+stops; evidence that is missing, old, frozen, contradictory or low only shortens; a
+low reading never raises anything.
+Units: meq/L. Sources: `chemistry` limits are common practice, no source; hourly
+medians after the swing chapter of the design (recomputed on simulated probes).
+"""
+
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+from statistics import median
+
+from slackwater.facts.messages import Reading
+from slackwater.facts.reasons import Code, Reason, because
+from slackwater.facts.tank import AlkalinityGuard, Probe
+from slackwater.gate.moment import ALKALINITY, Moment
+
+HOUR = timedelta(hours=1)
+DAY = timedelta(hours=24)
+# A reading counts as current for twice the time expected between readings.
+STALE_PERIODS = 2.0
+# A run of equal readings is frozen when chance alone gives it less often than this.
+FROZEN_PROBABILITY = 0.001
+# Before enough pairs are seen, equal neighbours are taken as likely as this.
+EQUAL_PRIOR = 0.5
+EQUAL_PRIOR_PAIRS = 10
+# A change, and a repetition, takes two.
+PAIR = 2
+
+
+def alkalinity_probes(moment: Moment, tank: str) -> list[Probe]:
+    """The alkalinity probes of a tank in order of name; empty when it has none."""
+    return [
+        probe
+        for _, probe in sorted(moment.machine.probes.items())
+        if probe.tank == tank and probe.parameter == ALKALINITY
+    ]
+
+
+def is_fresh(probe: Probe, series: Sequence[Reading], utc: datetime) -> bool:
+    """Whether the newest reading is young enough to speak for the water."""
+    if not series:
+        return False
+    age_s = (utc - series[-1].at).total_seconds()
+    return age_s <= STALE_PERIODS * probe.period_s
+
+
+def too_high(
+    guard: AlkalinityGuard, series: Sequence[Reading], utc: datetime
+) -> Reason | None:
+    """The newest reading above the ceiling; one is enough."""
+    if not series or utc - series[-1].at > DAY:
+        return None
+    newest = series[-1].value
+    if newest <= guard.ceiling:
+        return None
+    return because(
+        Code.ALKALINITY_CEILING,
+        probe=series[-1].probe,
+        newest_meq_per_l=round(newest, 3),
+        ceiling_meq_per_l=round(guard.ceiling, 3),
+    )
+
+
+def climbs(
+    guard: AlkalinityGuard, series: Sequence[Reading], utc: datetime
+) -> Reason | None:
+    """The last hour's median against the lowest hourly median of 24 h before it."""
+    medians = hourly_medians(series, utc)
+    if len(medians) < PAIR:
+        return None
+    rise = medians[0] - min(medians[1:])
+    if rise <= guard.rise:
+        return None
+    return because(
+        Code.ALKALINITY_CLIMB,
+        probe=series[-1].probe,
+        rise_meq_per_l=round(rise, 3),
+        limit_meq_per_l=round(guard.rise, 3),
+    )
+
+
+def falls(
+    guard: AlkalinityGuard, series: Sequence[Reading], utc: datetime
+) -> Reason | None:
+    """The mirror of `climbs`: a fall only warns and shortens."""
+    medians = hourly_medians(series, utc)
+    if len(medians) < PAIR:
+        return None
+    fall = max(medians[1:]) - medians[0]
+    if fall <= guard.fall:
+        return None
+    return because(
+        Code.ALKALINITY_FALL,
+        probe=series[-1].probe,
+        fall_meq_per_l=round(fall, 3),
+        limit_meq_per_l=round(guard.fall, 3),
+    )
+
+
+def hourly_medians(series: Sequence[Reading], utc: datetime) -> list[float]:
+    """Medians of the hours counted back from the newest reading, newest first.
+
+    Shape: at most 25 values; hours without a reading are left out. Empty when the
+    newest reading is more than a day old.
+    """
+    if not series or utc - series[-1].at > DAY:
+        return []
+    newest = series[-1].at
+    hours: dict[int, list[float]] = {}
+    for reading in reversed(series):
+        age = newest - reading.at
+        if age > DAY:
+            break
+        hours.setdefault(int(age / HOUR), []).append(reading.value)
+    return [median(values) for _, values in sorted(hours.items())]
+
+
+def may_release_ceiling(
+    guard: AlkalinityGuard, all_series: Sequence[Sequence[Reading]], utc: datetime
+) -> bool:
+    """Whether every probe showed enough good readings for long enough.
+
+    Good means below the ceiling by the hysteresis; silence releases nothing.
+    """
+    limit = guard.ceiling - guard.hysteresis
+    for series in all_series:
+        good = 0
+        for reading in reversed(series):
+            if reading.value > limit:
+                break
+            good += 1
+        if good < guard.good_readings:
+            return False
+        first_good = series[len(series) - good]
+        if (utc - first_good.at).total_seconds() < guard.hold_at_least_s:
+            return False
+    return bool(all_series)
+
+
+def frozen(probe: Probe, series: Sequence[Reading]) -> Reason | None:
+    """A run of equal readings too long for the probe's own noise.
+
+    The chance that neighbours are equal is taken from the readings before the run;
+    a run is frozen when that chance to the power of its length is below 0.001.
+    """
+    run = _equal_run(probe, series)
+    if run < PAIR:
+        return None
+    before = series[: len(series) - run]
+    pairs = max(len(before) - 1, 0)
+    equal = sum(
+        abs(before[i + 1].value - before[i].value) < probe.resolution / 2
+        for i in range(pairs)
+    )
+    chance = (equal + EQUAL_PRIOR * EQUAL_PRIOR_PAIRS) / (pairs + EQUAL_PRIOR_PAIRS)
+    if chance ** (run - 1) >= FROZEN_PROBABILITY:
+        return None
+    return because(
+        Code.ALKALINITY_FROZEN,
+        probe=probe.id,
+        equal_readings=run,
+        chance=float(f"{chance ** (run - 1):.1e}"),
+    )
+
+
+def _equal_run(probe: Probe, series: Sequence[Reading]) -> int:
+    run = 0
+    for reading in reversed(series):
+        if abs(reading.value - series[-1].value) >= probe.resolution / 2:
+            break
+        run += 1
+    return run
+
+
+def water_doubts(moment: Moment, tank: str) -> list[Reason]:
+    """Everything that makes the tank's alkalinity unknown, contradictory or low.
+
+    Empty for a tank without a probe: it doses on hand tests.
+    """
+    guard = moment.machine.guards.get(tank)
+    probes = alkalinity_probes(moment, tank)
+    if guard is None or not probes:
+        return []
+    utc = moment.now.utc
+    doubts: list[Reason] = []
+    fresh: list[Reading] = []
+    for probe in probes:
+        series = moment.sight.readings.get(probe.id, [])
+        doubt = _probe_doubt(probe, series, utc)
+        if doubt is not None:
+            doubts.append(doubt)
+        elif series:
+            fresh.append(series[-1])
+        # One sound probe is enough to know the water; doubts then shorten only
+        # when every probe has one, but contradictions are looked at below.
+    if len(probes) > 1 and fresh:
+        doubts = []
+    doubts.extend(_levels(guard, fresh))
+    for probe in probes:
+        fall = falls(guard, moment.sight.readings.get(probe.id, []), utc)
+        if fall is not None:
+            doubts.append(fall)
+    return doubts
+
+
+def _probe_doubt(
+    probe: Probe, series: Sequence[Reading], utc: datetime
+) -> Reason | None:
+    if not series:
+        return because(Code.ALKALINITY_MISSING, probe=probe.id)
+    if not is_fresh(probe, series, utc):
+        age_min = int((utc - series[-1].at).total_seconds() // 60)
+        return because(Code.ALKALINITY_STALE, probe=probe.id, age_min=age_min)
+    return frozen(probe, series)
+
+
+def _levels(guard: AlkalinityGuard, fresh: Sequence[Reading]) -> list[Reason]:
+    reasons = []
+    if fresh:
+        low = min(fresh, key=lambda reading: reading.value)
+        high = max(fresh, key=lambda reading: reading.value)
+        if low.value < guard.floor:
+            reasons.append(
+                because(
+                    Code.ALKALINITY_LOW,
+                    probe=low.probe,
+                    newest_meq_per_l=round(low.value, 3),
+                    floor_meq_per_l=round(guard.floor, 3),
+                )
+            )
+        if high.value - low.value > guard.spread:
+            reasons.append(
+                because(
+                    Code.ALKALINITY_SPREAD,
+                    probes=f"{low.probe}, {high.probe}",
+                    apart_meq_per_l=round(high.value - low.value, 3),
+                    limit_meq_per_l=round(guard.spread, 3),
+                )
+            )
+    return reasons

@@ -1,0 +1,149 @@
+"""Ceilings and gaps: would this volume, now, pass any of them?
+
+Floor 3. One subject: amounts. Laws here: absent means zero; a cap is written so that
+anything that is not a proper number refuses; everything counts from the intent on,
+the local day and any 24 h of proven time alike.
+"""
+
+from collections.abc import Iterator
+from datetime import date
+
+from slackwater.facts.reasons import Code, Reason, because
+from slackwater.facts.rolling import DAY_MS, HOUR_MS
+from slackwater.facts.state import State
+from slackwater.gate.moment import Ask, EffectRule, Moment
+
+
+def over_caps(moment: Moment, ask: Ask, volume_ul: int, day: date) -> list[Reason]:
+    """Every cap the volume would pass; empty when it fits.
+
+    Units: microlitres; `day` is the tank's local date at this moment.
+    """
+    if ask.kind == "calibrate":
+        return list(_calibration(moment, ask, volume_ul))
+    reasons = list(_pump_caps(moment, ask, volume_ul, day))
+    for rule in ask.pump.effects:
+        reasons.extend(_effect_caps(moment, rule, volume_ul, day))
+    return reasons
+
+
+def unanswered_share_ms(state: State, proven_ms: int) -> int:
+    """How much of a day is still charged because nobody said what was dosed before.
+
+    Units: milliseconds of 24 h, from a whole day down to zero.
+    """
+    if state.unanswered_ms is None:
+        return 0
+    return max(DAY_MS - (proven_ms - state.unanswered_ms), 0)
+
+
+def _pump_caps(moment: Moment, ask: Ask, volume_ul: int, day: date) -> Iterator[Reason]:
+    state, pump, key = moment.state, ask.pump.pump, ask.pump.charge_key
+    if not 0 < volume_ul <= pump.per_dose_ul:
+        yield because(Code.CAP_DOSE, asked_ul=volume_ul, cap_ul=pump.per_dose_ul)
+    given = state.charges.get(key)
+    unknown_ul = _used_up(moment, pump.per_day_ul)
+    rolling_ul = unknown_ul
+    today_ul = unknown_ul
+    if given is not None:
+        rolling_ul += given.since(moment.proven_ms - DAY_MS)
+        today_ul += state.days[key].get(day, 0)
+    if not 0 < rolling_ul + volume_ul <= pump.per_day_ul:
+        yield because(
+            Code.CAP_ROLLING,
+            charged_ul=rolling_ul,
+            asked_ul=volume_ul,
+            cap_ul=pump.per_day_ul,
+        )
+    if not 0 < today_ul + volume_ul <= pump.per_day_ul:
+        yield because(
+            Code.CAP_DAY,
+            charged_ul=today_ul,
+            asked_ul=volume_ul,
+            cap_ul=pump.per_day_ul,
+        )
+    if pump.per_hour_ul is not None:
+        hour_ul = 0 if given is None else given.since(moment.proven_ms - HOUR_MS)
+        if not 0 < hour_ul + volume_ul <= pump.per_hour_ul:
+            yield because(
+                Code.CAP_HOUR,
+                charged_ul=hour_ul,
+                asked_ul=volume_ul,
+                cap_ul=pump.per_hour_ul,
+            )
+
+
+def _effect_caps(
+    moment: Moment, rule: EffectRule, volume_ul: int, day: date
+) -> Iterator[Reason]:
+    state = moment.state
+    added = rule.per_ul * volume_ul
+    charged = _used_up(moment, rule.gross)
+    today = charged
+    given = state.charges.get(rule.key)
+    if given is not None:
+        charged += given.since(moment.proven_ms - DAY_MS)
+        today += state.days[rule.key].get(day, 0)
+    worst = max(charged, today)
+    if not 0 < worst + added + rule.outside <= rule.gross:
+        yield because(
+            Code.CAP_GROSS,
+            parameter=rule.parameter,
+            charged=worst,
+            asked=added,
+            outside=rule.outside,
+            cap=rule.gross,
+        )
+    if rule.net is not None:
+        net = worst + added + rule.outside - rule.uptake_low
+        if not net <= rule.net:
+            yield because(
+                Code.CAP_NET, parameter=rule.parameter, rise=net, cap=rule.net
+            )
+
+
+def _used_up(moment: Moment, cap: int) -> int:
+    """The part of a daily cap that nobody accounted for, rounded up."""
+    left_ms = unanswered_share_ms(moment.state, moment.proven_ms)
+    return -(-cap * left_ms // DAY_MS) if left_ms else 0
+
+
+def _calibration(moment: Moment, ask: Ask, volume_ul: int) -> Iterator[Reason]:
+    """The small cap of its own for runs into a cylinder."""
+    cap_ul = ask.pump.pump.per_calibration_ul
+    given = moment.state.charges.get(f"calibrate/{ask.pump.pump.id}")
+    charged_ul = 0 if given is None else given.since(moment.proven_ms - HOUR_MS)
+    if not 0 < charged_ul + volume_ul <= cap_ul:
+        yield because(
+            Code.CAP_CALIBRATION,
+            charged_ul=charged_ul,
+            asked_ul=volume_ul,
+            cap_ul=cap_ul,
+        )
+
+
+def too_close(moment: Moment, ask: Ask) -> list[Reason]:
+    """Every gap that has not passed yet since the last possible end of flow."""
+    flows, proven_ms = moment.state.flows, moment.proven_ms
+    reasons = []
+    own = flows.get(ask.pump.pump.id)
+    if own is not None:
+        left_ms = own.end_ms + ask.pump.same_pump_gap_ms - proven_ms
+        if left_ms > 0:
+            reasons.append(because(Code.GAP_SAME_PUMP, left_s=_seconds(left_ms)))
+    if ask.kind == "calibrate":
+        return reasons
+    for other, gap_ms in ask.pump.apart:
+        flow = flows.get(other)
+        # Nobody knows what ran before the ledger was made: that counts as "then".
+        end_ms = 0 if flow is None else flow.end_ms
+        left_ms = end_ms + gap_ms - proven_ms
+        if left_ms > 0:
+            reasons.append(
+                because(Code.GAP_APART, pump=other, left_s=_seconds(left_ms))
+            )
+    return reasons
+
+
+def _seconds(left_ms: int) -> int:
+    return -(-left_ms // 1000)

@@ -1,0 +1,174 @@
+"""What the gate looks at: one moment, one dose, and rules worked out beforehand.
+
+Floor 3. One subject: the inputs of a decision. Laws here: nothing is computed from a
+clock; `Rules` follows from machine and plan alone.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from slackwater.facts.now import Now
+from slackwater.facts.plan import Approval, DueDose, Kind, Plan, PlanLine
+from slackwater.facts.sight import Sight
+from slackwater.facts.state import State
+from slackwater.facts.tank import Machine, Pump
+
+ALKALINITY = "alkalinity"
+DAY_S = 86_400.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EffectRule:
+    """One parameter that a pump adds to its tank, with the ceilings on it.
+
+    Units: `per_ul` pico-units per microlitre; the rest pico-units per day for the
+    tank. `net` None: no lower bound of uptake is known, the net cap does not apply.
+    """
+
+    parameter: str
+    key: str
+    per_ul: int
+    gross: int
+    outside: int
+    net: int | None
+    uptake_low: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PumpRule:
+    """Everything the gate needs for one pump, worked out once.
+
+    `apart` lists pumps on the same tank that need a gap, in proven milliseconds.
+    """
+
+    pump: Pump
+    charge_key: str
+    effects: tuple[EffectRule, ...]
+    apart: tuple[tuple[str, int], ...]
+    same_pump_gap_ms: int
+    adds_alkalinity: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LineRule:
+    """One plan line with its group and whether alkalinity holds reach it."""
+
+    line: PlanLine
+    mates: tuple[str, ...]
+    follows_alkalinity: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rules:
+    """The machine and one plan, prepared for the gate."""
+
+    pumps: Mapping[str, PumpRule]
+    lines: Mapping[str, LineRule]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Moment:
+    """All a decision may look at; the same in live, shadow and rehearsal."""
+
+    now: Now
+    proven_ms: int
+    state: State
+    sight: Sight
+    machine: Machine
+    rules: Rules
+    approval: Approval | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ask:
+    """One dose that asks to run."""
+
+    dose: DueDose
+    kind: Kind
+    pump: PumpRule
+    line: LineRule | None
+
+
+def rules_for(machine: Machine, plan: Plan | None) -> Rules:
+    """Work out the gate's tables from the machine and the plan in force."""
+    pumps = {pump_id: _pump_rule(machine, pump_id) for pump_id in machine.pumps}
+    lines = {} if plan is None else _line_rules(plan, pumps)
+    return Rules(pumps=pumps, lines=lines)
+
+
+def _pump_rule(machine: Machine, pump_id: str) -> PumpRule:
+    pump = machine.pumps[pump_id]
+    solution = machine.solutions[pump.solution]
+    effects = tuple(
+        _effect_rule(machine, pump.tank, parameter, per_ul)
+        for parameter, per_ul in sorted(solution.effects.items())
+    )
+    turnover_ms = int(machine.tanks[pump.tank].turnover_s * 1000)
+    return PumpRule(
+        pump=pump,
+        charge_key=f"pump/{pump_id}",
+        effects=effects,
+        apart=_apart(machine, pump, turnover_ms),
+        same_pump_gap_ms=max(
+            int(machine.timing.same_pump_gap_s * 1000),
+            0,
+        ),
+        adds_alkalinity=ALKALINITY in solution.effects,
+    )
+
+
+def _apart(
+    machine: Machine, pump: Pump, turnover_ms: int
+) -> tuple[tuple[str, int], ...]:
+    """Pumps on the same tank whose solution must not meet this one's."""
+    gaps = []
+    for other_id, other in sorted(machine.pumps.items()):
+        if other_id == pump.id or other.tank != pump.tank:
+            continue
+        gap_s = machine.gap_s(pump.solution, other.solution)
+        if gap_s > 0:
+            gaps.append((other_id, max(int(gap_s * 1000), turnover_ms)))
+    return tuple(gaps)
+
+
+def _effect_rule(
+    machine: Machine, tank_id: str, parameter: str, per_ul: int
+) -> EffectRule:
+    tank = machine.tanks[tank_id]
+    cap = tank.caps.get(parameter)
+    uptake = tank.uptake.get(parameter)
+    outside = sum(
+        source.per_day
+        for source in machine.outside
+        if source.tank == tank_id and source.parameter == parameter
+    )
+    return EffectRule(
+        parameter=parameter,
+        key=f"effect/{tank_id}/{parameter}",
+        per_ul=per_ul,
+        gross=0 if cap is None else cap.gross,
+        outside=outside,
+        net=None if cap is None or uptake is None else cap.net_rise,
+        uptake_low=0 if uptake is None else uptake.low,
+    )
+
+
+def _line_rules(plan: Plan, pumps: Mapping[str, PumpRule]) -> dict[str, LineRule]:
+    grouped: dict[str, list[PlanLine]] = {}
+    for line in plan.lines:
+        if line.group:
+            grouped.setdefault(line.group, []).append(line)
+    rules = {}
+    for line in plan.lines:
+        mates = grouped.get(line.group, [line])
+        rules[f"{line.tank}/{line.id}"] = LineRule(
+            line=line,
+            mates=tuple(f"{mate.tank}/{mate.id}" for mate in mates if mate is not line),
+            follows_alkalinity=any(
+                mate.tank == line.tank
+                and mate.pump in pumps
+                and pumps[mate.pump].adds_alkalinity
+                for mate in mates
+            ),
+        )
+    return rules
