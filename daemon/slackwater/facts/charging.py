@@ -26,10 +26,12 @@ DAYS_KEPT = 3
 ALKALINITY = "alkalinity"
 
 
-def charge(
-    state: State, key: str, at_ms: int, amount: int, tag: str, day: date
-) -> None:
-    """Count an amount against a key's rolling window and local day."""
+def charge(state: State, key: str, entry: tuple[int, int, str], day: date) -> None:
+    """Count an amount against a key's rolling window and local day.
+
+    Shape: `entry` is (proven milliseconds, amount, tag to take it back by).
+    """
+    at_ms, amount, tag = entry
     rolling = state.charges.get(key)
     if rolling is None:
         rolling = state.charges[key] = Rolling()
@@ -90,12 +92,12 @@ def fold_intended(state: State, event: DoseIntended) -> None:
     day = event.local_day
     if not event.in_water:
         key = f"calibrate/{dose.pump}"
-        charge(state, key, at_ms, command.ul, command.attempt, day)
+        charge(state, key, (at_ms, command.ul, command.attempt), day)
         return
-    charge(state, f"pump/{dose.pump}", at_ms, command.ul, command.attempt, day)
+    charge(state, f"pump/{dose.pump}", (at_ms, command.ul, command.attempt), day)
     for parameter, amount in event.effects.items():
         key = f"effect/{dose.tank}/{parameter}"
-        charge(state, key, at_ms, amount, command.attempt, day)
+        charge(state, key, (at_ms, amount, command.attempt), day)
     if event.planned_effects:
         plan_for(state, dose.tank, event.planned_effects, at_ms, dose.id)
 
@@ -193,12 +195,12 @@ def _raise_charge(
         return
     if closed.in_water:
         day = closed.local_day
-        charge(state, f"pump/{closed.pump}", at_ms, more_ul, attempt, day)
+        charge(state, f"pump/{closed.pump}", (at_ms, more_ul, attempt), day)
         for parameter, amount in closed.effects.items():
             key = f"effect/{closed.tank}/{parameter}"
             # Up for a charge: the larger whole number counts.
             more = -(-amount * more_ul // closed.asked_ul)
-            charge(state, key, at_ms, more, attempt, day)
+            charge(state, key, (at_ms, more, attempt), day)
     closed.charge_ul = charge_ul
 
 

@@ -103,11 +103,11 @@ def _made(state: State, event: LedgerMade) -> None:
         state.unanswered_ms = event.proven_ms
     day = event.at.date()
     for pump, volume_ul in event.dosed_ul.items():
-        charge(state, f"pump/{pump}", event.proven_ms, volume_ul, "init", day)
+        charge(state, f"pump/{pump}", (event.proven_ms, volume_ul, "init"), day)
     for tank, effects in event.effects.items():
         for parameter, amount in effects.items():
             key = f"effect/{tank}/{parameter}"
-            charge(state, key, event.proven_ms, amount, "init", day)
+            charge(state, key, (event.proven_ms, amount, "init"), day)
 
 
 def _started(state: State, event: Started) -> None:
