@@ -22,7 +22,8 @@ class EffectRule:
     """One parameter that a pump adds to its tank, with the ceilings on it.
 
     Units: `per_ul` pico-units per microlitre; the rest pico-units per day for the
-    tank. `net` None: no lower bound of uptake is known, the net cap does not apply.
+    tank. `net` None: nobody stated a net cap; where one is stated and no
+    uptake is known, uptake counts as nothing, as it does when a plan is checked.
     """
 
     parameter: str
@@ -148,7 +149,7 @@ def _effect_rule(
         per_ul=per_ul,
         gross=0 if cap is None else cap.gross,
         outside=outside,
-        net=None if cap is None or uptake is None else cap.net_rise,
+        net=None if cap is None else cap.net_rise,
         uptake_low=0 if uptake is None else uptake.low,
     )
 

@@ -1,0 +1,231 @@
+"""The interlocks that refuse: one function each, in one ordered table.
+
+Floor 3. One subject: conditions under which nothing may run. Laws here: what is not
+proven refuses; every function gives all its reasons; none of them can be switched
+off by how the daemon runs.
+"""
+
+from collections.abc import Callable, Iterator
+
+from slackwater.facts.messages import Channel
+from slackwater.facts.reasons import Code, Reason, because
+from slackwater.facts.sight import NodeSight
+from slackwater.facts.tank import Pump
+from slackwater.gate.moment import Ask, Moment
+
+# A ledger entry may be stamped a little after the clock was read for a turn.
+CLOCK_SLACK_S = 2.0
+
+
+def refusals(moment: Moment, ask: Ask) -> list[Reason]:
+    """All reasons of all interlocks, in the order of the table."""
+    reasons: list[Reason] = []
+    for interlock in INTERLOCKS:
+        reasons.extend(interlock(moment, ask))
+    return reasons
+
+
+def clock_is_trusted(moment: Moment) -> bool:
+    """Whether a time service or a person vouches for the wall clock of this boot."""
+    now, state = moment.now, moment.state
+    return (
+        now.synchronised
+        or moment.machine.clock_confirmed
+        or (state.clock_confirmed_boot == now.boot_id and bool(now.boot_id))
+    )
+
+
+def clock(moment: Moment, _ask: Ask) -> Iterator[Reason]:
+    """An unproven clock, or one before the newest entry."""
+    if not clock_is_trusted(moment):
+        yield because(Code.CLOCK_UNPROVEN)
+    newest = moment.state.newest_at
+    if newest is not None:
+        behind_s = (newest - moment.now.utc).total_seconds()
+        if behind_s > CLOCK_SLACK_S:
+            yield because(Code.CLOCK_BEHIND, behind_s=int(behind_s))
+
+
+def disk(moment: Moment, _ask: Ask) -> Iterator[Reason]:
+    """Too little room for the ledger to go on."""
+    free, least = moment.sight.free_bytes, moment.machine.timing.free_space_bytes
+    if free is not None and free < least:
+        yield because(Code.LEDGER_FULL, free_bytes=free, least_bytes=least)
+
+
+def start(moment: Moment, _ask: Ask) -> Iterator[Reason]:
+    """The first moments after the daemon took charge."""
+    up_s = moment.now.boot_s - moment.sight.started_boot_s
+    wait_s = moment.machine.timing.start_hold_off_s
+    if up_s < wait_s:
+        yield because(Code.START_HOLD_OFF, left_s=int(wait_s - up_s) + 1)
+
+
+def approval(moment: Moment, ask: Ask) -> Iterator[Reason]:
+    """A plan dose needs an approval in force, and the pump it was given for."""
+    if ask.kind == "calibrate":
+        return
+    if moment.approval is None or ask.line is None:
+        yield because(Code.NO_PLAN)
+        return
+    if moment.now.utc >= moment.approval.expires_at:
+        expired = moment.approval.expires_at.isoformat()
+        yield because(Code.APPROVAL_EXPIRED, expired_at=expired)
+    pump = ask.pump.pump
+    if ask.line.line.pump != pump.id or ask.line.line.solution != pump.solution:
+        yield because(Code.PUMP_CHANGED, pump=pump.id, solution=pump.solution)
+    known = moment.state.calibrations.get(pump.id)
+    approved = moment.approval.calibrations.get(pump.id, "")
+    if known is not None and known.cal != approved:
+        yield because(Code.CALIBRATION_CHANGED, pump=pump.id, calibration=known.cal)
+
+
+def holds(moment: Moment, ask: Ask) -> Iterator[Reason]:
+    """Every hold whose scope reaches the dose or a line of its group."""
+    for _, hold in sorted(moment.state.holds.items()):
+        if hold.until is not None and moment.now.utc >= hold.until:
+            continue
+        if reaches(hold.scope, ask):
+            yield hold.reason
+        elif _reaches_group(hold.scope, moment, ask):
+            yield because(Code.GROUP, group=_group(ask), hold=hold.hold_id)
+
+
+def reaches(scope: str, ask: Ask) -> bool:
+    """Whether a hold's scope covers this very dose."""
+    if scope == "all":
+        return True
+    kind, _, owner = scope.partition("/")
+    pump = ask.pump.pump
+    if kind == "alkalinity":
+        follows = ask.line is not None and ask.line.follows_alkalinity
+        return ask.kind == "plan" and owner == pump.tank and follows
+    owned = {"tank": pump.tank, "pump": pump.id, "node": pump.node}
+    return owned.get(kind) == owner
+
+
+def _reaches_group(scope: str, moment: Moment, ask: Ask) -> bool:
+    """Whether the hold stops a line that doses together with this one."""
+    if ask.line is None:
+        return False
+    kind, _, owner = scope.partition("/")
+    for mate in ask.line.mates:
+        rule = moment.rules.pumps.get(moment.rules.lines[mate].line.pump)
+        if rule is None:
+            continue
+        owned = {"tank": rule.pump.tank, "pump": rule.pump.id, "node": rule.pump.node}
+        if owned.get(kind) == owner:
+            return True
+    return False
+
+
+def _group(ask: Ask) -> str:
+    return "" if ask.line is None else ask.line.line.group
+
+
+def link(moment: Moment, _ask: Ask) -> Iterator[Reason]:
+    """Both connections must be proven up."""
+    sight = moment.sight
+    if not (sight.observe_up and sight.actuate_up):
+        yield because(
+            Code.LINK_DOWN, observe=sight.observe_up, actuate=sight.actuate_up
+        )
+
+
+def node(moment: Moment, ask: Ask) -> Iterator[Reason]:
+    """The node must be heard, settled, itself, and ready."""
+    pump = ask.pump.pump
+    seen = moment.sight.nodes.get(pump.node)
+    timing = moment.machine.timing
+    if seen is None:
+        yield because(Code.NODE_ABSENT, node=pump.node)
+        return
+    age_s = moment.now.boot_s - seen.beat.heard_boot_s
+    if not 0 <= age_s <= timing.beat_fresh_s:
+        yield because(Code.NODE_ABSENT, node=pump.node, beat_age_s=round(age_s, 1))
+        return
+    up_s = seen.beat.up / 1000
+    if seen.beats < timing.start_beats or up_s < timing.start_hold_off_s:
+        yield because(
+            Code.NODE_SETTLING, node=pump.node, beats=seen.beats, up_s=int(up_s)
+        )
+    yield from _identity(moment, pump, seen)
+    yield from _channel(seen, ask)
+
+
+def _identity(moment: Moment, pump: Pump, seen: NodeSight) -> Iterator[Reason]:
+    """Hardware and configuration as configured, else as seen at approval."""
+    known = moment.machine.nodes[pump.node]
+    approved = ("", "")
+    if moment.approval is not None:
+        approved = moment.approval.hardware.get(pump.node, approved)
+    hardware = known.hardware_id or approved[0]
+    config = known.config_id or approved[1]
+    heard = (seen.beat.hw, seen.beat.cfg)
+    if (hardware or heard[0]) != heard[0] or (config or heard[1]) != heard[1]:
+        yield because(
+            Code.NODE_IDENTITY,
+            node=pump.node,
+            hardware=heard[0],
+            configuration=heard[1],
+        )
+    if seen.beat.fence > moment.state.fence:
+        yield because(Code.SECOND_DAEMON, node=pump.node, heard_fence=seen.beat.fence)
+
+
+def _channel(seen: NodeSight, ask: Ask) -> Iterator[Reason]:
+    pump = ask.pump.pump
+    channel = seen.beat.channels.get(pump.channel)
+    if channel is None:
+        yield because(Code.NODE_ABSENT, node=pump.node, channel=pump.channel)
+        return
+    if seen.beat.hold or channel.state == "held":
+        yield because(Code.NODE_HELD, node=pump.node)
+    code = _NOT_READY.get(channel.state)
+    if code is not None:
+        yield because(code, node=pump.node, channel=pump.channel)
+    yield from _budget(channel, ask)
+
+
+def _budget(channel: Channel, ask: Ask) -> Iterator[Reason]:
+    if channel.budget_ul < ask.dose.volume_ul:
+        yield because(
+            Code.NODE_BUDGET,
+            node=ask.pump.pump.node,
+            budget_ul=channel.budget_ul,
+            asked_ul=ask.dose.volume_ul,
+        )
+
+
+_NOT_READY = {
+    "starting": Code.NODE_SETTLING,
+    "running": Code.NODE_BUSY,
+    "fault": Code.NODE_FAULT,
+}
+
+
+def open_intents(moment: Moment, ask: Ask) -> Iterator[Reason]:
+    """One unsettled intent per node; none new while one is open."""
+    pump = ask.pump.pump
+    for _, known in sorted(moment.state.open.items()):
+        command = known.intent.command
+        if pump.node != command.node and known.intent.dose.pump != pump.id:
+            continue
+        waited_s = (moment.proven_ms - known.intent.proven_ms) // 1000
+        silent = waited_s > moment.machine.timing.node_silence_s and not known.taken
+        code = Code.NODE_SILENT if silent else Code.OPEN_INTENT
+        yield because(code, dose=known.intent.dose.id, waited_s=waited_s)
+
+
+Interlock = Callable[[Moment, Ask], Iterator[Reason]]
+
+INTERLOCKS: tuple[Interlock, ...] = (
+    clock,
+    disk,
+    start,
+    approval,
+    holds,
+    link,
+    node,
+    open_intents,
+)

@@ -1,0 +1,75 @@
+"""May this dose run now? The one gate.
+
+Floor 3. One subject: granted, shortened or refused. Laws here: all reasons are
+collected before anything is refused; a dose is shortened first and then held to the
+caps; nothing outside this function may grant.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date
+
+from slackwater.facts.reasons import Code, Reason, because
+from slackwater.gate.caps import over_caps, too_close
+from slackwater.gate.interlocks import refusals
+from slackwater.gate.moment import Ask, Moment
+from slackwater.gate.shortening import WHOLE, Share, share_of, thin
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Granted:
+    """The dose may run with this volume; `reasons` say why it is less than asked."""
+
+    volume_ul: int
+    effects: Mapping[str, int]
+    reasons: tuple[Reason, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Refused:
+    """The dose may not run now; `final` when waiting cannot help."""
+
+    reasons: tuple[Reason, ...] = field(default_factory=tuple)
+    final: bool = False
+
+
+Verdict = Granted | Refused
+
+
+def may_dose(moment: Moment, ask: Ask, day: date) -> Verdict:
+    """Decide one dose; `day` is the tank's local date at this moment."""
+    reasons = refusals(moment, ask)
+    share = share_of(moment, ask)
+    volume_ul = _volume(ask, share)
+    if volume_ul > 0:
+        reasons.extend(over_caps(moment, ask, volume_ul, day))
+    reasons.extend(too_close(moment, ask))
+    if reasons:
+        return Refused(reasons=tuple(reasons))
+    if volume_ul <= 0:
+        return Refused(reasons=(*share.reasons, _too_small(ask, share)), final=True)
+    return Granted(
+        volume_ul=volume_ul,
+        effects=effects_of(ask, volume_ul),
+        reasons=share.reasons if volume_ul < ask.dose.volume_ul else (),
+    )
+
+
+def effects_of(ask: Ask, volume_ul: int) -> dict[str, int]:
+    """What a volume of the pump's solution adds to its tank, pico-units."""
+    return {rule.parameter: rule.per_ul * volume_ul for rule in ask.pump.effects}
+
+
+def _volume(ask: Ask, share: Share) -> int:
+    if share.ppm >= WHOLE:
+        return ask.dose.volume_ul
+    smallest_ul = ask.pump.pump.smallest_dose_ul
+    return thin(ask.dose.volume_ul, share.ppm, ask.dose.ordinal, smallest_ul)
+
+
+def _too_small(ask: Ask, share: Share) -> Reason:
+    return because(
+        Code.TOO_SMALL,
+        share_percent=share.ppm // 10_000,
+        smallest_ul=ask.pump.pump.smallest_dose_ul,
+    )
