@@ -1,0 +1,101 @@
+"""From microlitres to a command that ends by itself.
+
+Floor 3. One subject: the `run` command. Laws here: volume rounds down, the cut lies
+above the run and below the node's own limit; the deadline is in the node's uptime
+and can only be too early; identity follows from ledger and dose, so the same dose
+can never make two.
+"""
+
+import json
+from dataclasses import dataclass
+from hashlib import sha256
+
+from slackwater.facts.messages import RunPump
+from slackwater.facts.plan import DueDose
+from slackwater.facts.reasons import Code, Reason, because
+from slackwater.facts.sight import NodeSight
+from slackwater.facts.state import State
+from slackwater.facts.tank import Machine, Pump
+
+# A node's clock may run this much slower than ours (contract, deadline rule).
+NODE_CLOCK = 0.998
+# The cut leaves room for start-up lag, and is never further away than this share.
+CUT_SHARE_PERCENT = 115
+CUT_LEAST_MS = 150
+MS_PER_S = 1000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sending:
+    """What a command is made from, besides the volume."""
+
+    machine: Machine
+    state: State
+    seen: NodeSight
+    boot_s: float
+    proven_ms: int
+
+
+def calibration_id(pump: str, rate_nl_per_s: int) -> str:
+    """First 8 hex of SHA-256 over the canonical JSON of the calibration."""
+    record = {"pump": pump, "rate_nl_per_s": rate_nl_per_s}
+    text = json.dumps(record, sort_keys=True, separators=(",", ":"))
+    return sha256(text.encode()).hexdigest()[:8]
+
+
+def attempt_id(ledger_id: str, dose_id: str) -> str:
+    """The 32 hex of the one attempt a dose ever gets."""
+    return sha256(f"{ledger_id}\n{dose_id}".encode()).hexdigest()[:32]
+
+
+def rate_in_force(state: State, pump: Pump) -> tuple[int, str]:
+    """Flow in nanolitres per second and its calibration id; nominal until measured."""
+    known = state.calibrations.get(pump.id)
+    if known is not None:
+        return known.rate_nl_per_s, known.cal
+    return pump.rate_nl_per_s, calibration_id(pump.id, pump.rate_nl_per_s)
+
+
+def run_ms(volume_ul: int, rate_nl_per_s: int) -> int:
+    """Run time for a volume, whole milliseconds, rounded down, at least 1."""
+    return max(volume_ul * MS_PER_S * MS_PER_S // rate_nl_per_s, 1)
+
+
+def command_for(sending: Sending, dose: DueDose, volume_ul: int) -> RunPump | Reason:
+    """The command for one granted dose, or why the node could never take it."""
+    pump = sending.machine.pumps[dose.pump]
+    node = sending.machine.nodes[pump.node]
+    beat = sending.seen.beat
+    rate_nl_per_s, cal = rate_in_force(sending.state, pump)
+    ms = run_ms(volume_ul, rate_nl_per_s)
+    cut_ms = min(
+        max(ms * CUT_SHARE_PERCENT // 100, ms + CUT_LEAST_MS), node.cut_limit_ms
+    )
+    if ms > node.cut_limit_ms:
+        return because(Code.NODE_LIMIT, run_ms=ms, limit_ms=node.cut_limit_ms)
+    since_ms = (sending.boot_s - beat.heard_boot_s) * MS_PER_S
+    window_ms = int(sending.machine.timing.deadline_s * MS_PER_S)
+    return RunPump(
+        node=pump.node,
+        channel=pump.channel,
+        attempt=attempt_id(sending.state.ledger_id, dose.id),
+        boot=beat.boot,
+        n=beat.channels[pump.channel].n,
+        fence=sending.state.fence,
+        ul=volume_ul,
+        ms=ms,
+        cut_ms=cut_ms,
+        until_up=beat.up + int(NODE_CLOCK * since_ms) + window_ms,
+        cal=cal,
+    )
+
+
+def flow_end_ms(sending: Sending, command: RunPump) -> int:
+    """Proven time at which the last drop of a command can have flowed.
+
+    The node starts at its deadline at the latest and stops at its cut; its clock may
+    be slow, and the beat the deadline rests on may have been old when it came.
+    """
+    window_ms = int(sending.machine.timing.deadline_s * MS_PER_S)
+    longest_ms = int((window_ms + command.cut_ms) / NODE_CLOCK) + 1
+    return sending.proven_ms + longest_ms

@@ -1,0 +1,233 @@
+"""How an open intent ends: by result, by beat, or by time.
+
+Floor 3. One subject: settling. Laws here: only a beat of the same boot, with the
+number unmoved after the deadline, proves that nothing ran; a refusal proves nothing;
+another boot seals; what cannot be told is charged and never sent again.
+Source of the rules: the command contract's settle table, tried by exhaustive search.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TypedDict
+
+from slackwater.facts.events import (
+    AnyEvent,
+    ChargeRaised,
+    DoseEnded,
+    DoseRefusedByNode,
+    DoseSealed,
+    DoseTaken,
+    DoseVoided,
+    EndedHow,
+    HoldRaised,
+)
+from slackwater.facts.messages import Beat, Result
+from slackwater.facts.reasons import Code, Reason, because
+from slackwater.facts.state import OpenDose, State
+
+# A pump may differ by a tenth, and by 100 µL, before it counts as short or over.
+TENTH = 10
+OVER_LEAST_UL = 100
+SHORT_TIMES = 3
+# Nothing heard for this long after the last drop can have flowed: nobody can tell.
+SILENCE_MS = 30_000
+
+
+class Stamp(TypedDict):
+    """The three clocks every event carries."""
+
+    at: datetime
+    boot_s: float
+    proven_ms: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Report:
+    """What is known of a run that ended."""
+
+    ul: int
+    ran_ms: int
+    reason: str
+
+
+def settle_by_result(state: State, result: Result, stamp: Stamp) -> Iterator[AnyEvent]:
+    """What a node's word about one command means for it."""
+    known = state.open.get(result.id)
+    if known is None:
+        yield from _late(state, result, stamp)
+        return
+    command = known.intent.command
+    if (command.node, command.boot) != (result.node, result.boot):
+        yield impossible(
+            result.node, stamp, said="a result of another boot or node", id=result.id
+        )
+        return
+    if result.phase == "refused":
+        if not known.refused_word:
+            yield DoseRefusedByNode(**stamp, attempt=result.id, word=result.reason)
+    elif result.phase == "ended":
+        report = Report(ul=result.ul, ran_ms=result.ran_ms, reason=result.reason)
+        yield from _ended(state, known, report, stamp)
+    elif not known.taken:
+        yield DoseTaken(**stamp, attempt=result.id)
+
+
+def settle_by_beat(state: State, beat: Beat, stamp: Stamp) -> Iterator[AnyEvent]:
+    """What a beat proves about every open intent of its node."""
+    for attempt, known in sorted(state.open.items()):
+        if known.intent.command.node == beat.node:
+            yield from _one_by_beat(state, attempt, beat, stamp)
+
+
+def settle_by_time(state: State, stamp: Stamp) -> Iterator[AnyEvent]:
+    """Seal what nobody spoke of until its latest start and its last drop passed."""
+    for attempt, known in sorted(state.open.items()):
+        intent = known.intent
+        if stamp["at"] <= intent.dose.latest_at:
+            continue
+        if stamp["proven_ms"] <= intent.flow_end_ms + SILENCE_MS:
+            continue
+        yield _sealed(
+            attempt, stamp, because(Code.NODE_SILENT, node=intent.command.node)
+        )
+
+
+def _one_by_beat(
+    state: State, attempt: str, beat: Beat, stamp: Stamp
+) -> Iterator[AnyEvent]:
+    known = state.open[attempt]
+    command = known.intent.command
+    channel = beat.channels.get(command.channel)
+    if beat.boot != command.boot:
+        yield _sealed(attempt, stamp, because(Code.NODE_SETTLING, boot=beat.boot))
+    elif channel is None or channel.n < command.n:
+        yield impossible(beat.node, stamp, said="the number went back", id=attempt)
+        yield _sealed(attempt, stamp, because(Code.NODE_IMPOSSIBLE))
+    elif channel.n == command.n:
+        if known.taken:
+            yield impossible(beat.node, stamp, said="taken, number unmoved", id=attempt)
+            yield _sealed(attempt, stamp, because(Code.NODE_IMPOSSIBLE))
+        elif beat.up > command.until_up:
+            reason = because(Code.NOT_TAKEN, word=known.refused_word)
+            yield DoseVoided(**stamp, attempt=attempt, reasons=(reason,))
+    elif channel.state == "running" and channel.n == command.n + 1:
+        if not known.taken:
+            yield DoseTaken(**stamp, attempt=attempt)
+    elif channel.last is not None and channel.last.id == attempt:
+        last = channel.last
+        report = Report(ul=last.ul, ran_ms=last.ran_ms, reason=last.reason)
+        yield from _ended(state, known, report, stamp)
+    else:
+        drawn_ul = channel.odo_ul - known.intent.odo_ul
+        alone = channel.n == command.n + 1 and drawn_ul >= 0
+        yield from _lost(state, known, drawn_ul if alone else None, stamp)
+
+
+def _ended(
+    state: State, known: OpenDose, report: Report, stamp: Stamp
+) -> Iterator[AnyEvent]:
+    """A reported end; more than asked is charged, much more latches the pump."""
+    intent = known.intent
+    asked_ul = intent.command.ul
+    yield DoseEnded(
+        **stamp,
+        attempt=intent.command.attempt,
+        how=how_it_ended(asked_ul, report),
+        believed_ul=report.ul,
+        charge_ul=max(asked_ul, report.ul),
+        source="reported",
+        ran_ms=report.ran_ms,
+    )
+    yield from _watch_delivery(state, intent.dose.pump, asked_ul, report.ul, stamp)
+
+
+def _lost(
+    state: State, known: OpenDose, drawn_ul: int | None, stamp: Stamp
+) -> Iterator[AnyEvent]:
+    """Executed, but its report is lost: odometer if it can tell, else as asked."""
+    intent = known.intent
+    asked_ul = intent.command.ul
+    believed_ul = asked_ul if drawn_ul is None else drawn_ul
+    yield DoseEnded(
+        **stamp,
+        attempt=intent.command.attempt,
+        how="lost",
+        believed_ul=believed_ul,
+        charge_ul=max(asked_ul, believed_ul),
+        source="asked" if drawn_ul is None else "odometer",
+    )
+    yield from _watch_delivery(state, intent.dose.pump, asked_ul, believed_ul, stamp)
+
+
+def how_it_ended(asked_ul: int, report: Report) -> EndedHow:
+    """One word for the end of a run."""
+    words: dict[str, EndedHow] = {"stopped": "stopped", "cut": "cut", "fault": "fault"}
+    if report.reason in words:
+        return words[report.reason]
+    if is_over(asked_ul, report.ul):
+        return "over"
+    return "short" if report.ul * TENTH < asked_ul * (TENTH - 1) else "full"
+
+
+def is_over(asked_ul: int, reported_ul: int) -> bool:
+    """More than 10 % and more than 100 µL beyond what was asked."""
+    more_ul = reported_ul - asked_ul
+    return more_ul > OVER_LEAST_UL and more_ul * TENTH > asked_ul
+
+
+def _watch_delivery(
+    state: State, pump: str, asked_ul: int, reported_ul: int, stamp: Stamp
+) -> Iterator[AnyEvent]:
+    if is_over(asked_ul, reported_ul):
+        reason = because(
+            Code.OVER_DELIVERED, asked_ul=asked_ul, reported_ul=reported_ul
+        )
+        yield _pump_hold(pump, reason, stamp)
+    short = reported_ul * TENTH < asked_ul * (TENTH - 1)
+    if short and state.short_streak.get(pump, 0) + 1 >= SHORT_TIMES:
+        yield _pump_hold(pump, because(Code.SHORT_DELIVERED, times=SHORT_TIMES), stamp)
+
+
+def _late(state: State, result: Result, stamp: Stamp) -> Iterator[AnyEvent]:
+    """A report after the end: it may raise the charge and latch, never lower."""
+    closed = state.closed.get(result.id)
+    if closed is None:
+        if state.stage == "live":
+            yield impossible(result.node, stamp, said="an unknown run", id=result.id)
+        return
+    if result.phase != "ended" or result.ul <= closed.charge_ul:
+        return
+    yield ChargeRaised(
+        **stamp, attempt=result.id, pump=closed.pump, charge_ul=result.ul
+    )
+    if is_over(closed.asked_ul, result.ul):
+        reason = because(
+            Code.OVER_DELIVERED, asked_ul=closed.asked_ul, reported_ul=result.ul
+        )
+        yield _pump_hold(closed.pump, reason, stamp)
+
+
+def impossible(node: str, stamp: Stamp, *, said: str, id: str) -> HoldRaised:  # noqa: A002 -- the wire's word
+    """A latched hold on a node that said what cannot be."""
+    return HoldRaised(
+        **stamp,
+        hold_id=f"node-impossible/{node}",
+        scope=f"node/{node}",
+        reason=because(Code.NODE_IMPOSSIBLE, said=said, id=id),
+        latched=True,
+    )
+
+
+def _pump_hold(pump: str, reason: Reason, stamp: Stamp) -> HoldRaised:
+    return HoldRaised(
+        **stamp,
+        hold_id=f"{reason.code}/{pump}",
+        scope=f"pump/{pump}",
+        reason=reason,
+        latched=True,
+    )
+
+
+def _sealed(attempt: str, stamp: Stamp, reason: Reason) -> DoseSealed:
+    return DoseSealed(**stamp, attempt=attempt, reasons=(reason,))

@@ -1,0 +1,73 @@
+"""Commands: run times, cuts, deadlines and identities."""
+
+from dataclasses import replace
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from slackwater.facts.messages import RunPump
+from slackwater.facts.reasons import Code, Reason
+from slackwater.pump.command import (
+    Sending,
+    attempt_id,
+    command_for,
+    flow_end_ms,
+    run_ms,
+)
+from tests.gate.scene import ask, moment
+
+
+def sending() -> Sending:
+    """The healthy scene of the gate's tests, one second after the beat."""
+    at = moment()
+    return Sending(
+        machine=at.machine,
+        state=at.state,
+        seen=at.sight.nodes["shelf"],
+        boot_s=at.now.boot_s,
+        proven_ms=at.proven_ms,
+    )
+
+
+@given(st.integers(1, 10**6), st.integers(10_000, 10**8))
+def test_run_time_never_delivers_more_than_asked(ul: int, rate_nl_per_s: int) -> None:
+    """Rounded down: time times rate stays at or below the volume."""
+    ms = run_ms(ul, rate_nl_per_s)
+    assert ms == 1 or ms * rate_nl_per_s <= ul * 1_000_000
+
+
+def test_command_carries_number_boot_deadline_and_cut() -> None:
+    """2000 µL at 1.333 mL/s: 1500 ms; deadline 0.998 s + 8 s after the beat's."""
+    command = command_for(sending(), ask(moment()).dose, 2000)
+    assert isinstance(command, RunPump)
+    assert (1500, 1725, 4, 1) == (
+        command.ms,
+        command.cut_ms,
+        command.n,
+        command.fence,
+    )
+    assert 3_600_000 + 998 + 8000 == command.until_up
+
+
+def test_flow_ends_after_deadline_and_cut_of_a_slow_clock() -> None:
+    """(8000 + 1725) / 0.998, rounded up."""
+    used = sending()
+    command = command_for(used, ask(moment()).dose, 2000)
+    assert isinstance(command, RunPump)
+    assert 9745 == flow_end_ms(used, command) - used.proven_ms
+
+
+def test_refuses_a_run_longer_than_the_node_allows() -> None:
+    """80 mL take 60 015 ms, the node cuts at 60 000."""
+    dose = replace(ask(moment()).dose, volume_ul=80_000)
+    refused = command_for(sending(), dose, 80_000)
+    assert isinstance(refused, Reason)
+    assert Code.NODE_LIMIT is refused.code
+
+
+def test_a_dose_has_one_attempt_identity_for_ever() -> None:
+    """The same dose in the same ledger gives the same 32 hex, another differs."""
+    first = attempt_id("ledger", "reef/carbonate@2026-05-03#07")
+    assert first == attempt_id("ledger", "reef/carbonate@2026-05-03#07")
+    assert first != attempt_id("ledger", "reef/carbonate@2026-05-03#08")
+    assert 32 == len(first)
