@@ -1,0 +1,1 @@
+"""THE HEART: one step for live, shadow and rehearsed."""

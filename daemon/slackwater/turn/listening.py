@@ -1,0 +1,171 @@
+"""What messages mean: results settle, beats prove, readings stop, requests hold.
+
+Floor 4. One subject: from inbox to events. Laws here: nothing heard can release,
+raise or enable anything; an upward excursion stops within one reading; a request
+counts once.
+"""
+
+from collections.abc import Iterator
+from datetime import timedelta
+
+from slackwater.facts.events import (
+    AnyEvent,
+    DoseHanded,
+    HoldRaised,
+    HoldReleased,
+    PlanWithdrawn,
+    ReadingKept,
+    RequestHeard,
+)
+from slackwater.facts.messages import (
+    Beat,
+    Handed,
+    LinkChanged,
+    Message,
+    Reading,
+    Request,
+    Result,
+    RetainedCommand,
+)
+from slackwater.facts.reasons import Code, Reason, because
+from slackwater.gate.alkalinity import (
+    alkalinity_probes,
+    climbs,
+    may_release_ceiling,
+    too_high,
+)
+from slackwater.gate.moment import ALKALINITY, Moment
+from slackwater.pump.outcome import Stamp, settle_by_beat, settle_by_result
+
+# Readings enter the ledger thinned: one in this time, and the first of an excess.
+KEEP_EVERY = timedelta(minutes=30)
+SAME_WITHIN = timedelta(seconds=10)
+
+
+def hear(moment: Moment, message: Message, stamp: Stamp) -> Iterator[AnyEvent]:
+    """All entries that one message leads to; the state is not touched."""
+    if isinstance(message, Result):
+        yield from settle_by_result(moment.state, message, stamp)
+    elif isinstance(message, Beat):
+        yield from settle_by_beat(moment.state, message, stamp)
+        yield from _beat_holds(moment, message, stamp)
+    elif isinstance(message, Reading):
+        yield from _reading(moment, message, stamp)
+    elif isinstance(message, Request):
+        yield from _request(moment, message, stamp)
+    elif isinstance(message, Handed):
+        if message.attempt in moment.state.open:
+            yield DoseHanded(**stamp, attempt=message.attempt, certain=True)
+    elif isinstance(message, RetainedCommand):
+        reason = because(Code.RETAINED_COMMAND, node=message.node)
+        yield from _latch(moment, f"node/{message.node}", reason, stamp)
+    elif isinstance(message, LinkChanged) and message.taken_over:
+        reason = because(Code.TAKEN_OVER, link=message.link)
+        yield from _latch(moment, "all", reason, stamp)
+
+
+def _latch(
+    moment: Moment, scope: str, reason: Reason, stamp: Stamp
+) -> Iterator[AnyEvent]:
+    hold_id = f"{reason.code}/{scope}"
+    if hold_id not in moment.state.holds:
+        yield HoldRaised(
+            **stamp, hold_id=hold_id, scope=scope, reason=reason, latched=True
+        )
+
+
+def _beat_holds(moment: Moment, beat: Beat, stamp: Stamp) -> Iterator[AnyEvent]:
+    scope = f"node/{beat.node}"
+    if beat.fence > moment.state.fence:
+        reason = because(Code.SECOND_DAEMON, node=beat.node, heard_fence=beat.fence)
+        yield from _latch(moment, "all", reason, stamp)
+    # The node's own flag is recorded as a hold of ours: it outlives the flag.
+    if beat.hold:
+        yield from _latch(moment, scope, because(Code.NODE_HELD, node=beat.node), stamp)
+
+
+def _reading(moment: Moment, reading: Reading, stamp: Stamp) -> Iterator[AnyEvent]:
+    """Keep it if it is news, stop on too much, let a ceiling hold end."""
+    stopping = list(_excess(moment, reading, stamp))
+    kept = moment.state.readings.get(reading.probe)
+    if stopping or not kept or reading.at - kept[-1].taken_at >= KEEP_EVERY:
+        yield ReadingKept(
+            **stamp,
+            tank=reading.tank,
+            probe=reading.probe,
+            parameter=reading.parameter,
+            value=reading.value,
+            taken_at=reading.at,
+        )
+    yield from stopping
+    if reading.parameter == ALKALINITY and not stopping:
+        yield from _end_ceiling(moment, reading.tank, stamp)
+
+
+def _excess(moment: Moment, reading: Reading, stamp: Stamp) -> Iterator[AnyEvent]:
+    guard = moment.machine.guards.get(reading.tank)
+    if guard is None or reading.parameter != ALKALINITY:
+        return
+    series = moment.sight.readings.get(reading.probe, [])
+    utc = moment.now.utc
+    scope = f"alkalinity/{reading.tank}"
+    high = too_high(guard, series, utc)
+    if high is not None and f"{high.code}/{reading.tank}" not in moment.state.holds:
+        yield HoldRaised(
+            **stamp,
+            hold_id=f"{high.code}/{reading.tank}",
+            scope=scope,
+            reason=high,
+            latched=False,
+        )
+    climb = climbs(guard, series, utc)
+    if climb is not None:
+        yield from _latch(moment, scope, climb, stamp)
+
+
+def _end_ceiling(moment: Moment, tank: str, stamp: Stamp) -> Iterator[AnyEvent]:
+    hold_id = f"{Code.ALKALINITY_CEILING}/{tank}"
+    guard = moment.machine.guards.get(tank)
+    if guard is None or hold_id not in moment.state.holds:
+        return
+    series = [
+        moment.sight.readings.get(probe.id, [])
+        for probe in alkalinity_probes(moment, tank)
+    ]
+    if may_release_ceiling(guard, series, moment.now.utc):
+        yield HoldReleased(
+            **stamp, hold_id=hold_id, by="daemon", why="enough good readings"
+        )
+
+
+def _request(moment: Moment, request: Request, stamp: Stamp) -> Iterator[AnyEvent]:
+    """Only what makes it safer; the same request counts once."""
+    heard = moment.state.heard_requests
+    if request.id in heard and request.id:
+        return
+    yield RequestHeard(
+        **stamp,
+        request=request.id,
+        act=request.act,
+        tank=request.tank,
+        granted=True,
+        note=request.note,
+        dose=request.dose,
+    )
+    if request.act == "withdraw":
+        yield PlanWithdrawn(
+            **stamp, serial=request.serial, by="request", why=request.note
+        )
+    elif request.act in ("hold", "pause"):
+        until = stamp["at"] + timedelta(minutes=request.minutes)
+        pause = request.act == "pause"
+        yield HoldRaised(
+            **stamp,
+            hold_id=f"{request.act}/{request.id}",
+            scope=f"tank/{request.tank}",
+            reason=because(Code.PAUSE if pause else Code.MANUAL_HOLD),
+            latched=not pause,
+            until=until if pause else None,
+            by="request",
+            note=request.note,
+        )

@@ -1,0 +1,189 @@
+"""turn(now, state, inbox, setup): listen, keep house, or decide.
+
+Floor 4. One subject: one step. Laws here: the three clocks are compared each time;
+a turn with news only listens, so that no dose rests on a state that lacks it; while
+the clock is not trusted nothing is decided, not even that a dose was missed.
+"""
+
+from collections.abc import Iterator
+from datetime import datetime, timedelta
+
+from slackwater.facts.events import (
+    AnyEvent,
+    HoldRaised,
+    HoldReleased,
+    ResumeBegan,
+    ResumeEnded,
+)
+from slackwater.facts.messages import StopPump
+from slackwater.facts.now import Now, proven_ms
+from slackwater.facts.reasons import Code, because
+from slackwater.facts.sight import Inbox
+from slackwater.facts.state import State
+from slackwater.gate.interlocks import clock_is_trusted, reaches
+from slackwater.gate.moment import Ask, Moment
+from slackwater.gate.shortening import RECOVERED_PPM, must_resume, uptake_left_ppm
+from slackwater.pump.outcome import Stamp, settle_by_time
+from slackwater.turn.deciding import decide
+from slackwater.turn.listening import hear
+from slackwater.turn.setup import Force, Setup, Turn
+
+# Wall and boot-time clock may differ by this much from one turn to the next.
+STEP_S = 2.0
+TICK = timedelta(seconds=1)
+
+
+def turn(now: Now, state: State, inbox: Inbox, setup: Setup) -> Turn:
+    """One step: what to write down, what to do then, when to look again."""
+    moment = _moment(now, state, inbox, setup)
+    stamp: Stamp = {
+        "at": now.utc,
+        "boot_s": now.boot_s,
+        "proven_ms": moment.proven_ms,
+    }
+    scanned = inbox.sight.scanned_until or _scan_from(state, setup, now)
+    stops = tuple(_stops(moment))
+    heard = _listen(moment, inbox, stamp) or list(_house(moment, setup, stamp))
+    if heard:
+        return Turn(
+            events=tuple(heard), effects=stops, wake_at=now.utc, scanned_until=scanned
+        )
+    if not _may_decide(moment):
+        return Turn(effects=stops, wake_at=now.utc + TICK, scanned_until=scanned)
+    decided = decide(moment, setup, scanned, stamp)
+    waiting = decided.oldest_waiting
+    until = now.utc if waiting is None else waiting - timedelta(microseconds=1)
+    commands = () if decided.command is None else (decided.command,)
+    return Turn(
+        events=tuple(decided.events),
+        effects=(*stops, *commands),
+        wake_at=_wake(now, setup, again=bool(decided.events), waiting=waiting),
+        scanned_until=until,
+    )
+
+
+def _moment(now: Now, state: State, inbox: Inbox, setup: Setup) -> Moment:
+    force = _in_force(setup, now.utc)
+    return Moment(
+        now=now,
+        proven_ms=0 if state.mark is None else proven_ms(state.mark, now),
+        state=state,
+        sight=inbox.sight,
+        machine=setup.machine,
+        rules=setup.bare if force is None else force.rules,
+        approval=None if force is None else force.approval,
+    )
+
+
+def _in_force(setup: Setup, utc: datetime) -> Force | None:
+    taken = [force for force in setup.forces if force.approval.takes_over_at <= utc]
+    return taken[-1] if taken else None
+
+
+def _scan_from(state: State, setup: Setup, now: Now) -> datetime:
+    """Where an unbroken look at due doses must begin after a start."""
+    late = timedelta(seconds=setup.machine.timing.lateness_s)
+    return (state.decided_at or now.utc) - late - TICK
+
+
+def _may_decide(moment: Moment) -> bool:
+    newest = moment.state.newest_at
+    behind = newest is not None and moment.now.utc < newest - timedelta(seconds=STEP_S)
+    jumped = Code.CLOCK_JUMPED in moment.state.holds
+    return clock_is_trusted(moment) and not behind and not jumped
+
+
+def _listen(moment: Moment, inbox: Inbox, stamp: Stamp) -> list[AnyEvent]:
+    """Entries for the first message that leads to any; the rest waits its turn.
+
+    Messages that lead to nothing are passed over; two of one batch may speak of the
+    same dose, so the shell hands what was not consumed in again.
+    """
+    events: list[AnyEvent] = []
+    seen: set[str] = set()
+    for message in inbox.messages:
+        for event in hear(moment, message, stamp):
+            key = _about(event)
+            if key not in seen:
+                events.append(event)
+            seen.add(key)
+    return events
+
+
+def _about(event: AnyEvent) -> str:
+    """What an entry is about: one entry of a kind per attempt, hold or request."""
+    for name in ("attempt", "hold_id", "request", "probe"):
+        value = getattr(event, name, "")
+        if value:
+            settled = event.kind in ("dose_ended", "dose_sealed", "dose_voided")
+            return f"{'settled' if settled else event.kind}/{value}"
+    return f"{event.kind}/{id(event)}"
+
+
+def _house(moment: Moment, setup: Setup, stamp: Stamp) -> Iterator[AnyEvent]:
+    """Clock steps, expired pauses, silent intents, coming back after a gap."""
+    yield from _clock_step(moment, stamp)
+    for hold_id, hold in sorted(moment.state.holds.items()):
+        if hold.until is not None and moment.now.utc >= hold.until:
+            yield HoldReleased(**stamp, hold_id=hold_id, by="daemon", why="time passed")
+    yield from settle_by_time(moment.state, stamp)
+    for tank in sorted(setup.machine.tanks):
+        yield from _resume(moment, tank, stamp)
+
+
+def _clock_step(moment: Moment, stamp: Stamp) -> Iterator[AnyEvent]:
+    before, now = moment.sight.previous, moment.now
+    if before is None or before.boot_id != now.boot_id:
+        return
+    wall_s = (now.utc - before.utc).total_seconds()
+    step_s = wall_s - (now.boot_s - before.boot_s)
+    if abs(step_s) > STEP_S and Code.CLOCK_JUMPED not in moment.state.holds:
+        yield HoldRaised(
+            **stamp,
+            hold_id=Code.CLOCK_JUMPED,
+            scope="all",
+            reason=because(Code.CLOCK_JUMPED, step_s=round(step_s, 1)),
+            latched=True,
+        )
+
+
+def _resume(moment: Moment, tank: str, stamp: Stamp) -> Iterator[AnyEvent]:
+    if tank in moment.state.resuming:
+        body = moment.machine.tanks[tank]
+        if uptake_left_ppm(moment, body) >= RECOVERED_PPM:
+            yield ResumeEnded(**stamp, tank=tank)
+    elif must_resume(moment, tank):
+        key = f"{tank}/alkalinity"
+        given = moment.state.believed.get(key)
+        yield ResumeBegan(
+            **stamp,
+            tank=tank,
+            planned=moment.state.planned[key].total,
+            believed=0 if given is None else given.total,
+        )
+
+
+def _stops(moment: Moment) -> Iterator[StopPump]:
+    """A running dose whose pump is held is stopped, again each turn until it is."""
+    for _, known in sorted(moment.state.open.items()):
+        dose = known.intent.dose
+        rule = moment.rules.pumps.get(dose.pump)
+        if rule is None:
+            continue
+        line = moment.rules.lines.get(f"{dose.tank}/{dose.line}")
+        ask = Ask(dose=dose, kind=known.intent.dose_kind, pump=rule, line=line)
+        if any(reaches(hold.scope, ask) for hold in moment.state.holds.values()):
+            command = known.intent.command
+            yield StopPump(node=command.node, channel=command.channel)
+
+
+def _wake(
+    now: Now, setup: Setup, *, again: bool, waiting: datetime | None
+) -> datetime | None:
+    """At once after news, in a second while a dose waits, else at the next dose."""
+    if again:
+        return now.utc
+    if waiting is not None:
+        return now.utc + TICK
+    soonest = [force.timetable.next_after(now.utc) for force in setup.forces]
+    return min((due for due in soonest if due is not None), default=None)

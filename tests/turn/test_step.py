@@ -1,0 +1,200 @@
+"""One step at a time: a virtual day, a lost node, a jump, an excursion."""
+
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+
+from slackwater.facts.events import AnyEvent, DoseIntended, DoseMissed
+from slackwater.facts.fold import fold_all
+from slackwater.facts.messages import Message, Reading, Request, Result, RunPump
+from slackwater.facts.now import Mark, Now
+from slackwater.facts.reasons import Code
+from slackwater.facts.sight import Inbox, NodeSight, Sight, see
+from slackwater.facts.state import State
+from slackwater.facts.tank import Machine
+from slackwater.turn.setup import Setup, make_setup
+from slackwater.turn.step import turn
+from tests.gate.scene import APPROVAL, beat, dkh, machine, plan, probed
+
+START = datetime(2026, 5, 3, 22, 0, tzinfo=UTC)
+BOOT_S = 10_000.0
+
+
+def roomy(base: Machine) -> Machine:
+    """The scene's machine with a gap that two dozen doses of two lines leave."""
+    return replace(base, timing=replace(base.timing, apart_gap_s=600.0))
+
+
+class Bench:
+    """A shell in miniature: clocks, a node that answers when it is asked."""
+
+    def __init__(self, base: Machine) -> None:
+        """Start at local midnight in Berlin with everything proven."""
+        self.setup: Setup = make_setup(roomy(base), {1: (APPROVAL, plan())})
+        self.state = State(fence=1, stage="live", decided_at=START)
+        self.state.mark = Mark(
+            utc=START, boot_s=BOOT_S, boot_id="boot", proven_ms=10**9
+        )
+        self.sight = Sight(started_boot_s=0.0, observe_up=True, actuate_up=True)
+        self.sight.scanned_until = START - timedelta(seconds=1)
+        self.utc = START
+        self.jump_s = 0.0
+        self.answers = True
+        self.events: list[AnyEvent] = []
+        self.numbers = {"a": 4, "b": 4}
+        self.news: list[Message] = []
+
+    def now(self) -> Now:
+        """The clocks at this moment."""
+        passed_s = (self.utc - START).total_seconds()
+        return Now(
+            utc=self.utc + timedelta(seconds=self.jump_s),
+            boot_s=BOOT_S + passed_s,
+            boot_id="boot",
+            synchronised=True,
+        )
+
+    def hear_beat(self) -> None:
+        """A beat of this very moment with the true numbers."""
+        now = self.now()
+        channels = {
+            name: replace(channel, n=self.numbers[name])
+            for name, channel in beat().channels.items()
+        }
+        passed_ms = int((now.boot_s - BOOT_S) * 1000)
+        heard = replace(
+            beat(), heard_boot_s=now.boot_s, up=3_600_000 + passed_ms, channels=channels
+        )
+        self.sight.nodes["shelf"] = NodeSight(
+            beat=heard, first_heard_boot_s=0.0, beats=99
+        )
+
+    def step(self) -> list[AnyEvent]:
+        """One turn with what is in the inbox; folds, acts, answers."""
+        news, self.news = tuple(self.news), []
+        for message in news:
+            see(self.sight, message)
+        done = turn(
+            self.now(), self.state, Inbox(sight=self.sight, messages=news), self.setup
+        )
+        fold_all(self.state, done.events)
+        self.events.extend(done.events)
+        self.sight.scanned_until = done.scanned_until
+        self.sight.previous = self.now()
+        for effect in done.effects:
+            if isinstance(effect, RunPump):
+                self._execute(effect)
+        return list(done.events)
+
+    def _execute(self, command: RunPump) -> None:
+        self.numbers[command.channel] += 1
+        if self.answers:
+            self.news.append(
+                Result(
+                    node="shelf",
+                    id=command.attempt,
+                    boot=command.boot,
+                    channel=command.channel,
+                    n=command.n,
+                    phase="ended",
+                    ran_ms=command.ms,
+                    ul=command.ul,
+                    reason="complete",
+                    cal=command.cal,
+                    up=0,
+                )
+            )
+
+    def run_until(self, end: datetime) -> None:
+        """Steps of a minute, each until nothing more happens."""
+        while self.utc < end:
+            self.hear_beat()
+            while self.step() or self.news:
+                pass
+            self.utc += timedelta(minutes=1)
+
+    def intents(self) -> Iterator[DoseIntended]:
+        """Every intent so far."""
+        return (event for event in self.events if isinstance(event, DoseIntended))
+
+
+def test_a_day_of_the_plan_is_given_exactly_once() -> None:
+    """24 doses of two pumps, 48 000 µL each, no identity twice, none missed."""
+    bench = Bench(machine())
+    bench.run_until(START + timedelta(hours=24))
+    given = list(bench.intents())
+    assert 48 == len({intent.dose.id for intent in given}) == len(given)
+    assert {"carbonate": 48_000, "calcium": 48_000} == {
+        pump: sum(i.command.ul for i in given if i.dose.pump == pump)
+        for pump in ("carbonate", "calcium")
+    }
+    assert {} == bench.state.open
+
+
+def test_a_turn_leaves_state_and_sight_as_found() -> None:
+    """The same inputs give the same turn twice, byte for byte."""
+    bench = Bench(machine())
+    bench.hear_beat()
+    inbox = Inbox(sight=bench.sight)
+    first = turn(bench.now(), bench.state, inbox, bench.setup)
+    assert repr(first) == repr(turn(bench.now(), bench.state, inbox, bench.setup))
+    assert [] == list(bench.state.open)
+
+
+def test_i4_an_outage_is_missed_and_never_caught_up() -> None:
+    """Six hours without the daemon: twelve doses missed, the next on time."""
+    bench = Bench(machine())
+    bench.utc = START + timedelta(hours=6, minutes=30)
+    bench.run_until(START + timedelta(hours=7, minutes=30))
+    missed = [event for event in bench.events if isinstance(event, DoseMissed)]
+    assert len(missed) >= 12
+    assert all(START + timedelta(hours=6) <= i.dose.latest_at for i in bench.intents())
+    assert all(i.at >= i.dose.due_at for i in bench.intents())
+    assert len(list(bench.intents())) <= 4
+
+
+def test_h18_lost_results_never_lead_to_a_second_attempt() -> None:
+    """A node that never reports: each dose runs once, learned from its beats."""
+    bench = Bench(machine())
+    bench.answers = False
+    bench.run_until(START + timedelta(hours=6))
+    assert [] == [e for e in bench.events if e.kind == "dose_voided"]
+    runs = sum(bench.numbers.values()) - 8
+    assert runs == len({intent.dose.id for intent in bench.intents()})
+
+
+def test_h37_a_clock_step_holds_until_a_person_looks() -> None:
+    """Three seconds of wall clock too many: nothing more is decided."""
+    bench = Bench(machine())
+    bench.run_until(START + timedelta(hours=1))
+    before = len(list(bench.intents()))
+    bench.jump_s = 3.0
+    bench.run_until(START + timedelta(hours=3))
+    assert Code.CLOCK_JUMPED in bench.state.holds
+    assert before == len(list(bench.intents()))
+
+
+def test_h51_one_reading_above_the_ceiling_stops_both_lines_of_the_group() -> None:
+    """9.8 dKH against a ceiling of 9.7: held at once, readings keep coming."""
+    bench = Bench(probed())
+    high = Reading(
+        tank="reef", probe="kh", parameter="alkalinity", value=dkh(9.8), at=START
+    )
+    bench.news.append(high)
+    bench.run_until(START + timedelta(hours=2))
+    assert ["alkalinity-ceiling/reef"] == list(bench.state.holds)
+    assert [] == list(bench.intents())
+
+
+def test_i6_a_request_pauses_once_and_ends_by_itself() -> None:
+    """Thirty minutes from afar; the same request again changes nothing."""
+    bench = Bench(machine())
+    pause = Request(tank="reef", id="r1", act="pause", minutes=30)
+    bench.news.extend([pause, pause])
+    bench.run_until(START + timedelta(minutes=29))
+    assert ["pause/r1"] == list(bench.state.holds)
+    assert [] == list(bench.intents())
+    bench.run_until(START + timedelta(hours=3))
+    assert [] == list(bench.state.holds)
+    assert list(bench.intents())
+    assert date(2026, 5, 4) == next(bench.intents()).local_day
