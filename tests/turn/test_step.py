@@ -6,7 +6,14 @@ from datetime import UTC, date, datetime, timedelta
 
 from slackwater.facts.events import AnyEvent, DoseIntended, DoseMissed
 from slackwater.facts.fold import fold_all
-from slackwater.facts.messages import Message, Reading, Request, Result, RunPump
+from slackwater.facts.messages import (
+    Message,
+    Reading,
+    Request,
+    Result,
+    RunPump,
+    StopPump,
+)
 from slackwater.facts.now import Mark, Now
 from slackwater.facts.reasons import Code
 from slackwater.facts.sight import Inbox, NodeSight, Sight, see
@@ -198,3 +205,20 @@ def test_i6_a_request_pauses_once_and_ends_by_itself() -> None:
     assert [] == list(bench.state.holds)
     assert list(bench.intents())
     assert date(2026, 5, 4) == next(bench.intents()).local_day
+
+
+def test_i6_a_stop_from_afar_reaches_every_pump_of_the_tank() -> None:
+    """Two heads, two stops, one entry; a stop needs nothing else to be proven."""
+    bench = Bench(machine())
+    bench.sight.observe_up = False
+    stop = Request(tank="reef", id="r2", act="stop")
+    done = turn(
+        bench.now(),
+        bench.state,
+        Inbox(sight=bench.sight, messages=(stop,)),
+        bench.setup,
+    )
+    assert [StopPump(node="shelf", channel=head) for head in "ba"] == sorted(
+        done.effects, key=str, reverse=True
+    )
+    assert ["request_heard"] == [event.kind for event in done.events]

@@ -15,7 +15,7 @@ from slackwater.facts.events import (
     ResumeBegan,
     ResumeEnded,
 )
-from slackwater.facts.messages import StopPump
+from slackwater.facts.messages import Request, StopPump
 from slackwater.facts.now import Now, proven_ms
 from slackwater.facts.reasons import Code, because
 from slackwater.facts.sight import Inbox
@@ -42,7 +42,7 @@ def turn(now: Now, state: State, inbox: Inbox, setup: Setup) -> Turn:
         "proven_ms": moment.proven_ms,
     }
     scanned = inbox.sight.scanned_until or _scan_from(state, setup, now)
-    stops = tuple(_stops(moment))
+    stops = (*_stops(moment), *_asked_stops(moment, inbox))
     heard = _listen(moment, inbox, stamp) or list(_house(moment, setup, stamp))
     if heard:
         return Turn(
@@ -175,6 +175,16 @@ def _stops(moment: Moment) -> Iterator[StopPump]:
         if any(reaches(hold.scope, ask) for hold in moment.state.holds.values()):
             command = known.intent.command
             yield StopPump(node=command.node, channel=command.channel)
+
+
+def _asked_stops(moment: Moment, inbox: Inbox) -> Iterator[StopPump]:
+    """A stop asked for from afar reaches every pump head of its tank at once."""
+    for message in inbox.messages:
+        if not isinstance(message, Request) or message.act != "stop":
+            continue
+        for _, pump in sorted(moment.machine.pumps.items()):
+            if pump.tank == message.tank:
+                yield StopPump(node=pump.node, channel=pump.channel)
 
 
 def _wake(
