@@ -5,7 +5,7 @@ clock; `Rules` follows from machine and plan alone.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from slackwater.facts.now import Now
 from slackwater.facts.plan import Approval, DueDose, Kind, Plan, PlanLine
@@ -14,7 +14,7 @@ from slackwater.facts.state import State
 from slackwater.facts.tank import Machine, Pump
 
 ALKALINITY = "alkalinity"
-DAY_S = 86_400.0
+DAYS_OF_WEEK = 7
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,10 +61,17 @@ class LineRule:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rules:
-    """The machine and one plan, prepared for the gate."""
+    """The machine and one plan, prepared for the gate.
+
+    `alkalinity` maps a tank to what its lines add a day, (maintenance, all), in
+    pico-equivalents; a line that does not dose each day counts with its mean.
+    `outside` maps a tank to the alkalinity that comes without our command.
+    """
 
     pumps: Mapping[str, PumpRule]
     lines: Mapping[str, LineRule]
+    alkalinity: Mapping[str, tuple[int, int]] = field(default_factory=dict)
+    outside: Mapping[str, int] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,7 +101,43 @@ def rules_for(machine: Machine, plan: Plan | None) -> Rules:
     """Work out the gate's tables from the machine and the plan in force."""
     pumps = {pump_id: _pump_rule(machine, pump_id) for pump_id in machine.pumps}
     lines = {} if plan is None else _line_rules(plan, pumps)
-    return Rules(pumps=pumps, lines=lines)
+    return Rules(
+        pumps=pumps,
+        lines=lines,
+        alkalinity={tank: _alkalinity(lines, pumps, tank) for tank in machine.tanks},
+        outside={tank: _outside(machine, tank) for tank in machine.tanks},
+    )
+
+
+def _alkalinity(
+    lines: Mapping[str, LineRule], pumps: Mapping[str, PumpRule], tank: str
+) -> tuple[int, int]:
+    maintenance = everything = 0
+    for rule in lines.values():
+        amount = _daily(rule.line, pumps) if rule.line.tank == tank else 0
+        everything += amount
+        if rule.line.purpose == "maintenance":
+            maintenance += amount
+    return maintenance, everything
+
+
+def _daily(line: PlanLine, pumps: Mapping[str, PumpRule]) -> int:
+    pump = pumps.get(line.pump)
+    if pump is None:
+        return 0
+    per_ul = sum(e.per_ul for e in pump.effects if e.parameter == ALKALINITY)
+    amount = per_ul * line.per_day_ul
+    if line.weekdays:
+        return amount * len(line.weekdays) // DAYS_OF_WEEK
+    return amount // line.every_days
+
+
+def _outside(machine: Machine, tank: str) -> int:
+    return sum(
+        source.per_day
+        for source in machine.outside
+        if source.tank == tank and source.parameter == ALKALINITY
+    )
 
 
 def _pump_rule(machine: Machine, pump_id: str) -> PumpRule:

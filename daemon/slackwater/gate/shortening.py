@@ -57,28 +57,8 @@ def share_of(moment: Moment, ask: Ask) -> Share:
 
 
 def planned_per_day(moment: Moment, tank: str) -> tuple[int, int]:
-    """Alkalinity a day of this tank's lines: (maintenance, all), pico-equivalents.
-
-    A line that does not dose each day counts with its mean.
-    """
-    maintenance = everything = 0
-    for rule in moment.rules.lines.values():
-        amount = _daily(moment, rule) if rule.line.tank == tank else 0
-        everything += amount
-        if rule.line.purpose == "maintenance":
-            maintenance += amount
-    return maintenance, everything
-
-
-def _daily(moment: Moment, rule: LineRule) -> int:
-    pump = moment.rules.pumps.get(rule.line.pump)
-    if pump is None:
-        return 0
-    per_ul = sum(e.per_ul for e in pump.effects if e.parameter == ALKALINITY)
-    amount = per_ul * rule.line.per_day_ul
-    if rule.line.weekdays:
-        return amount * len(rule.line.weekdays) // 7
-    return amount // rule.line.every_days
+    """Alkalinity a day of this tank's lines: (maintenance, all), pico-equivalents."""
+    return moment.rules.alkalinity.get(tank, (0, 0))
 
 
 def base_ppm(moment: Moment, tank: str, rule: LineRule) -> int:
@@ -95,11 +75,7 @@ def base_ppm(moment: Moment, tank: str, rule: LineRule) -> int:
 
 
 def _outside(moment: Moment, tank: str) -> int:
-    return sum(
-        source.per_day
-        for source in moment.machine.outside
-        if source.tank == tank and source.parameter == ALKALINITY
-    )
+    return moment.rules.outside.get(tank, 0)
 
 
 def must_resume(moment: Moment, tank: str) -> bool:

@@ -48,17 +48,34 @@ def decide(moment: Moment, setup: Setup, after: datetime, stamp: Stamp) -> Decid
     """Look at every dose due since `after` that nobody decided yet."""
     decided = Decided()
     utc = moment.now.utc
+    busy = _busy_nodes(moment)
     for force, dose in due_doses(setup, after, utc):
         if dose.id in moment.state.used:
             continue
         missed = _missed(moment, force, dose)
         if missed is not None:
             decided.events.append(_miss(force, dose, (missed, stamp)))
-        elif decided.command is None:
+        elif (
+            decided.command is None
+            and force.rules.pumps[dose.pump].pump.node not in busy
+        ):
             _try(moment, force, dose, decided, stamp)
         else:
             _wait(decided, dose)
     return decided
+
+
+def _busy_nodes(moment: Moment) -> set[str]:
+    """Nodes with a run that is still within its time: others simply wait for it.
+
+    One that stays silent is not left out here: the gate then says so on record.
+    """
+    patience_ms = int(moment.machine.timing.node_silence_s * 1000)
+    return {
+        known.intent.command.node
+        for known in moment.state.open.values()
+        if moment.proven_ms - known.intent.proven_ms <= patience_ms
+    }
 
 
 def _wait(decided: Decided, dose: DueDose) -> None:
