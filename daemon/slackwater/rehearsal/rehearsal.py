@@ -1,0 +1,261 @@
+"""The same turn under a virtual clock, virtual nodes and a throw-away memory.
+
+Floor 6. One subject: running a plan ahead of time. Laws here: the decisions are
+those of `turn` and of nothing else; there is no clock, wire or disk to reach; equal
+inputs give equal outputs, whatever machine, time or locale.
+"""
+
+from dataclasses import dataclass, field
+from datetime import date, datetime, time, timedelta
+from heapq import heappop, heappush
+from zoneinfo import ZoneInfo
+
+from slackwater.facts.events import AnyEvent, DoseIntended, DoseMissed
+from slackwater.facts.fold import fold
+from slackwater.facts.messages import Effect, Message, Result, RunPump
+from slackwater.facts.now import Mark, Now
+from slackwater.facts.plan import Approval, Plan
+from slackwater.facts.rolling import DAY_MS
+from slackwater.facts.sight import Inbox, Sight
+from slackwater.facts.state import State
+from slackwater.facts.tank import Machine
+from slackwater.rehearsal.record import Nearest, Rehearsal, RehearsedDose, empty_days
+from slackwater.rehearsal.virtual_node import VirtualNode
+from slackwater.turn.setup import Setup, make_setup
+from slackwater.turn.step import turn
+
+BOOT_ID = "rehearsal"
+FENCE = 1
+# Boot-time clock at the start: any figure beyond every hold-off will do.
+BEGIN_S = 1_000_000.0
+# A quiet machine before the first day: no window reaches back to it.
+BEFORE = timedelta(days=3)
+HOUR = timedelta(hours=1)
+
+
+@dataclass(slots=True)
+class _World:
+    """Everything that moves while a rehearsal runs."""
+
+    setup: Setup
+    state: State
+    sight: Sight
+    nodes: dict[str, VirtualNode]
+    begin: datetime
+    answers: list[tuple[datetime, int, Result]] = field(default_factory=list)
+    doses: list[RehearsedDose] = field(default_factory=list)
+    nearest: dict[tuple[str, str], Nearest] = field(default_factory=dict)
+    sent: int = 0
+    next_hour: datetime | None = None
+
+
+def rehearse(machine: Machine, plan: Plan, first: date, days: int) -> Rehearsal:
+    """Run the plan from one local date for so many days.
+
+    Range: days 1 to 3660. The plan must pass `planning.ceilings.check`; one that does
+    not is rehearsed all the same, and its refusals show.
+    """
+    begin, end = _span(machine, first, days)
+    world = _begin(machine, plan, begin, end)
+    utc = begin
+    while utc < end:
+        utc = _step(world, utc, end)
+    doses = tuple(
+        each
+        for each in sorted(world.doses, key=_by_due)
+        if first <= each.dose.local_day < first + timedelta(days=days)
+    )
+    return Rehearsal(
+        first=first,
+        until=first + timedelta(days=days - 1),
+        doses=doses,
+        nearest=tuple(sorted(world.nearest.values(), key=lambda near: -near.share)),
+        left_out=_left_out(world.setup, first, days),
+        empty_on=empty_days(machine, doses),
+        ended_at=end,
+    )
+
+
+def _by_due(each: RehearsedDose) -> tuple[datetime, str]:
+    return each.dose.due_at, each.dose.id
+
+
+def _span(machine: Machine, first: date, days: int) -> tuple[datetime, datetime]:
+    """From the earliest local midnight to the last one over all tanks, in UTC."""
+    zones = {tank.zone for tank in machine.tanks.values()}
+    starts = [_midnight(first, zone) for zone in zones]
+    ends = [_midnight(first + timedelta(days=days), zone) for zone in zones]
+    # Late starts of the last day may reach over midnight.
+    late = timedelta(seconds=machine.timing.lateness_s)
+    return min(starts), max(ends) + late
+
+
+def _midnight(day: date, zone: str) -> datetime:
+    utc = ZoneInfo("UTC")
+    return datetime.combine(day, time(), ZoneInfo(zone)).astimezone(utc)
+
+
+def _begin(machine: Machine, plan: Plan, begin: datetime, end: datetime) -> _World:
+    approval = Approval(
+        serial=1,
+        digest="",
+        takes_over_at=begin,
+        expires_at=end + HOUR,
+        by="rehearsal",
+        highest_daily_ul=0,
+    )
+    before = begin - BEFORE
+    before_s = BEFORE.total_seconds()
+    state = State(ledger_id=BOOT_ID, fence=FENCE, stage="live", decided_at=before)
+    state.mark = Mark(
+        utc=before, boot_s=BEGIN_S - before_s, boot_id=BOOT_ID, proven_ms=0
+    )
+    sight = Sight(started_boot_s=0.0, observe_up=True, actuate_up=True)
+    sight.scanned_until = begin - timedelta(microseconds=1)
+    nodes = {
+        node.id: VirtualNode(
+            node.id,
+            {
+                pump.channel: node.day_limit_ul
+                for pump in machine.pumps.values()
+                if pump.node == node.id
+            },
+            BEGIN_S,
+            FENCE,
+        )
+        for node in machine.nodes.values()
+    }
+    return _World(
+        setup=make_setup(machine, {1: (approval, plan)}),
+        state=state,
+        sight=sight,
+        nodes=nodes,
+        begin=begin,
+    )
+
+
+def _step(world: _World, utc: datetime, end: datetime) -> datetime:
+    """All turns of one instant; gives the next instant at which anything can be."""
+    boot_s = BEGIN_S + (utc - world.begin).total_seconds()
+    now = Now(utc=utc, boot_s=boot_s, boot_id=BOOT_ID, synchronised=True)
+    _show_nodes(world, utc, boot_s)
+    messages: tuple[Message, ...] = tuple(_due_answers(world, utc))
+    while True:
+        inbox = Inbox(sight=world.sight, messages=messages)
+        done = turn(now, world.state, inbox, world.setup)
+        world.sight.scanned_until = done.scanned_until
+        for event in done.events:
+            fold(world.state, event)
+            _note(world, event)
+        for effect in done.effects:
+            _act(world, effect, now)
+        if not done.events and not messages:
+            break
+        messages = ()
+    world.sight.previous = now
+    return _next(world, done.wake_at or end, utc)
+
+
+def _show_nodes(world: _World, utc: datetime, boot_s: float) -> None:
+    if world.next_hour is None or utc >= world.next_hour:
+        world.next_hour = utc + HOUR
+        for node in world.nodes.values():
+            node.turn_hour(boot_s)
+    for name, node in world.nodes.items():
+        world.sight.nodes[name] = node.show(boot_s)
+
+
+def _due_answers(world: _World, utc: datetime) -> list[Result]:
+    answers = []
+    while world.answers and world.answers[0][0] <= utc:
+        answers.append(heappop(world.answers)[2])
+    return answers
+
+
+def _next(world: _World, wake_at: datetime, utc: datetime) -> datetime:
+    """The next wake-up; a run that is under way is waited for, not polled."""
+    if world.answers and (wake_at - utc <= timedelta(seconds=1)):
+        return world.answers[0][0]
+    if world.answers:
+        return min(wake_at, world.answers[0][0])
+    return max(wake_at, utc + timedelta(milliseconds=1))
+
+
+def _act(world: _World, effect: Effect, now: Now) -> None:
+    if not isinstance(effect, RunPump):
+        return
+    result = world.nodes[effect.node].run(effect, now.boot_s)
+    world.sent += 1
+    due = now.utc + timedelta(milliseconds=effect.ms)
+    heappush(world.answers, (due, world.sent, result))
+
+
+def _note(world: _World, event: AnyEvent) -> None:
+    """Write down what became of a dose, and how near it came to the caps."""
+    if isinstance(event, DoseIntended):
+        world.doses.append(
+            RehearsedDose(
+                dose=event.dose,
+                solution=event.solution,
+                verdict=event.verdict,
+                volume_ul=event.command.ul,
+                reasons=event.reasons,
+                effects=event.effects,
+                run_ms=event.command.ms,
+            )
+        )
+        _approach(world, event)
+    elif isinstance(event, DoseMissed):
+        world.doses.append(
+            RehearsedDose(
+                dose=event.dose,
+                solution=world.setup.machine.pumps[event.dose.pump].solution,
+                verdict="missed",
+                volume_ul=0,
+                reasons=event.reasons,
+            )
+        )
+
+
+def _approach(world: _World, event: DoseIntended) -> None:
+    pump = world.setup.machine.pumps[event.dose.pump]
+    _nearer(world, event, ("per dose", pump.id), event.command.ul, pump.per_dose_ul)
+    since_ms = event.proven_ms - DAY_MS
+    charges = world.state.charges
+    rolling_ul = charges[f"pump/{pump.id}"].since(since_ms)
+    _nearer(world, event, ("any 24 h", pump.id), rolling_ul, pump.per_day_ul)
+    for rule in world.setup.forces[0].rules.pumps[pump.id].effects:
+        added = charges[rule.key].since(since_ms) + rule.outside
+        subject = f"{pump.tank} {rule.parameter}"
+        _nearer(world, event, ("gross addition", subject), added, rule.gross)
+        if rule.net is not None:
+            net = added - rule.uptake_low
+            _nearer(world, event, ("net rise", subject), net, rule.net)
+
+
+def _nearer(
+    world: _World,
+    event: DoseIntended,
+    key: tuple[str, str],
+    reached: int,
+    ceiling: int,
+) -> None:
+    known = world.nearest.get(key)
+    if known is None or reached > known.reached:
+        world.nearest[key] = Nearest(
+            cap=key[0],
+            subject=key[1],
+            reached=reached,
+            ceiling=ceiling,
+            dose=event.dose.id,
+        )
+
+
+def _left_out(setup: Setup, first: date, days: int) -> tuple[str, ...]:
+    timetable = setup.forces[0].timetable
+    return tuple(
+        text
+        for tank in timetable.tanks
+        for offset in range(days)
+        for text in timetable.day(tank, first + timedelta(days=offset)).left_out
+    )

@@ -1,0 +1,112 @@
+"""A pump node that answers when it is asked, for the rehearsal.
+
+Floor 6. One subject: the other side of the wire without a wire. Laws here: it counts
+numbers, odometer and its 25 one-hour budget slots as a real node does; it knows no
+plan and no cap of the daemon.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from slackwater.facts.messages import Beat, Channel, Result, RunPump
+from slackwater.facts.sight import NodeSight
+
+HOUR_MS = 3_600_000
+SLOTS = 25
+# Long enough up, when a rehearsal begins, that every budget slot is free.
+UP_BEFORE_MS = 30 * HOUR_MS
+BOOT = "0" * 16
+
+
+@dataclass(slots=True)
+class _Head:
+    """One channel: number, odometer, and what each hour of uptime took."""
+
+    n: int = 0
+    odo_ul: int = 0
+    odo_ms: int = 0
+    slots: dict[int, int] = field(default_factory=dict)
+
+
+class VirtualNode:
+    """Takes every command at once and ends it after its run time.
+
+    Units: `begin_s` boot-time seconds at which the rehearsal starts.
+    """
+
+    def __init__(
+        self, node: str, limits_ul: Mapping[str, int], begin_s: float, fence: int
+    ) -> None:
+        """Keep the channels and their day limits in microlitres."""
+        self._node = node
+        self._limits = dict(limits_ul)
+        self._heads = {channel: _Head() for channel in limits_ul}
+        self._begin_s = begin_s
+        self._fence = fence
+        self._channels = {name: self._channel(name, 0) for name in limits_ul}
+        self._seq = 0
+
+    def show(self, boot_s: float) -> NodeSight:
+        """A beat of this very moment, as the daemon would see it."""
+        self._seq += 1
+        up = self._up(boot_s)
+        beat = Beat(
+            node=self._node,
+            boot=BOOT,
+            up=up,
+            seq=self._seq,
+            hold=False,
+            fence=self._fence,
+            hw="virtual",
+            cfg="00000000",
+            channels=self._channels,
+            heard_boot_s=boot_s,
+        )
+        return NodeSight(
+            beat=beat, first_heard_boot_s=self._begin_s, beats=self._seq + SLOTS
+        )
+
+    def run(self, command: RunPump, boot_s: float) -> Result:
+        """Execute a command; the answer is due `command.ms` later."""
+        head = self._heads[command.channel]
+        head.n += 1
+        head.odo_ul += command.ul
+        head.odo_ms += command.ms
+        up = self._up(boot_s)
+        hour = up // HOUR_MS
+        head.slots[hour] = head.slots.get(hour, 0) + command.ul
+        self._channels[command.channel] = self._channel(command.channel, hour)
+        return Result(
+            node=self._node,
+            id=command.attempt,
+            boot=BOOT,
+            channel=command.channel,
+            n=command.n,
+            phase="ended",
+            ran_ms=command.ms,
+            ul=command.ul,
+            reason="complete",
+            cal=command.cal,
+            up=up + command.ms,
+        )
+
+    def turn_hour(self, boot_s: float) -> None:
+        """Let budget slots of more than a day ago come free."""
+        hour = self._up(boot_s) // HOUR_MS
+        for name in self._heads:
+            self._channels[name] = self._channel(name, hour)
+
+    def _up(self, boot_s: float) -> int:
+        return UP_BEFORE_MS + int((boot_s - self._begin_s) * 1000)
+
+    def _channel(self, name: str, hour: int) -> Channel:
+        head = self._heads[name]
+        while head.slots and min(head.slots) <= hour - SLOTS:
+            del head.slots[min(head.slots)]
+        return Channel(
+            n=head.n,
+            state="idle",
+            odo_ul=head.odo_ul,
+            odo_ms=head.odo_ms,
+            budget_ul=self._limits[name] - sum(head.slots.values()),
+        )
