@@ -1,0 +1,141 @@
+"""Housekeeping that the alarm reminds the loop of.
+
+Floor 7. One subject: the small regular jobs. Laws here: a job only leaves its name in
+a queue; everything that touches the ledger is done by the loop's own thread; none of
+them decides a dose.
+"""
+
+import hashlib
+import shutil
+from collections.abc import Mapping
+from pathlib import Path
+from queue import Empty, SimpleQueue
+
+from slackwater.facts.events import Checkpoint, FilesDiffer, WatchKept
+from slackwater.facts.now import proven_ms
+from slackwater.facts.state import State
+from slackwater.pump.outcome import Stamp
+from slackwater.service.loop import write
+from slackwater.service.showing import show_all
+from slackwater.service.wiring import Rig
+
+MINUTE_S = 60.0
+SHOW_S = 30.0
+PROBE_S = 300.0
+WATCH_S = 3600.0
+AUDIT_AT_UTC = (3, 10)
+
+
+def set_chores(rig: Rig) -> None:
+    """Let the alarm remind the loop of every job; the first round is done at once."""
+    intervals = {
+        "look": MINUTE_S,
+        "show": SHOW_S,
+        "probe": PROBE_S,
+        "watch": WATCH_S,
+    }
+    for name, seconds in intervals.items():
+        rig.alarm.add_interval(name, seconds, _reminder(rig, name))
+    rig.alarm.add_daily("audit", AUDIT_AT_UTC, _reminder(rig, "audit"))
+    rig.chores.put("look")
+    rig.chores.put("show")
+
+
+class _Reminder:
+    """Puts one name into the queue and ends the loop's wait."""
+
+    def __init__(self, rig: Rig, name: str) -> None:
+        self._rig = rig
+        self._name = name
+
+    def __call__(self) -> None:
+        self._rig.chores.put(self._name)
+        self._rig.mailbox.wake()
+
+
+def _reminder(rig: Rig, name: str) -> _Reminder:
+    return _Reminder(rig, name)
+
+
+def do_chores(rig: Rig) -> None:
+    """All jobs that fell due, each once.
+
+    Raises: the ledger errors; a disk that refuses ends the daemon.
+    """
+    for name in _waiting(rig.chores):
+        _CHORES[name](rig)
+
+
+def _waiting(chores: "SimpleQueue[str]") -> list[str]:
+    names: list[str] = []
+    while True:
+        try:
+            name = chores.get_nowait()
+        except Empty:
+            return names
+        if name not in names:
+            names.append(name)
+
+
+def stamp_of(rig: Rig) -> Stamp:
+    """The three clocks for an entry of the shell's own."""
+    now, mark = rig.clock.now(), rig.memory.state.mark
+    return {
+        "at": now.utc,
+        "boot_s": now.boot_s,
+        "proven_ms": 0 if mark is None else proven_ms(mark, now),
+    }
+
+
+def _look(rig: Rig) -> None:
+    """How much disk is left, and whether the files are still the approved ones."""
+    rig.sight.free_bytes = shutil.disk_usage(rig.places.state).free
+    files = file_hashes(rig.places.config)
+    approved = _approved_files(rig.memory.state)
+    names = tuple(
+        sorted(name for name in approved if files.get(name) != approved[name])
+    )
+    # Once per change: the approved bytes go on, one entry says so.
+    if names and files != rig.files:
+        write(rig, [FilesDiffer(**stamp_of(rig), names=names)])
+    rig.files = files
+
+
+def file_hashes(config: Path) -> dict[str, str]:
+    """SHA-256 of the two files; one that cannot be read is left out."""
+    hashes = {}
+    for name in ("slackwater.toml", "plan.toml"):
+        try:
+            hashes[name] = hashlib.sha256((config / name).read_bytes()).hexdigest()
+        except OSError:
+            continue
+    return hashes
+
+
+def _approved_files(state: State) -> Mapping[str, str]:
+    return state.approvals[-1].files if state.approvals else {}
+
+
+def _probe(rig: Rig) -> None:
+    rig.memory.ledger.probe_write()
+
+
+def _watch(rig: Rig) -> None:
+    """While in shadow, prove hourly that the daemon was there; keep the witness."""
+    if rig.mode == "shadow":
+        write(rig, [WatchKept(**stamp_of(rig))])
+    rig.memory.ledger.write_witness()
+
+
+def _audit(rig: Rig) -> None:
+    """A checkpoint a day, so that a start reads a day and not the whole history."""
+    rig.memory.checkpoint(Checkpoint(**stamp_of(rig), state=rig.memory.state_text()))
+
+
+_CHORES = {
+    "look": _look,
+    "show": show_all,
+    "probe": _probe,
+    "watch": _watch,
+    "audit": _audit,
+}

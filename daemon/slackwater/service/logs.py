@@ -1,0 +1,45 @@
+"""How the daemon logs, and the names of everything it logs.
+
+Floor 7. One subject: structlog set up once per process. Laws here: key and value,
+never sentences built in code; names are past tense; no secret is ever a value; the
+ledger is the truth and logs may be lost.
+"""
+
+import logging
+import sys
+
+import structlog
+
+DAEMON_STARTED = "daemon_started"
+DAEMON_STOPPED = "daemon_stopped"
+EVENT_WRITTEN = "event_written"
+COMMAND_SENT = "command_sent"
+COMMAND_NOT_SENT = "command_not_sent"
+STOP_SENT = "stop_sent"
+SETUP_READ = "setup_read"
+SETUP_REFUSED = "setup_refused"
+STAGE_CHANGED = "stage_changed"
+LEDGER_MOVED = "ledger_moved"
+LEDGER_REFUSED = "ledger_refused"
+CLOCK_STEPPED = "clock_stepped"
+TURN_FAILED = "turn_failed"
+
+
+def set_up(*, terminal: bool, level: int = logging.INFO) -> None:
+    """Log to stderr: readable on a terminal, one JSON document a line otherwise."""
+    renderer: structlog.types.Processor = (
+        structlog.dev.ConsoleRenderer()
+        if terminal
+        else structlog.processors.JSONRenderer()
+    )
+    structlog.configure(
+        processors=[
+            structlog.processors.add_log_level,
+            structlog.processors.TimeStamper(fmt="iso", utc=True),
+            structlog.processors.StackInfoRenderer(),
+            renderer,
+        ],
+        wrapper_class=structlog.make_filtering_bound_logger(level),
+        logger_factory=structlog.PrintLoggerFactory(sys.stderr),
+        cache_logger_on_first_use=False,
+    )

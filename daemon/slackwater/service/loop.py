@@ -1,0 +1,151 @@
+"""The loop: gather, turn, append, act, wait.
+
+Floor 7. One subject: one pass. Laws here: write, then act; a moved ledger means
+deciding anew on the news; an effect is carried out once, after its entry is durable;
+named points are audited, so that tests can end the process exactly there.
+"""
+
+import sys
+from collections.abc import Sequence
+
+import structlog
+from structlog.typing import FilteringBoundLogger
+
+from slackwater.errors import LedgerMovedError, NotConnectedError
+from slackwater.facts.events import AnyEvent, DoseHanded
+from slackwater.facts.messages import Effect, Message, RunPump, StopPump, Tell
+from slackwater.facts.now import Now, proven_ms
+from slackwater.facts.sight import Inbox, see
+from slackwater.service import logs
+from slackwater.service.telling import tells
+from slackwater.service.wiring import Rig, setup_from
+from slackwater.turn.setup import Turn
+from slackwater.turn.step import STEP_S, turn
+
+# A pass that never comes to rest is a fault; this many turns is far beyond any burst.
+TURNS_AT_MOST = 10_000
+# Entries by others that change what the daemon is set up with.
+RESETTING = frozenset({"plan_approved", "plan_withdrawn"})
+RESTAGING = frozenset({"pumps_enabled", "pumps_disabled"})
+
+_log: FilteringBoundLogger = structlog.get_logger()
+
+
+def point(name: str) -> None:
+    """A named point of the life of a dose; free unless an audit hook listens."""
+    sys.audit(f"slackwater.{name}")
+
+
+def one_pass(rig: Rig, timeout_s: float) -> bool:
+    """Gather, decide until nothing more happens, act; True when the stage changed."""
+    messages = rig.gather(timeout_s)
+    now = rig.clock.now()
+    for message in messages:
+        see(rig.sight, message)
+    restaged = take_news(rig)
+    for _ in range(TURNS_AT_MOST):
+        done = _one_turn(rig, now, messages)
+        if done is None:
+            restaged = take_news(rig) or restaged
+            continue
+        if not done.events and not messages:
+            rig.alarm.wake_at(done.wake_at)
+            break
+        messages = ()
+    if _stepped(rig, now):
+        rig.alarm.rebuild()
+    rig.sight.previous = now
+    return restaged
+
+
+def take_news(rig: Rig) -> bool:
+    """Fold what others wrote; True when somebody changed the stage."""
+    news = rig.memory.news()
+    kinds = {event.kind for event in news}
+    if kinds & RESETTING:
+        rig.setup = setup_from(rig.memory.state, rig.setup.machine)
+        _log.info(logs.SETUP_READ, approvals=len(rig.memory.state.approvals))
+    return bool(kinds & RESTAGING)
+
+
+def _one_turn(rig: Rig, now: Now, messages: tuple[Message, ...]) -> Turn | None:
+    """One turn, written and carried out; None when the ledger had moved."""
+    inbox = Inbox(sight=rig.sight, messages=messages)
+    done = turn(now, rig.memory.state, inbox, rig.setup)
+    point("decided")
+    if done.events and not write(rig, done.events):
+        return None
+    rig.sight.scanned_until = done.scanned_until
+    for effect in done.effects:
+        _act(rig, effect, now)
+    for tell in tells(done.events, rig.setup.machine):
+        rig.observe.tell(tell)
+    return done
+
+
+def write(rig: Rig, events: Sequence[AnyEvent]) -> bool:
+    """Append durably and fold; False when somebody else was first."""
+    point("before_append")
+    try:
+        rig.memory.append(events)
+    except LedgerMovedError:
+        _log.info(logs.LEDGER_MOVED)
+        return False
+    point("appended")
+    for event in events:
+        _log.info(logs.EVENT_WRITTEN, kind=event.kind, **_about(event))
+    return True
+
+
+def _about(event: AnyEvent) -> dict[str, str]:
+    dose = getattr(event, "dose", None)
+    about = {
+        "dose_id": getattr(dose, "id", "") or getattr(event, "dose_id", ""),
+        "attempt": getattr(event, "attempt", ""),
+        "hold_id": getattr(event, "hold_id", ""),
+    }
+    return {name: value for name, value in about.items() if value}
+
+
+def _act(rig: Rig, effect: Effect, now: Now) -> None:
+    if isinstance(effect, RunPump):
+        _run(rig, effect, now)
+    elif isinstance(effect, StopPump):
+        rig.link.stop(effect)
+        _log.info(logs.STOP_SENT, node=effect.node, channel=effect.channel)
+    elif isinstance(effect, Tell):
+        rig.observe.tell(effect)
+
+
+def _run(rig: Rig, command: RunPump, now: Now) -> None:
+    """Send once. Whatever happens here, the intent stays charged until proof."""
+    point("before_send")
+    try:
+        certain = rig.link.run(command)
+    except NotConnectedError as error:
+        _log.warning(logs.COMMAND_NOT_SENT, attempt=command.attempt, why=str(error))
+        return
+    point("sent")
+    _log.info(logs.COMMAND_SENT, attempt=command.attempt, node=command.node)
+    if not certain:
+        mark = rig.memory.state.mark
+        handed = DoseHanded(
+            at=now.utc,
+            boot_s=now.boot_s,
+            proven_ms=0 if mark is None else proven_ms(mark, now),
+            attempt=command.attempt,
+            certain=False,
+        )
+        write(rig, [handed])
+
+
+def _stepped(rig: Rig, now: Now) -> bool:
+    before = rig.sight.previous
+    if before is None:
+        return False
+    wall_s = (now.utc - before.utc).total_seconds()
+    step_s = wall_s - (now.boot_s - before.boot_s)
+    if abs(step_s) <= STEP_S:
+        return False
+    _log.warning(logs.CLOCK_STEPPED, step_s=round(step_s, 1))
+    return True

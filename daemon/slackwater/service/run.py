@@ -1,0 +1,176 @@
+"""The daemon: build a rig, take charge, pass after pass, until told to stop.
+
+Floor 7. One subject: the life of the process. Laws here: shadow until a person
+enabled pumps, and back at once when disabled; a new fence each time it takes charge;
+whatever goes wrong in a pass ends the process, and nothing is sent on the way out.
+"""
+
+import signal
+import sys
+from contextlib import closing
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+from types import FrameType
+
+import structlog
+from structlog.typing import FilteringBoundLogger
+
+from slackwater import __version__
+from slackwater.errors import SlackwaterError
+from slackwater.facts.events import HoldRaised, Started, Stopped
+from slackwater.facts.reasons import Code, because
+from slackwater.facts.state import State
+from slackwater.outside.clock import SystemClock
+from slackwater.ports import Clock
+from slackwater.service import logs, systemd
+from slackwater.service.chores import do_chores, set_chores, stamp_of
+from slackwater.service.loop import one_pass, take_news, write
+from slackwater.service.memory import Memory, Mode
+from slackwater.service.standing import only_one, zone_hashes
+from slackwater.service.wiring import Places, Rig, build, connect
+
+# The loop looks at everything at least this often; the alarm only makes it sooner.
+TICK_S = 1.0
+# A run that is under way is waited for this long when the daemon stops.
+FINISH_S = 30.0
+# Fences count minutes from here, so that a lost ledger still begins higher.
+FENCE_EPOCH = datetime(2020, 1, 1, tzinfo=UTC)
+
+_log: FilteringBoundLogger = structlog.get_logger()
+
+
+@dataclass(slots=True)
+class Stop:
+    """Whether somebody asked the process to end."""
+
+    asked: bool = False
+    rigs: list[Rig] = field(default_factory=list)
+
+    def __call__(self, _number: int, _frame: FrameType | None) -> None:
+        """Take a signal: the loop finishes its pass and then stops."""
+        self.asked = True
+        for rig in self.rigs:
+            rig.mailbox.wake()
+
+
+def main(places: Places, clock: Clock | None = None) -> int:
+    """Run until SIGTERM or SIGINT; 0 after a clean stop, 2 when it cannot go on."""
+    logs.set_up(terminal=sys.stderr.isatty())
+    used = clock or SystemClock()
+    stop = Stop()
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, stop)
+    with only_one(places.state):
+        while not stop.asked:
+            mode = _mode_of(places)
+            _log.info(logs.STAGE_CHANGED, mode=mode)
+            _serve(places, used, mode, stop)
+    return 0
+
+
+def _mode_of(places: Places) -> Mode:
+    with closing(Memory(places.state, "live")) as memory:
+        memory.open()
+        return memory.state.stage
+
+
+def _serve(places: Places, clock: Clock, mode: Mode, stop: Stop) -> None:
+    """One mode from taking charge to letting go."""
+    memory = Memory(places.state, mode)
+    memory.open()
+    rig = build(places, clock, memory, mode)
+    stop.rigs = [rig]
+    try:
+        take_charge(rig)
+        connect(rig)
+        set_chores(rig)
+        systemd.ready()
+        _passes(rig, stop)
+        _finish(rig, stop)
+    except SlackwaterError as error:
+        _log.error(logs.LEDGER_REFUSED, why=str(error))
+        raise
+    except Exception:
+        # Nothing is sent any more; nodes end their runs by themselves.
+        _log.exception(logs.TURN_FAILED)
+        raise
+    finally:
+        systemd.stopping()
+        stop.rigs = []
+        rig.close()
+
+
+def _passes(rig: Rig, stop: Stop) -> None:
+    while not stop.asked:
+        do_chores(rig)
+        if one_pass(rig, TICK_S):
+            return
+        systemd.alive(f"{rig.mode}, {len(rig.memory.state.holds)} holds")
+
+
+def _finish(rig: Rig, stop: Stop) -> None:
+    """Let runs that are under way end, then write down a clean stop."""
+    begin_s = rig.clock.now().boot_s
+    while rig.memory.state.open and rig.clock.now().boot_s - begin_s < FINISH_S:
+        _settle_only(rig)
+    why = "asked to stop" if stop.asked else "stage changed"
+    while not write(rig, [Stopped(**stamp_of(rig), why=why)]):
+        take_news(rig)
+    rig.memory.ledger.write_witness()
+    _log.info(logs.DAEMON_STOPPED, why=why)
+
+
+def _settle_only(rig: Rig) -> None:
+    """A pass on an empty plan: outcomes are taken in, nothing new is begun."""
+    forces = rig.setup.forces
+    rig.setup = type(rig.setup)(machine=rig.setup.machine, bare=rig.setup.bare)
+    one_pass(rig, TICK_S)
+    rig.setup = type(rig.setup)(
+        machine=rig.setup.machine, bare=rig.setup.bare, forces=forces
+    )
+
+
+def take_charge(rig: Rig) -> None:
+    """Raise the fence and say who is here; too many unclean starts latch."""
+    while True:
+        state = rig.memory.state
+        started = Started(
+            **stamp_of(rig),
+            version=__version__,
+            boot_id=rig.clock.now().boot_id,
+            fence=next_fence(state, rig.clock.now().utc),
+            mode=rig.mode,
+            digest=state.approvals[-1].approval.digest if state.approvals else "",
+            zone_sha256=zone_hashes(rig.setup.machine),
+            shortened_timing=rig.setup.machine.shortened_timing,
+        )
+        if write(rig, [started]):
+            break
+        take_news(rig)
+    _log.info(logs.DAEMON_STARTED, mode=rig.mode, version=__version__)
+    _hold_after_storm(rig)
+
+
+def next_fence(state: State, utc: datetime) -> int:
+    """One more than the last, and never below the minutes since 2020."""
+    minutes = int((utc - FENCE_EPOCH) / timedelta(minutes=1))
+    return max(state.fence + 1, minutes)
+
+
+def _hold_after_storm(rig: Rig) -> None:
+    timing = rig.setup.machine.timing
+    state = rig.memory.state
+    since = rig.clock.now().utc - timedelta(seconds=timing.starts_within_s)
+    recent = [at for at in state.unclean_starts if at >= since]
+    if len(recent) < timing.starts_allowed or Code.START_STORM in state.holds:
+        return
+    reason = because(Code.START_STORM, starts=len(recent))
+    hold = HoldRaised(
+        **stamp_of(rig),
+        hold_id=Code.START_STORM,
+        scope="all",
+        reason=reason,
+        latched=True,
+    )
+    while not write(rig, [hold]):
+        take_news(rig)

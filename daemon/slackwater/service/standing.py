@@ -1,0 +1,66 @@
+"""What must hold around the process: one daemon per ledger, known zone data.
+
+Floor 7. One subject: the footing of a start. Laws here: a second daemon on the same
+ledger is refused before it reads anything; the bytes of the zone data are on record.
+"""
+
+import fcntl
+from collections.abc import Iterator
+from contextlib import contextmanager
+from hashlib import sha256
+from importlib import resources
+from pathlib import Path
+from zoneinfo import TZPATH
+
+from slackwater.errors import Finding, LedgerMissingError, RefusedError
+from slackwater.facts.tank import Machine
+
+LOCK_NAME = "daemon.lock"
+
+
+@contextmanager
+def only_one(state: Path) -> Iterator[None]:
+    """Hold the state directory for one daemon as long as the context lasts.
+
+    Raises: RefusedError when another daemon holds it, LedgerMissingError when there
+    is no such directory.
+    """
+    try:
+        lock = (state / LOCK_NAME).open("a")
+    except OSError as error:
+        raise LedgerMissingError(
+            Finding(
+                what=f"the state directory cannot be used ({error.strerror})",
+                where=str(state),
+                expected="a directory this user may write to, with a ledger in it",
+                do="Run `slackwater init` once, or give --state.",
+            )
+        ) from error
+    with lock:
+        try:
+            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError as error:
+            raise RefusedError(
+                Finding(
+                    what="another daemon runs on this ledger",
+                    where=str(state),
+                    expected="one daemon for one ledger",
+                    do="Stop the other one first.",
+                )
+            ) from error
+        yield
+
+
+def zone_hashes(machine: Machine) -> dict[str, str]:
+    """SHA-256 of the zone data this process uses, by zone name."""
+    zones = sorted({tank.zone for tank in machine.tanks.values()})
+    return {zone: sha256(_zone_bytes(zone)).hexdigest() for zone in zones}
+
+
+def _zone_bytes(zone: str) -> bytes:
+    """The file `zoneinfo` would read: the system's first, else the package's."""
+    for folder in TZPATH:
+        path = Path(folder) / zone
+        if path.is_file():
+            return path.read_bytes()
+    return resources.files("tzdata").joinpath("zoneinfo", *zone.split("/")).read_bytes()

@@ -1,0 +1,166 @@
+"""Which adapters stand behind the ports: the only place that knows them all.
+
+Floor 7. One subject: building one mode's machine. Laws here: the shadow rig holds no
+object that can publish a command, and no credential for one is read for it; nothing
+here decides anything.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from queue import SimpleQueue
+
+from slackwater.errors import Finding, InputError
+from slackwater.facts.messages import Beat, LinkChanged, Message
+from slackwater.facts.now import Now
+from slackwater.facts.plan import Approval, Plan
+from slackwater.facts.sight import Sight, remember
+from slackwater.facts.state import State
+from slackwater.facts.tank import Machine
+from slackwater.outside.alarm import SystemAlarm
+from slackwater.outside.approved import machine_from, plan_from
+from slackwater.outside.broker.actuate import Actuate
+from slackwater.outside.broker.observe import Observe
+from slackwater.outside.mailbox import BoundedMailbox
+from slackwater.outside.settings import read_broker, read_machine, read_node_keys
+from slackwater.outside.shadow_link import ShadowLink
+from slackwater.outside.wire import BrokerSettings, view_of
+from slackwater.ports import Clock, PumpLink
+from slackwater.service.memory import Memory, Mode
+from slackwater.turn.setup import Setup, make_setup
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Places:
+    """Where things are; `credentials` is the service manager's folder, if any."""
+
+    config: Path
+    state: Path
+    credentials: Path | None = None
+
+
+@dataclass(slots=True, kw_only=True)
+class Rig:
+    """Everything one mode runs with."""
+
+    mode: Mode
+    places: Places
+    clock: Clock
+    memory: Memory
+    mailbox: BoundedMailbox
+    chores: SimpleQueue[str]
+    observe: Observe
+    link: PumpLink
+    shadow: ShadowLink | None
+    alarm: SystemAlarm
+    setup: Setup
+    sight: Sight
+    files: Mapping[str, str] = field(default_factory=dict)
+
+    def gather(self, timeout_s: float) -> tuple[Message, ...]:
+        """Wait for news from the world; in shadow, with imagined answers among it."""
+        messages = self.mailbox.collect(timeout_s)
+        if self.shadow is None:
+            return messages
+        shadow = self.shadow
+        laid = tuple(
+            shadow.overlay(message) if isinstance(message, Beat) else message
+            for message in messages
+        )
+        return (*laid, *shadow.due(self.clock.now().boot_s))
+
+    def close(self) -> None:
+        """Close everything in the order in which it may still be needed."""
+        self.alarm.close()
+        self.link.close()
+        self.observe.close()
+        self.memory.close()
+
+
+def setup_from(state: State, fallback: Machine | None) -> Setup:
+    """The approved machine and plans; without an approval, only the machine.
+
+    Raises: InputError when the approved text cannot be read, or when there is neither
+    an approval nor a machine.
+    """
+    approved: dict[int, tuple[Approval, Plan]] = {}
+    machine = fallback
+    for event in state.approvals:
+        machine = machine_from(event.machine)
+        approved[event.approval.serial] = (event.approval, plan_from(event.plan))
+    if machine is None:
+        raise InputError(
+            Finding(
+                what="there is neither an approved plan nor a readable machine file",
+                where="slackwater.toml",
+                expected="a machine",
+                do="Run `slackwater check`.",
+            )
+        )
+    return make_setup(machine, approved)
+
+
+def build(places: Places, clock: Clock, memory: Memory, mode: Mode) -> Rig:
+    """One mode's rig; `memory` is open. Nothing is connected yet.
+
+    Raises: InputError with what is wrong in the files.
+    """
+    broker = read_broker(places.config, places.credentials)
+    keys = read_node_keys(places.config, places.credentials)
+    fallback = None if memory.state.approvals else read_machine(places.config)
+    setup = setup_from(memory.state, fallback)
+    mailbox = BoundedMailbox()
+    now = clock.now()
+    link, shadow = _link(broker, keys, mailbox, (clock, mode))
+    return Rig(
+        mode=mode,
+        places=places,
+        clock=clock,
+        memory=memory,
+        mailbox=mailbox,
+        chores=SimpleQueue(),
+        observe=Observe(broker, view_of(setup.machine, keys), mailbox, clock),
+        link=link,
+        shadow=shadow,
+        alarm=SystemAlarm(mailbox.wake),
+        setup=setup,
+        sight=_sight(memory.state, now, mode),
+    )
+
+
+def _link(
+    broker: BrokerSettings,
+    keys: Mapping[str, bytes],
+    mailbox: BoundedMailbox,
+    how: tuple[Clock, Mode],
+) -> tuple[PumpLink, ShadowLink | None]:
+    clock, mode = how
+    if mode == "shadow":
+        shadow = ShadowLink(clock)
+        return shadow, shadow
+    return Actuate(broker, keys, mailbox), None
+
+
+def _sight(state: State, now: Now, mode: Mode) -> Sight:
+    sight = Sight(started_boot_s=now.boot_s)
+    # An imagined link is always up; the real one reports itself.
+    sight.actuate_up = mode == "shadow"
+    for series in state.readings.values():
+        remember(sight, series)
+    return sight
+
+
+def connect(rig: Rig) -> None:
+    """Open the connections and start the alarm; the actuate link only if it is one.
+
+    Raises: InputError when a credential cannot be used.
+    """
+    rig.observe.start()
+    if isinstance(rig.link, Actuate):
+        rig.link.start()
+    rig.alarm.start()
+
+
+def is_link_message(message: Message) -> bool:
+    """Whether a message only tells of the connections."""
+    return isinstance(message, LinkChanged)

@@ -1,0 +1,62 @@
+"""The real process on a real broker with the invented reef."""
+
+import signal
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from slackwater.facts.events import DoseEnded, DoseIntended
+from tests.service.household import (
+    Household,
+    approve,
+    dense_plan,
+    enable,
+    household,
+    kinds,
+    until,
+)
+
+pytestmark = pytest.mark.mosquitto
+
+
+@pytest.fixture
+def home(tmp_path: Path) -> Iterator[Household]:
+    """A household that ends with the test."""
+    with household(tmp_path) as made:
+        yield made
+
+
+@pytest.mark.timeout(120)
+def test_live_doses_are_commanded_settled_and_accounted(home: Household) -> None:
+    """Two doses end as reported, and the reef's own integral agrees within 2 %."""
+    approve(home, dense_plan(datetime.now(UTC), 10, 5, 500))
+    enable(home)
+    daemon = home.start()
+    until(lambda: kinds(home.events()).count("dose_ended") >= 2, "two ended doses")
+    daemon.send_signal(signal.SIGTERM)
+    assert 0 == daemon.wait(timeout=40)
+    events = home.events()
+    asked = sum(e.command.ul for e in events if isinstance(e, DoseIntended))
+    believed = sum(e.believed_ul for e in events if isinstance(e, DoseEnded))
+    until(lambda: home.delivered_ul() > believed * 0.98, "the reef's account")
+    assert home.delivered_ul() <= asked * 1.02
+    assert "stopped" == kinds(events)[-1]
+
+
+@pytest.mark.timeout(120)
+def test_shadow_commands_nothing_and_writes_aside(home: Household) -> None:
+    """Not enabled: imagined doses in the shadow ledger, not a drop in the water."""
+    approve(home, dense_plan(datetime.now(UTC), 10, 5, 500))
+    home.start()
+    shadow = home.state / "shadow.ledger"
+    until(shadow.exists, "the shadow ledger")
+
+    def imagined() -> bool:
+        return b"dose_ended" in shadow.read_bytes()
+
+    until(imagined, "an imagined dose")
+    assert "dose_intended" not in kinds(home.events())
+    until((home.folder / "delivered.json").exists, "the reef's account")
+    assert 0.0 == home.delivered_ul()
