@@ -7,23 +7,63 @@ whole pico-units for the tank.
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import date, datetime
+from datetime import datetime
 from typing import Literal
 
-from slackwater.facts.messages import RunPump
-from slackwater.facts.plan import Approval, DueDose, Kind
+from slackwater.facts.doses import (
+    ChargeRaised,
+    DoseEnded,
+    DoseHanded,
+    DoseHeld,
+    DoseIntended,
+    DoseMissed,
+    DoseRefusedByNode,
+    DoseSealed,
+    DoseTaken,
+    DoseVoided,
+    EndedHow,
+    SpanMissed,
+)
+from slackwater.facts.now import Event
+from slackwater.facts.plan import Approval
 from slackwater.facts.reasons import Reason
 
-EndedHow = Literal["full", "short", "over", "stopped", "cut", "fault", "lost"]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Event:
-    """What all entries carry: wall time, boot-time seconds, proven milliseconds."""
-
-    at: datetime
-    boot_s: float
-    proven_ms: int
+# The life of a dose is told in a file of its own; entries are read from here alone.
+__all__ = [
+    "AnyEvent",
+    "Calibrated",
+    "ChargeRaised",
+    "Checkpoint",
+    "ClockConfirmed",
+    "DoseEnded",
+    "DoseHanded",
+    "DoseHeld",
+    "DoseIntended",
+    "DoseMissed",
+    "DoseRefusedByNode",
+    "DoseSealed",
+    "DoseTaken",
+    "DoseVoided",
+    "EndedHow",
+    "Event",
+    "FilesDiffer",
+    "HoldRaised",
+    "HoldReleased",
+    "LedgerMade",
+    "PlanApproved",
+    "PlanWithdrawn",
+    "PumpsDisabled",
+    "PumpsEnabled",
+    "ReadingKept",
+    "RequestHeard",
+    "ResumeBegan",
+    "ResumeEnded",
+    "ShotRequested",
+    "SpanMissed",
+    "Started",
+    "Stopped",
+    "WatchKept",
+]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -162,137 +202,6 @@ class ShotRequested(Event):
     volume_ul: int
     until: datetime
     by: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class DoseHeld(Event):
-    """A due dose was refused for the first time; it waits until its latest start."""
-
-    kind: Literal["dose_held"] = "dose_held"
-    dose_id: str
-    pump: str
-    reasons: tuple[Reason, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class DoseMissed(Event):
-    """A dose will not be given and is not made up."""
-
-    kind: Literal["dose_missed"] = "dose_missed"
-    dose: DueDose
-    reasons: tuple[Reason, ...]
-    effects: Mapping[str, int] = field(default_factory=dict)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SpanMissed(Event):
-    """All doses of one line over a long absence, in one entry."""
-
-    kind: Literal["span_missed"] = "span_missed"
-    tank: str
-    line: str
-    first_due: datetime
-    last_due: datetime
-    doses: int
-    volume_ul: int
-    reasons: tuple[Reason, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class DoseIntended(Event):
-    """A dose is about to be commanded; from here on it is charged in full.
-
-    `planned_ul` what the plan asked, `command.ul` what is asked of the node;
-    `effects` what the asked volume adds; `in_water` False for a calibration run
-    into a cylinder; `local_day` the tank's date at this moment; `flow_end_ms` the
-    proven time at which the last drop can have flowed.
-    """
-
-    kind: Literal["dose_intended"] = "dose_intended"
-    dose: DueDose
-    dose_kind: Kind
-    command: RunPump
-    planned_ul: int
-    solution: str
-    local_day: date
-    odo_ul: int
-    flow_end_ms: int
-    verdict: Literal["granted", "shortened"] = "granted"
-    reasons: tuple[Reason, ...] = ()
-    effects: Mapping[str, int] = field(default_factory=dict)
-    planned_effects: Mapping[str, int] = field(default_factory=dict)
-    in_water: bool = True
-    serial: int = 0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class DoseHanded(Event):
-    """The client gave the bytes away, or may have (`certain` False)."""
-
-    kind: Literal["dose_handed"] = "dose_handed"
-    attempt: str
-    certain: bool
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class DoseTaken(Event):
-    """The node accepted the command."""
-
-    kind: Literal["dose_taken"] = "dose_taken"
-    attempt: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class DoseEnded(Event):
-    """The run ended; `believed_ul` is the best estimate of what flowed.
-
-    `charge_ul` is the larger of asked and reported; `source` says who knew.
-    """
-
-    kind: Literal["dose_ended"] = "dose_ended"
-    attempt: str
-    how: EndedHow
-    believed_ul: int
-    charge_ul: int
-    source: Literal["reported", "odometer", "asked"]
-    ran_ms: int = 0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class DoseRefusedByNode(Event):
-    """The node said no; that alone proves nothing, the charge stays."""
-
-    kind: Literal["dose_refused_by_node"] = "dose_refused_by_node"
-    attempt: str
-    word: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class DoseVoided(Event):
-    """Proven never executed: the charge is given back, the dose is missed."""
-
-    kind: Literal["dose_voided"] = "dose_voided"
-    attempt: str
-    reasons: tuple[Reason, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class DoseSealed(Event):
-    """Nobody can tell any more: closed as charged in full, never sent again."""
-
-    kind: Literal["dose_sealed"] = "dose_sealed"
-    attempt: str
-    reasons: tuple[Reason, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ChargeRaised(Event):
-    """A late report showed more than was charged; a charge never falls."""
-
-    kind: Literal["charge_raised"] = "charge_raised"
-    attempt: str
-    pump: str
-    charge_ul: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,7 +1,8 @@
 """The three clocks of one turn, and how much time they prove together.
 
 Floor 2. One subject: the moment. Laws here: proven time is the smallest difference
-any trusted clock shows, so it can only lag behind the truth.
+any trusted clock shows, so it can only lag behind the truth; every entry is stamped
+with all three.
 """
 
 from dataclasses import dataclass
@@ -21,6 +22,15 @@ class Now:
     boot_s: float
     boot_id: str
     synchronised: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Event:
+    """What all entries carry: wall time, boot-time seconds, proven milliseconds."""
+
+    at: datetime
+    boot_s: float
+    proven_ms: int
 
 
 @dataclass(slots=True, kw_only=True)
