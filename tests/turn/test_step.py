@@ -4,7 +4,12 @@ from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
-from slackwater.facts.events import AnyEvent, DoseIntended, DoseMissed
+from slackwater.facts.events import (
+    AnyEvent,
+    DoseIntended,
+    DoseMissed,
+    ShotRequested,
+)
 from slackwater.facts.fold import fold_all
 from slackwater.facts.messages import (
     Message,
@@ -222,3 +227,38 @@ def test_i6_a_stop_from_afar_reaches_every_pump_of_the_tank() -> None:
         done.effects, key=str, reverse=True
     )
     assert ["request_heard"] == [event.kind for event in done.events]
+
+
+def test_a_calibration_shot_runs_outside_the_water_accounts() -> None:
+    """A local request gives one run, charged to its own small cap and no other."""
+    bench = Bench(machine())
+    bench.utc = START - timedelta(minutes=30)
+    bench.sight.scanned_until = bench.utc
+    bench.state.requests["shot-1"] = shot(bench.utc + timedelta(minutes=20))
+    bench.run_until(START - timedelta(minutes=25))
+    assert ["shot-1"] == [intent.dose.id for intent in bench.intents()]
+    assert {"calibrate/carbonate"} == set(bench.state.charges)
+    assert {} == bench.state.requests
+
+
+def test_a_shot_that_nobody_carried_out_expires() -> None:
+    """After its time it is missed with the reason, and never run."""
+    bench = Bench(machine())
+    bench.state.requests["shot-1"] = shot(START - timedelta(seconds=1))
+    bench.hear_beat()
+    missed = [e for e in bench.step() if isinstance(e, DoseMissed)]
+    assert [Code.REQUEST_EXPIRED] == [e.reasons[0].code for e in missed]
+
+
+def shot(end: datetime) -> ShotRequested:
+    """2 mL of carbonate into a cylinder."""
+    return ShotRequested(
+        at=START - timedelta(minutes=30),
+        boot_s=BOOT_S,
+        proven_ms=10**9,
+        request="shot-1",
+        pump="carbonate",
+        volume_ul=2000,
+        until=end,
+        by="keeper",
+    )

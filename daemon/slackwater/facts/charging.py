@@ -100,6 +100,8 @@ def fold_intended(state: State, event: DoseIntended) -> None:
         charge(state, key, (at_ms, amount, command.attempt), day)
     if event.planned_effects:
         plan_for(state, dose.tank, event.planned_effects, at_ms, dose.id)
+        if command.ul < event.planned_ul:
+            state.wanting[dose.tank] = at_ms
 
 
 def close_dose(
@@ -129,6 +131,7 @@ def close_dose(
             believe(state, closed.tank, closed.effects, at_ms)
         else:
             believe(state, closed.tank, _share(closed, believed_ul), at_ms)
+            state.wanting[closed.tank] = at_ms
     _raise_charge(state, attempt, closed, at_ms, charge_ul)
     if len(state.closed) % CLOSED_AT_LEAST == 0:
         _forget_closed(state, at_ms - CLOSED_KEPT_MS)
@@ -171,6 +174,7 @@ def fold_voided(state: State, event: DoseVoided) -> None:
     intent = known.intent
     attempt, pump = event.attempt, intent.dose.pump
     state.drawn_ul[pump] -= intent.command.ul
+    state.wanting[intent.dose.tank] = event.proven_ms
     if not intent.in_water:
         _take_back(state, f"calibrate/{pump}", attempt, intent.local_day)
         return

@@ -202,6 +202,7 @@ def _missed(state: State, event: DoseMissed) -> None:
     _use(state, dose.id, dose.local_day)
     state.requests.pop(dose.id, None)
     plan_for(state, dose.tank, event.effects, event.proven_ms, dose.id)
+    state.wanting[dose.tank] = event.proven_ms
 
 
 def _span_missed(state: State, event: SpanMissed) -> None:

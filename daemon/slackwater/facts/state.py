@@ -67,7 +67,8 @@ class State:
     `calibrate/PUMP`; `believed` and `planned` by `TANK/PARAMETER`. `hours` keeps
     believed alkalinity per proven hour and tank for six weeks. `used` maps a dose
     identity to its local day; `held` one that waits to the entry that says why.
-    `unquiet_ms` is the proven time of the last clock or ledger hold. `skipped` maps
+    `wanting` maps a tank to the proven time of the last dose that came less than
+    planned; a tank not in it needs no look at its shortfall. `unquiet_ms` is the proven time of the last clock or ledger hold. `skipped` maps
     a dose identity to the request that asked.
     """
 
@@ -105,4 +106,5 @@ class State:
     drawn_ul: dict[str, int] = field(default_factory=dict)
     readings: dict[str, list[ReadingKept]] = field(default_factory=dict)
     resuming: dict[str, int] = field(default_factory=dict)
+    wanting: dict[str, int] = field(default_factory=dict)
     heard_requests: dict[str, datetime] = field(default_factory=dict)

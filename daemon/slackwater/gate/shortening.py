@@ -80,6 +80,10 @@ def _outside(moment: Moment, tank: str) -> int:
 
 def must_resume(moment: Moment, tank: str) -> bool:
     """Less than half of a day's planned alkalinity came in the last 24 h."""
+    wanting_ms = moment.state.wanting.get(tank)
+    # Nothing came short within the day: no sum needs to be looked at.
+    if wanting_ms is None or wanting_ms <= moment.proven_ms - DAY_MS:
+        return False
     _, plan = planned_per_day(moment, tank)
     key = f"{tank}/{ALKALINITY}"
     wanted = moment.state.planned.get(key)

@@ -8,6 +8,7 @@ can never make two.
 
 import json
 from dataclasses import dataclass
+from functools import cache
 from hashlib import sha256
 
 from slackwater.facts.messages import RunPump
@@ -36,6 +37,7 @@ class Sending:
     proven_ms: int
 
 
+@cache
 def calibration_id(pump: str, rate_nl_per_s: int) -> str:
     """First 8 hex of SHA-256 over the canonical JSON of the calibration."""
     record = {"pump": pump, "rate_nl_per_s": rate_nl_per_s}

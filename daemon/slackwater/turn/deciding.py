@@ -5,8 +5,9 @@ once for ever; late is missed and stays missed; at most one intent per turn.
 """
 
 from collections.abc import Iterator
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from slackwater.facts.events import AnyEvent, DoseHeld, DoseIntended, DoseMissed
@@ -18,6 +19,8 @@ from slackwater.gate.verdict import Granted, effects_of, may_dose
 from slackwater.pump.command import Sending, command_for, flow_end_ms
 from slackwater.pump.outcome import Stamp
 from slackwater.turn.setup import Force, Setup
+
+NOBODY: AbstractSet[str] = frozenset()
 
 
 @dataclass(slots=True)
@@ -48,21 +51,77 @@ def decide(moment: Moment, setup: Setup, after: datetime, stamp: Stamp) -> Decid
     """Look at every dose due since `after` that nobody decided yet."""
     decided = Decided()
     utc = moment.now.utc
-    busy = _busy_nodes(moment)
+    busy = _busy_nodes(moment) if moment.state.open else NOBODY
+    if moment.state.requests:
+        _shots(moment, decided, busy, stamp)
     for force, dose in due_doses(setup, after, utc):
         if dose.id in moment.state.used:
             continue
         missed = _missed(moment, force, dose)
         if missed is not None:
             decided.events.append(_miss(force, dose, (missed, stamp)))
-        elif (
-            decided.command is None
-            and force.rules.pumps[dose.pump].pump.node not in busy
-        ):
-            _try(moment, force, dose, decided, stamp)
-        else:
+        elif decided.command or force.rules.pumps[dose.pump].pump.node in busy:
             _wait(decided, dose)
+        else:
+            _try(moment, force, dose, decided, stamp)
     return decided
+
+
+def _shots(
+    moment: Moment, decided: Decided, busy: AbstractSet[str], stamp: Stamp
+) -> None:
+    """Calibration runs that a person on the machine asked for, oldest first."""
+    for request in moment.state.requests.values():
+        rule = moment.rules.pumps.get(request.pump)
+        if rule is None or request.request in moment.state.used:
+            continue
+        zone = ZoneInfo(moment.machine.tanks[rule.pump.tank].zone)
+        day = moment.now.utc.astimezone(zone).date()
+        dose = DueDose(
+            id=request.request,
+            line="",
+            tank=rule.pump.tank,
+            pump=request.pump,
+            local_day=day,
+            ordinal=1,
+            due_at=request.at,
+            latest_at=request.until,
+            volume_ul=request.volume_ul,
+        )
+        if moment.now.utc > request.until:
+            expired = (because(Code.REQUEST_EXPIRED),)
+            decided.events.append(DoseMissed(**stamp, dose=dose, reasons=expired))
+        elif decided.command is None and rule.pump.node not in busy:
+            ask = Ask(dose=dose, kind="calibrate", pump=rule, line=None)
+            _ask_gate(moment, ask, day, (decided, stamp))
+
+
+def _ask_gate(moment: Moment, ask: Ask, day: date, into: tuple[Decided, Stamp]) -> None:
+    """Intend it, or put on record that it waits, or that it never can run."""
+    decided, stamp = into
+    verdict = may_dose(moment, ask, day)
+    reasons, final = verdict.reasons, False
+    if isinstance(verdict, Granted):
+        made = _intend(moment, ask, verdict, (day, stamp))
+        if isinstance(made, DoseIntended):
+            decided.events.append(made)
+            decided.command = made.command
+            return
+        reasons, final = (made,), True
+    else:
+        final = verdict.final
+    if final:
+        effects = effects_of(ask, ask.dose.volume_ul) if ask.kind == "plan" else {}
+        missed = DoseMissed(**stamp, dose=ask.dose, reasons=reasons, effects=effects)
+        decided.events.append(missed)
+        return
+    if ask.dose.id not in moment.state.held:
+        held = DoseHeld(
+            **stamp, dose_id=ask.dose.id, pump=ask.dose.pump, reasons=reasons
+        )
+        decided.events.append(held)
+    if ask.kind == "plan":
+        _wait(decided, ask.dose)
 
 
 def _busy_nodes(moment: Moment) -> set[str]:
@@ -124,35 +183,17 @@ def _miss(
 def _try(
     moment: Moment, force: Force, dose: DueDose, decided: Decided, stamp: Stamp
 ) -> None:
-    """Ask the gate; an intent, a hold on record, or a final refusal."""
-    ask = _ask(force, dose)
+    """Ask the gate for a dose of the plan."""
     zone = ZoneInfo(moment.machine.tanks[dose.tank].zone)
     day = moment.now.utc.astimezone(zone).date()
-    verdict = may_dose(moment, ask, day)
-    if isinstance(verdict, Granted):
-        made = _intend(moment, ask, verdict, stamp)
-        if isinstance(made, DoseIntended):
-            decided.events.append(made)
-            decided.command = made.command
-            return
-        verdict_reasons: tuple[Reason, ...] = (made,)
-        final = True
-    else:
-        verdict_reasons, final = verdict.reasons, verdict.final
-    if final:
-        decided.events.append(_miss(force, dose, (verdict_reasons, stamp)))
-        return
-    if dose.id not in moment.state.held:
-        decided.events.append(
-            DoseHeld(**stamp, dose_id=dose.id, pump=dose.pump, reasons=verdict_reasons)
-        )
-    _wait(decided, dose)
+    _ask_gate(moment, _ask(force, dose), day, (decided, stamp))
 
 
 def _intend(
-    moment: Moment, ask: Ask, granted: Granted, stamp: Stamp
+    moment: Moment, ask: Ask, granted: Granted, when: tuple[date, Stamp]
 ) -> DoseIntended | Reason:
     """The durable intent of a granted dose, charged in full from here on."""
+    day, stamp = when
     pump = ask.pump.pump
     seen = moment.sight.nodes[pump.node]
     sending = Sending(
@@ -165,7 +206,7 @@ def _intend(
     command = command_for(sending, ask.dose, granted.volume_ul)
     if isinstance(command, Reason):
         return command
-    zone = ZoneInfo(moment.machine.tanks[pump.tank].zone)
+    in_water = ask.kind == "plan"
     shortened = granted.volume_ul < ask.dose.volume_ul
     return DoseIntended(
         **stamp,
@@ -174,12 +215,13 @@ def _intend(
         command=command,
         planned_ul=ask.dose.volume_ul,
         solution=pump.solution,
-        local_day=moment.now.utc.astimezone(zone).date(),
+        local_day=day,
         odo_ul=seen.beat.channels[pump.channel].odo_ul,
         flow_end_ms=flow_end_ms(sending, command),
         verdict="shortened" if shortened else "granted",
         reasons=granted.reasons,
-        effects=granted.effects,
-        planned_effects=effects_of(ask, ask.dose.volume_ul),
+        effects=granted.effects if in_water else {},
+        planned_effects=effects_of(ask, ask.dose.volume_ul) if in_water else {},
+        in_water=in_water,
         serial=0 if moment.approval is None else moment.approval.serial,
     )

@@ -76,8 +76,10 @@ def _moment(now: Now, state: State, inbox: Inbox, setup: Setup) -> Moment:
 
 
 def _in_force(setup: Setup, utc: datetime) -> Force | None:
-    taken = [force for force in setup.forces if force.approval.takes_over_at <= utc]
-    return taken[-1] if taken else None
+    for force in reversed(setup.forces):
+        if force.approval.takes_over_at <= utc:
+            return force
+    return None
 
 
 def _scan_from(state: State, setup: Setup, now: Now) -> datetime:
@@ -94,11 +96,9 @@ def _may_decide(moment: Moment) -> bool:
 
 
 def _listen(moment: Moment, inbox: Inbox, stamp: Stamp) -> list[AnyEvent]:
-    """Entries for the first message that leads to any; the rest waits its turn.
-
-    Messages that lead to nothing are passed over; two of one batch may speak of the
-    same dose, so the shell hands what was not consumed in again.
-    """
+    """Entries of all messages; two that speak of the same thing count once."""
+    if len(inbox.messages) == 1:
+        return list(hear(moment, inbox.messages[0], stamp))
     events: list[AnyEvent] = []
     seen: set[str] = set()
     for message in inbox.messages:
@@ -123,12 +123,15 @@ def _about(event: AnyEvent) -> str:
 def _house(moment: Moment, setup: Setup, stamp: Stamp) -> Iterator[AnyEvent]:
     """Clock steps, expired pauses, silent intents, coming back after a gap."""
     yield from _clock_step(moment, stamp)
-    for hold_id, hold in sorted(moment.state.holds.items()):
+    state = moment.state
+    for hold_id, hold in sorted(state.holds.items()) if state.holds else ():
         if hold.until is not None and moment.now.utc >= hold.until:
             yield HoldReleased(**stamp, hold_id=hold_id, by="daemon", why="time passed")
-    yield from settle_by_time(moment.state, stamp)
-    for tank in sorted(setup.machine.tanks):
-        yield from _resume(moment, tank, stamp)
+    if state.open:
+        yield from settle_by_time(state, stamp)
+    if state.wanting or state.resuming:
+        for tank in sorted(setup.machine.tanks):
+            yield from _resume(moment, tank, stamp)
 
 
 def _clock_step(moment: Moment, stamp: Stamp) -> Iterator[AnyEvent]:
@@ -165,6 +168,8 @@ def _resume(moment: Moment, tank: str, stamp: Stamp) -> Iterator[AnyEvent]:
 
 def _stops(moment: Moment) -> Iterator[StopPump]:
     """A running dose whose pump is held is stopped, again each turn until it is."""
+    if not moment.state.holds:
+        return
     for _, known in sorted(moment.state.open.items()):
         dose = known.intent.dose
         rule = moment.rules.pumps.get(dose.pump)
