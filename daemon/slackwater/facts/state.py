@@ -68,8 +68,9 @@ class State:
     believed alkalinity per proven hour and tank for six weeks. `used` maps a dose
     identity to its local day; `held` one that waits to the entry that says why.
     `wanting` maps a tank to the proven time of the last dose that came less than
-    planned; a tank not in it needs no look at its shortfall. `unquiet_ms` is the proven time of the last clock or ledger hold. `skipped` maps
-    a dose identity to the request that asked.
+    planned; a tank not in it needs no look at its shortfall. `unquiet_ms` is the
+    proven time of the last clock or ledger hold. `skipped` maps a dose identity to
+    the request that asked.
     """
 
     ledger_id: str = ""

@@ -62,7 +62,8 @@ def take_news(rig: Rig) -> bool:
     """Fold what others wrote; True when somebody changed the stage."""
     news = rig.memory.news()
     kinds = {event.kind for event in news}
-    if kinds & RESETTING:
+    # A calibration session never takes up a plan: it is there for shots alone.
+    if kinds & RESETTING and rig.mode != "calibrate":
         rig.setup = setup_from(rig.memory.state, rig.setup.machine)
         _log.info(logs.SETUP_READ, approvals=len(rig.memory.state.approvals))
     return bool(kinds & RESTAGING)

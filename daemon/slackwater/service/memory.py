@@ -36,7 +36,7 @@ from slackwater.ports import Entry
 
 LIVE_NAME = "slackwater.ledger"
 SHADOW_NAME = "shadow.ledger"
-Mode = Literal["shadow", "live"]
+Mode = Literal["shadow", "live", "calibrate"]
 
 # What a shadow run writes aside; everything else is true and belongs to the ledger.
 ASIDE = (
@@ -83,7 +83,7 @@ class Memory:
         self._live = LedgerFile.open(self._directory / LIVE_NAME)
         self._live.probe_write()
         self._true_state = read_state(self._live)
-        if self._mode == "live":
+        if self._mode != "shadow":
             self.state = self._true_state
             return
         self.state = _for_shadow(self._true_state)

@@ -1,0 +1,194 @@
+"""A calibration session: timed shots into a cylinder, before anything is enabled.
+
+Floor 7. One subject: carrying out shots while the daemon itself may not command.
+Laws here: the same turn, gate and ledger as the daemon; no plan is in force, so no
+dose of a plan can run from here; each shot is a local request with an end.
+While pumps are enabled the daemon carries shots out; a session would be a second one
+who commands.
+"""
+
+from collections.abc import Callable
+from contextlib import suppress
+from dataclasses import dataclass
+from datetime import timedelta
+from secrets import token_hex
+from typing import Self
+
+from slackwater.errors import Finding, LedgerError, RefusedError
+from slackwater.facts.events import (
+    AnyEvent,
+    DoseEnded,
+    DoseMissed,
+    DoseSealed,
+    DoseVoided,
+    ShotRequested,
+    Stopped,
+)
+from slackwater.facts.reasons import Reason
+from slackwater.gate.moment import rules_for
+from slackwater.ports import Clock
+from slackwater.service.chores import stamp_of
+from slackwater.service.loop import one_pass, take_news, write
+from slackwater.service.memory import Memory
+from slackwater.service.run import TICK_S, take_charge
+from slackwater.service.wiring import Places, Rig, build, connect
+from slackwater.turn.setup import Setup
+
+# A local request is good for half an hour (dry-run rules of manual requests).
+REQUEST_LASTS = timedelta(minutes=30)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shot:
+    """How one shot ended: run time in milliseconds, reported microlitres."""
+
+    ran_ms: int
+    believed_ul: int
+    how: str
+    reasons: tuple[Reason, ...] = ()
+
+
+class Session:
+    """Owns a rig that can command, for shots alone; use as a context manager."""
+
+    def __init__(self, places: Places, clock: Clock, by: str) -> None:
+        """Keep whose session it is; entering opens and connects."""
+        self._places = places
+        self._clock = clock
+        self._by = by
+        self._rig: Rig | None = None
+
+    def __enter__(self) -> Self:
+        """Take charge with a new fence and connect.
+
+        Raises: RefusedError while pumps are enabled; ledger, input and wire errors.
+        """
+        memory = Memory(self._places.state, "calibrate")
+        memory.open()
+        if memory.state.stage == "live":
+            memory.close()
+            raise RefusedError(_live())
+        rig = build(self._places, self._clock, memory, "calibrate")
+        machine = rig.setup.machine
+        rig.setup = Setup(machine=machine, bare=rules_for(machine, None))
+        try:
+            take_charge(rig)
+            connect(rig)
+        except BaseException:
+            rig.close()
+            raise
+        self._rig = rig
+        return self
+
+    def __exit__(self, *_error: object) -> None:
+        """Write down the end and let go."""
+        rig = self.rig
+        self._rig = None
+        with suppress(LedgerError):
+            write(rig, [Stopped(**stamp_of(rig), why="calibration ended")])
+        rig.close()
+
+    @property
+    def rig(self) -> Rig:
+        """The open rig.
+
+        Raises: RefusedError outside the context.
+        """
+        if self._rig is None:
+            raise RefusedError(_closed())
+        return self._rig
+
+    def shoot(
+        self, pump: str, volume_ul: int, watch: Callable[[tuple[Reason, ...]], None]
+    ) -> Shot:
+        """One shot from request to end; `watch` hears why it still waits.
+
+        Raises: RefusedError when it never ran: expired, voided or sealed.
+        """
+        rig = self.rig
+        request = f"shot-{token_hex(8)}"
+        stamp = stamp_of(rig)
+        asked = ShotRequested(
+            **stamp,
+            request=request,
+            pump=pump,
+            volume_ul=volume_ul,
+            until=stamp["at"] + REQUEST_LASTS,
+            by=self._by,
+        )
+        while not write(rig, [asked]):
+            take_news(rig)
+        return _carry_out(rig, request, watch)
+
+
+def _carry_out(
+    rig: Rig, request: str, watch: Callable[[tuple[Reason, ...]], None]
+) -> Shot:
+    """Passes until the request's run has ended, one way or another."""
+    told: tuple[Reason, ...] = ()
+    while True:
+        attempt = _attempt_of(rig, request)
+        one_pass(rig, TICK_S)
+        attempt = attempt or _attempt_of(rig, request)
+        held = rig.memory.state.held.get(request)
+        if held is not None and held.reasons != told:
+            told = held.reasons
+            watch(told)
+        if request in rig.memory.state.used and not _attempt_of(rig, request):
+            return _ending(rig, request, attempt)
+
+
+def _attempt_of(rig: Rig, request: str) -> str:
+    for attempt, known in rig.memory.state.open.items():
+        if known.intent.dose.id == request:
+            return attempt
+    return ""
+
+
+def _ending(rig: Rig, request: str, attempt: str) -> Shot:
+    for event in _newest_first(rig):
+        if isinstance(event, DoseEnded) and event.attempt == attempt:
+            return Shot(
+                ran_ms=event.ran_ms, believed_ul=event.believed_ul, how=event.how
+            )
+        if isinstance(event, DoseMissed) and event.dose.id == request:
+            raise RefusedError(_never_ran(request, event.reasons))
+        if (
+            isinstance(event, (DoseVoided, DoseSealed))
+            and event.attempt == attempt
+            and attempt
+        ):
+            raise RefusedError(_never_ran(request, event.reasons))
+    raise RefusedError(_never_ran(request, ()))
+
+
+def _newest_first(rig: Rig) -> list[AnyEvent]:
+    return [entry.event for entry in reversed(rig.memory.ledger.load().entries)]
+
+
+def _never_ran(request: str, reasons: tuple[Reason, ...]) -> Finding:
+    why = " ".join(reason.text for reason in reasons) or "Nobody can tell why."
+    return Finding(
+        what=f"the shot did not end as a run: {why}",
+        where=request,
+        expected="a taken and ended run",
+        do="Look at the node and the ledger, then shoot again.",
+    )
+
+
+def _live() -> Finding:
+    return Finding(
+        what="pumps are enabled: the daemon commands them",
+        where="stage",
+        expected="shadow, so that only one commands",
+        do="Run `slackwater disable`, calibrate, then approve and enable again.",
+    )
+
+
+def _closed() -> Finding:
+    return Finding(
+        what="the calibration session is not open",
+        where="session",
+        expected="an open session",
+        do="Use it inside its context.",
+    )

@@ -1,0 +1,60 @@
+"""A calibration session on a real broker with the invented reef."""
+
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from slackwater.errors import RefusedError
+from slackwater.facts.events import DoseIntended, Started
+from slackwater.outside.clock import SystemClock
+from slackwater.service.calibrating import Session
+from slackwater.service.wiring import Places
+from tests.service.household import (
+    Household,
+    approve,
+    dense_plan,
+    enable,
+    household,
+    kinds,
+)
+
+pytestmark = pytest.mark.mosquitto
+
+
+@pytest.fixture
+def home(tmp_path: Path) -> Iterator[Household]:
+    """A household that ends with the test."""
+    with household(tmp_path) as made:
+        yield made
+
+
+def session(home: Household) -> Session:
+    """A session of this household."""
+    places = Places(config=home.config, state=home.state)
+    return Session(places, SystemClock(), "keeper")
+
+
+@pytest.mark.timeout(90)
+def test_shots_run_without_approval_and_apart_from_the_water(home: Household) -> None:
+    """Two shots of 1 mL end as reported; the account of the water stays empty."""
+    with session(home) as open_session:
+        shots = [open_session.shoot("carbonate", 1000, print) for _ in range(2)]
+        charges = set(open_session.rig.memory.state.charges)
+    assert ["full", "full"] == [shot.how for shot in shots]
+    assert all(shot.ran_ms > 0 for shot in shots)
+    assert {"calibrate/carbonate"} == charges
+    events = home.events()
+    assert all(not e.in_water for e in events if isinstance(e, DoseIntended))
+    assert ["calibrate"] == [e.mode for e in events if isinstance(e, Started)]
+    assert "stopped" == kinds(events)[-1]
+
+
+def test_refuses_while_pumps_are_enabled(home: Household) -> None:
+    """Only one commands: a live stage refuses the session before it connects."""
+    approve(home, dense_plan(datetime.now(UTC), 5, 60, 500))
+    enable(home)
+    with pytest.raises(RefusedError, match="enabled"), session(home):
+        pass
+    assert "started" not in kinds(home.events())
