@@ -1,0 +1,180 @@
+"""Reads levels, daily rates and strengths of one parameter.
+
+Floor 1. One subject: texts whose unit depends on a parameter. Laws here: a unit that
+the parameter does not have is refused with the ones it has; nothing is corrected
+silently, a figure that would fit in another unit is only asked about; what a solution
+adds never shrinks by rounding.
+Units: levels canonical, strengths in pico-units per microlitre.
+"""
+
+import math
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+
+from slackwater.errors import OutOfRangeError
+from slackwater.water.parameters import Parameter, parameter_named
+from slackwater.water.show import show_level
+from slackwater.water.spellings import VOLUMES, strengths_of, units_of, zero_of
+from slackwater.water.texts import Place, read, shown, split
+from slackwater.water.units import parse_volume_ul
+
+# What one millilitre can hold, pico-units per microlitre: caustic soda dissolves to
+# about 25 meq/mL, pure ethanol is 34 mmol C/mL, nothing holds more than its own weight.
+_MOST_PER_UL: Mapping[str, int] = {"alkalinity": 25 * 10**6, "carbon": 35 * 10**6}
+_MOST_PICOGRAMS_PER_UL = 10**9
+
+_A_DAY = re.compile(r"(.+)/(?:day|d)")
+_PER_ML_IN = re.compile(r"(.+) per m[Ll] in (.+)")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Linear:
+    """What turns bare numbers of a unit into levels: scale first, then offset."""
+
+    scale: Fraction
+    offset: Fraction
+
+
+def linear(identity: str, unit: str, *, where: str) -> Linear:
+    """How bare numbers of a unit become canonical levels.
+
+    Raises: InputError for an unknown parameter or a unit it does not have.
+    """
+    item = parameter_named(identity, where=where)
+    units = units_of(item)
+    _, known = read(f"1 {unit}", units, _place(item, where))
+    return Linear(scale=units[known], offset=zero_of(known))
+
+
+def parse_level(
+    text: object, identity: str, *, where: str, confirmed: bool = False
+) -> Fraction:
+    """A level in the canonical unit, exact.
+
+    Range: the plausible window; with `confirmed` up to the bounds nobody can confirm.
+    Raises: InputError, or OutOfRangeError outside the range.
+    """
+    item = parameter_named(identity, where=where)
+    place = _place(item, where)
+    negative = identity == "temperature"
+    number, unit = read(text, units_of(item), place, negative=negative)
+    level = number * units_of(item)[unit] + zero_of(unit)
+    if not item.never_below <= level <= item.never_above:
+        raise _implausible(text, item, place, number, "This cannot be confirmed.")
+    if not (confirmed or item.low <= level <= item.high):
+        raise _implausible(text, item, place, number, "If it is right, confirm it.")
+    return level
+
+
+def parse_difference(text: object, identity: str, *, where: str) -> Fraction:
+    """A difference of two levels in the canonical unit, 0 or more, exact.
+
+    Raises: InputError for anything else.
+    """
+    item = parameter_named(identity, where=where)
+    number, unit = read(text, units_of(item), _place(item, where))
+    return number * units_of(item)[unit]
+
+
+def parse_rate(text: object, identity: str, *, where: str) -> Fraction:
+    """A change a day in canonical units, 0 or more, exact.
+
+    Range: at most the upper end of the parameter's window a day.
+    Raises: InputError, or OutOfRangeError outside the range.
+    """
+    item = parameter_named(identity, where=where)
+    units = units_of(item)
+    spellings = [f"{unit}/day" for unit in units]
+    place = Place(
+        where=where,
+        expected=f'{item.name} a day like "1.5 {spellings[0]}", '
+        f"in one of {', '.join(spellings)}",
+    )
+    match = _A_DAY.fullmatch(text) if isinstance(text, str) else None
+    if match is None:
+        split(text, place)
+        place.refuse(f"{shown(text)} is not a rate", "Write /day behind the unit.")
+    number, unit = read(match[1], units, place)
+    rate = number * units[unit]
+    if rate > item.high:
+        raise _too_much(text, place)
+    return rate
+
+
+def parse_strength(text: object, identity: str, *, where: str) -> int:
+    """What one microlitre of a solution adds, from "1.887 meq/mL" or a label.
+
+    A label says what one millilitre does, as in "0.05 dKH per mL in 100 L".
+    Units: pico-units per microlitre, rounded up.
+    Range: above 0, at most what a liquid can hold.
+    Raises: InputError, or OutOfRangeError outside the range.
+    """
+    item = parameter_named(identity, where=where)
+    contents = strengths_of(item)
+    place = _strength_place(item, where, contents)
+    if not item.is_dosed:
+        place.refuse(f"{item.name} is measured, not dosed", "Name a parameter it adds.")
+    match = _PER_ML_IN.fullmatch(text) if isinstance(text, str) else None
+    if match is None:
+        number, unit = read(text, contents, place)
+        pico = number * contents[unit]
+    else:
+        pico = _label(match, item, place)
+    if not 0 < pico <= _MOST_PER_UL.get(item.kind, _MOST_PICOGRAMS_PER_UL):
+        raise _too_much(text, place)
+    return math.ceil(pico)
+
+
+def _label(match: re.Match[str], item: Parameter, place: Place) -> Fraction:
+    number, unit = read(match[1], units_of(item), place)
+    litres = Fraction(parse_volume_ul(match[2], where=place.where), 10**6)
+    return number * units_of(item)[unit] * litres * item.pico_per_unit / 1000
+
+
+def _place(item: Parameter, where: str) -> Place:
+    low, high = show_level(item.id, item.low), show_level(item.id, item.high)
+    units = ", ".join(units_of(item))
+    return Place(
+        where=where, expected=f"{item.name} from {low} to {high}, in one of {units}"
+    )
+
+
+def _strength_place(
+    item: Parameter, where: str, contents: Mapping[str, Fraction]
+) -> Place:
+    levels, volumes = ", ".join(units_of(item)), ", ".join(VOLUMES)
+    return Place(
+        where=where,
+        expected=f"what one millilitre of {item.name} holds, in one of "
+        f"{', '.join(contents)}; or what it does, in one of {levels}, as in "
+        f'"0.05 {item.display_unit} per mL in 100 L", the volume in one of {volumes}',
+    )
+
+
+def _implausible(
+    text: object, item: Parameter, place: Place, number: Fraction, closing: str
+) -> OutOfRangeError:
+    fitting = [
+        f"{shown(f'{_plain(number)} {unit}')}"
+        for unit, factor in units_of(item).items()
+        if item.low <= number * factor + zero_of(unit) <= item.high
+    ]
+    question = f"Did you mean {' or '.join(fitting)}? " if fitting else ""
+    finding = place.finding(
+        f"{shown(text)} is not a plausible {item.name}",
+        f"{question}Check the figure, its unit and its field. {closing}",
+    )
+    return OutOfRangeError(finding)
+
+
+def _plain(number: Fraction) -> str:
+    return f"{float(number):.12g}"
+
+
+def _too_much(text: object, place: Place) -> OutOfRangeError:
+    finding = place.finding(
+        f"{shown(text)} is outside what can be", "Check the figure and its unit."
+    )
+    return OutOfRangeError(finding)

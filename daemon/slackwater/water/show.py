@@ -1,0 +1,80 @@
+"""Writes volumes, levels and effects for people.
+
+Floor 1. One subject: numbers on a screen. Laws here: never loads pint, because status
+and help are printed without it; a volume is written exactly; what is not 0 is never
+written as 0.
+"""
+
+from fractions import Fraction
+
+from slackwater.water.parameters import (
+    Number,
+    Parameter,
+    concentration,
+    parameter_named,
+)
+from slackwater.water.spellings import units_of, zero_of
+
+_UL_IN_ML = 1_000
+_UL_IN_LITRE = 1_000_000
+
+
+def show_volume(volume_ul: int) -> str:
+    """A volume such as "850 µL", "2.4 mL" or "1.5 L", exact.
+
+    Shape: litres only where whole millilitres suffice.
+    """
+    size = abs(volume_ul)
+    if size < _UL_IN_ML:
+        return f"{volume_ul} µL"
+    if size < _UL_IN_LITRE or size % _UL_IN_ML:
+        return f"{_trimmed(Fraction(volume_ul, _UL_IN_ML))} mL"
+    return f"{_trimmed(Fraction(volume_ul, _UL_IN_LITRE))} L"
+
+
+def show_level(identity: str, level: Number) -> str:
+    """A level in the unit people use, such as "8.20 dKH".
+
+    Units: level canonical. Raises: InputError for an unknown parameter.
+    """
+    item = parameter_named(identity, where="")
+    zero = zero_of(item.display_unit)
+    number = (Fraction(level) - zero) / units_of(item)[item.display_unit]
+    return f"{_fixed(number, item.decimals)} {item.display_unit}"
+
+
+def show_effect(identity: str, amount_pico: int, litres: Number) -> str:
+    """What an amount changes in a volume of water, such as "0.42 dKH".
+
+    Units: pico-units; litres of water above 0.
+    Raises: InputError for a parameter without amounts, OutOfRangeError for a volume.
+    """
+    item = parameter_named(identity, where="")
+    change = concentration(identity, amount_pico, litres)
+    return _change(change / units_of(item)[item.display_unit], item)
+
+
+def _change(number: Fraction, item: Parameter) -> str:
+    # A dose is a small part of a level: one decimal at least.
+    decimals = max(1, item.decimals)
+    written = _fixed(abs(number), decimals)
+    sign = "-" if number < 0 else ""
+    if number and not Fraction(written):
+        smallest = _fixed(Fraction(1, 10**decimals), decimals)
+        return f"{sign}<{smallest} {item.display_unit}"
+    return f"{sign}{written} {item.display_unit}"
+
+
+def _fixed(number: Fraction, decimals: int) -> str:
+    whole = round(number * 10**decimals)
+    sign = "-" if whole < 0 else ""
+    digits = f"{abs(whole):0{decimals + 1}d}"
+    if not decimals:
+        return f"{sign}{digits}"
+    return f"{sign}{digits[:-decimals]}.{digits[-decimals:]}"
+
+
+def _trimmed(number: Fraction) -> str:
+    # A thousandth is exact here: the number is a whole count over 1000, or over 10**6
+    # where the last three digits are 0.
+    return _fixed(number, 3).rstrip("0").rstrip(".")

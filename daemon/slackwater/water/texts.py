@@ -1,0 +1,99 @@
+"""Splits a text such as "5 mL" into a number and a unit from a list.
+
+Floor 1. One subject: quantities as people write them. Laws here: a number is plain
+digits with a decimal point, exact from the first moment; a bare number is refused; one
+finding names what was found and every spelling that is accepted.
+"""
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+from difflib import get_close_matches
+from fractions import Fraction
+from typing import NoReturn
+
+from slackwater.errors import Finding, InputError
+
+# At most twelve digits either side: nothing real needs more, a longer number is a slip.
+_QUANTITY = re.compile(
+    r"(-?)([0-9]{1,12}(?:\.[0-9]{1,12})?)[ ]*"
+    r"((?![eE][+-]?[0-9])(?:[^\W0-9_]|[%°]).*)?"
+)
+# Longer texts are cut in messages: a pasted page must not hide the sentence.
+_SHOWN_CHARACTERS = 60
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Place:
+    """Where a text stands and what is accepted there, for the finding."""
+
+    where: str
+    expected: str
+
+    def refuse(self, what: str, advice: str) -> NoReturn:
+        """Refuse the text.
+
+        Raises: InputError, always.
+        """
+        raise InputError(self.finding(what, advice))
+
+    def finding(self, what: str, advice: str) -> Finding:
+        """The finding for what was found here."""
+        return Finding(what=what, where=self.where, expected=self.expected, do=advice)
+
+
+def read(
+    text: object, units: Iterable[str], place: Place, *, negative: bool = False
+) -> tuple[Fraction, str]:
+    """Number and unit of a text, the unit one of the list.
+
+    Raises: InputError when it is anything else, or below 0 where `negative` is false.
+    """
+    number, unit = split(text, place, negative=negative)
+    known = tuple(units)
+    if unit not in known:
+        place.refuse(
+            f"{shown(text)} has the unknown unit {shown(unit)}",
+            f"{did_you_mean(unit, known)}Use one of the spellings exactly.",
+        )
+    return number, unit
+
+
+def split(
+    text: object, place: Place, *, negative: bool = False
+) -> tuple[Fraction, str]:
+    """Number and unit of a text, the unit not looked at yet.
+
+    Raises: InputError when there is no plain number before or no unit behind.
+    """
+    if not isinstance(text, str):
+        place.refuse(
+            f"found {shown(text)} without a unit",
+            'Write number and unit as text, like "5 mL".',
+        )
+    match = _QUANTITY.fullmatch(text)
+    if match is None:
+        place.refuse(
+            f"{shown(text)} does not begin with a plain number",
+            "Write digits with a decimal point: no comma, space, exponent or word.",
+        )
+    if match[3] is None:
+        place.refuse(f"{shown(text)} has no unit", "Write the unit behind it.")
+    if match[1] and not negative:
+        place.refuse(f"{shown(text)} is negative", "Take the sign out.")
+    return Fraction(match[1] + match[2]), match[3]
+
+
+def shown(text: object) -> str:
+    """A text for a message, on one line and not too long."""
+    whole = ascii(text) if isinstance(text, str) and not text.isprintable() else text
+    line = f'"{whole}"' if isinstance(text, str) else repr(text)
+    return line if len(line) <= _SHOWN_CHARACTERS else f"{line[:_SHOWN_CHARACTERS]}…"
+
+
+def did_you_mean(word: str, known: Iterable[str]) -> str:
+    """A question that names the nearest spelling, empty when none is near."""
+    spellings = tuple(known)
+    same = [item for item in spellings if item.lower() == word.lower()]
+    near = same or get_close_matches(word, spellings, n=1)
+    return f'Did you mean "{near[0]}"? ' if near else ""
