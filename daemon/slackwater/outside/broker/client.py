@@ -48,6 +48,7 @@ class Session:
     over: bool = False
     refused: str = ""
     unsupported: bool = False
+    silent: bool = False
     taken_over: bool = False
 
     def accepted_for_s(self) -> float:

@@ -255,9 +255,19 @@ class Connection:
         if session.unsupported and self._protocol is MQTTProtocolVersion.MQTTv5:
             self._protocol = MQTTProtocolVersion.MQTTv311
             return 0.0
+        if session.silent and session.accepted_s is None:
+            return self._try_the_other()
         if taken_over:
             return self._pace.rest_s
         return self._waits.after(session.accepted_for_s())
+
+    def _try_the_other(self) -> float:
+        """After silence, the other protocol: neither is given up for good."""
+        if self._protocol is MQTTProtocolVersion.MQTTv5:
+            self._protocol = MQTTProtocolVersion.MQTTv311
+            return 0.0
+        self._protocol = MQTTProtocolVersion.MQTTv5
+        return self._waits.after(0.0)
 
     def _attempt(self, session: Session) -> None:
         client = new_client(self._access, self._secrets, self._protocol, self._pace)
@@ -284,14 +294,21 @@ class Connection:
                 # The loop goes on until the good-bye is written.
                 self._say_goodbye(client)
             waited_s = time.monotonic() - session.opened_s
-            if not accepted and waited_s > self._pace.connack_s:
+            if not accepted and waited_s > self._patience_s():
                 session.refused = "no answer to CONNECT in time"
+                session.silent = True
                 return
             if not accepted and self._closing.is_set():
                 return
             if client.loop(self._pace.look_s if accepted else short_s):
+                session.silent = not session.refused
                 return
             self._listener.tick()
+
+    def _patience_s(self) -> float:
+        if self._protocol is MQTTProtocolVersion.MQTTv5:
+            return min(self._pace.silence_s, self._pace.connack_s)
+        return self._pace.connack_s
 
     def _accepted(self, client: Client) -> None:
         with self._lock:

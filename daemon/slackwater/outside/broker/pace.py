@@ -16,12 +16,15 @@ class Pace:
 
     `brief_s`, `brief_losses` and `within_s` say when lost connections mean that
     another client uses the same name: some brokers close without giving a reason.
+    `silence_s` is how long an unanswered MQTT 5 CONNECT is waited for before the
+    older protocol is tried: some brokers never say that they do not speak it.
     """
 
     first_wait_s: float = 1.0
     longest_wait_s: float = 60.0
     tcp_s: float = 5.0
     connack_s: float = 10.0
+    silence_s: float = 3.0
     keepalive_s: int = 15
     look_s: float = 5.0
     echo_s: float = 5.0
