@@ -31,6 +31,8 @@ BEGIN_S = 1_000_000.0
 # A quiet machine before the first day: no window reaches back to it.
 BEFORE = timedelta(days=3)
 HOUR = timedelta(hours=1)
+# How often a virtual node beats (contract: 5 s).
+BEAT_S = 5.0
 
 
 @dataclass(slots=True)
@@ -47,6 +49,7 @@ class _World:
     nearest: dict[tuple[str, str], Nearest] = field(default_factory=dict)
     sent: int = 0
     next_hour: datetime | None = None
+    shown_s: float = 0.0
 
 
 def rehearse(machine: Machine, plan: Plan, first: date, days: int) -> Rehearsal:
@@ -161,8 +164,11 @@ def _show_nodes(world: _World, utc: datetime, boot_s: float) -> None:
         world.next_hour = utc + HOUR
         for node in world.nodes.values():
             node.turn_hour(boot_s)
-    for name, node in world.nodes.items():
-        world.sight.nodes[name] = node.show(boot_s)
+    # A beat stays fresh for a while; numbers and budgets in it are kept up to date.
+    if boot_s - world.shown_s >= BEAT_S:
+        world.shown_s = boot_s
+        for name, node in world.nodes.items():
+            world.sight.nodes[name] = node.show(boot_s)
 
 
 def _due_answers(world: _World, utc: datetime) -> list[Result]:

@@ -54,8 +54,9 @@ def decide(moment: Moment, setup: Setup, after: datetime, stamp: Stamp) -> Decid
     busy = _busy_nodes(moment) if moment.state.open else NOBODY
     if moment.state.requests:
         _shots(moment, decided, busy, stamp)
+    used = moment.state.used
     for force, dose in due_doses(setup, after, utc):
-        if dose.id in moment.state.used:
+        if dose.id in used:
             continue
         missed = _missed(moment, force, dose)
         if missed is not None:

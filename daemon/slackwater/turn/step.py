@@ -42,9 +42,11 @@ def turn(now: Now, state: State, inbox: Inbox, setup: Setup) -> Turn:
         "proven_ms": moment.proven_ms,
     }
     scanned = inbox.sight.scanned_until or _scan_from(state, setup, now)
-    stops = (*_stops(moment), *_asked_stops(moment, inbox))
-    heard = _listen(moment, inbox, stamp) or list(_house(moment, setup, stamp))
-    if heard:
+    stops: tuple[StopPump, ...] = ()
+    if state.holds or inbox.messages:
+        stops = (*_stops(moment), *_asked_stops(moment, inbox))
+    heard = _listen(moment, inbox, stamp) if inbox.messages else []
+    if heard or (heard := list(_house(moment, setup, stamp))):
         return Turn(
             events=tuple(heard), effects=stops, wake_at=now.utc, scanned_until=scanned
         )
