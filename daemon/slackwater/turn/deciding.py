@@ -1,11 +1,11 @@
-"""Which doses are due, late or allowed, and the one intent of a turn.
+"""Which doses are due, late or allowed, and the intents of a turn.
 
 Floor 4. One subject: from due doses to entries. Laws here: a dose identity is used
-once for ever; late is missed and stays missed; at most one intent per turn.
+once for ever; late is missed and stays missed; at most one intent per tank and per
+node in a turn, so that no intent rests on a state that lacks one it shares a cap with.
 """
 
-from collections.abc import Iterator
-from collections.abc import Set as AbstractSet
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -14,13 +14,12 @@ from slackwater.facts.events import AnyEvent, DoseHeld, DoseIntended, DoseMissed
 from slackwater.facts.messages import RunPump
 from slackwater.facts.plan import DueDose
 from slackwater.facts.reasons import Code, Reason, because
+from slackwater.facts.tank import Pump
 from slackwater.gate.moment import Ask, Moment
 from slackwater.gate.verdict import Granted, effects_of, may_dose
 from slackwater.pump.command import Sending, command_for, flow_end_ms
 from slackwater.pump.outcome import Stamp
 from slackwater.turn.setup import Force, Setup
-
-NOBODY: AbstractSet[str] = frozenset()
 
 
 @dataclass(slots=True)
@@ -28,8 +27,20 @@ class Decided:
     """What one pass over the due doses came to."""
 
     events: list[AnyEvent] = field(default_factory=list)
-    command: RunPump | None = None
+    commands: list[RunPump] = field(default_factory=list)
     oldest_waiting: datetime | None = None
+    taken: set[str] = field(default_factory=set)
+
+    def has_room(self, pump: Pump) -> bool:
+        """Whether neither the pump's node nor its tank has an intent in this turn."""
+        return pump.node not in self.taken and f"tank {pump.tank}" not in self.taken
+
+    def intend(self, made: DoseIntended) -> None:
+        """Take an intent in, and close its node and tank for this turn."""
+        self.events.append(made)
+        self.commands.append(made.command)
+        self.taken.add(made.command.node)
+        self.taken.add(f"tank {made.dose.tank}")
 
 
 def due_doses(
@@ -51,9 +62,10 @@ def decide(moment: Moment, setup: Setup, after: datetime, stamp: Stamp) -> Decid
     """Look at every dose due since `after` that nobody decided yet."""
     decided = Decided()
     utc = moment.now.utc
-    busy = _busy_nodes(moment) if moment.state.open else NOBODY
+    if moment.state.open:
+        decided.taken |= _busy_nodes(moment)
     if moment.state.requests:
-        _shots(moment, decided, busy, stamp)
+        _shots(moment, decided, stamp)
     used = moment.state.used
     for force, dose in due_doses(setup, after, utc):
         if dose.id in used:
@@ -61,16 +73,14 @@ def decide(moment: Moment, setup: Setup, after: datetime, stamp: Stamp) -> Decid
         missed = _missed(moment, force, dose)
         if missed is not None:
             decided.events.append(_miss(force, dose, (missed, stamp)))
-        elif decided.command or force.rules.pumps[dose.pump].pump.node in busy:
-            _wait(decided, dose)
-        else:
+        elif decided.has_room(force.rules.pumps[dose.pump].pump):
             _try(moment, force, dose, decided, stamp)
+        else:
+            _wait(decided, dose)
     return decided
 
 
-def _shots(
-    moment: Moment, decided: Decided, busy: AbstractSet[str], stamp: Stamp
-) -> None:
+def _shots(moment: Moment, decided: Decided, stamp: Stamp) -> None:
     """Calibration runs that a person on the machine asked for, oldest first."""
     for request in moment.state.requests.values():
         rule = moment.rules.pumps.get(request.pump)
@@ -92,7 +102,7 @@ def _shots(
         if moment.now.utc > request.until:
             expired = (because(Code.REQUEST_EXPIRED),)
             decided.events.append(DoseMissed(**stamp, dose=dose, reasons=expired))
-        elif decided.command is None and rule.pump.node not in busy:
+        elif decided.has_room(rule.pump):
             ask = Ask(dose=dose, kind="calibrate", pump=rule, line=None)
             _ask_gate(moment, ask, day, (decided, stamp))
 
@@ -105,8 +115,7 @@ def _ask_gate(moment: Moment, ask: Ask, day: date, into: tuple[Decided, Stamp]) 
     if isinstance(verdict, Granted):
         made = _intend(moment, ask, verdict, (day, stamp))
         if isinstance(made, DoseIntended):
-            decided.events.append(made)
-            decided.command = made.command
+            decided.intend(made)
             return
         reasons, final = (made,), True
     else:
@@ -222,7 +231,14 @@ def _intend(
         verdict="shortened" if shortened else "granted",
         reasons=granted.reasons,
         effects=granted.effects if in_water else {},
-        planned_effects=effects_of(ask, ask.dose.volume_ul) if in_water else {},
+        planned_effects=_planned_effects(ask, granted) if in_water else {},
         in_water=in_water,
         serial=0 if moment.approval is None else moment.approval.serial,
     )
+
+
+def _planned_effects(ask: Ask, granted: Granted) -> Mapping[str, int]:
+    """What the plan wanted; the very same record when nothing was shortened."""
+    if granted.volume_ul == ask.dose.volume_ul:
+        return granted.effects
+    return effects_of(ask, ask.dose.volume_ul)

@@ -22,7 +22,7 @@ from slackwater.facts.sight import Inbox
 from slackwater.facts.state import State
 from slackwater.gate.interlocks import clock_is_trusted, reaches
 from slackwater.gate.moment import Ask, Moment
-from slackwater.gate.shortening import RECOVERED_PPM, must_resume, uptake_left_ppm
+from slackwater.gate.resuming import has_recovered, must_resume
 from slackwater.pump.outcome import Stamp, settle_by_time
 from slackwater.turn.deciding import decide
 from slackwater.turn.listening import hear
@@ -55,10 +55,9 @@ def turn(now: Now, state: State, inbox: Inbox, setup: Setup) -> Turn:
     decided = decide(moment, setup, scanned, stamp)
     waiting = decided.oldest_waiting
     until = now.utc if waiting is None else waiting - timedelta(microseconds=1)
-    commands = () if decided.command is None else (decided.command,)
     return Turn(
         events=tuple(decided.events),
-        effects=(*stops, *commands),
+        effects=(*stops, *decided.commands),
         wake_at=_wake(now, setup, again=bool(decided.events), waiting=waiting),
         scanned_until=until,
     )
@@ -154,8 +153,7 @@ def _clock_step(moment: Moment, stamp: Stamp) -> Iterator[AnyEvent]:
 
 def _resume(moment: Moment, tank: str, stamp: Stamp) -> Iterator[AnyEvent]:
     if tank in moment.state.resuming:
-        body = moment.machine.tanks[tank]
-        if uptake_left_ppm(moment, body) >= RECOVERED_PPM:
+        if has_recovered(moment, tank):
             yield ResumeEnded(**stamp, tank=tank)
     elif must_resume(moment, tank):
         key = f"{tank}/alkalinity"
