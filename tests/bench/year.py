@@ -1,0 +1,163 @@
+"""A year of doses rehearsed, beside a bare heap loop with dataclasses and zones.
+
+`python -m tests.bench.year [DAYS]` prints both, measured in turn in one process.
+Eight pumps, 48 doses a day each, two tanks, two solutions of each tank kept apart;
+the virtual node answers when asked, no probe.
+"""
+
+import heapq
+import resource
+import sys
+import time
+from collections import Counter
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from slackwater.facts.plan import Plan, PlanLine, Window
+from slackwater.facts.tank import (
+    EffectCap,
+    Machine,
+    Node,
+    Pump,
+    Reservoir,
+    Solution,
+    Tank,
+    Timing,
+)
+from slackwater.planning.ceilings import check
+from slackwater.rehearsal.record import Rehearsal
+from slackwater.rehearsal.rehearsal import rehearse
+
+DOSES = 48
+ROUNDS = 3
+SOLUTIONS: tuple[tuple[str, str, dict[str, int]], ...] = (
+    ("a", "carbonate", {"alkalinity": 1_887_010}),
+    ("b", "calcium", {"calcium": 136_310_000}),
+    ("c", "trace", {}),
+    ("d", "other", {}),
+)
+
+
+def house() -> tuple[Machine, Plan]:
+    """Two invented tanks of 300 L with four pumps each, and their plan."""
+    tanks, pumps, lines = {}, {}, []
+    for tank in ("one", "two"):
+        plenty = EffectCap(gross=10**15)
+        tanks[tank] = Tank(
+            id=tank,
+            name=tank,
+            net_ul=300_000_000,
+            zone="Europe/Berlin",
+            caps={"alkalinity": plenty, "calcium": plenty},
+        )
+        for channel, solution, _ in SOLUTIONS:
+            pump = f"{tank}-{solution}"
+            pumps[pump] = _pump(pump, tank, channel, solution)
+            lines.append(_line(pump, tank, solution))
+    machine = Machine(
+        site="bench",
+        tanks=tanks,
+        solutions={
+            name: Solution(id=name, name=name, effects=effects)
+            for _, name, effects in SOLUTIONS
+        },
+        reservoirs={"r": Reservoir(id="r", content_ul=10**10)},
+        nodes={
+            tank: Node(id=tank, day_limit_ul=250_000, cut_limit_ms=60_000)
+            for tank in tanks
+        },
+        pumps=pumps,
+        apart={"carbonate": ("calcium",), "calcium": ("carbonate",)},
+        timing=Timing(apart_gap_s=600.0),
+    )
+    return machine, Plan(name="bench", starts=date(2026, 1, 1), lines=tuple(lines))
+
+
+def _pump(pump: str, tank: str, channel: str, solution: str) -> Pump:
+    return Pump(
+        id=pump,
+        tank=tank,
+        node=tank,
+        channel=channel,
+        solution=solution,
+        reservoir="r",
+        rate_nl_per_s=1_000_000,
+        smallest_dose_ul=300,
+        per_dose_ul=3000,
+        per_day_ul=80_000,
+    )
+
+
+def _line(pump: str, tank: str, solution: str) -> PlanLine:
+    return PlanLine(
+        id=solution,
+        tank=tank,
+        solution=solution,
+        pump=pump,
+        per_day_ul=1000 * DOSES,
+        count=DOSES,
+        windows=(Window(start_minute=0, end_minute=1440),),
+    )
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class BareDose:
+    """The least a dose is: when, which, how much."""
+
+    due_at: datetime
+    pump: int
+    day: date
+    volume_ul: int
+
+
+def bare_loop(days: int) -> int:
+    """A heap of bare doses with local dates: the floor; gives the total volume."""
+    zone = ZoneInfo("Europe/Berlin")
+    start = datetime(2026, 1, 1, tzinfo=UTC)
+    every = timedelta(days=1) / DOSES
+    heap = [BareDose(start, pump, start.date(), 1000) for pump in range(8)]
+    heapq.heapify(heap)
+    end = start + timedelta(days=days)
+    total = 0
+    while heap[0].due_at < end:
+        dose = heapq.heappop(heap)
+        total += dose.volume_ul
+        due_at = dose.due_at + every
+        day = due_at.astimezone(zone).date()
+        heapq.heappush(heap, BareDose(due_at, dose.pump, day, 1000))
+    return total
+
+
+def main() -> None:
+    """Print both loops, best of three rounds taken in turn."""
+    days = int(sys.argv[1]) if len(sys.argv) > 1 else 365
+    machine, plan = house()
+    findings = check(plan, machine)
+    if findings:
+        raise SystemExit(str(findings[0]))
+    bare_s, full_s = [], []
+    outcome: Rehearsal | None = None
+    for _ in range(ROUNDS):
+        begin = time.perf_counter()
+        bare_loop(days)
+        bare_s.append(time.perf_counter() - begin)
+        begin = time.perf_counter()
+        outcome = rehearse(machine, plan, plan.starts, days)
+        full_s.append(time.perf_counter() - begin)
+    if outcome is None:
+        return
+    count = len(outcome.doses)
+    peak_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    sys.stdout.write(
+        f"doses            {count} in {days} days, "
+        f"{dict(Counter(each.verdict for each in outcome.doses))}\n"
+        f"bare heap loop   {min(bare_s):.2f} s ({min(bare_s) / count * 1e6:.1f} µs)\n"
+        f"rehearsal        {min(full_s):.2f} s ({min(full_s) / count * 1e6:.1f} µs)\n"
+        f"ratio            {min(full_s) / min(bare_s):.1f}\n"
+        f"peak resident    {peak_mb:.0f} MiB\n"
+    )
+
+
+if __name__ == "__main__":
+    main()
