@@ -13,7 +13,8 @@ from slackwater.facts.reasons import Code, Reason, because
 from slackwater.gate.caps import over_caps, too_close
 from slackwater.gate.interlocks import refusals
 from slackwater.gate.moment import Ask, Moment
-from slackwater.gate.shortening import WHOLE, Share, share_of, thin
+from slackwater.gate.resuming import WHOLE
+from slackwater.gate.shortening import Share, share_of, thin
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

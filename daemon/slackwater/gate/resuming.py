@@ -1,0 +1,166 @@
+"""Coming back after a gap: how much of the plan a tank can take again.
+
+Floor 3. One subject: the way back. Laws here: the rise stays under the net limit
+whatever the uptake is between its bounds; what was given is the believed amount;
+a share is never above the whole.
+Source: mass balance in one box whose uptake falls in proportion to alkalinity above
+3 dKH (a model, not a measurement; it gives the 0.9 and 2.0 dKH that four days off and
+then the full rate lift a tank of 1.5 and 3 dKH a day on the first day).
+Units: alkalinity in pico-equivalents for the whole tank.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from slackwater.facts.charging import HOURS_KEPT
+from slackwater.facts.rolling import DAY_MS, HOUR_MS
+from slackwater.facts.tank import Tank
+from slackwater.gate.moment import ALKALINITY, Moment
+
+WHOLE = 1_000_000
+# Without a stated lower bound, uptake may be this much below its estimate.
+LOW_PERCENT = 85
+# The rise allowed while coming back keeps this distance from the net limit.
+NET_PERCENT = 90
+# Net limit where nobody stated one: 0.5 dKH a day (common practice, no source).
+NET_DEFAULT_PEQ_PER_L = 178_326_230
+# Uptake stops near 3 dKH in the model.
+DEAD_PEQ_PER_L = 1_069_957_380
+# Where a tank without a target may stand when all is well, 6.5 to 9 dKH (common
+# practice, no source): what is true at both ends is taken.
+USUAL_PEQ_PER_L = (2_318_240_990, 3_209_872_140)
+# A target so low that the model would end there counts as 6 dKH.
+USUAL_LEAST_PEQ_PER_L = 2_139_914_760
+PEQ_PER_MEQ = 10**9
+UL_PER_L = 10**6
+DAY_HOURS = 24
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Box:
+    """One tank for the model: what comes in, what it takes up, how far down it can go.
+
+    `low` and `usual` bound the uptake of a day at the usual level; each of `spans`
+    lies between a level that may be the usual one and the level at which uptake stops;
+    `net` is the rise of a day.
+    """
+
+    plan: int
+    outside: int
+    low: int
+    usual: int
+    spans: tuple[int, ...]
+    net: int
+
+
+def planned_per_day(moment: Moment, tank_id: str) -> tuple[int, int]:
+    """Alkalinity a day of this tank's lines: (maintenance, all)."""
+    return moment.rules.alkalinity.get(tank_id, (0, 0))
+
+
+def outside_per_day(moment: Moment, tank_id: str) -> int:
+    """Alkalinity a day that comes without a command of ours."""
+    return moment.rules.outside.get(tank_id, 0)
+
+
+def must_resume(moment: Moment, tank_id: str) -> bool:
+    """Less than half of a day's planned alkalinity came in the last 24 h.
+
+    False while the full plan still fits: a short gap needs no way back.
+    """
+    wanting_ms = moment.state.wanting.get(tank_id)
+    since_ms = moment.proven_ms - DAY_MS
+    # Nothing came short within the day: no sum needs to be looked at.
+    if wanting_ms is None or wanting_ms <= since_ms:
+        return False
+    _, plan = planned_per_day(moment, tank_id)
+    key = f"{tank_id}/{ALKALINITY}"
+    wanted = moment.state.planned.get(key)
+    if plan <= 0 or wanted is None:
+        return False
+    planned = wanted.since(since_ms)
+    given = moment.state.believed.get(key)
+    believed = 0 if given is None else given.since(since_ms)
+    lacking = 2 * planned >= plan and 2 * believed < planned
+    return lacking and not has_recovered(moment, tank_id)
+
+
+def has_recovered(moment: Moment, tank_id: str) -> bool:
+    """The full plan fits, or what is left of the way is no more than a day may rise."""
+    box = _box(moment, tank_id)
+    missing = max(
+        span * (1.0 - _left(moment, tank_id, box.usual, span)) for span in box.spans
+    )
+    return missing <= box.net or resume_ppm(moment, tank_id) >= WHOLE
+
+
+def resume_ppm(moment: Moment, tank_id: str) -> int:
+    """The share of the plan under which the rise stays below the net limit.
+
+    Units: parts per million. The uptake counted on is the smaller of what the tank
+    takes up if it lives at its lower bound and if it lives at its estimate: the one
+    takes little, the other has sunk further.
+    """
+    box = _box(moment, tank_id)
+    if box.plan <= 0:
+        return WHOLE
+    taken = min(
+        uptake * _left(moment, tank_id, uptake, span)
+        for uptake in (box.low, box.usual)
+        for span in box.spans
+    )
+    allowed = box.net * NET_PERCENT // 100 + int(taken) - box.outside
+    return min(WHOLE, max(allowed, 0) * WHOLE // box.plan)
+
+
+def _left(moment: Moment, tank_id: str, uptake: int, span: int) -> float:
+    """How much of this uptake a day the tank still has, after what it was given.
+
+    Range: 0 to 1. Starts at the whole when pumps were enabled or six weeks ago,
+    whichever is later: longer than any tank remembers.
+    """
+    hours: Mapping[int, int] = moment.state.hours.get(tank_id, {})
+    last = moment.proven_ms // HOUR_MS
+    first = max(moment.state.stage_since_ms // HOUR_MS, last - HOURS_KEPT)
+    outside_hour = outside_per_day(moment, tank_id) / DAY_HOURS
+    left, per_hour = 1.0, uptake / DAY_HOURS
+    for hour in range(first, last):
+        given = hours.get(hour, 0) + outside_hour
+        left = min(max(left + (given - per_hour * left) / span, 0.0), 1.0)
+    return left
+
+
+def _box(moment: Moment, tank_id: str) -> Box:
+    tank = moment.machine.tanks[tank_id]
+    _, plan = planned_per_day(moment, tank_id)
+    outside = outside_per_day(moment, tank_id)
+    net = _net_limit(tank)
+    uptake = tank.uptake.get(ALKALINITY)
+    usual = plan + outside if uptake is None else uptake.estimate
+    low = usual * LOW_PERCENT // 100 if uptake is None else uptake.low
+    return Box(
+        plan=plan,
+        outside=outside,
+        # The way back need not be safer than the full plan at the usual level is.
+        low=max(low, plan + outside - net),
+        usual=usual,
+        spans=tuple(
+            (level - DEAD_PEQ_PER_L) * tank.net_ul // UL_PER_L
+            for level in _usual_levels(tank)
+        ),
+        net=net,
+    )
+
+
+def _usual_levels(tank: Tank) -> tuple[int, ...]:
+    target = tank.targets.get(ALKALINITY)
+    if target is None:
+        return USUAL_PEQ_PER_L
+    return (max(int(target * PEQ_PER_MEQ), USUAL_LEAST_PEQ_PER_L),)
+
+
+def _net_limit(tank: Tank) -> int:
+    cap = tank.caps.get(ALKALINITY)
+    if cap is not None and cap.net_rise is not None:
+        return cap.net_rise
+    return NET_DEFAULT_PEQ_PER_L * tank.net_ul // UL_PER_L
