@@ -17,7 +17,7 @@ from slackwater.errors import OutOfRangeError
 from slackwater.water.parameters import Parameter, parameter_named
 from slackwater.water.show import show_level
 from slackwater.water.spellings import VOLUMES, strengths_of, units_of, zero_of
-from slackwater.water.texts import Place, read, shown, split
+from slackwater.water.texts import Place, did_you_mean, read, shown, split
 from slackwater.water.units import parse_volume_ul
 
 # What one millilitre can hold, pico-units per microlitre: caustic soda dissolves to
@@ -44,8 +44,12 @@ def linear(identity: str, unit: str, *, where: str) -> Linear:
     """
     item = parameter_named(identity, where=where)
     units = units_of(item)
-    _, known = read(f"1 {unit}", units, _place(item, where))
-    return Linear(scale=units[known], offset=zero_of(known))
+    if unit not in units:
+        _place(item, where).refuse(
+            f"{item.name} has no unit {shown(unit)}",
+            f"{did_you_mean(unit, units)}Use one of the spellings exactly.",
+        )
+    return Linear(scale=units[unit], offset=zero_of(unit))
 
 
 def parse_level(
@@ -61,9 +65,10 @@ def parse_level(
     negative = identity == "temperature"
     number, unit = read(text, units_of(item), place, negative=negative)
     level = number * units_of(item)[unit] + zero_of(unit)
-    if not item.never_below <= level <= item.never_above:
+    # The bounds are floats: as fractions, 0.3 written out would lie above 0.3.
+    if not item.never_below <= float(level) <= item.never_above:
         raise _implausible(text, item, place, number, "This cannot be confirmed.")
-    if not (confirmed or item.low <= level <= item.high):
+    if not (confirmed or item.low <= float(level) <= item.high):
         raise _implausible(text, item, place, number, "If it is right, confirm it.")
     return level
 
@@ -98,7 +103,7 @@ def parse_rate(text: object, identity: str, *, where: str) -> Fraction:
         place.refuse(f"{shown(text)} is not a rate", "Write /day behind the unit.")
     number, unit = read(match[1], units, place)
     rate = number * units[unit]
-    if rate > item.high:
+    if not float(rate) <= item.high:
         raise _too_much(text, place)
     return rate
 
@@ -159,7 +164,7 @@ def _implausible(
     fitting = [
         f"{shown(f'{_plain(number)} {unit}')}"
         for unit, factor in units_of(item).items()
-        if item.low <= number * factor + zero_of(unit) <= item.high
+        if item.low <= float(number * factor + zero_of(unit)) <= item.high
     ]
     question = f"Did you mean {' or '.join(fitting)}? " if fitting else ""
     finding = place.finding(

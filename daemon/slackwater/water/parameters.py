@@ -138,7 +138,15 @@ _ROWS: tuple[_Row, ...] = (
     ("thallium", "Tl", "contaminant", (0, 100), 3, 0.0125, _BRULAND),
     ("lanthanum", "La", "contaminant", (0, 500), 2, 0.00426, _BRULAND),
     ("cerium", "Ce", "contaminant", (0, 100), 3, 0.00287, _BRULAND),
-    ("neodymium", "Nd", "contaminant", (0, 100), 3, 0.00295, _BRULAND),
+    (
+        "neodymium",
+        "Nd",  # codespell:ignore
+        "contaminant",
+        (0, 100),
+        3,
+        0.00295,
+        _BRULAND,
+    ),
     ("scandium", "Sc", "contaminant", (0, 100), 3, 0.00069, _BRULAND),
     ("yttrium", "Y", "contaminant", (0, 100), 3, 0.0136, _BRULAND),
     ("zirconium", "Zr", "contaminant", (0, 100), 3, 0.0153, _NOZAKI),

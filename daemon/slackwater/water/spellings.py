@@ -9,7 +9,7 @@ Source: SI brochure for names and prefixes; a German degree is by definition 10 
 
 from collections.abc import Mapping
 from fractions import Fraction
-from typing import Literal
+from typing import Literal, assert_never
 
 from slackwater.water.masses import molar_mass
 from slackwater.water.parameters import Parameter
@@ -172,6 +172,8 @@ def units_of(parameter: Parameter) -> Mapping[str, Fraction]:
             return {"ug/L": Fraction(1), **_MICROGRAMS}
         case "major" | "nutrient":
             return {**_MILLIGRAMS, **_forms_of(parameter)}
+        case unreachable:
+            assert_never(unreachable)
 
 
 def zero_of(unit: str) -> Fraction:
