@@ -12,7 +12,8 @@ from math import lcm
 from zoneinfo import ZoneInfo
 
 from slackwater.facts.plan import Plan, PlanLine, Weekday
-from slackwater.planning.wall import reached_s
+from slackwater.facts.tank import Machine
+from slackwater.planning.wall import reached_s, zone_named
 
 WEEKDAYS: tuple[Weekday, ...] = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 DAY_S = 86_400
@@ -27,6 +28,8 @@ LONGEST_CYCLE_DAYS = 3653
 EVERY_SUCCESSION_DAYS = 366
 # Two changes each way.
 CLOCK_CHANGES_WITHIN_DAYS = 731
+# Long enough for every weekday four times and for what is dosed once a month.
+APPROVED_DAYS = 30
 
 
 def doses_on(line: PlanLine, starts: date, local_day: date) -> bool:
@@ -65,6 +68,32 @@ def checked_days(plan: Plan, tank: str, zone: ZoneInfo) -> tuple[date, ...]:
             if any(doses_on(line, plan.starts, day) for line in lines)
         )
     )
+
+
+def approved_days(plan: Plan, machine: Machine) -> tuple[date, ...]:
+    """The days whose doses are part of what a person approves, in order.
+
+    Thirty days from the plan's start, and for the next clock change in each direction
+    of each zone the day before, the day itself and the day after. Zone data that lays
+    the doses of any of them otherwise makes another digest.
+    Raises: InputError when a line names a tank or zone that is not there.
+    """
+    found = {plan.starts + offset * ONE_DAY for offset in range(APPROVED_DAYS)}
+    tanks = {line.tank for line in plan.lines} & set(machine.tanks)
+    zones = {machine.tanks[tank].zone for tank in tanks}
+    for zone in sorted(zones):
+        for changed in _next_changes(zone_named(zone), plan.starts):
+            found.update(changed + offset * ONE_DAY for offset in (-1, 0, 1))
+    return tuple(sorted(day for day in found if day >= plan.starts))
+
+
+def _next_changes(zone: ZoneInfo, starts: date) -> tuple[date, ...]:
+    """The first day on which the clock goes forward, and the first it goes back."""
+    first: dict[bool, date] = {}
+    for day in _clock_changes(zone, starts):
+        length_s = reached_s(zone, day + ONE_DAY, 0) - reached_s(zone, day, 0)
+        first.setdefault(length_s < DAY_S, day)
+    return tuple(sorted(first.values()))
 
 
 def _successions(lines: tuple[PlanLine, ...], starts: date) -> Iterator[date]:

@@ -1,0 +1,134 @@
+"""What a new plan and machine change against those approved before.
+
+Floor 3. One subject: the comparison a person reads before approving. Laws here: what
+counts is what may be poured and what that adds, however lines are named; the largest
+change stands first; what nobody approved before has no ratio and is called new.
+"""
+
+from collections import Counter
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+
+from slackwater.facts.plan import Plan
+from slackwater.facts.tank import Machine, Pump, Solution
+from slackwater.planning.daily import day_totals
+from slackwater.planning.timetable import Timetable
+
+# Beyond this a solution counts as another one (dry-run rules, what repeats a stage).
+STRENGTH_PERCENT = 5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Change:
+    """The most of one pump or parameter on any day, before and after.
+
+    Units: microlitres for a pump, pico-units of the whole tank for a parameter; one
+    of the two names is empty.
+    """
+
+    tank: str
+    pump: str = ""
+    parameter: str = ""
+    before: int
+    after: int
+
+    @property
+    def ratio(self) -> Fraction | None:
+        """After over before; None for what was not there before."""
+        return Fraction(self.after, self.before) if self.before else None
+
+    @property
+    def size(self) -> Fraction:
+        """How far apart the two are, whichever is larger; new and gone come first."""
+        low, high = sorted((self.before, self.after))
+        return Fraction(high, low) if low else Fraction(10**9)
+
+
+def changes(
+    before: tuple[Plan, Machine], after: tuple[Plan, Machine]
+) -> tuple[Change, ...]:
+    """Every pump and parameter whose largest day differs, largest change first.
+
+    Raises: InputError when a line is at fault in itself.
+    """
+    old, new = _largest(*before), _largest(*after)
+    found = [
+        Change(
+            tank=tank,
+            pump=name if kind == "pump" else "",
+            parameter=name if kind == "parameter" else "",
+            before=old[tank, kind, name],
+            after=new[tank, kind, name],
+        )
+        for tank, kind, name in sorted({*old, *new})
+        if old[tank, kind, name] != new[tank, kind, name]
+    ]
+    return tuple(sorted(found, key=lambda change: -change.size))
+
+
+def largest_ratio(found: tuple[Change, ...]) -> Fraction:
+    """The largest growth among the changes, never below 1.
+
+    What is new has no ratio and is not counted.
+    """
+    ratios = [change.ratio for change in found if change.ratio is not None]
+    return max((Fraction(1), *ratios))
+
+
+def touched_pumps(
+    before: Machine, after: Machine, plan: Plan
+) -> Mapping[str, tuple[str, ...]]:
+    """Pumps of a plan that are no longer those approved before, each with why."""
+    used = sorted({line.pump for line in plan.lines})
+    found = {name: tuple(_why_touched(before, after, name)) for name in used}
+    return {name: why for name, why in found.items() if why}
+
+
+def _largest(plan: Plan, machine: Machine) -> Counter[tuple[str, str, str]]:
+    timetable = Timetable(plan, machine)
+    found = Counter[tuple[str, str, str]]()
+    for tank in timetable.tanks:
+        for local_day in timetable.checked_days(tank):
+            totals = day_totals(timetable, tank, local_day)
+            for kind, sums in (
+                ("pump", totals.volumes_ul),
+                ("parameter", totals.effects),
+            ):
+                for name, amount in sums.items():
+                    key = tank, kind, name
+                    found[key] = max(found[key], amount)
+    return found
+
+
+def _why_touched(before: Machine, after: Machine, name: str) -> Iterator[str]:
+    new = after.pumps[name]
+    old = before.pumps.get(name)
+    if old is None:
+        yield "the pump is new"
+        return
+    yield from _moved(old, new)
+    tank = before.tanks.get(new.tank)
+    if tank is not None and tank.zone != after.tanks[new.tank].zone:
+        yield "the zone of its tank changed"
+    known = before.solutions.get(new.solution)
+    if known is None or old.solution != new.solution:
+        yield "it gives another solution"
+    elif _is_another(known, after.solutions[new.solution]):
+        yield f"its solution changed by more than {STRENGTH_PERCENT} %"
+
+
+def _moved(old: Pump, new: Pump) -> Iterator[str]:
+    if old.tank != new.tank:
+        yield "it doses into another tank"
+    if (old.node, old.channel) != (new.node, new.channel):
+        yield "it hangs on another node or channel"
+
+
+def _is_another(old: Solution, new: Solution) -> bool:
+    if set(old.effects) != set(new.effects):
+        return True
+    return any(
+        abs(new.effects[name] - amount) * 100 > amount * STRENGTH_PERCENT
+        for name, amount in old.effects.items()
+    )
