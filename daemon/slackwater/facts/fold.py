@@ -113,7 +113,8 @@ def _made(state: State, event: LedgerMade) -> None:
 def _started(state: State, event: Started) -> None:
     state.fence = max(state.fence, event.fence)
     cast("Mark", state.mark).boot_id = event.boot_id
-    if event.mode == "calibrate":
+    state.calibrating = event.mode == "calibrate"
+    if state.calibrating:
         return
     if state.running:
         state.unclean_starts = [*state.unclean_starts, event.at][-STARTS_KEPT:]
@@ -122,6 +123,10 @@ def _started(state: State, event: Started) -> None:
 
 
 def _stopped(state: State, event: Stopped) -> None:
+    # A session looked at no plan and watched nothing: only the daemon's end counts.
+    if state.calibrating:
+        state.calibrating = False
+        return
     state.running = False
     state.decided_at = event.at
     _watch(state, event.proven_ms)

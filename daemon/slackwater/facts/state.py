@@ -67,6 +67,7 @@ class State:
     `calibrate/PUMP`; `believed` and `planned` by `TANK/PARAMETER`. `hours` keeps
     believed alkalinity per proven hour and tank for six weeks. `used` maps a dose
     identity to its local day; `held` one that waits to the entry that says why.
+    `running` says that the daemon is in charge and `calibrating` that a session is.
     `wanting` maps a tank to the proven time of the last dose that came less than
     planned; a tank not in it needs no look at its shortfall. `unquiet_ms` is the
     proven time of the last clock or ledger hold. `skipped` maps a dose identity to
@@ -80,6 +81,7 @@ class State:
     unanswered_ms: int | None = None
     fence: int = 0
     running: bool = False
+    calibrating: bool = False
     unclean_starts: list[datetime] = field(default_factory=list)
     clock_confirmed_boot: str = ""
     last_serial: int = 0
