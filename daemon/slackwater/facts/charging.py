@@ -197,14 +197,15 @@ def _raise_charge(
     more_ul = charge_ul - closed.charge_ul
     if more_ul <= 0:
         return
-    if closed.in_water:
-        day = closed.local_day
-        charge(state, f"pump/{closed.pump}", (at_ms, more_ul, attempt), day)
-        for parameter, amount in closed.effects.items():
-            key = f"effect/{closed.tank}/{parameter}"
-            # Up for a charge: the larger whole number counts.
-            more = -(-amount * more_ul // closed.asked_ul)
-            charge(state, key, (at_ms, more, attempt), day)
+    day = closed.local_day
+    account = "pump" if closed.in_water else "calibrate"
+    charge(state, f"{account}/{closed.pump}", (at_ms, more_ul, attempt), day)
+    # A run into a cylinder has no effects.
+    for parameter, amount in closed.effects.items():
+        key = f"effect/{closed.tank}/{parameter}"
+        # Up for a charge: the larger whole number counts.
+        more = -(-amount * more_ul // closed.asked_ul)
+        charge(state, key, (at_ms, more, attempt), day)
     closed.charge_ul = charge_ul
 
 
