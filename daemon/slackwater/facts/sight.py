@@ -102,8 +102,8 @@ def _see_beat(sight: Sight, beat: Beat) -> None:
             beat=beat, first_heard_boot_s=beat.heard_boot_s, beats=1
         )
         return
-    # A late copy of an older beat must not turn the view back.
-    if beat.up < known.beat.up:
+    # A late copy must not turn the view back, nor a second one make it look fresh.
+    if beat.up <= known.beat.up:
         return
     known.beat = beat
     known.beats += 1
