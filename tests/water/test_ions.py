@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from slackwater.water.ions import IONS, needs_longer_gap, why_apart
+from slackwater.water.ions import IONS, ions_of, needs_longer_gap, why_apart
 from slackwater.water.parameters import PARAMETERS
 from slackwater.water.salts import SALTS
 
@@ -96,6 +96,31 @@ def test_an_ion_moves_known_parameters_or_is_salt(formula: str) -> None:
     assert all(PARAMETERS[identity].is_dosed for identity in ion.moves)
     assert bool(ion.moves) != bool(ion.rest)
     assert not ion.rest or ion.rest in PARAMETERS
+
+
+@pytest.mark.parametrize(
+    ("parameters", "expected"),
+    [
+        (("calcium",), ("Ca",)),
+        (("sulfate", "magnesium"), ("Mg", "SO4")),
+        (("alkalinity",), ("B4O7", "CO3", "HCO3", "HPO4", "OH")),
+        (("vanadium",), ()),
+        ((), ()),
+    ],
+)
+def test_a_label_stands_for_every_ion_it_may_mean(
+    parameters: tuple[str, ...], expected: tuple[str, ...]
+) -> None:
+    """Which base raises alkalinity is not on the label, so each of them counts."""
+    assert expected == ions_of(parameters)
+
+
+@given(formula=SALT_NAMES)
+def test_the_effects_of_a_salt_lead_back_to_its_ions(formula: str) -> None:
+    """No ion of a recipe is missing from what its label would stand for."""
+    ions = SALTS[formula].ions
+    moved = {name for ion in ions for name in (*IONS[ion].moves, IONS[ion].rest)}
+    assert set(ions) <= set(ions_of(moved - {""}))
 
 
 def test_every_ion_stands_in_a_salt() -> None:

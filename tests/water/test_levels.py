@@ -94,6 +94,14 @@ def test_outside_the_window_a_person_may_confirm() -> None:
     assert 900 == parse_level("900 mg/L", "calcium", where="", confirmed=True)
 
 
+def test_where_nobody_can_be_asked_nothing_is_asked() -> None:
+    """A file cannot answer, so the finding does not mention confirming."""
+    with pytest.raises(OutOfRangeError) as refused:
+        parse_level("900 mg/L", "calcium", where="", confirmed=None)
+    expected = "Check the figure, its unit and its field."
+    assert expected == refused.value.findings[0].do
+
+
 def test_far_outside_the_window_nobody_may_confirm() -> None:
     """More than ten times the window is a slip."""
     with pytest.raises(OutOfRangeError, match="cannot be confirmed"):
@@ -159,7 +167,7 @@ def test_what_is_no_rate_is_refused(text: object) -> None:
 
 def test_a_rate_beyond_the_window_is_refused() -> None:
     """No tank takes its whole calcium in a day."""
-    with pytest.raises(OutOfRangeError, match="outside what can be"):
+    with pytest.raises(OutOfRangeError, match="more than a tank can hold"):
         parse_rate("700.1 mg/L/day", "calcium", where="")
 
 
@@ -216,7 +224,7 @@ def test_an_effect_and_a_content_agree(
 )
 def test_more_than_a_liquid_holds_is_refused(text: str, identity: str) -> None:
     """Nothing, or more than dissolves."""
-    with pytest.raises(OutOfRangeError, match="outside what can be"):
+    with pytest.raises(OutOfRangeError, match="not what a millilitre can hold"):
         parse_strength(text, identity, where="")
 
 

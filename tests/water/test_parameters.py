@@ -117,6 +117,12 @@ def test_what_is_only_measured_has_no_amount(identity: str) -> None:
         amount_in_litres(identity, 1, 1)
 
 
+def test_only_carbon_is_never_measured() -> None:
+    """No test shows organic carbon; it is dosed by the day."""
+    unmeasured = [item.id for item in PARAMETERS.values() if not item.is_measured]
+    assert ["carbon"] == unmeasured
+
+
 def test_an_unknown_name_gets_a_hint() -> None:
     """The nearest name is asked about, the place is named."""
     with pytest.raises(InputError, match=r'x: .*Did you mean "calcium"'):

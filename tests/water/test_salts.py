@@ -69,9 +69,11 @@ def test_limits_are_a_little_below_the_computed_ones(
     assert 0.9 * computed < limit < computed
 
 
-@pytest.mark.parametrize("formula", SALTS)
+@pytest.mark.parametrize(
+    "formula", [name for name, salt in SALTS.items() if not salt.used_saturated]
+)
 def test_less_dissolves_in_the_cold(formula: str) -> None:
-    """A colder shelf never allows more."""
+    """A colder shelf never allows more, but for what settles on purpose."""
     limits = [
         most_grams_per_litre(SALTS[formula], Fraction(celsius)) for celsius in range(31)
     ]
@@ -83,6 +85,14 @@ def test_less_dissolves_in_the_cold(formula: str) -> None:
 def test_liquids_mix_in_any_proportion() -> None:
     """There is no limit for vinegar and alcohol."""
     assert most_grams_per_litre(SALTS["C2H5OH"], Fraction(20)) is None
+
+
+def test_the_limit_of_limewater_is_its_saturation() -> None:
+    """The coldest is the strongest, and no other salt is used saturated."""
+    at_20_celsius = limewater_grams_per_litre(Fraction(20))
+    assert at_20_celsius == most_grams_per_litre(SALTS["Ca(OH)2"], Fraction(20))
+    saturated = [name for name, salt in SALTS.items() if salt.used_saturated]
+    assert ["Ca(OH)2"] == saturated
 
 
 def test_warm_limewater_is_weaker() -> None:

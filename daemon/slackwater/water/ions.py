@@ -144,6 +144,20 @@ def why_apart(ions_one: Collection[str], ions_other: Collection[str]) -> str | N
     return None
 
 
+def ions_of(parameters: Collection[str]) -> tuple[str, ...]:
+    """Ions that may stand behind parameters a label names, sorted.
+
+    A label says "alkalinity" and not which base, so every base counts.
+    """
+    return tuple(
+        sorted(
+            formula
+            for formula, ion in IONS.items()
+            if ion.rest in parameters or set(ion.moves) & set(parameters)
+        )
+    )
+
+
 def needs_longer_gap(ions: Collection[str]) -> bool:
     """Whether a solution holds a hydroxide, after which others wait longer."""
     return "OH" in ions

@@ -53,11 +53,12 @@ def linear(identity: str, unit: str, *, where: str) -> Linear:
 
 
 def parse_level(
-    text: object, identity: str, *, where: str, confirmed: bool = False
+    text: object, identity: str, *, where: str, confirmed: bool | None = False
 ) -> Fraction:
     """A level in the canonical unit, exact.
 
     Range: the plausible window; with `confirmed` up to the bounds nobody can confirm.
+    `confirmed` is None where nobody can be asked, as in a file.
     Raises: InputError, or OutOfRangeError outside the range.
     """
     item = parameter_named(identity, where=where)
@@ -67,9 +68,10 @@ def parse_level(
     level = number * units_of(item)[unit] + zero_of(unit)
     # The bounds are floats: as fractions, 0.3 written out would lie above 0.3.
     if not item.never_below <= float(level) <= item.never_above:
-        raise _implausible(text, item, place, number, "This cannot be confirmed.")
+        raise _implausible(text, item, place, number, " This cannot be confirmed.")
     if not (confirmed or item.low <= float(level) <= item.high):
-        raise _implausible(text, item, place, number, "If it is right, confirm it.")
+        closing = "" if confirmed is None else " If it is right, confirm it."
+        raise _implausible(text, item, place, number, closing)
     return level
 
 
@@ -100,11 +102,13 @@ def parse_rate(text: object, identity: str, *, where: str) -> Fraction:
     match = _A_DAY.fullmatch(text) if isinstance(text, str) else None
     if match is None:
         split(text, place)
-        place.refuse(f"{shown(text)} is not a rate", "Write /day behind the unit.")
+        place.refuse(
+            f"found {shown(text)}, which is not a rate", "Write /day behind the unit."
+        )
     number, unit = read(match[1], units, place)
     rate = number * units[unit]
     if not float(rate) <= item.high:
-        raise _too_much(text, place)
+        raise _too_much(text, place, "is more than a tank can hold")
     return rate
 
 
@@ -128,7 +132,7 @@ def parse_strength(text: object, identity: str, *, where: str) -> int:
     else:
         pico = _label(match, item, place)
     if not 0 < pico <= _MOST_PER_UL.get(item.kind, _MOST_PICOGRAMS_PER_UL):
-        raise _too_much(text, place)
+        raise _too_much(text, place, "is not what a millilitre can hold")
     return math.ceil(pico)
 
 
@@ -169,7 +173,7 @@ def _implausible(
     question = f"Did you mean {' or '.join(fitting)}? " if fitting else ""
     finding = place.finding(
         f"{shown(text)} is not a plausible {item.name}",
-        f"{question}Check the figure, its unit and its field. {closing}",
+        f"{question}Check the figure, its unit and its field.{closing}",
     )
     return OutOfRangeError(finding)
 
@@ -178,8 +182,6 @@ def _plain(number: Fraction) -> str:
     return f"{float(number):.12g}"
 
 
-def _too_much(text: object, place: Place) -> OutOfRangeError:
-    finding = place.finding(
-        f"{shown(text)} is outside what can be", "Check the figure and its unit."
-    )
+def _too_much(text: object, place: Place, why: str) -> OutOfRangeError:
+    finding = place.finding(f"{shown(text)} {why}", "Check the figure and its unit.")
     return OutOfRangeError(finding)

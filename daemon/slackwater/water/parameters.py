@@ -78,6 +78,11 @@ class Parameter:
         """Whether a solution can add it."""
         return self.pico_per_unit > 0
 
+    @property
+    def is_measured(self) -> bool:
+        """Whether a test or a probe shows it."""
+        return self.kind != "carbon"
+
 
 _MILLERO = (
     "Millero et al. 2008, Deep-Sea Res. I 55:50-72, Reference Composition, Table 4"

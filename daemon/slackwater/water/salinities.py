@@ -25,11 +25,14 @@ _AT = " at "
 _FORMS = ("PSU", *_GRAVITIES, "mS/cm at 25 degC")
 
 
-def parse_salinity(text: object, *, where: str, confirmed: bool = False) -> float:
+def parse_salinity(
+    text: object, *, where: str, confirmed: bool | None = False
+) -> float:
     """Practical salinity from "35 PSU", "1.0264 SG 25/25" or "53.0 mS/cm at 25 degC".
 
     A meter that compensates to 25 degC is written with "at 25 degC".
-    Range: the plausible window of salinity; with `confirmed` the scale's own 2..42.
+    Range: the plausible window of salinity; with `confirmed` the scale's own 2..42;
+    `confirmed` is None where nobody can be asked.
     Raises: InputError, or OutOfRangeError outside the range.
     """
     expected = f"a salinity in one of {', '.join(_FORMS)}"

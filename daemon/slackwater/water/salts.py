@@ -21,6 +21,7 @@ Solubility = tuple[str, ...]
 _STEP_CELSIUS = 10
 _HIGHEST_CELSIUS = 40
 _WARM_STORAGE_CELSIUS = Fraction(30)
+_LIME = "Ca(OH)2"
 _LIMEWATER_LANGE = ("0.189", "0.182", "0.173", "0.160", "0.141")
 # Dissolved salts take up at most the room of 2 kg/L, so the litre of a strong solution
 # holds less than a kilogram of water; too much room errs to the low side.
@@ -31,13 +32,15 @@ _PACKED_GRAMS_PER_LITRE = 2000
 class Salt:
     """A salt without its water, its ions and the crystal waters it is sold with.
 
-    `soluble` is empty for a liquid that mixes with water in any proportion.
+    `soluble` is empty for a liquid that mixes with water in any proportion. What is
+    `used_saturated` stands over its own solid on purpose.
     """
 
     formula: str
     ions: Mapping[str, int]
     waters: tuple[int, ...] = (0,)
     soluble: Solubility = ()
+    used_saturated: bool = False
 
     def grams_per_mol(self, water: int) -> Fraction:
         """Molar mass with so many crystal waters."""
@@ -50,8 +53,13 @@ def _salt(
     soluble: str,
     waters: tuple[int, ...] = (0,),
 ) -> Salt:
-    figures = tuple(soluble.split())
-    return Salt(formula=formula, ions=ions, waters=waters, soluble=figures)
+    return Salt(
+        formula=formula,
+        ions=ions,
+        waters=waters,
+        soluble=tuple(soluble.split()),
+        used_saturated=formula == _LIME,
+    )
 
 
 SALTS: Mapping[str, Salt] = {
@@ -60,7 +68,7 @@ SALTS: Mapping[str, Salt] = {
         _salt("Na2CO3", {"Na": 2, "CO3": 1}, "7.0 12.5 21.5 39.7 49.0", (0, 1, 10)),
         _salt("NaHCO3", {"Na": 1, "HCO3": 1}, "6.9 8.15 9.6 11.1 12.7"),
         _salt("NaOH", {"Na": 1, "OH": 1}, "42"),
-        _salt("Ca(OH)2", {"Ca": 1, "OH": 2}, "0.185 0.176 0.165 0.153 0.141"),
+        _salt(_LIME, {"Ca": 1, "OH": 2}, "0.185 0.176 0.165 0.153 0.141"),
         _salt("CaCl2", {"Ca": 1, "Cl": 2}, "59.5 64.7 74 100 128", (0, 2, 6)),
         _salt("MgCl2", {"Mg": 1, "Cl": 2}, "52.9 53.6 54 55.8 57.5", (0, 6)),
         _salt("MgSO4", {"Mg": 1, "SO4": 1}, "22.0 28.2 34 38.9 44.5", (0, 1, 7)),
@@ -123,9 +131,9 @@ def water_in(salt: Salt, hydrate: object, *, where: str) -> int:
         return salt.waters[0]
     if not isinstance(hydrate, str) or hydrate not in forms:
         place = Place(where=where, expected=f"one of {', '.join(forms)}")
-        found = "is missing" if hydrate is None else f"is {shown(hydrate)}"
+        found = "found nothing" if hydrate is None else f"found {shown(hydrate)}"
         place.refuse(
-            f"the crystal water of {salt.formula} {found}",
+            f"{found} for the crystal water of {salt.formula}",
             "Look at the jar: the water of calcium chloride is a quarter of the dose.",
         )
     return forms[hydrate]
@@ -139,11 +147,14 @@ def form_of(water: int) -> str:
 def most_grams_per_litre(salt: Salt, coldest_celsius: Fraction) -> Fraction | None:
     """Dry salt that one litre of finished solution holds at most, None for liquids.
 
-    The bottle stands between the coldest temperature and 30 degC; calcium hydroxide
-    dissolves less when it is warm.
+    The bottle stands between the coldest temperature and 30 degC. Calcium hydroxide
+    dissolves less when it is warm, but what settles then was meant to: its figure is
+    the strongest limewater, at the coldest.
     Range: 0..40 degC. Raises: OutOfRangeError outside it.
     Source: see the file; the volume of a strong solution is a cautious estimate.
     """
+    if salt.used_saturated:
+        return limewater_grams_per_litre(coldest_celsius)
     coldest = _soluble_at(salt.soluble, coldest_celsius)
     warmest = _soluble_at(salt.soluble, max(coldest_celsius, _WARM_STORAGE_CELSIUS))
     if coldest is None or warmest is None:
@@ -159,7 +170,7 @@ def limewater_grams_per_litre(celsius: Fraction) -> Fraction:
     Source: mean of two handbook tabulations, the older series in `SALTS` and Lange's
     (from memory), which differ by 4 to 5 percent; one litre weighs 1 kg.
     """
-    older = _soluble_at(SALTS["Ca(OH)2"].soluble, celsius)
+    older = _soluble_at(SALTS[_LIME].soluble, celsius)
     lange = _soluble_at(_LIMEWATER_LANGE, celsius)
     return 10 * ((older or Fraction()) + (lange or Fraction())) / 2
 

@@ -37,8 +37,8 @@ BOTTLE_WARNING_DKH = 3
 _MASS_EXPECTED = "a mass above 0 g in one litre of finished solution"
 _PURITY_EXPECTED = "a purity above 0 % and at most 100 %"
 _DISSOLVED_EXPECTED = (
-    "at most 90 % of what dissolves at the coldest storage temperature "
-    "(limits from memory)"
+    "at most 90 % of what dissolves at the coldest storage temperature, of calcium "
+    "hydroxide all of it (limits from memory)"
 )
 _CHECK = "Check the figure."
 # One mol/L is so many pmol per microlitre.
@@ -84,11 +84,13 @@ class _Dissolved:
     pmol_per_ul: Fraction
 
     def share_of_limit(self, coldest_celsius: Fraction) -> Fraction:
-        """The part of what dissolves; 0 for liquids."""
+        """The part of what may be weighed in; 0 for liquids."""
         most = most_grams_per_litre(self.salt, coldest_celsius)
         if most is None:
             return Fraction()
-        return self.pmol_per_ul * self.salt.grams_per_mol(0) / (_PMOL_PER_UL * most)
+        allowed = 1 if self.salt.used_saturated else LARGEST_SHARE_DISSOLVED
+        grams_per_litre = self.pmol_per_ul * self.salt.grams_per_mol(0) / _PMOL_PER_UL
+        return grams_per_litre / (most * allowed)
 
 
 def stock_from_recipe(
@@ -98,8 +100,9 @@ def stock_from_recipe(
 
     Range: coldest storage temperature 0..40 degC.
     Raises: InputError with every finding: an unknown salt or form, a mass not above 0,
-    a purity outside 0..1, more than nine tenths of what dissolves, or salts that fall
-    out together; OutOfRangeError for the temperature.
+    a purity outside 0..1, more than nine tenths of what dissolves (of calcium
+    hydroxide: all of it), or salts that fall out together; OutOfRangeError for the
+    temperature.
     """
     dissolved = _all_dissolved(portions, where)
     _check_clashes(dissolved, where)
@@ -199,9 +202,9 @@ def _check_dissolves(
     share = sum(
         (item.share_of_limit(coldest_celsius) for item in dissolved), Fraction()
     )
-    if share > LARGEST_SHARE_DISSOLVED:
+    if share > 1:
         Place(where=where, expected=_DISSOLVED_EXPECTED).refuse(
-            f"the recipe is {float(share):.0%} of what dissolves at "
+            f"the recipe is {float(share):.1%} of what may be dissolved at "
             f"{float(coldest_celsius):g} degC",
             "Weigh in less, or keep the bottle warmer and say so.",
         )
