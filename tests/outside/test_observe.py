@@ -3,6 +3,7 @@
 import json
 import subprocess
 import sys
+import threading
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -317,3 +318,21 @@ def test_observer_never_loads_what_can_command() -> None:
         env={"PYTHONPATH": "daemon"},
     )
     assert told.stdout.strip() == "False"
+
+
+def test_announcing_goes_on_while_the_broker_acknowledges(
+    broker: Broker, make_observe: Make, collected: Collected
+) -> None:
+    """Receipts arrive in the connection's thread while the loop's publishes more."""
+    observe = make_observe(broker.port)
+    collected.first(LinkChanged, is_up)
+
+    def announce() -> None:
+        for number in range(3000):
+            observe.tell(Tell(tank="display", name="mark", figures={"at": number}))
+
+    # A thread of its own: a deadlock must fail this test, not hang the suite.
+    loop = threading.Thread(target=announce, daemon=True)
+    loop.start()
+    loop.join(20.0)
+    assert not loop.is_alive()

@@ -9,7 +9,9 @@ keep `publish` from writing to the socket in the caller's thread at the same tim
 """
 
 import socket
+import threading
 import time
+from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -36,6 +38,8 @@ TAKEN_OVER = 0x8E
 _PACKET_BYTES_AT_MOST = PAYLOAD_BYTES_AT_MOST + 1024
 # State and events waiting for the broker's receipt; beyond it they are dropped.
 _UNACKNOWLEDGED_AT_MOST = 256
+# Only the numbers of the last few messages can still be asked for.
+_EARLY_AT_MOST = 16
 
 
 @dataclass(slots=True, kw_only=True)
@@ -63,6 +67,38 @@ class Calls:
     accepted: Callable[[Client], None]
     published: Callable[[int], None]
     heard: Callable[[str, bytes, bool], None]
+
+
+class Marks:
+    """Marks of messages whose bytes are not handed over yet.
+
+    A message may be written, and its callback run, before `publish` has returned its
+    number: such a number is remembered until its mark comes.
+    """
+
+    def __init__(self) -> None:
+        """Begin without any."""
+        self._lock = threading.Lock()
+        self._waiting: dict[int, str] = {}
+        self._early: deque[int] = deque(maxlen=_EARLY_AT_MOST)
+
+    def put(self, message_id: int, mark: str) -> bool:
+        """Keep a mark; True when its message was handed over already."""
+        with self._lock:
+            early = message_id in self._early
+            # Whatever else came early carried no mark.
+            self._early.clear()
+            if not early:
+                self._waiting[message_id] = mark
+            return early
+
+    def take(self, message_id: int) -> str:
+        """The mark of a message that was handed over, empty when it has none yet."""
+        with self._lock:
+            mark = self._waiting.pop(message_id, "")
+            if not mark:
+                self._early.append(message_id)
+            return mark
 
 
 def new_client(

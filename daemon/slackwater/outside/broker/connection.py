@@ -22,6 +22,7 @@ from structlog.typing import FilteringBoundLogger
 from slackwater.errors import Finding, NotConnectedError
 from slackwater.outside.broker.client import (
     Calls,
+    Marks,
     Session,
     connect,
     expiring,
@@ -103,11 +104,11 @@ class Connection:
         self._thread: threading.Thread | None = None
         self._secrets = Secrets()
         self._protocol = MQTTProtocolVersion.MQTTv5
-        # Guards `_client` and `_marks`: a message may be written, and its callback
-        # run, before `publish` has returned its number.
+        # Held while paho publishes, so never taken in its callback `published`: paho
+        # keeps a lock of its own around that, which `publish` waits for as well.
         self._lock = threading.Lock()
         self._client: Client | None = None
-        self._marks: dict[int, str] = {}
+        self._marks = Marks()
         self._refusals = 0
         self._said_goodbye = False
         self._calls = Calls(
@@ -217,8 +218,8 @@ class Connection:
             retain=outgoing.retain,
             properties=expiring(self._protocol, outgoing.expiry_s),
         )
-        if outgoing.mark:
-            self._marks[sent.mid] = outgoing.mark
+        if outgoing.mark and self._marks.put(sent.mid, outgoing.mark):
+            self._listener.handed(outgoing.mark)
         return sent.rc is MQTTErrorCode.MQTT_ERR_SUCCESS
 
     def _not_connected(self, what: str) -> NotConnectedError:
@@ -282,7 +283,7 @@ class Connection:
         finally:
             with self._lock:
                 self._client = None
-                self._marks.clear()
+                self._marks = Marks()
             _shut(client)
 
     def _turn(self, client: Client, session: Session) -> None:
@@ -317,8 +318,7 @@ class Connection:
         self._listener.connected()
 
     def _published(self, message_id: int) -> None:
-        with self._lock:
-            mark = self._marks.pop(message_id, "")
+        mark = self._marks.take(message_id)
         if mark:
             self._listener.handed(mark)
 
