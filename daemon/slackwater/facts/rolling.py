@@ -42,11 +42,9 @@ class Rolling:
         self.total = sum(entry[1] for entry in kept)
 
     def _prune(self, until_ms: int) -> None:
+        # The entry just added is newer, so the search always ends.
         index = 0
-        for index, entry in enumerate(self.entries):  # noqa: B007 -- index outlives
-            if entry[0] > until_ms:
-                break
-            self.total -= entry[1]
-        else:
+        while self.entries[index][0] <= until_ms:
+            self.total -= self.entries[index][1]
             index += 1
         del self.entries[:index]
