@@ -1,0 +1,244 @@
+"""`init`: make the ledger, and ask what was dosed in the last 24 hours.
+
+Floor 8. One subject: the first entry. Laws here: nothing is guessed: each pump has an
+answer or the caps start used up; a ledger that stands there is never touched.
+"""
+
+import secrets
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TypedDict, Unpack
+
+import click
+
+from slackwater.cli.amounts import typed_ul
+from slackwater.cli.document import Answer
+from slackwater.cli.opening import local_user
+from slackwater.cli.shell import Shell, verb
+from slackwater.errors import Finding, InputError, LedgerStorageError, RefusedError
+from slackwater.facts.events import LedgerMade
+from slackwater.facts.tank import Machine
+from slackwater.ledger.store import LedgerFile
+from slackwater.outside.clock import SystemClock
+from slackwater.outside.settings import read_machine
+from slackwater.service.memory import LIVE_NAME
+from slackwater.water.show import show_volume
+
+LEDGER_ID_BYTES = 16
+STATE_MODE = 0o750
+UNKNOWN = "unknown"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lately:
+    """What each pump gave in the last 24 hours; None when nobody knows."""
+
+    volumes_ul: Mapping[str, int] | None
+
+
+class Dosed(TypedDict):
+    """The options that say what was dosed in the last 24 hours."""
+
+    dosed: tuple[str, ...]
+    dosed_nothing: bool
+    unanswered: bool
+    by: str | None
+
+
+@verb(
+    "init",
+    epilog="The answer is charged against the caps of the first 24 hours. "
+    'Example: slackwater init --dosed carbonate="12 mL" --dosed calcium="0 mL"',
+)
+@click.option(
+    "--dosed",
+    multiple=True,
+    metavar="PUMP=VOLUME",
+    help="What a pump gave in the last 24 h; once for each pump.",
+)
+@click.option("--dosed-nothing", is_flag=True, help="No pump gave anything in 24 h.")
+@click.option(
+    "--unanswered",
+    is_flag=True,
+    help="Nobody knows: the daily caps start used up and come free over 24 h.",
+)
+@click.option("--by", metavar="NAME", help="Who says so.  [default: the local user]")
+def init(shell: Shell, **dosed: Unpack[Dosed]) -> Answer:
+    """Make the ledger alone.
+
+    Asks for each pump what it gave in the last 24 hours, unless the answer is given
+    as options.
+    """
+    path = shell.state / LIVE_NAME
+    refuse_standing(path)
+    machine = read_machine(shell.config)
+    lately = given(machine, dosed) or asked(machine)
+    made = first_entry(machine, lately, dosed["by"] or local_user())
+    make_ledger(shell.state, made)
+    return Answer(
+        fields={
+            "ledger": str(path),
+            "ledger_id": made.ledger_id,
+            "answered": made.answered,
+            "dosed_ul": dict(made.dosed_ul),
+        },
+        text=_told(path, made),
+    )
+
+
+def refuse_standing(path: Path) -> None:
+    """Refuse before anything is asked when a ledger stands there.
+
+    Raises: RefusedError.
+    """
+    if path.exists():
+        raise RefusedError(
+            Finding(
+                what="a ledger stands here already",
+                where=str(path),
+                expected="no file, to make a new ledger",
+                do="Use the ledger that is there; nothing was changed.",
+            )
+        )
+
+
+def given(machine: Machine, options: Dosed) -> Lately | None:
+    """The answer given as options; None when no option answers.
+
+    Raises: InputError for answers that are incomplete or contradict each other.
+    """
+    ways = [key for key in ("dosed", "dosed_nothing", "unanswered") if options[key]]
+    if len(ways) > 1:
+        raise InputError(_contradicting(ways))
+    if options["unanswered"]:
+        return Lately(volumes_ul=None)
+    if options["dosed_nothing"]:
+        return Lately(volumes_ul=dict.fromkeys(sorted(machine.pumps), 0))
+    if options["dosed"]:
+        return Lately(volumes_ul=_volumes(machine, options["dosed"]))
+    return None
+
+
+def asked(machine: Machine) -> Lately:
+    """Ask for each pump; as soon as one is unknown, nobody knows."""
+    click.echo(
+        "What did each pump give in the last 24 hours, by whatever drove it? "
+        f'Answer like "12 mL" or "0 mL", or "{UNKNOWN}".',
+        err=True,
+    )
+    volumes = {}
+    for name, pump in sorted(machine.pumps.items()):
+        solution = machine.solutions[pump.solution].name
+        text = click.prompt(f"  {name} ({solution})", err=True)
+        if str(text).strip() == UNKNOWN:
+            return Lately(volumes_ul=None)
+        volumes[name] = typed_ul(str(text).strip(), f"answer for {name}")
+    return Lately(volumes_ul=volumes)
+
+
+def first_entry(machine: Machine, lately: Lately, who: str) -> LedgerMade:
+    """The entry a ledger begins with; effects follow from the solutions."""
+    volumes = lately.volumes_ul or {}
+    effects: dict[str, dict[str, int]] = {}
+    for name, volume_ul in volumes.items():
+        pump = machine.pumps[name]
+        sums = effects.setdefault(pump.tank, {})
+        for parameter, per_ul in machine.solutions[pump.solution].effects.items():
+            sums[parameter] = sums.get(parameter, 0) + per_ul * volume_ul
+    now = SystemClock().now()
+    return LedgerMade(
+        at=now.utc,
+        boot_s=now.boot_s,
+        proven_ms=0,
+        ledger_id=secrets.token_hex(LEDGER_ID_BYTES),
+        boot_id=now.boot_id,
+        answered=lately.volumes_ul is not None,
+        dosed_ul=volumes,
+        effects=effects,
+        by=who,
+    )
+
+
+def make_ledger(state_dir: Path, made: LedgerMade) -> None:
+    """Make the ledger, and its directory when only that is missing.
+
+    Raises: RefusedError when anything stands there, LedgerStorageError.
+    """
+    try:
+        state_dir.mkdir(mode=STATE_MODE, exist_ok=True)
+    except OSError as error:
+        raise LedgerStorageError(
+            Finding(
+                what=f"the state directory cannot be made ({error.strerror})",
+                where=str(state_dir),
+                expected="a place where this user may make a directory",
+                do="Make it and give it to the daemon's user, or name another with "
+                "--state DIR.",
+            )
+        ) from error
+    LedgerFile.create(state_dir / LIVE_NAME, made).close()
+
+
+def _volumes(machine: Machine, words: tuple[str, ...]) -> dict[str, int]:
+    findings: list[Finding] = []
+    volumes: dict[str, int] = {}
+    for word in words:
+        name, _, text = word.partition("=")
+        if name not in machine.pumps or name in volumes:
+            findings.append(_unknown_pump(machine, word, twice=name in volumes))
+            continue
+        try:
+            volumes[name] = typed_ul(text, f"--dosed {name}")
+        except InputError as error:
+            volumes[name] = 0
+            findings.extend(error.findings)
+    findings.extend(
+        _left_out(name) for name in sorted(machine.pumps) if name not in volumes
+    )
+    if findings:
+        raise InputError(findings)
+    return volumes
+
+
+def _told(path: Path, made: LedgerMade) -> str:
+    if not made.answered:
+        return (
+            f"Made {path}.\nNobody said what was dosed: the daily caps start used up "
+            "and come free evenly over 24 hours."
+        )
+    lines = [
+        f"  {name}: {show_volume(volume_ul)}"
+        for name, volume_ul in sorted(made.dosed_ul.items())
+    ]
+    return "\n".join(
+        (f"Made {path}.", "Charged against the caps of the next 24 hours:", *lines)
+    )
+
+
+def _contradicting(ways: list[str]) -> Finding:
+    named = " and ".join(f"--{way.replace('_', '-')}" for way in ways)
+    return Finding(
+        what=f"{named} are given",
+        where="init",
+        expected="one answer to what was dosed",
+        do="Give one of them.",
+    )
+
+
+def _unknown_pump(machine: Machine, word: str, *, twice: bool) -> Finding:
+    return Finding(
+        what=f"{word} " + ("names a pump twice" if twice else "names no pump"),
+        where="--dosed",
+        expected=f"PUMP=VOLUME with one of {', '.join(sorted(machine.pumps))}, once",
+        do='Write it like  --dosed carbonate="12 mL"',
+    )
+
+
+def _left_out(name: str) -> Finding:
+    return Finding(
+        what=f"nothing is said about {name}",
+        where="--dosed",
+        expected="an answer for each pump",
+        do=f'Add  --dosed {name}="0 mL"  if it gave nothing.',
+    )

@@ -1,0 +1,171 @@
+"""The program `slackwater`: words in, an exit code out.
+
+Floor 8. One subject: choosing a verb and telling what came of it. Laws here: a verb is
+loaded when it is asked for and help loads none; whatever happens is told as findings,
+never as a traceback; exit code 0 fine, 1 refused or findings, 2 wrong usage or
+configuration, or a fault.
+"""
+
+import sys
+from collections.abc import MutableMapping, Sequence
+from difflib import get_close_matches
+from importlib import import_module
+from typing import Any, NoReturn
+
+import click
+
+from slackwater import __version__
+from slackwater.cli.document import (
+    WRONG,
+    Answer,
+    document_text,
+    failed,
+    finding_text,
+)
+from slackwater.cli.shell import shared_options
+from slackwater.cli.verbs import BY_NAME, SECTIONS, VERBS
+from slackwater.errors import Finding, SlackwaterError
+
+PROGRAM = "slackwater"
+COMMANDS = "slackwater.cli.commands"
+# A broken pipe is the reader's choice: no error, and nothing more to print.
+PIPE_CLOSED = 0
+_JSON = "--json"
+
+
+class Program(click.Group):
+    """The group of all verbs; tells every outcome itself."""
+
+    def main(
+        self,
+        args: Sequence[str] | None = None,
+        *_positional: object,
+        **_extra: object,
+    ) -> NoReturn:
+        """Run one verb and end the process with its exit code."""
+        words = list(sys.argv[1:] if args is None else args)
+        answer = self._answer(words)
+        try:
+            _tell(answer, words)
+        except BrokenPipeError:
+            sys.stderr.close()
+            sys.exit(PIPE_CLOSED)
+        sys.exit(answer.exit_code)
+
+    def _answer(self, words: list[str]) -> Answer:
+        try:
+            given = super().main(words, PROGRAM, standalone_mode=False)
+        except SlackwaterError as error:
+            return failed(error)
+        except click.Abort:
+            return Answer(findings=[_ended()], exit_code=WRONG)
+        except click.ClickException as error:
+            return Answer(findings=[_usage(error, words)], exit_code=WRONG)
+        except Exception as error:  # noqa: BLE001 -- the last resort: one clear error, no traceback
+            return Answer(findings=[_fault(error)], exit_code=WRONG)
+        if isinstance(given, Answer):
+            return given
+        return Answer(raw=(), exit_code=given if isinstance(given, int) else 0)
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """The verbs in the order of the table."""
+        del ctx
+        return [verb.name for verb in VERBS]
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Load one verb."""
+        del ctx
+        verb = BY_NAME.get(cmd_name)
+        if verb is None:
+            return None
+        found = getattr(import_module(f"{COMMANDS}.{verb.module}"), verb.attribute)
+        return found if isinstance(found, click.Command) else None
+
+    def format_commands(
+        self, ctx: click.Context, formatter: click.HelpFormatter
+    ) -> None:
+        """Write the three sections from the table, loading nothing."""
+        del ctx
+        for section in SECTIONS:
+            rows = [(v.name, v.purpose) for v in VERBS if v.section == section]
+            if rows:
+                with formatter.section(section):
+                    formatter.write_dl(rows)
+
+
+_CONTEXT: MutableMapping[str, Any] = {"help_option_names": ["-h", "--help"]}
+
+
+@click.group(
+    cls=Program,
+    context_settings=_CONTEXT,
+    epilog=(
+        "`slackwater VERB --help` explains a verb. Stock solutions can burn skin and "
+        "eyes: wear eye protection, never mix them; leave mains voltage beside salt "
+        "water to an electrician; keep children away. The program advises and counts; "
+        "a person decides."
+    ),
+)
+@click.version_option(__version__, prog_name=PROGRAM)
+@shared_options
+def program() -> None:
+    """Dose a reef aquarium by an approved plan.
+
+    What is not approved is not dosed, and a missed dose is never made up.
+    Begin with `slackwater setup`.
+    """
+
+
+def main() -> NoReturn:
+    """Run the program on the words it was started with."""
+    program.main()
+
+
+def _tell(answer: Answer, words: Sequence[str]) -> None:
+    if _JSON in words and answer.raw is None:
+        click.echo(document_text(_command(words), answer))
+        return
+    if answer.raw is not None:
+        for piece in answer.raw:
+            click.echo(piece, nl=False)
+    elif answer.text:
+        click.echo(answer.text.rstrip("\n"))
+    sys.stdout.flush()
+    for finding in () if answer.is_told else answer.findings:
+        click.echo(f"error: {finding_text(finding)}", err=True)
+
+
+def _command(words: Sequence[str]) -> str:
+    return next((word for word in words if word in BY_NAME), PROGRAM)
+
+
+def _usage(error: click.ClickException, words: Sequence[str]) -> Finding:
+    known = isinstance(error, click.UsageError) and error.ctx is not None
+    place = error.ctx.command_path if known and error.ctx else PROGRAM  # type: ignore[attr-defined]  # known above
+    near = get_close_matches(words[0], BY_NAME, n=1) if words else []
+    hint = f"Did you mean `{PROGRAM} {near[0]}`? " if near and place == PROGRAM else ""
+    return Finding(
+        what=error.format_message().rstrip("."),
+        where=" ".join((PROGRAM, *words)),
+        expected="a verb with its options",
+        do=f"{hint}See `{place} --help`.",
+    )
+
+
+def _ended() -> Finding:
+    return Finding(
+        what="the questions were not answered to the end",
+        where="standard input",
+        expected="an answer to each question",
+        do="Nothing was written. Start again, or give the answers as options.",
+    )
+
+
+def _fault(error: Exception) -> Finding:
+    words = " ".join(str(error).split())
+    return Finding(
+        what=f"an unexpected fault: {type(error).__name__}: {words[:200]}",
+        where=PROGRAM,
+        expected="a program without faults",
+        do="Report it with the words above. What was not confirmed was not written.",
+    )

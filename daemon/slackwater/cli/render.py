@@ -1,0 +1,74 @@
+"""Tables, times and spans for people.
+
+Floor 8. One subject: layout. Laws here: local time is written here and nowhere else
+above the timetable; no colour carries a meaning; a table never cuts a figure off.
+"""
+
+import io
+import shutil
+from collections.abc import Iterable, Sequence
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from rich.box import SIMPLE_HEAD
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+# A pipe has no width; a row is then as long as it needs to be.
+NARROWEST = 80
+_MINUTE_S = 60
+_HOUR_S = 3600
+_DAY_S = 86_400
+
+
+def table(heads: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
+    """Rows under heads; a head that begins with ">" is set to the right."""
+    made = Table(box=SIMPLE_HEAD, pad_edge=False, show_edge=False)
+    for head in heads:
+        right = head.startswith(">")
+        made.add_column(
+            Text(head.removeprefix(">")),
+            justify="right" if right else "left",
+            no_wrap=right,
+            overflow="fold",
+        )
+    for row in rows:
+        made.add_row(*(Text(str(cell)) for cell in row))
+    page = io.StringIO()
+    width = max(NARROWEST, shutil.get_terminal_size((NARROWEST, 24)).columns)
+    console = Console(file=page, width=width, color_system=None, highlight=False)
+    console.print(made)
+    return "\n".join(line.rstrip() for line in page.getvalue().splitlines())
+
+
+def section(title: str, body: str) -> str:
+    """A titled block with an empty line behind it."""
+    return f"{title}\n{body}\n"
+
+
+def local(utc: datetime, zone: str) -> str:
+    """A moment on the wall clock of a zone, to the minute, with its zone."""
+    return f"{utc.astimezone(ZoneInfo(zone)):%Y-%m-%d %H:%M %Z}"
+
+
+def local_time(utc: datetime, zone: str) -> str:
+    """The time of day on the wall clock of a zone."""
+    return f"{utc.astimezone(ZoneInfo(zone)):%H:%M}"
+
+
+def span(length: timedelta) -> str:
+    """A length of time with its two largest units, such as "3 d 4 h"."""
+    total_s = max(int(length.total_seconds()), 0)
+    if total_s < _MINUTE_S:
+        return f"{total_s} s"
+    if total_s < _HOUR_S:
+        return f"{total_s // _MINUTE_S} min"
+    if total_s < _DAY_S:
+        return f"{total_s // _HOUR_S} h {total_s % _HOUR_S // _MINUTE_S} min"
+    return f"{total_s // _DAY_S} d {total_s % _DAY_S // _HOUR_S} h"
+
+
+def hours(number: float | None) -> str:
+    """Hours without a fraction, or that nobody can say."""
+    return "unknown" if number is None else f"{number:.0f} h"

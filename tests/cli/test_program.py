@@ -1,0 +1,182 @@
+"""The program as a whole: help, versions, exit codes, one clear error."""
+
+import json
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import click
+import pytest
+from click.testing import CliRunner
+
+from slackwater import __version__
+from slackwater.cli.main import Program, program
+from slackwater.cli.verbs import SECTIONS, VERBS
+from tests.cli.run_program import SMALLEST, run
+
+TOP = Path(__file__).resolve().parents[2]
+HEAVY = ("pint", "paho", "apscheduler")
+# One slow moment of a shared machine is not the program's speed.
+TRIES = 5
+HELP_S = 0.3
+
+
+def in_process(*words: str) -> "subprocess.CompletedProcess[str]":
+    """The program in a process of its own; it tells which modules it loaded."""
+    code = (
+        "import atexit, json, sys\n"
+        "atexit.register(lambda: print(json.dumps(sorted(sys.modules)), "
+        "file=sys.stderr))\n"
+        "from slackwater.cli.main import main\n"
+        "main()\n"
+    )
+    return subprocess.run(
+        [sys.executable, "-c", code, *words],
+        env={"PYTHONPATH": str(TOP / "daemon")},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+
+
+def loaded(*words: str) -> set[str]:
+    """Top packages that a run of the program loads."""
+    done = in_process(*words)
+    modules = json.loads(done.stderr.splitlines()[-1])
+    return {str(name).split(".")[0] for name in modules}
+
+
+@pytest.mark.parametrize("words", [("--help",), ("--version",), ("-h", "--json")])
+def test_help_loads_nothing_heavy(words: tuple[str, ...]) -> None:
+    """Neither units, wire nor alarm, and no verb either."""
+    found = loaded(*words)
+    assert set() == found & {*HEAVY, "pydantic", "rich", "sqlite3"}
+
+
+def test_help_is_quick() -> None:
+    """The program says what it can do within 0.3 s, process start included."""
+    times = []
+    for _ in range(TRIES):
+        begin = time.perf_counter()
+        subprocess.run(
+            [sys.executable, "-m", "slackwater", "--help"],
+            env={"PYTHONPATH": str(TOP / "daemon")},
+            capture_output=True,
+            check=True,
+        )
+        times.append(time.perf_counter() - begin)
+    assert min(times) <= HELP_S
+
+
+def test_help_has_three_sections_with_every_verb() -> None:
+    """Each verb stands under its heading with its purpose."""
+    text = run("--help").out
+    used = [one for one in SECTIONS if any(verb.section == one for verb in VERBS)]
+    places = [text.index(f"{section}:") for section in used]
+    assert sorted(places) == places
+    for verb in VERBS:
+        assert f"  {verb.name} " in text
+        assert verb.purpose in " ".join(text.split())
+
+
+@pytest.mark.parametrize("verb", VERBS, ids=lambda verb: verb.name)
+def test_the_table_says_what_the_verb_says(verb: object) -> None:
+    """The purpose in the table is the first sentence of the verb's own help."""
+    name, purpose = getattr(verb, "name", ""), getattr(verb, "purpose", "")
+    command = program.get_command(click.Context(program), name)
+    assert isinstance(command, click.Command)
+    assert command.help is not None
+    assert purpose == command.help.split("\n")[0]
+
+
+@pytest.mark.parametrize("verb", VERBS, ids=lambda verb: verb.name)
+def test_every_verb_explains_itself(verb: object) -> None:
+    """Its help names the shared options and ends well."""
+    done = run(getattr(verb, "name", ""), "--help")
+    assert 0 == done.code
+    assert "--json" in done.out
+    assert "--config" in done.out
+
+
+def test_says_its_version() -> None:
+    """The version is the package's."""
+    assert f"slackwater, version {__version__}\n" == run("--version").out
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("chekc",),
+        ("check", "--confg", "x"),
+        ("rehearse", "--days", "ten"),
+        ("rehearse", "--days", "0"),
+        ("rehearse", "--from", "03.05.2026"),
+        ("check", "surplus"),
+        ("check", "--config"),
+    ],
+)
+def test_wrong_usage_is_one_clear_error(words: tuple[str, ...]) -> None:
+    """Exit code 2, one finding in four words, as text and as a document."""
+    told = run(*words)
+    assert (2, "") == (told.code, told.out)
+    assert 1 == told.err.count("error: ")
+    assert "Traceback" not in told.err
+    assert all(word in told.err for word in ("found", "expected", "do"))
+    (error,) = run("--json", *words).errors
+    assert {"what", "where", "expected", "do"} == set(error)
+    assert all(error.values())
+
+
+def test_a_slip_of_the_hand_gets_a_hint() -> None:
+    """The nearest verb is named."""
+    assert "`slackwater check`" in run("chekc").err
+
+
+def test_shared_options_may_stand_before_or_behind() -> None:
+    """Both places read the same directory."""
+    before = run("--config", SMALLEST, "--json", "check")
+    behind = run("check", "--config", SMALLEST, "--json")
+    assert before == behind
+    assert 0 == before.code
+
+
+def test_runs_as_a_module() -> None:
+    """`python -m slackwater` is the same program."""
+    done = subprocess.run(
+        [sys.executable, "-m", "slackwater", "check", "--config", str(SMALLEST)],
+        env={"PYTHONPATH": str(TOP / "daemon")},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert (0, "") == (done.returncode, done.stderr)
+    assert "Nothing found." in done.stdout
+
+
+class Faulty(Program):
+    """The program with a verb that breaks."""
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command:
+        """Give the broken verb, whatever is asked for."""
+        del ctx
+        return Broken(cmd_name, params=[click.Option(["--json"], is_flag=True)])
+
+
+class Broken(click.Command):
+    """A verb with a fault in it."""
+
+    def invoke(self, ctx: click.Context) -> object:
+        """Break."""
+        del ctx
+        message = "a part\n  broke"
+        raise RuntimeError(message)
+
+
+@pytest.mark.parametrize("words", [["check"], ["check", "--json"]])
+def test_a_fault_is_told_without_a_traceback(words: list[str]) -> None:
+    """Whatever breaks below, a person reads one error with exit code 2."""
+    result = CliRunner().invoke(Faulty("slackwater"), words)
+    assert 2 == result.exit_code
+    assert "an unexpected fault: RuntimeError: a part broke" in result.output
+    assert "Traceback" not in result.output
