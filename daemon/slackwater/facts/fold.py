@@ -269,6 +269,7 @@ def _request_heard(state: State, event: RequestHeard) -> None:
 
 def _clock_confirmed(state: State, event: ClockConfirmed) -> None:
     state.clock_confirmed_boot = event.boot_id
+    cast("Mark", state.mark).boot_id = event.boot_id
     # The person vouches for this moment: later entries before it were wrong.
     state.newest_at = event.at
     if state.decided_at is not None and state.decided_at > event.at:

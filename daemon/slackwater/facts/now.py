@@ -50,9 +50,12 @@ def proven_ms(mark: Mark, now: Now) -> int:
     """Proven time at `now`, in milliseconds since the ledger was made.
 
     The smaller of the wall-clock and the boot-time difference, never negative; after
-    a reboot the boot-time clock starts anew and only the wall clock speaks.
+    a reboot the boot-time clock starts anew and only the wall clock speaks, or, as
+    long as nothing vouches for it, no more than the time since power-up.
     """
     passed_s = (now.utc - mark.utc).total_seconds()
     if now.boot_id == mark.boot_id:
         passed_s = min(passed_s, now.boot_s - mark.boot_s)
+    elif not now.synchronised:
+        passed_s = min(passed_s, now.boot_s)
     return mark.proven_ms + int(max(passed_s, 0.0) * 1000)
