@@ -137,7 +137,8 @@ def charged(state: State) -> int:
         (beat(5, state="running"), ["dose_taken"]),
         (beat(5, odo_ul=14_000), ["dose_ended:lost"]),
         (beat(6, odo_ul=19_000), ["dose_ended:lost"]),
-        (beat(3), ["hold_raised", "dose_sealed"]),
+        (beat(3, up=131_457), ["hold_raised", "dose_sealed"]),
+        (beat(3), []),
     ],
 )
 def test_a_beat_settles_by_boot_number_and_deadline(
@@ -162,6 +163,38 @@ def test_a_taken_run_is_never_voided() -> None:
     fold_all(state, list(settle_by_result(state, result("taken", 0, ""), LATER)))
     events = list(settle_by_beat(state, beat(4, up=200_000), LATER))
     assert ["hold_raised", "dose_sealed"] == kinds(events)
+
+
+def test_h11_a_late_copy_of_an_earlier_beat_says_nothing() -> None:
+    """Made before the run was taken, heard after: no lie of the node."""
+    state = opened()
+    fold_all(state, list(settle_by_result(state, result("taken", 0, ""), LATER)))
+    assert [] == list(settle_by_beat(state, beat(4, up=123_000), LATER))
+
+
+def test_h12_a_node_that_rebooted_may_refuse_in_its_new_name() -> None:
+    """The refusal is noted; the next beat seals."""
+    state = opened()
+    said = replace(result("refused", 0, "boot"), boot=OTHER)
+    events = list(settle_by_result(state, said, LATER))
+    fold_all(state, events)
+    assert ["dose_refused_by_node"] == kinds(events)
+    sealing = settle_by_beat(state, beat(0, boot=OTHER), LATER)
+    assert ["dose_sealed"] == kinds(list(sealing))
+
+
+@pytest.mark.parametrize(
+    ("phase", "expected"),
+    [("refused", []), ("taken", ["hold_raised"]), ("ended", ["hold_raised"])],
+)
+def test_h12_after_a_void_only_a_run_is_impossible(
+    phase: str, expected: list[str]
+) -> None:
+    """The command came late and was refused, as the proof said it would be."""
+    state = opened()
+    fold_all(state, list(settle_by_beat(state, beat(4, up=131_457), LATER)))
+    said = list(settle_by_result(state, result(phase, 0, "late"), LATER))
+    assert expected == kinds(said)
 
 
 @pytest.mark.parametrize("word", ["late", "number", "busy"])

@@ -22,7 +22,7 @@ from slackwater.facts.events import (
     EndedHow,
     HoldRaised,
 )
-from slackwater.facts.messages import Beat, Result
+from slackwater.facts.messages import Beat, Channel, Result
 from slackwater.facts.reasons import Code, Reason, because
 from slackwater.facts.state import OpenDose, State
 
@@ -58,12 +58,13 @@ def settle_by_result(state: State, result: Result, stamp: Stamp) -> Iterator[Any
         yield from _late(state, result, stamp)
         return
     command = known.intent.command
-    if (command.node, command.boot) != (result.node, result.boot):
+    # A node that has rebooted refuses in the name of its new boot.
+    boot = command.boot if result.phase != "refused" else result.boot
+    if (command.node, boot) != (result.node, result.boot):
         yield impossible(
             result.node, stamp, said="a result of another boot or node", id=result.id
         )
-        return
-    if result.phase == "refused":
+    elif result.phase == "refused":
         if not known.refused_word:
             yield DoseRefusedByNode(**stamp, attempt=result.id, word=result.reason)
     elif result.phase == "ended":
@@ -101,16 +102,10 @@ def _one_by_beat(
     channel = beat.channels.get(command.channel)
     if beat.boot != command.boot:
         yield _sealed(attempt, stamp, because(Code.NODE_SETTLING, boot=beat.boot))
-    elif channel is None or channel.n < command.n:
-        yield impossible(beat.node, stamp, said="the number went back", id=attempt)
-        yield _sealed(attempt, stamp, because(Code.NODE_IMPOSSIBLE))
-    elif channel.n == command.n:
-        if known.taken:
-            yield impossible(beat.node, stamp, said="taken, number unmoved", id=attempt)
-            yield _sealed(attempt, stamp, because(Code.NODE_IMPOSSIBLE))
-        elif beat.up > command.until_up:
-            reason = because(Code.NOT_TAKEN, word=known.refused_word)
-            yield DoseVoided(**stamp, attempt=attempt, reasons=(reason,))
+    elif channel is None or channel.n <= command.n:
+        # Until the deadline has passed it may be a late copy of an earlier beat.
+        if beat.up > command.until_up:
+            yield from _not_moved(known, beat, channel, stamp)
     elif channel.state == "running" and channel.n == command.n + 1:
         if not known.taken:
             yield DoseTaken(**stamp, attempt=attempt)
@@ -122,6 +117,21 @@ def _one_by_beat(
         drawn_ul = channel.odo_ul - known.intent.odo_ul
         alone = channel.n == command.n + 1 and drawn_ul >= 0
         yield from _lost(state, known, drawn_ul if alone else None, stamp)
+
+
+def _not_moved(
+    known: OpenDose, beat: Beat, channel: Channel | None, stamp: Stamp
+) -> Iterator[AnyEvent]:
+    """After the deadline the number tells: never executed, or a lie."""
+    command = known.intent.command
+    if channel is not None and channel.n == command.n and not known.taken:
+        reason = because(Code.NOT_TAKEN, word=known.refused_word)
+        yield DoseVoided(**stamp, attempt=command.attempt, reasons=(reason,))
+        return
+    taken = channel is not None and channel.n == command.n
+    said = "taken, number unmoved" if taken else "the number went back"
+    yield impossible(beat.node, stamp, said=said, id=command.attempt)
+    yield _sealed(command.attempt, stamp, because(Code.NODE_IMPOSSIBLE))
 
 
 def _ended(
@@ -193,7 +203,8 @@ def _late(state: State, result: Result, stamp: Stamp) -> Iterator[AnyEvent]:
     """A report after the end: it may raise the charge and latch, never lower."""
     closed = state.closed.get(result.id)
     if closed is None:
-        if state.stage == "live":
+        # A refusal of what was voided by then only confirms the proof.
+        if state.stage == "live" and result.phase != "refused":
             yield impossible(result.node, stamp, said="an unknown run", id=result.id)
         return
     if result.phase != "ended" or result.ul <= closed.charge_ul:
