@@ -2,10 +2,12 @@
 
 import os
 import shutil
+from collections.abc import Callable
 
 import pytest
 
 NOT_RUN = pytest.StashKey[int]()
+TOLD = pytest.StashKey[list[str]]()
 SBIN = os.pathsep.join((os.defpath, "/usr/sbin", "/usr/local/sbin"))
 
 
@@ -17,6 +19,12 @@ def pytest_addoption(parser: pytest.Parser) -> None:
         action="store_true",
         help="fail when a test could not run on this machine",
     )
+
+
+@pytest.fixture
+def tell(request: pytest.FixtureRequest) -> Callable[[str], None]:
+    """Keeps lines that a person should read after the run, whatever came of it."""
+    return request.config.stash.setdefault(TOLD, []).append
 
 
 def mosquitto_is_here() -> bool:
@@ -50,6 +58,8 @@ def pytest_terminal_summary(
     terminalreporter: pytest.TerminalReporter, config: pytest.Config
 ) -> None:
     """End with what this machine could not try."""
+    for line in config.stash.get(TOLD, []):
+        terminalreporter.write_line(line)
     gaps = config.stash.get(NOT_RUN, 0)
     why = "no Mosquitto was found (Debian package: mosquitto)"
     terminalreporter.write_line(

@@ -6,11 +6,12 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
+from types import MappingProxyType
 from typing import cast
 
 from slackwater.facts.events import (
@@ -22,6 +23,7 @@ from slackwater.facts.events import (
 from slackwater.facts.now import proven_ms
 from slackwater.facts.plan import Approval, Plan, PlanLine, Window
 from slackwater.facts.state import State
+from slackwater.facts.tank import Machine
 from slackwater.ledger.store import LedgerFile
 from slackwater.outside.approved import machine_text, plan_text
 from slackwater.outside.clock import SystemClock
@@ -101,7 +103,7 @@ class Household:
         places = [str(self.config), str(self.state)]
         with (self.folder / "daemon.log").open("ab") as log:
             daemon = subprocess.Popen(
-                [*command, *places], cwd=TOP, env=_environment(), stderr=log, stdout=log
+                [*command, *places], cwd=TOP, env=environment(), stderr=log, stdout=log
             )
         self.daemons.append(daemon)
         return daemon
@@ -163,9 +165,9 @@ def dense_plan(begin: datetime, minutes: int, every_s: int, ul: int) -> Plan:
     return Plan(name="test", starts=begin.date(), lines=(line,))
 
 
-def approve(home: Household, plan: Plan) -> None:
-    """Approve a plan that takes over at once."""
-    machine = read_machine(home.config)
+def approve(home: Household, plan: Plan, resolved: Machine | None = None) -> None:
+    """Approve a plan that takes over at once; the machine is the file's or another."""
+    machine = resolved or read_machine(home.config)
 
     def made(state: State, stamp: Stamp) -> AnyEvent:
         approval = Approval(
@@ -197,18 +199,25 @@ def enable(home: Household) -> None:
 
 
 @contextmanager
-def household(folder: Path) -> Iterator[Household]:
-    """Broker, reef and an empty ledger; ends everything it started."""
+def household(
+    folder: Path,
+    machine: str = MACHINE,
+    reef: Mapping[str, str] = MappingProxyType({}),
+) -> Iterator[Household]:
+    """Broker, reef and an empty ledger; ends everything it started.
+
+    `machine` is the text of the machine file, `reef` further options of the reef.
+    """
     port = free_port()
     broker = Broker(folder / "mosquitto.conf", port, ("allow_anonymous true",))
     broker.start()
     (folder / "config").mkdir()
     (folder / "state").mkdir()
-    text = MACHINE.replace("PORT", str(port))
+    text = machine.replace("PORT", str(port))
     (folder / "config" / "slackwater.toml").write_text(text)
     _make_ledger(folder / "state")
     home = Household(
-        folder=folder, port=port, reef=_start_reef(folder, port), broker=broker
+        folder=folder, port=port, reef=_start_reef(folder, port, reef), broker=broker
     )
     try:
         yield home
@@ -232,7 +241,9 @@ def _make_ledger(state: Path) -> None:
     LedgerFile.create(state / LIVE_NAME, made).close()
 
 
-def _start_reef(folder: Path, port: int) -> "subprocess.Popen[bytes]":
+def _start_reef(
+    folder: Path, port: int, more: Mapping[str, str]
+) -> "subprocess.Popen[bytes]":
     options = {
         "--host": LOOPBACK,
         "--port": str(port),
@@ -241,19 +252,21 @@ def _start_reef(folder: Path, port: int) -> "subprocess.Popen[bytes]":
         "--beat-s": "0.5",
         "--reading-s": "2",
         "--self-test-s": "0.1",
+        **more,
     }
     flat = [word for pair in options.items() for word in pair]
     with (folder / "reef.log").open("wb") as log:
         return subprocess.Popen(
             [sys.executable, "-m", "demo.reef", *flat],
             cwd=TOP,
-            env=_environment(),
+            env=environment(),
             stderr=log,
             stdout=log,
         )
 
 
-def _environment() -> dict[str, str]:
+def environment() -> dict[str, str]:
+    """What a process of ours needs to find the source."""
     paths = os.pathsep.join((str(TOP / "daemon"), str(TOP)))
     return {**os.environ, "PYTHONPATH": paths}
 

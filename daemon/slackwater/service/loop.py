@@ -31,15 +31,19 @@ RESTAGING = frozenset({"pumps_enabled", "pumps_disabled"})
 _log: FilteringBoundLogger = structlog.get_logger()
 
 
-def point(name: str) -> None:
-    """A named point of the life of a dose; free unless an audit hook listens."""
-    sys.audit(f"slackwater.{name}")
+def point(name: str, *kinds: str) -> None:
+    """A named point of the life of a dose; free unless an audit hook listens.
+
+    `kinds` says what it is about: kinds of entries, or of messages.
+    """
+    sys.audit(f"slackwater.{name}", *kinds)
 
 
 def one_pass(rig: Rig, timeout_s: float) -> bool:
     """Gather, decide until nothing more happens, act; True when the stage changed."""
     messages = rig.gather(timeout_s)
     now = rig.clock.now()
+    point("heard", *(type(message).__name__ for message in messages))
     for message in messages:
         see(rig.sight, message)
     restaged = take_news(rig)
@@ -65,6 +69,7 @@ def take_news(rig: Rig) -> bool:
     # A calibration session never takes up a plan: it is there for shots alone.
     if kinds & RESETTING and rig.mode != "calibrate":
         rig.setup = setup_from(rig.memory.state, rig.setup.machine)
+        point("setup_read")
         _log.info(logs.SETUP_READ, approvals=len(rig.memory.state.approvals))
     return bool(kinds & RESTAGING)
 
@@ -73,7 +78,7 @@ def _one_turn(rig: Rig, now: Now, messages: tuple[Message, ...]) -> Turn | None:
     """One turn, written and carried out; None when the ledger had moved."""
     inbox = Inbox(sight=rig.sight, messages=messages)
     done = turn(now, rig.memory.state, inbox, rig.setup)
-    point("decided")
+    point("decided", *(event.kind for event in done.events))
     if done.events and not write(rig, done.events):
         return None
     rig.sight.scanned_until = done.scanned_until
@@ -86,13 +91,14 @@ def _one_turn(rig: Rig, now: Now, messages: tuple[Message, ...]) -> Turn | None:
 
 def write(rig: Rig, events: Sequence[AnyEvent]) -> bool:
     """Append durably and fold; False when somebody else was first."""
-    point("before_append")
+    kinds = [event.kind for event in events]
+    point("before_append", *kinds)
     try:
         rig.memory.append(events)
     except LedgerMovedError:
         _log.info(logs.LEDGER_MOVED)
         return False
-    point("appended")
+    point("appended", *kinds)
     for event in events:
         _log.info(logs.EVENT_WRITTEN, kind=event.kind, **_about(event))
     return True
