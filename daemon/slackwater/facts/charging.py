@@ -6,7 +6,7 @@ the report.
 """
 
 from collections.abc import Mapping
-from datetime import date
+from datetime import date, datetime
 
 from slackwater.facts.events import (
     ChargeRaised,
@@ -15,13 +15,15 @@ from slackwater.facts.events import (
     DoseSealed,
     DoseVoided,
 )
-from slackwater.facts.rolling import DAY_MS, HOUR_MS, Rolling
+from slackwater.facts.now import Event
+from slackwater.facts.rolling import DAY_MS, Rolling
 from slackwater.facts.state import ClosedDose, Flow, OpenDose, State
 
 # Late reports come within hours; two days leave room for a node's long silence.
 CLOSED_KEPT_MS = 2 * DAY_MS
 CLOSED_AT_LEAST = 64
 HOURS_KEPT = 42 * 24
+HOUR_S = 3600
 DAYS_KEPT = 3
 ALKALINITY = "alkalinity"
 
@@ -44,29 +46,36 @@ def charge(state: State, key: str, entry: tuple[int, int, str], day: date) -> No
         del days[min(days)]
 
 
-def believe(state: State, tank: str, effects: Mapping[str, int], at_ms: int) -> None:
-    """Add what is believed to have reached the water."""
+def hour_of(when: datetime) -> int:
+    """The hour of wall time, counted from 1970 in UTC.
+
+    What a tank took up since is reckoned by the wall clock: proven time may lag behind
+    the truth, and a gap that looks short is the dangerous one.
+    """
+    return int(when.timestamp()) // HOUR_S
+
+
+def believe(state: State, tank: str, effects: Mapping[str, int], event: Event) -> None:
+    """Add what is believed to have reached the water when this was written down."""
     for parameter, amount in effects.items():
         key = f"{tank}/{parameter}"
         rolling = state.believed.get(key)
         if rolling is None:
             rolling = state.believed[key] = Rolling()
-        rolling.add(at_ms, amount, "")
+        rolling.add(event.proven_ms, amount, "")
         if parameter == ALKALINITY:
-            _believe_hour(state, tank, at_ms // HOUR_MS, amount)
+            _believe_hour(state, tank, hour_of(event.at), amount)
 
 
 def _believe_hour(state: State, tank: str, hour: int, amount: int) -> None:
-    hours = state.hours.get(tank)
-    if hours is None:
-        hours = state.hours[tank] = {}
-    known = hours.get(hour)
-    if known is not None:
-        hours[hour] = known + amount
+    hours = state.hours.get(tank, {})
+    if hour in hours:
+        hours[hour] += amount
         return
-    hours[hour] = amount
-    while next(iter(hours)) <= hour - HOURS_KEPT:
-        del hours[next(iter(hours))]
+    # Hours ahead are those of a clock that was wrong; one may be a small step back.
+    kept = range(hour - HOURS_KEPT + 1, hour + 2)
+    state.hours[tank] = {key: known for key, known in hours.items() if key in kept}
+    state.hours[tank][hour] = amount
 
 
 def plan_for(
@@ -105,13 +114,13 @@ def fold_intended(state: State, event: DoseIntended) -> None:
 
 
 def close_dose(
-    state: State, attempt: str, at_ms: int, charge_ul: int, believed_ul: int
+    state: State, attempt: str, event: Event, charge_ul: int, believed_ul: int
 ) -> ClosedDose | None:
     """Move an open dose to the closed ones; None when it is not open."""
     known = state.open.pop(attempt, None)
     if known is None:
         return None
-    intent = known.intent
+    intent, at_ms = known.intent, event.proven_ms
     closed = ClosedDose(
         pump=intent.dose.pump,
         node=intent.command.node,
@@ -128,9 +137,9 @@ def close_dose(
     state.closed[attempt] = closed
     if closed.in_water:
         if believed_ul == closed.asked_ul:
-            believe(state, closed.tank, closed.effects, at_ms)
+            believe(state, closed.tank, closed.effects, event)
         else:
-            believe(state, closed.tank, _share(closed, believed_ul), at_ms)
+            believe(state, closed.tank, _share(closed, believed_ul), event)
             state.wanting[closed.tank] = at_ms
     _raise_charge(state, attempt, closed, at_ms, charge_ul)
     if len(state.closed) % CLOSED_AT_LEAST == 0:
@@ -140,9 +149,7 @@ def close_dose(
 
 def fold_ended(state: State, event: DoseEnded) -> None:
     """Close a dose with what was reported."""
-    closed = close_dose(
-        state, event.attempt, event.proven_ms, event.charge_ul, event.believed_ul
-    )
+    closed = close_dose(state, event.attempt, event, event.charge_ul, event.believed_ul)
     if closed is None:
         return
     flow = state.flows[closed.pump]
@@ -161,7 +168,7 @@ def fold_sealed(state: State, event: DoseSealed) -> None:
     if known is None:
         return
     asked_ul = known.intent.command.ul
-    closed = close_dose(state, event.attempt, event.proven_ms, asked_ul, asked_ul)
+    closed = close_dose(state, event.attempt, event, asked_ul, asked_ul)
     if closed is not None:
         closed.sealed = True
 

@@ -84,6 +84,8 @@ def fold(state: State, event: AnyEvent) -> None:
     mark.proven_ms = event.proven_ms
     if state.newest_at is None or event.at > state.newest_at:
         state.newest_at = event.at
+    if state.stage_since is None:
+        state.stage_since = event.at
     _FOLDS[type(event)](state, event)
 
 
@@ -157,13 +159,15 @@ def _withdrawn(state: State, event: PlanWithdrawn) -> None:
 
 
 def _enabled(state: State, event: PumpsEnabled) -> None:
+    # Said twice it changes nothing: what the tank was given since still counts.
+    if state.stage == "shadow":
+        state.stage_since = event.at
     state.stage = "live"
-    state.stage_since_ms = event.proven_ms
 
 
 def _disabled(state: State, event: PumpsDisabled) -> None:
     state.stage = "shadow"
-    state.stage_since_ms = event.proven_ms
+    state.stage_since = event.at
     state.shadow_ms = 0
     state.watch_ms = event.proven_ms
 

@@ -65,13 +65,14 @@ class State:
 
     `charges` and `days` are keyed `pump/ID`, `effect/TANK/PARAMETER`,
     `calibrate/PUMP`; `believed` and `planned` by `TANK/PARAMETER`. `hours` keeps
-    believed alkalinity per proven hour and tank for six weeks. `used` maps a dose
-    identity to its local day; `held` one that waits to the entry that says why.
+    believed alkalinity per tank and hour of wall time for six weeks; `stage_since` is
+    the wall time of the first entry, or at which pumps were enabled or disabled.
     `running` says that the daemon is in charge and `calibrating` that a session is.
-    `wanting` maps a tank to the proven time of the last dose that came less than
-    planned; a tank not in it needs no look at its shortfall. `unquiet_ms` is the
-    proven time of the last clock or ledger hold. `skipped` maps a dose identity to
-    the request that asked.
+    `used` maps a dose identity to its local day; `held` one that waits to the entry
+    that says why; `skipped` one to the request that asked. `wanting` maps a tank to
+    the proven time of the last dose that came less than planned; a tank not in it
+    needs no look at its shortfall. `unquiet_ms` is the proven time of the last clock
+    or ledger hold.
     """
 
     ledger_id: str = ""
@@ -87,7 +88,7 @@ class State:
     last_serial: int = 0
     approvals: list[PlanApproved] = field(default_factory=list)
     stage: Stage = "shadow"
-    stage_since_ms: int = 0
+    stage_since: datetime | None = None
     shadow_ms: int = 0
     watch_ms: int = 0
     unquiet_ms: int | None = None

@@ -12,8 +12,8 @@ Units: alkalinity in pico-equivalents for the whole tank.
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from slackwater.facts.charging import HOURS_KEPT
-from slackwater.facts.rolling import DAY_MS, HOUR_MS
+from slackwater.facts.charging import HOURS_KEPT, hour_of
+from slackwater.facts.rolling import DAY_MS
 from slackwater.facts.tank import Tank
 from slackwater.gate.moment import ALKALINITY, Moment
 
@@ -116,12 +116,13 @@ def resume_ppm(moment: Moment, tank_id: str) -> int:
 def _left(moment: Moment, tank_id: str, uptake: int, span: int) -> float:
     """How much of this uptake a day the tank still has, after what it was given.
 
-    Range: 0 to 1. Starts at the whole when pumps were enabled or six weeks ago,
-    whichever is later: longer than any tank remembers.
+    Range: 0 to 1. Starts at the whole when the stage began or six weeks ago, whichever
+    is later: longer than any tank remembers.
     """
     hours: Mapping[int, int] = moment.state.hours.get(tank_id, {})
-    last = moment.proven_ms // HOUR_MS
-    first = max(moment.state.stage_since_ms // HOUR_MS, last - HOURS_KEPT)
+    last = hour_of(moment.now.utc)
+    since = hour_of(moment.state.stage_since or moment.now.utc)
+    first = max(since, last - HOURS_KEPT)
     outside_hour = outside_per_day(moment, tank_id) / DAY_HOURS
     left, per_hour = 1.0, uptake / DAY_HOURS
     for hour in range(first, last):
