@@ -99,9 +99,9 @@ def parse_rate(text: object, identity: str, *, where: str) -> Fraction:
         expected=f'{item.name} a day like "1.5 {spellings[0]}", '
         f"in one of {', '.join(spellings)}",
     )
-    match = _A_DAY.fullmatch(text) if isinstance(text, str) else None
+    split(text, place)
+    match = _A_DAY.fullmatch(str(text))
     if match is None:
-        split(text, place)
         place.refuse(
             f"found {shown(text)}, which is not a rate", "Write /day behind the unit."
         )
