@@ -3,8 +3,9 @@
 import pytest
 
 from slackwater.outside.settings.amounts import Amounts
-from slackwater.outside.settings.levels import PARAMETERS
 from slackwater.outside.settings.tables import Findings
+from slackwater.water.parameters import PARAMETERS
+from slackwater.water.spellings import units_of
 
 # One degree of carbonate hardness in meq/L: 10 mg CaO a litre, two equivalents a mole.
 # Source: definition of the German degree; IUPAC conventional atomic weights
@@ -32,16 +33,21 @@ LEVELS = [
     ("temperature", "77 °F", 25.0),
     ("nitrate", "0 mg/L", 0.0),
     ("ph", "8.1 pH", 8.1),
+    # Source: TEOS-10 (library gsw), practical salinity of 1.0264 at 25 over 25 degC.
+    ("salinity", "1.0264 SG 25/25", 35.0345),
+    # Source: PSS-78, UNESCO Technical Papers in Marine Science 44.
+    ("salinity", "53.0 mS/cm at 25 degC", 34.9473),
+    ("salinity", "35 PSU", 35.0),
 ]
 
 
 @pytest.mark.parametrize(("parameter", "text", "expected"), LEVELS)
 def test_reads_levels(parameter: str, text: str, expected: float) -> None:
     """A level arrives in the canonical unit whatever unit was written."""
-    assert pytest.approx(expected, rel=1e-5) == level(parameter, text)
+    assert pytest.approx(expected, rel=5e-5) == level(parameter, text)
 
 
-UNITS = sorted({unit for item in PARAMETERS.values() for unit in item.units})
+UNITS = sorted({unit for item in PARAMETERS.values() for unit in units_of(item)})
 
 
 @pytest.mark.parametrize("parameter", PARAMETERS)
@@ -53,7 +59,7 @@ def test_takes_only_the_units_of_its_parameter(parameter: str) -> None:
         if Amounts(parameter=parameter, findings=Findings("f")).span("", f"1 {unit}")
         is not None
     }
-    assert set(PARAMETERS[parameter].units) == taken
+    assert set(units_of(PARAMETERS[parameter])) == taken
 
 
 @pytest.mark.parametrize(
@@ -67,6 +73,11 @@ def test_takes_only_the_units_of_its_parameter(parameter: str) -> None:
         ("magnesium", "420 mg/L"),
         ("temperature", "77 °C"),
         ("salinity", "1.026 PSU"),
+        ("salinity", "35 SG 25/25"),
+        ("salinity", "1.0264 SG"),
+        ("salinity", "1.0264"),
+        ("salinity", "1.0264 SG 24/24"),
+        ("salinity", "1.005 SG 25/25"),
         ("ph", "81 pH"),
         ("iodine", "60 mg/L"),
     ],
@@ -82,7 +93,7 @@ def test_scale_and_offset_agree_with_levels(parameter: str) -> None:
     item = PARAMETERS[parameter]
     amounts = Amounts(parameter=parameter, findings=Findings("f"))
     middle = (item.low + item.high) / 2
-    for unit in item.units:
+    for unit in units_of(item):
         linear = amounts.linear("", unit)
         assert linear is not None
         scale, offset = linear

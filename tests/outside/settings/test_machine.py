@@ -326,6 +326,30 @@ def test_takes_an_unusual_target_with_a_reason(tmp_path: Path) -> None:
     assert pytest.approx(6.45 * MEQ_PER_DKH, rel=1e-5) == target
 
 
+def test_reads_salinity_off_any_instrument(tmp_path: Path) -> None:
+    """1.0264 at 25 over 25 degC is 35.03 of practical salinity (TEOS-10, gsw)."""
+    machine = changed(tmp_path, 'calcium = "420 mg/L"', 'salinity = "1.0264 SG 25/25"')
+    target = machine.tanks["reef"].targets["salinity"]
+    assert pytest.approx(35.0345, abs=0.005) == target
+
+
+# An inch is 25.4 mm exactly (NIST SP 811, B.8): 1000 cubic inches are 16.387064 L.
+@pytest.mark.parametrize(
+    ("written", "net_ul"),
+    [
+        ("40 in x 20 in x 25 in less 10 %", 294_967_152),
+        ("100 cm x 60 cm x 50 cm less 0 %", 300_000_000),
+        ("1 m x 0.6 m x 40 cm less 10 % + 60 cm x 40 cm x 35 cm less 0 %", 300_000_000),
+    ],
+)
+def test_reads_water_by_its_inside_measures(
+    tmp_path: Path, written: str, net_ul: int
+) -> None:
+    """Boxes of water, less what rock and sand take, in whole microlitres."""
+    machine = changed(tmp_path, '"300 L"', f'"{written}"')
+    assert net_ul == machine.tanks["reef"].net_ul
+
+
 EQUIVALENTS = [
     ('"300 L"', '"300000 mL"'),
     ('"300 L"', '"300.000 l"'),

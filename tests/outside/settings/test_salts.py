@@ -3,12 +3,14 @@
 import molmass
 import pytest
 
-from slackwater.errors import InputError
+from slackwater.errors import Finding, InputError
 from slackwater.facts.tank import Solution
+from slackwater.outside.settings.crossing import apart_map
 from slackwater.outside.settings.machine_model import SolutionTable
 from slackwater.outside.settings.mixing import solution_from
-from slackwater.outside.settings.salts import IONS, SALTS, why_apart
 from slackwater.outside.settings.tables import Findings
+from slackwater.water.masses import molar_mass
+from slackwater.water.salts import SALTS, form_of
 
 
 def solution(**keys: object) -> Solution:
@@ -30,14 +32,15 @@ FORMS = [(formula, water) for formula, salt in SALTS.items() for water in salt.w
 def test_molar_masses_agree_with_a_reference_library(formula: str, water: int) -> None:
     """Oracle: molmass; conventional atomic weights agree within 200 ppm."""
     expected = molmass.Formula(formula).mass + water * molmass.Formula("H2O").mass
-    assert pytest.approx(expected, rel=2e-4) == float(SALTS[formula].g_per_mol(water))
+    found = float(SALTS[formula].grams_per_mol(water))
+    assert pytest.approx(expected, rel=2e-4) == found
 
 
 @pytest.mark.parametrize("formula", SALTS)
 def test_ions_make_up_the_formula(formula: str) -> None:
     """The ions of a salt have the mass of its formula (oracle: molmass)."""
     salt = SALTS[formula]
-    mass = sum(float(IONS[ion].g_per_mol) * count for ion, count in salt.ions.items())
+    mass = sum(float(molar_mass(ion)) * count for ion, count in salt.ions.items())
     assert pytest.approx(molmass.Formula(formula).mass, rel=2e-4) == mass
 
 
@@ -46,7 +49,7 @@ def test_ions_make_up_the_formula(formula: str) -> None:
 STOCKS = [
     ("Na2CO3", "anhydrous", "100 g/L", "alkalinity", 1.887006e6),
     ("Na2CO3", "10H2O", "269.9721 g/L", "alkalinity", 1.887006e6),
-    ("NaHCO3", "anhydrous", "84.006 g/L", "alkalinity", 1.0e6),
+    ("NaHCO3", "anhydrous", "42.003 g/L", "alkalinity", 0.5e6),
     ("NaOH", "anhydrous", "39.997 g/L", "alkalinity", 1.0e6),
     ("CaCl2", "2H2O", "500 g/L", "calcium", 136.31231e6),
     ("CaCl2", "2H2O", "138.7025 g/L", "calcium", 37.813715e6),
@@ -126,7 +129,7 @@ BAD = [
     ({"formula": "CaCO3"}, "the formula"),
     ({"formula": "cacl2"}, "the formula"),
     ({"formula": "CaCl2.2H2O"}, "the formula"),
-    ({"hydrate": None}, "the key is missing"),
+    ({"hydrate": None}, "found nothing for the crystal water of CaCl2"),
     ({"hydrate": "7H2O"}, 'found "7H2O"'),
     ({"hydrate": "2h2o"}, 'found "2h2o"'),
     ({"strength": None}, "the key is missing"),
@@ -151,25 +154,132 @@ def test_refuses_half_a_description(changes: dict[str, object], expected: str) -
     assert expected in caught.value.findings[0].what
 
 
+# Salt (its first form), or what a label says.
+Described = str | dict[str, str]
+IRON = {"iron": "1 mg/mL"}
+SODA_LABEL = {"alkalinity": "1 meq/mL"}
+
+
+def described(stock: Described) -> SolutionTable:
+    """The table of a weak stock of one salt, or of a label that tells all."""
+    if isinstance(stock, dict):
+        return SolutionTable(per_ml=stock, fully_declared=True)
+    form = form_of(SALTS[stock].waters[0])
+    return SolutionTable.model_validate(
+        {"formula": stock, "hydrate": form, "strength": "1 g/L", "purity": "100 %"}
+    )
+
+
 @pytest.mark.parametrize(
-    ("one", "other", "expected"),
+    ("one", "other", "apart"),
     [
-        ("CaCl2", "Na2CO3", "Ca-CO3"),
-        ("CaCl2", "NaHCO3", "Ca-HCO3"),
-        ("CaCl2", "NaOH", "Ca-OH"),
-        ("CaCl2", "MgSO4", "Ca-SO4"),
-        ("SrCl2", "MgSO4", "Sr-SO4"),
-        ("SrCl2", "Na2CO3", "Sr-CO3"),
-        ("MgCl2", "NaOH", "Mg-OH"),
-        ("MgCl2", "Na2CO3", "Mg-CO3"),
-        ("MgCl2", "CaCl2", ""),
-        ("KCl", "Na2CO3", ""),
-        ("KCl", "CaCl2", ""),
-        ("MgCl2", "MgSO4", ""),
+        ("CaCl2", "Na2CO3", True),
+        ("CaCl2", "NaHCO3", True),
+        ("CaCl2", "NaOH", True),
+        ("CaCl2", "MgSO4", True),
+        ("SrCl2", "MgSO4", True),
+        ("SrCl2", "Na2CO3", True),
+        ("MgCl2", "NaOH", True),
+        ("MgCl2", "Na2CO3", True),
+        ("CaCl2", "KH2PO4", True),
+        ("MgCl2", "CaCl2", False),
+        ("KCl", "Na2CO3", False),
+        ("KCl", "CaCl2", False),
+        ("MgCl2", "MgSO4", False),
+        (SODA_LABEL, "CaCl2", True),
+        (SODA_LABEL, IRON, True),
+        ({"calcium": "10 mg/mL"}, {"fluoride": "1 mg/mL"}, True),
+        ({"calcium": "10 mg/mL"}, {"sulfate": "1 mg/mL"}, True),
+        (SODA_LABEL, "KI", False),
+        (IRON, "CaCl2", False),
     ],
 )
-def test_names_what_falls_out(one: str, other: str, expected: str) -> None:
+def test_keeps_apart_what_falls_out(
+    one: Described, other: Described, apart: bool
+) -> None:
     """Pairs with a small solubility product (CRC Handbook) stay apart, both ways."""
-    ions = SALTS[one].ions, SALTS[other].ions
-    assert expected == why_apart(ions[0], ions[1])
-    assert expected == why_apart(ions[1], ions[0])
+    findings = Findings("slackwater.toml")
+    tables = {"one": described(one), "other": described(other)}
+    solutions = {
+        name: findings.settled(solution_from(name, table, findings))
+        for name, table in tables.items()
+    }
+    expected = {"one": ("other",), "other": ("one",)} if apart else {}
+    assert expected == apart_map(solutions, tables, ())
+
+
+def refusal(**keys: object) -> Finding:
+    """The one finding about a solution."""
+    with pytest.raises(InputError) as caught:
+        solution(**keys)
+    (finding,) = caught.value.findings
+    return finding
+
+
+SODA = {"formula": "NaHCO3", "strength": "70 g/L", "purity": "100 %"}
+
+
+# Sodium bicarbonate: 9.6 g per 100 g of water at 20 degC, 6.9 at 0 degC, from memory.
+@pytest.mark.parametrize(
+    "keys",
+    [
+        {"strength": "83 g/L"},
+        {"strength": "83 g/L", "coldest": "20 °C"},
+        {"coldest": "5 °C"},
+        {"coldest": "41 °F"},
+        {"strength": "86 g/L", "purity": "97 %"},
+    ],
+)
+def test_refuses_what_would_fall_out_in_the_cold(keys: dict[str, str]) -> None:
+    """Nine tenths of what dissolves at the coldest place is the most."""
+    finding = refusal(**(SODA | keys))
+    assert "slackwater.toml [solution.stock]" == finding.where
+    assert "of what may be dissolved at" in finding.what
+    assert finding.expected.startswith("at most 90 % of what dissolves at the coldest")
+
+
+@pytest.mark.parametrize(
+    "keys",
+    [{}, {"strength": "82 g/L"}, {"strength": "88 g/L", "coldest": "25 °C"}],
+)
+def test_takes_what_stays_dissolved(keys: dict[str, str]) -> None:
+    """The same salt, a little less or a little warmer."""
+    assert solution(**(SODA | keys)).effects["alkalinity"] > 0
+
+
+@pytest.mark.parametrize(
+    "coldest", ["-1 °C", "45 °C", "20", "20 C", "nan °C", "1e400 °C", ""]
+)
+def test_refuses_a_shelf_nobody_can_mean(coldest: str) -> None:
+    """A temperature has its unit and lies within the tables."""
+    with pytest.raises(InputError):
+        solution(**SODA, coldest=coldest)
+
+
+def test_asks_for_no_shelf_where_nothing_was_weighed() -> None:
+    """A label cannot be checked, so a temperature beside it is a slip."""
+    finding = refusal(per_ml={"calcium": "5 mg/mL"}, coldest="15 °C")
+    assert "slackwater.toml [solution.stock] coldest" == finding.where
+
+
+def test_refuses_salts_that_fall_out_in_their_own_bottle() -> None:
+    """Calcium and sulfate make gypsum (Ksp 3.14e-5, CRC Handbook)."""
+    salts = [
+        {
+            "formula": formula,
+            "hydrate": "anhydrous",
+            "strength": "10 g/L",
+            "purity": "99 %",
+        }
+        for formula in ("CaCl2", "MgSO4")
+    ]
+    finding = refusal(salts=salts)
+    assert "gypsum" in finding.what
+
+
+def test_hands_on_the_cautions_of_a_salt() -> None:
+    """The keeper's own words come first, then what is known of the salt."""
+    soda = solution(
+        formula="NaOH", strength="10 g/L", purity="99 %", cautions=["top shelf"]
+    )
+    assert ("top shelf", "NaOH: H290") == (soda.cautions[0], soda.cautions[1][:10])

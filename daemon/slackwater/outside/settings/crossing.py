@@ -11,13 +11,13 @@ from itertools import combinations
 
 from slackwater.facts.tank import Pump, Solution
 from slackwater.outside.settings.machine_model import PumpTable, SolutionTable
-from slackwater.outside.settings.salts import why_apart
 from slackwater.outside.settings.tables import (
     Findings,
     TableModel,
     listed,
     suggestion,
 )
+from slackwater.water.ions import ions_of, why_apart
 
 # Key of a table, and the kind of table it names; "" stands for the table's own id.
 _REFERENCES: Mapping[str, tuple[tuple[str, str], ...]] = {
@@ -32,11 +32,6 @@ _REFERENCES: Mapping[str, tuple[tuple[str, str], ...]] = {
     "interlock": (("", "tank"),),
     "solution": (("keep_apart_from", "solution"),),
 }
-
-# What an alkalinity stock turns cloudy: carbonate or hydroxide with these, whatever
-# the label leaves out (solubility products, see `water.solutions`).
-ALKALINITY = "alkalinity"
-FALLS_OUT_WITH_ALKALINITY = frozenset({"calcium", "magnesium", "strontium"})
 
 
 def check_references(
@@ -105,12 +100,12 @@ def apart_map(
 
 
 def _fall_out(one: Solution, other: Solution) -> bool:
-    if why_apart(one.ions, other.ions):
-        return True
-    return any(
-        ALKALINITY in basic.effects and FALLS_OUT_WITH_ALKALINITY & set(salt.effects)
-        for basic, salt in ((one, other), (other, one))
-    )
+    return why_apart(_ions(one), _ions(other)) is not None
+
+
+def _ions(solution: Solution) -> tuple[str, ...]:
+    """Its ions; of a label every ion that may stand behind what it names."""
+    return solution.ions or ions_of(solution.effects)
 
 
 def _named(identity: str, table: TableModel, key: str) -> list[str]:

@@ -18,6 +18,7 @@ from slackwater.outside.settings.quantities import (
     Purity,
     Strength,
     Volume,
+    WaterVolume,
 )
 from slackwater.outside.settings.tables import TableModel
 
@@ -57,8 +58,11 @@ class TankTable(TableModel):
     name: PlainText = Field(
         default="", description="Name for people; the id when left out"
     )
-    net_volume: Annotated[int, Volume("1 L", "10000 L")] = Field(
-        description="Water in the whole system, rock and sand taken off",
+    net_volume: Annotated[int, WaterVolume("1 L", "10000 L")] = Field(
+        description="Water in the whole system, rock and sand taken off; or inside "
+        "measures, as in `120 cm x 60 cm x 50 cm less 12 %`, the last length the "
+        "height of the water, the share what rock and sand take, several boxes joined "
+        "by +",
         examples=['"300 L"'],
     )
     zone: str = Field(
@@ -67,7 +71,9 @@ class TankTable(TableModel):
     )
     targets: ByParameter = Field(
         default_factory=dict,
-        description="Where each parameter should stand",
+        description="Where each parameter should stand; salinity also as a specific "
+        "gravity with its reference pair or as a conductivity with its temperature, as "
+        "in `1.0264 SG 25/25` or `53 mS/cm at 25 °C`",
         examples=['{ alkalinity = "8.2 dKH" }'],
     )
     target_reason: PlainText = Field(
@@ -136,6 +142,12 @@ class SolutionTable(TableModel):
         default=None,
         description="Share of the weighed mass that is the salt",
         examples=['"99.5 %"'],
+    )
+    coldest: str | None = Field(
+        default=None,
+        description="Coldest temperature the bottle stands at, 0 to 40 °C; 20 °C when "
+        "left out. More than 90 % of what dissolves then is refused",
+        examples=['"15 °C"'],
     )
     salts: list[SaltTable] | None = Field(
         default=None,
@@ -263,7 +275,11 @@ class ProbeTable(TableModel):
 
     tank: Id = Field(description="Tank it measures", examples=['"reef"'])
     parameter: str = Field(description="What it measures", examples=['"alkalinity"'])
-    unit: str = Field(description="Unit of its bare numbers", examples=['"dKH"'])
+    unit: str = Field(
+        description="Unit of its bare numbers; of salinity only PSU, for the others "
+        "are no straight line",
+        examples=['"dKH"'],
+    )
     period: Annotated[float, Duration("1 s", "7 d")] = Field(
         description="Expected time between readings", examples=['"15 min"']
     )

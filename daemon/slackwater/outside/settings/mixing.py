@@ -1,24 +1,25 @@
 """Turns solution tables into solutions.
 
 Floor 6. One subject: what one microlitre of a stock adds. Laws here: a solution is
-described in exactly one way; an effect never shrinks by rounding; a solution that says
+described in exactly one way; the water works out what it adds; a solution that says
 nothing about its effects says so in words.
 """
 
-import math
-from collections import defaultdict
 from dataclasses import dataclass, replace
-from fractions import Fraction
 
 from slackwater.facts.tank import Solution
 from slackwater.outside.settings.amounts import Amounts
 from slackwater.outside.settings.machine_model import SaltTable, SolutionTable
-from slackwater.outside.settings.salts import IONS, Salt, salt_named, water_of
 from slackwater.outside.settings.tables import Findings, listed
+from slackwater.water.salts import salt_named, water_in
+from slackwater.water.solutions import Portion, Stock, stock_from_recipe
+from slackwater.water.units import parse_temperature_celsius
 
 FORMULA = "formula"
 
-_COUNTER_NAMES = {"Na": "sodium", "Cl": "chloride", "SO4": "sulfate"}
+# A room that is heated; a bottle in a colder place says so.
+ROOM = "20 °C"
+
 _EXAMPLES = {"strength": '"100 g/L"', "purity": '"99.5 %"'}
 _WAYS = ("formula", "salts", "per_ml", "no_effects")
 _SALT_KEYS = ("hydrate", "strength", "purity")
@@ -75,7 +76,15 @@ class _SolutionReader:
                         "a formula beside it",
                         f"Add formula, or take {key} out.",
                     )
-        if way in ("formula", "salts") and self.table.hydroxide is not None:
+        recipe = way in ("formula", "salts")
+        if self.table.coldest is not None and not recipe:
+            self.findings.add(
+                f"{self.place} coldest",
+                "coldest is given without formula",
+                "a formula or salts beside it",
+                "Take coldest out: only what is weighed in can be checked.",
+            )
+        if recipe and self.table.hydroxide is not None:
             self.findings.add(
                 f"{self.place} hydroxide",
                 "hydroxide is given beside a formula",
@@ -91,7 +100,7 @@ class _SolutionReader:
             amounts = Amounts(parameter=parameter, findings=self.findings)
             content = amounts.is_dosed(place) and amounts.content(place, text)
             if content:
-                effects[parameter] = math.ceil(content)
+                effects[parameter] = content
         if self.findings.count > before:
             return None
         return self._record("label or measurement", effects=effects)
@@ -114,10 +123,24 @@ class _SolutionReader:
 
     def _from_salts(self) -> Solution | None:
         before = self.findings.count
-        parts = [self._portion(place, salt) for place, salt in self._salts()]
+        portions = [self._portion(place, salt) for place, salt in self._salts()]
         if self.findings.count > before:
             return None
-        return _mixed(self._record(FORMULA), [part for part in parts if part])
+        stock = self._stock([portion for portion in portions if portion])
+        return None if stock is None else _filled(self._record(FORMULA), stock)
+
+    def _stock(self, portions: list[Portion]) -> Stock | None:
+        coldest = ROOM if self.table.coldest is None else self.table.coldest
+        place = f"{self.place} coldest"
+        celsius = self.findings.attempt(
+            place, lambda: parse_temperature_celsius(coldest, where="")
+        )
+        if celsius is None:
+            return None
+        return self.findings.attempt(
+            self.place,
+            lambda: stock_from_recipe(portions, coldest_celsius=celsius, where=""),
+        )
 
     def _salts(self) -> list[tuple[str, SaltTable]]:
         table = self.table
@@ -145,48 +168,31 @@ class _SolutionReader:
         )
         return [(self.place, salt)]
 
-    def _portion(self, place: str, table: SaltTable) -> "_Portion | None":
+    def _portion(self, place: str, table: SaltTable) -> Portion | None:
+        """The portion, looked at here so that each finding names its own key."""
         salt = self.findings.attempt(
-            f"{place} formula", lambda: salt_named(table.formula)
+            f"{place} formula", lambda: salt_named(table.formula, where="")
         )
         if salt is None:
             return None
-        water = self.findings.attempt(
-            f"{place} hydrate", lambda: water_of(salt, table.hydrate)
+        self.findings.attempt(
+            f"{place} hydrate", lambda: water_in(salt, table.hydrate, where="")
         )
-        if water is None:
-            return None
-        return _Portion(
-            salt=salt,
-            pmol_per_ul=table.strength * table.purity * 10**6 / salt.g_per_mol(water),
+        return Portion(
+            formula=table.formula,
+            hydrate=table.hydrate,
+            grams_per_litre=table.strength,
+            purity=table.purity,
         )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Portion:
-    """One salt of a solution; g/L over g/mol, times 10**6, is pmol per microlitre."""
-
-    salt: Salt
-    pmol_per_ul: Fraction
-
-
-def _mixed(plain: Solution, portions: list[_Portion]) -> Solution:
-    """The solution with what its salts add."""
-    doses: dict[str, Fraction] = defaultdict(Fraction)
-    rest: dict[str, Fraction] = defaultdict(Fraction)
-    names = set()
-    for portion in portions:
-        for name, count in portion.salt.ions.items():
-            names.add(name)
-            ion, pmol = IONS[name], portion.pmol_per_ul * count
-            if ion.doses:
-                doses[ion.doses] += pmol * (ion.charge_eq or ion.g_per_mol)
-            else:
-                rest[_COUNTER_NAMES[name]] += pmol * ion.g_per_mol
+def _filled(plain: Solution, stock: Stock) -> Solution:
+    """The solution with what its stock adds; the keeper's own cautions come first."""
     return replace(
         plain,
-        effects={name: math.ceil(doses[name]) for name in sorted(doses)},
-        counter_ions={name: round(rest[name]) for name in sorted(rest)},
-        ions=tuple(sorted(names)),
-        hydroxide="OH" in names,
+        effects=dict(stock.effects),
+        counter_ions=dict(stock.counter_ions),
+        ions=stock.ions,
+        hydroxide=stock.hydroxide,
+        cautions=(*plain.cautions, *stock.cautions),
     )

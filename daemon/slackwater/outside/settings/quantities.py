@@ -17,7 +17,9 @@ from typing import Annotated, ClassVar, LiteralString, NoReturn
 from pydantic import AfterValidator, GetCoreSchemaHandler, StringConstraints
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
+from slackwater.errors import InputError
 from slackwater.outside.settings.tables import ID_EXPECTED, ID_PATTERN, shown
+from slackwater.water.boxes import TIMES, parse_boxes_ul
 
 # Exact spellings only: what looks like a unit and is not in a table is refused, because
 # "5 ML" is a thousand million times "5 mL". Both micro signs (U+00B5, U+03BC) count.
@@ -83,7 +85,13 @@ class Quantity:
 
         Raises: PydanticCustomError with what was found and what is accepted.
         """
-        number = number_of(value, self.spellings, self.expected)
+        return self.bounded(number_of(value, self.spellings, self.expected), value)
+
+    def bounded(self, number: Fraction, value: object) -> int | float | Fraction:
+        """The number rounded, when it lies within the bounds.
+
+        Raises: PydanticCustomError naming the value as it was written.
+        """
         if not self.factor(self.low) <= number <= self.factor(self.high):
             refuse(
                 f"{shown(value)} is outside the bounds",
@@ -133,6 +141,24 @@ class Volume(Quantity):
 
     noun = "a volume"
     spellings = VOLUMES_UL
+
+
+class WaterVolume(Volume):
+    """A volume of water, also from the inside measures of its boxes."""
+
+    def read(self, value: object) -> int | float | Fraction:
+        """The water in whole microlitres, rounded down.
+
+        Raises: PydanticCustomError with what was found and what is accepted.
+        """
+        if not (isinstance(value, str) and TIMES in value):
+            return super().read(value)
+        try:
+            volume_ul = parse_boxes_ul(value, where="")
+        except InputError as error:
+            finding = error.findings[0]
+            refuse(finding.what, finding.expected, finding.do)
+        return self.bounded(Fraction(volume_ul), value)
 
 
 class Flow(Quantity):

@@ -66,7 +66,9 @@ class Findings:
         except PydanticCustomError as error:
             told = error.context or {}
             self.add(place, str(told["what"]), str(told["expected"]), str(told["do"]))
-            return None
+        except InputError as error:
+            self.adopt(place, error)
+        return None
 
     @property
     def count(self) -> int:
