@@ -46,10 +46,6 @@ class Timetable:
         self._order = {
             (line.tank, line.id): order for order, line in enumerate(plan.lines)
         }
-        self._checked_days = {
-            tank: checked_days(plan, tank, days.zone)
-            for tank, days in self._tanks.items()
-        }
         self._utc_day = lru_cache(UTC_DAYS_KEPT)(self._gather)
         self._searched: tuple[datetime, DueDose | None] | None = None
 
