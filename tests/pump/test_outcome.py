@@ -269,9 +269,27 @@ def test_h27_a_result_from_elsewhere_latches(change: str) -> None:
     assert ["hold_raised"] == kinds(list(settle_by_result(opened(), said, LATER)))
 
 
-def test_three_short_deliveries_latch_the_pump() -> None:
-    """The third in a row, and only in a row."""
+@pytest.mark.parametrize(
+    ("reason", "expected"),
+    [
+        ("complete", ["dose_ended:short", "hold_raised"]),
+        ("cut", ["dose_ended:cut", "hold_raised"]),
+        ("stopped", ["dose_ended:stopped"]),
+    ],
+)
+def test_h19_three_short_deliveries_latch_the_pump(
+    reason: str, expected: list[str]
+) -> None:
+    """The third in a row, however it ended; a stop on purpose does not count."""
     state = opened()
     state.short_streak["carbonate"] = 2
+    events = list(settle_by_result(state, result("ended", 1000, reason), LATER))
+    assert expected == kinds(events)
+
+
+def test_two_short_deliveries_latch_nothing() -> None:
+    """Two can be an air bubble."""
+    state = opened()
+    state.short_streak["carbonate"] = 1
     events = list(settle_by_result(state, result("ended", 1000), LATER))
-    assert ["dose_ended:short", "hold_raised"] == kinds(events)
+    assert ["dose_ended:short"] == kinds(events)

@@ -147,6 +147,11 @@ def close_dose(
     return closed
 
 
+def is_short(asked_ul: int, reported_ul: int) -> bool:
+    """Less than nine tenths of what was asked."""
+    return reported_ul * 10 < asked_ul * 9
+
+
 def fold_ended(state: State, event: DoseEnded) -> None:
     """Close a dose with what was reported."""
     closed = close_dose(state, event.attempt, event, event.charge_ul, event.believed_ul)
@@ -156,10 +161,13 @@ def fold_ended(state: State, event: DoseEnded) -> None:
     if event.source != "asked":
         flow.end_ms = min(flow.end_ms, event.proven_ms)
     state.drawn_ul[closed.pump] += event.believed_ul - closed.asked_ul
-    if event.how == "short":
+    # A run that was stopped on purpose, or that nobody saw, tells nothing of the pump.
+    if event.how == "stopped" or event.source == "asked":
+        return
+    if is_short(closed.asked_ul, event.believed_ul):
         state.short_streak[closed.pump] = state.short_streak.get(closed.pump, 0) + 1
-    elif closed.pump in state.short_streak:
-        del state.short_streak[closed.pump]
+    else:
+        state.short_streak.pop(closed.pump, None)
 
 
 def fold_sealed(state: State, event: DoseSealed) -> None:
@@ -168,9 +176,8 @@ def fold_sealed(state: State, event: DoseSealed) -> None:
     if known is None:
         return
     asked_ul = known.intent.command.ul
-    closed = close_dose(state, event.attempt, event, asked_ul, asked_ul)
-    if closed is not None:
-        closed.sealed = True
+    close_dose(state, event.attempt, event, asked_ul, asked_ul)
+    state.closed[event.attempt].sealed = True
 
 
 def fold_voided(state: State, event: DoseVoided) -> None:

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import TypedDict
 
+from slackwater.facts.charging import is_short
 from slackwater.facts.events import (
     AnyEvent,
     ChargeRaised,
@@ -138,36 +139,36 @@ def _ended(
     state: State, known: OpenDose, report: Report, stamp: Stamp
 ) -> Iterator[AnyEvent]:
     """A reported end; more than asked is charged, much more latches the pump."""
-    intent = known.intent
-    asked_ul = intent.command.ul
-    yield DoseEnded(
+    asked_ul = known.intent.command.ul
+    ended = DoseEnded(
         **stamp,
-        attempt=intent.command.attempt,
+        attempt=known.intent.command.attempt,
         how=how_it_ended(asked_ul, report),
         believed_ul=report.ul,
         charge_ul=max(asked_ul, report.ul),
         source="reported",
         ran_ms=report.ran_ms,
     )
-    yield from _watch_delivery(state, intent.dose.pump, asked_ul, report.ul, stamp)
+    yield ended
+    yield from _watch_delivery(state, known, ended, stamp)
 
 
 def _lost(
     state: State, known: OpenDose, drawn_ul: int | None, stamp: Stamp
 ) -> Iterator[AnyEvent]:
     """Executed, but its report is lost: odometer if it can tell, else as asked."""
-    intent = known.intent
-    asked_ul = intent.command.ul
+    asked_ul = known.intent.command.ul
     believed_ul = asked_ul if drawn_ul is None else drawn_ul
-    yield DoseEnded(
+    ended = DoseEnded(
         **stamp,
-        attempt=intent.command.attempt,
+        attempt=known.intent.command.attempt,
         how="lost",
         believed_ul=believed_ul,
         charge_ul=max(asked_ul, believed_ul),
         source="asked" if drawn_ul is None else "odometer",
     )
-    yield from _watch_delivery(state, intent.dose.pump, asked_ul, believed_ul, stamp)
+    yield ended
+    yield from _watch_delivery(state, known, ended, stamp)
 
 
 def how_it_ended(asked_ul: int, report: Report) -> EndedHow:
@@ -177,7 +178,7 @@ def how_it_ended(asked_ul: int, report: Report) -> EndedHow:
         return words[report.reason]
     if is_over(asked_ul, report.ul):
         return "over"
-    return "short" if report.ul * TENTH < asked_ul * (TENTH - 1) else "full"
+    return "short" if is_short(asked_ul, report.ul) else "full"
 
 
 def is_over(asked_ul: int, reported_ul: int) -> bool:
@@ -187,14 +188,17 @@ def is_over(asked_ul: int, reported_ul: int) -> bool:
 
 
 def _watch_delivery(
-    state: State, pump: str, asked_ul: int, reported_ul: int, stamp: Stamp
+    state: State, known: OpenDose, ended: DoseEnded, stamp: Stamp
 ) -> Iterator[AnyEvent]:
+    """Latch a pump that gave much more, or short three times in a row."""
+    pump, asked_ul = known.intent.dose.pump, known.intent.command.ul
+    reported_ul = ended.believed_ul
     if is_over(asked_ul, reported_ul):
         reason = because(
             Code.OVER_DELIVERED, asked_ul=asked_ul, reported_ul=reported_ul
         )
         yield _pump_hold(pump, reason, stamp)
-    short = reported_ul * TENTH < asked_ul * (TENTH - 1)
+    short = ended.how != "stopped" and is_short(asked_ul, reported_ul)
     if short and state.short_streak.get(pump, 0) + 1 >= SHORT_TIMES:
         yield _pump_hold(pump, because(Code.SHORT_DELIVERED, times=SHORT_TIMES), stamp)
 
