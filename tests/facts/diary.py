@@ -6,7 +6,9 @@ from typing import TypedDict
 
 from slackwater.facts.events import (
     AnyEvent,
+    Calibrated,
     DoseEnded,
+    DoseHeld,
     DoseIntended,
     DoseMissed,
     DoseVoided,
@@ -15,6 +17,10 @@ from slackwater.facts.events import (
     HoldReleased,
     LedgerMade,
     PlanApproved,
+    ReadingKept,
+    RequestHeard,
+    ShotRequested,
+    SpanMissed,
     Started,
 )
 from slackwater.facts.fold import fold
@@ -28,6 +34,8 @@ TODAY = date(2026, 5, 3)
 BOOT = "9e1b" * 4
 PEQ_PER_UL = 1_887_010
 PG_PER_UL = 136_310_000
+FIRST = "reef/carbonate@2026-05-03#01"
+HOUR = timedelta(hours=1)
 
 
 class Stamp(TypedDict):
@@ -229,3 +237,75 @@ def begun() -> Diary:
     diary.start()
     diary.wait(timedelta(minutes=1))
     return diary
+
+
+def calibrated(diary: Diary) -> Calibrated:
+    """A measured flow."""
+    return Calibrated(
+        **diary.stamp,
+        pump="carbonate",
+        rate_nl_per_s=1_300_000,
+        cal="77aa01cf",
+        shots=3,
+        spread_percent=0.8,
+        proofs=("cut-off",),
+        by="keeper",
+    )
+
+
+def shot(diary: Diary, request: str) -> ShotRequested:
+    """A person's request for one run into a cylinder."""
+    return ShotRequested(
+        **diary.stamp,
+        request=request,
+        pump="carbonate",
+        volume_ul=1000,
+        until=diary.at + HOUR,
+        by="keeper",
+    )
+
+
+def held(diary: Diary, dose_id: str = FIRST) -> DoseHeld:
+    """A due dose that waits."""
+    reasons = (because(Code.LINK_DOWN),)
+    return DoseHeld(**diary.stamp, dose_id=dose_id, pump="carbonate", reasons=reasons)
+
+
+def reading(diary: Diary, value: float = 2.9) -> ReadingKept:
+    """A probe's value, taken when it is written."""
+    return ReadingKept(
+        **diary.stamp,
+        tank="reef",
+        probe="kh",
+        parameter="alkalinity",
+        value=value,
+        taken_at=diary.at,
+    )
+
+
+def heard(
+    diary: Diary, request: str, act: str = "skip", *, granted: bool = True
+) -> RequestHeard:
+    """A request from afar about the first dose."""
+    return RequestHeard(
+        **diary.stamp,
+        request=request,
+        act=act,
+        tank="reef",
+        granted=granted,
+        dose=FIRST,
+    )
+
+
+def span_missed(diary: Diary) -> SpanMissed:
+    """A long absence in one entry."""
+    return SpanMissed(
+        **diary.stamp,
+        tank="reef",
+        line="carbonate",
+        first_due=T0,
+        last_due=diary.at,
+        doses=4,
+        volume_ul=8000,
+        reasons=(because(Code.NOT_RUNNING),),
+    )

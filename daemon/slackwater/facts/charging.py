@@ -107,10 +107,9 @@ def fold_intended(state: State, event: DoseIntended) -> None:
     for parameter, amount in event.effects.items():
         key = f"effect/{dose.tank}/{parameter}"
         charge(state, key, (at_ms, amount, command.attempt), day)
-    if event.planned_effects:
-        plan_for(state, dose.tank, event.planned_effects, at_ms, dose.id)
-        if command.ul < event.planned_ul:
-            state.wanting[dose.tank] = at_ms
+    plan_for(state, dose.tank, event.planned_effects, at_ms, dose.id)
+    if command.ul < event.planned_ul:
+        state.wanting[dose.tank] = at_ms
 
 
 def close_dose(

@@ -229,6 +229,8 @@ def _use(state: State, dose_id: str, day: date) -> None:
     state.used[dose_id] = day
     if state.held:
         state.held.pop(dose_id, None)
+    if state.skipped:
+        state.skipped.pop(dose_id, None)
     # Identities are unique for ever; three days cover every latest start.
     if len(state.used) >= USED_AT_LEAST and len(state.used) % USED_AT_LEAST == 0:
         oldest = day - timedelta(days=3)
