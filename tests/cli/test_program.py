@@ -107,7 +107,7 @@ def test_says_its_version() -> None:
 @pytest.mark.parametrize(
     "words",
     [
-        ("chekc",),
+        ("rehears",),
         ("check", "--confg", "x"),
         ("rehearse", "--days", "ten"),
         ("rehearse", "--days", "0"),
@@ -130,7 +130,7 @@ def test_wrong_usage_is_one_clear_error(words: tuple[str, ...]) -> None:
 
 def test_a_slip_of_the_hand_gets_a_hint() -> None:
     """The nearest verb is named."""
-    assert "`slackwater check`" in run("chekc").err
+    assert "`slackwater rehearse`" in run("rehears").err
 
 
 def test_shared_options_may_stand_before_or_behind() -> None:

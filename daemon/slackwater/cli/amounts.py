@@ -1,15 +1,13 @@
-"""Volumes typed by people, and effects written for people and files.
+"""Effects and caps written for people, documents and files.
 
-Floor 8. One subject: figures at the command line. Laws here: what is typed has a unit
-and is read by the settings' own reader; an effect is a decimal in the unit people use;
-a cap written for a file is never below the figure it stands for.
+Floor 8. One subject: figures at the command line. Laws here: an effect is a decimal in
+the unit people use; a cap written for a file is never below the figure it stands for;
+nothing here loads the settings, because a status does without them.
 """
 
 from fractions import Fraction
 
 from slackwater.facts.tank import Tank
-from slackwater.outside.settings.quantities import Volume
-from slackwater.outside.settings.tables import Findings
 from slackwater.water.parameters import concentration, parameter_named
 from slackwater.water.spellings import units_of
 
@@ -18,21 +16,6 @@ EFFECT_DECIMALS = 6
 CAP_DECIMALS = 4
 SMALLEST_SHOWN = 0.001
 UL_A_LITRE = 10**6
-
-TYPED = Volume("0 mL", "1000 L")
-
-
-def typed_ul(text: str, place: str) -> int:
-    """The microlitres of a typed volume.
-
-    Raises: InputError naming the place, what was found and what is accepted.
-    """
-    findings = Findings(place)
-    return findings.settled(findings.attempt("", lambda: _read_ul(text)))
-
-
-def _read_ul(text: str) -> int:
-    return int(TYPED.read(text))
 
 
 def display_unit(parameter: str) -> str:

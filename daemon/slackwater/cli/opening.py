@@ -139,10 +139,11 @@ def read_approval(event: PlanApproved) -> Approved:
 def approval_at(state: State, utc: datetime) -> Approved | None:
     """The approval that is in force at a moment; None when there is none."""
     begun = [one for one in state.approvals if one.approval.takes_over_at <= utc]
-    if not begun:
-        return None
-    last = max(begun, key=lambda one: one.approval.takes_over_at)
-    return read_approval(last)
+    return read_approval(max(begun, key=_rank)) if begun else None
+
+
+def _rank(event: PlanApproved) -> tuple[datetime, int]:
+    return event.approval.takes_over_at, event.approval.serial
 
 
 def newest_approval(state: State) -> Approved | None:

@@ -33,9 +33,24 @@ _FIRST, _DAILY, _MORE = SECTIONS
 
 VERBS: tuple[Verb, ...] = (
     _verb("check", "checking:check", _FIRST, "Say all that is wrong with the files."),
+    _verb(
+        "calibrate",
+        "calibrating:calibrate",
+        _FIRST,
+        "Measure what a pump really gives.",
+    ),
     _verb("rehearse", "rehearsing:rehearse", _FIRST, "Run the plan ahead of time."),
+    _verb("approve", "approving:approve", _FIRST, "Consent to exactly this plan."),
     _verb("run", "running:run", _FIRST, "Run the daemon, in shadow until enabled."),
+    _verb("enable", "staging:enable", _FIRST, "Let the daemon command pumps."),
+    _verb("status", "showing:status", _DAILY, "Say how things stand, on one screen."),
+    _verb("hold", "holding:hold", _DAILY, "Stop doses until a person releases them."),
+    _verb("release", "holding:release", _DAILY, "End holds, on the machine."),
+    _verb("disable", "staging:disable", _DAILY, "Go back to shadow: command no pump."),
+    _verb("ledger", "telling:ledger", _DAILY, "List what happened; verify the record."),
     _verb("init", "beginning:init", _MORE, "Make the ledger alone."),
+    _verb("withdraw", "staging:withdraw", _MORE, "End an approval for good."),
+    _verb("clock", "clocking:clock", _MORE, "Vouch for the clock of this machine."),
 )
 
 BY_NAME = {verb.name: verb for verb in VERBS}

@@ -11,10 +11,10 @@ from typing import TypedDict, Unpack
 
 import click
 
-from slackwater.cli.amounts import typed_ul
 from slackwater.cli.document import Answer
 from slackwater.cli.opening import local_user
 from slackwater.cli.shell import Shell, verb
+from slackwater.cli.typed import typed_ul
 from slackwater.errors import Finding, InputError, RefusedError
 from slackwater.facts.events import Calibrated
 from slackwater.facts.reasons import Reason

@@ -1,0 +1,296 @@
+"""`approve`: a person's consent, on this machine, to exactly one digest.
+
+Floor 8. One subject: the dialogue. Laws here: nothing is approved that a check refuses;
+the highest daily volume is typed by the person and printed nowhere here; a plan that
+more than doubles anything asks twice, beyond five times it wants the ratio itself.
+"""
+
+from collections.abc import Sequence
+from fractions import Fraction
+from typing import TypedDict, Unpack
+
+import click
+
+from slackwater.cli.amounts import effect_words
+from slackwater.cli.commands.checking import SHORT_DIGEST, check_files, line_words
+from slackwater.cli.consent import (
+    Consent,
+    Proposal,
+    entries,
+    is_highest,
+    is_standing,
+    proposal_for,
+)
+from slackwater.cli.document import Answer
+from slackwater.cli.opening import (
+    Opened,
+    approval_at,
+    local_user,
+    newest_approval,
+    opened,
+    write,
+)
+from slackwater.cli.reading import read_files
+from slackwater.cli.render import local, section, table
+from slackwater.cli.shell import Shell, verb
+from slackwater.cli.takeover import swap_for
+from slackwater.cli.typed import typed_ul
+from slackwater.errors import Finding, InputError, RefusedError
+from slackwater.facts.events import AnyEvent, PlanApproved
+from slackwater.facts.plan import PlanLine
+from slackwater.facts.state import State
+from slackwater.facts.tank import Machine
+from slackwater.ledger.codec import timestamp
+from slackwater.outside.settings import file_digests
+from slackwater.planning.changes import Change
+from slackwater.pump.outcome import Stamp
+from slackwater.water.show import show_volume
+
+# Beyond the first a person is asked twice, beyond the second for the ratio itself.
+ASKS_TWICE = 2
+ASKS_RATIO = 5
+
+
+class Said(TypedDict):
+    """What a person says with options instead of in the dialogue."""
+
+    by: str | None
+    at: str | None
+    at_once: bool
+    highest: str | None
+    ratio: str | None
+
+
+@verb(
+    "approve",
+    epilog="An approval lets the daemon dose once pumps are enabled. Read a rehearsal "
+    "of these very files first; it prints the highest daily volume you are asked for. "
+    "Wear eye protection when you handle stocks; keep children away.",
+)
+@click.option("--by", metavar="NAME", help="Who approves.  [default: the local user]")
+@click.option(
+    "--at",
+    metavar="TIME",
+    help="Take over then.  [default: the next local midnight]",
+)
+@click.option(
+    "--now",
+    "at_once",
+    is_flag=True,
+    help="Take over at once; doses near the swap are left out.",
+)
+@click.option(
+    "--yes-highest-daily",
+    "highest",
+    metavar="VOLUME",
+    help='The highest daily volume of one tank, like "48 mL".',
+)
+@click.option(
+    "--ratio-checked",
+    "ratio",
+    metavar="R",
+    help="The largest growth as the comparison shows it, like 6.5.",
+)
+def approve(shell: Shell, **said: Unpack[Said]) -> Answer:
+    """Consent to exactly this plan.
+
+    Shows the digest, every line and what changes against the plan approved before,
+    and asks for the highest daily volume.
+    """
+    if said["at"] and said["at_once"]:
+        raise InputError(_both())
+    proposal, opening = _proposed(shell)
+    if is_standing(proposal, opening.state, opening.stamp):
+        return _standing(proposal)
+    click.echo(_preview(proposal), err=True)
+    _ask_ratio(proposal, said["ratio"])
+    _ask_highest(proposal, said["highest"])
+    who = said["by"] or local_user()
+    wish = "now" if said["at_once"] else said["at"] or ""
+
+    def decide(state: State, stamp: Stamp) -> Sequence[AnyEvent]:
+        running = approval_at(state, stamp["at"])
+        swap = swap_for(proposal.files, running, stamp["at"], wish)
+        return entries(Consent(proposal=proposal, by=who, swap=swap), state, stamp)
+
+    _state, events = write(shell.state, decide)
+    return _approved(proposal, events)
+
+
+def _proposed(shell: Shell) -> tuple[Proposal, Opened]:
+    """The files, judged and compared; the ledger is closed again.
+
+    Raises: RefusedError with every finding of a check.
+    """
+    # Taken before the files are read: a change in between shows as a difference.
+    sha256 = file_digests(shell.config)
+    files = read_files(shell.config)
+    checked = check_files(files)
+    if checked.findings:
+        raise RefusedError(checked.findings)
+    with opened(shell.state) as found:
+        before = newest_approval(found.state)
+        return proposal_for(files, checked.digest, sha256, before), found
+
+
+def _standing(proposal: Proposal) -> Answer:
+    before = proposal.before
+    serial = before.approval.serial if before else 0
+    return Answer(
+        fields={"approved": False, "serial": serial, "digest": proposal.digest},
+        text=f"Approval {serial} says exactly this already; nothing was changed.",
+    )
+
+
+def _preview(proposal: Proposal) -> str:
+    plan, machine = proposal.files.plan, proposal.files.machine
+    rows = [
+        (
+            f"{line.tank}/{line.id}",
+            show_volume(line.per_day_ul),
+            _days(line),
+            line_words(line, machine),
+        )
+        for line in plan.lines
+    ]
+    heads = ("line", ">on a dosing day", "days", "adds to the water")
+    short = proposal.digest[:SHORT_DIGEST]
+    head = f'Plan "{plan.name}" from {plan.starts}, digest {short}.\n'
+    parts = [head, section("Every line", table(heads, rows))]
+    if proposal.before is not None:
+        parts.append(section("What changes", _change_table(proposal)))
+    parts += [
+        f"Pump {pump} is not the one approved before: {', '.join(why)}."
+        for pump, why in proposal.touched.items()
+    ]
+    return "\n".join(parts)
+
+
+def _days(line: PlanLine) -> str:
+    if line.weekdays:
+        return " ".join(line.weekdays)
+    return "every day" if line.every_days == 1 else f"every {line.every_days} days"
+
+
+def _change_table(proposal: Proposal) -> str:
+    if not proposal.changes:
+        return "No pump and no parameter has another largest day."
+    machine = proposal.files.machine
+    rows = [_change_row(change, machine) for change in proposal.changes]
+    return table(("largest day of", ">before", ">after", ">ratio"), rows)
+
+
+def _change_row(change: Change, machine: Machine) -> tuple[str, str, str, str]:
+    amounts = (change.before, change.after)
+    tank = machine.tanks.get(change.tank)
+    if change.pump or tank is None:
+        before, after = (show_volume(amount) for amount in amounts)
+    else:
+        before, after = (
+            effect_words(change.parameter, amount, tank) for amount in amounts
+        )
+    subject = change.pump or f"{change.tank} {change.parameter}"
+    ratio = "new" if change.ratio is None else f"x {ratio_words(change.ratio)}"
+    return subject, before, after, ratio
+
+
+def ratio_words(ratio: Fraction) -> str:
+    """A ratio as it is shown and as it is typed."""
+    return f"{float(ratio):.2f}"
+
+
+def _ask_ratio(proposal: Proposal, typed: str | None) -> None:
+    """Let a person confirm a large growth.
+
+    Raises: RefusedError when the ratio is not confirmed.
+    """
+    ratio = proposal.ratio
+    if ratio <= ASKS_TWICE:
+        return
+    if typed is None and ratio <= ASKS_RATIO:
+        question = f"This more than doubles a dose ({ratio_words(ratio)} times). Go on?"
+        if click.confirm(question, err=True):
+            return
+        raise RefusedError(_ratio_finding("the growth was not confirmed", ratio))
+    if typed is None:
+        raise RefusedError(
+            _ratio_finding(f"the plan grows by more than {ASKS_RATIO} times", ratio)
+        )
+    if not _is_ratio(typed, ratio):
+        raise RefusedError(_ratio_finding(f'"{typed}" is not the ratio', ratio))
+
+
+def _is_ratio(typed: str, ratio: Fraction) -> bool:
+    try:
+        given = Fraction(typed)
+    except (ValueError, ZeroDivisionError):
+        return False
+    # As it is shown, or rounded to one digit behind the point, or to none.
+    return any(given == round(ratio, places) for places in (0, 1, 2))
+
+
+def _ask_highest(proposal: Proposal, typed: str | None) -> None:
+    """Let a person type the highest daily volume.
+
+    Raises: InputError when it cannot be read, RefusedError when it is another.
+    """
+    text = typed
+    if text is None:
+        question = "Highest daily volume of one tank, all its pumps together"
+        text = str(click.prompt(question, err=True)).strip()
+    if is_highest(proposal.files, typed_ul(text, "--yes-highest-daily")):
+        return
+    raise RefusedError(
+        Finding(
+            what=f"{text} is not the highest daily volume of this plan",
+            where="--yes-highest-daily",
+            expected="the figure that a rehearsal of these files prints",
+            do="Run `slackwater rehearse`, read it, and approve again.",
+        )
+    )
+
+
+def _approved(proposal: Proposal, events: Sequence[AnyEvent]) -> Answer:
+    event = next(one for one in events if isinstance(one, PlanApproved))
+    approval = event.approval
+    zone = next(iter(proposal.files.machine.tanks.values())).zone
+    until = approval.left_out_until
+    held = [one.scope for one in events if one.kind == "hold_raised"]
+    left_out = f"Doses due before {local(until, zone)} are left out.\n" if until else ""
+    holds = f"Held until a person releases them: {', '.join(held)}.\n" if held else ""
+    return Answer(
+        fields={
+            "approved": True,
+            "serial": approval.serial,
+            "digest": approval.digest,
+            "takes_over_at": timestamp(approval.takes_over_at),
+            "expires_at": timestamp(approval.expires_at),
+            "left_out_until": timestamp(until) if until else None,
+            "ratio": ratio_words(proposal.ratio),
+            "held": held,
+        },
+        text=(
+            f"Approved as {approval.serial} by {approval.by}, digest "
+            f"{approval.digest[:SHORT_DIGEST]}.\n"
+            f"Takes over at {local(approval.takes_over_at, zone)}, good until "
+            f"{local(approval.expires_at, zone)}.\n{left_out}{holds}"
+        ),
+    )
+
+
+def _both() -> Finding:
+    return Finding(
+        what="--at and --now are both given",
+        where="approve",
+        expected="one of them, or neither",
+        do="Take one out.",
+    )
+
+
+def _ratio_finding(what: str, ratio: Fraction) -> Finding:
+    return Finding(
+        what=what,
+        where="--ratio-checked",
+        expected=f"--ratio-checked {ratio_words(ratio)}, the largest growth shown",
+        do="Look at the line that grows; if it is right, give the option.",
+    )

@@ -1,0 +1,82 @@
+"""`clock confirm`: a person vouches for the clock of this machine.
+
+Floor 8. One subject: ending clock holds by hand. Laws here: the time is shown and
+confirmed before it is trusted; it counts until the machine reboots.
+"""
+
+from collections.abc import Sequence
+
+import click
+
+from slackwater.cli.document import Answer
+from slackwater.cli.opening import local_user, newest_approval, opened, write
+from slackwater.cli.render import local
+from slackwater.cli.shell import Shell, verb
+from slackwater.errors import Finding, RefusedError
+from slackwater.facts.events import AnyEvent, ClockConfirmed, HoldReleased
+from slackwater.facts.reasons import Code
+from slackwater.facts.state import State
+from slackwater.ledger.codec import timestamp
+from slackwater.outside.clock import SystemClock
+from slackwater.pump.outcome import Stamp
+
+CLOCK_CODES = (Code.CLOCK_UNPROVEN, Code.CLOCK_JUMPED, Code.CLOCK_BEHIND)
+
+
+@verb(
+    "clock",
+    epilog="Where a time service keeps the clock, none of this is needed. "
+    "Example: slackwater clock confirm",
+)
+@click.argument("act", type=click.Choice(["confirm"]))
+@click.option("--yes", is_flag=True, help="Do not ask; for scripts that set the clock.")
+@click.option("--by", metavar="NAME", help="Who says so.  [default: the local user]")
+def clock(shell: Shell, act: str, *, yes: bool, by: str | None) -> Answer:
+    """Vouch for the clock of this machine.
+
+    Shows the time and asks whether it is right. Ends the holds that a clock caused,
+    until the machine reboots.
+    """
+    del act
+    who = by or local_user()
+    with opened(shell.state) as found:
+        approved = newest_approval(found.state)
+        shown = found.now.utc
+    tanks = approved.machine.tanks.values() if approved else ()
+    zones = {tank.zone for tank in tanks} or {"UTC"}
+    words = " or ".join(local(shown, zone) for zone in sorted(zones))
+    if not yes and not click.confirm(f"Is it {words}?", err=True):
+        raise RefusedError(_denied(words))
+    ended: list[str] = []
+
+    def decide(state: State, stamp: Stamp) -> Sequence[AnyEvent]:
+        boot_id = SystemClock().now().boot_id
+        ended[:] = [
+            name
+            for name, raised in sorted(state.holds.items())
+            if raised.reason.code in CLOCK_CODES
+        ]
+        return [
+            ClockConfirmed(**stamp, boot_id=boot_id, by=who),
+            *(
+                HoldReleased(**stamp, hold_id=name, by=who, why="clock confirmed")
+                for name in ended
+            ),
+        ]
+
+    # A clock before the newest entry is what this verb is for.
+    write(shell.state, decide, makes_safer=True)
+    holds = f" Released: {', '.join(ended)}." if ended else ""
+    return Answer(
+        fields={"confirmed": timestamp(shown), "released": ended},
+        text=f"The clock counts as right until this machine reboots.{holds}",
+    )
+
+
+def _denied(words: str) -> Finding:
+    return Finding(
+        what=f"the clock is not right: it says {words}",
+        where="clock",
+        expected="the right time",
+        do="Set the clock, then run `slackwater clock confirm` again. Doses stay held.",
+    )

@@ -1,0 +1,114 @@
+"""`enable`, `disable`, `withdraw`: which stage the machine is in.
+
+Floor 8. One subject: letting pumps run, and taking that back. Laws here: every missing
+condition is named at once; going back needs no condition; a withdrawn serial stays
+dead.
+"""
+
+from collections.abc import Sequence
+
+import click
+
+from slackwater.cli.document import Answer
+from slackwater.cli.opening import approval_at, local_user, write
+from slackwater.cli.readiness import missing
+from slackwater.cli.shell import Shell, verb
+from slackwater.errors import Finding, RefusedError
+from slackwater.facts.events import (
+    AnyEvent,
+    PlanWithdrawn,
+    PumpsDisabled,
+    PumpsEnabled,
+)
+from slackwater.facts.state import State
+from slackwater.pump.outcome import Stamp
+
+_BY = click.option("--by", metavar="NAME", help="Who says so.  [default: local user]")
+_WHY = click.option(
+    "--why", default="", metavar="TEXT", help="A reason for the record."
+)
+
+
+@verb(
+    "enable",
+    epilog="From here on liquid moves. Outlets above the water line, eye protection at "
+    "hand, children away. `slackwater hold` stops everything at once.",
+)
+@_BY
+def enable(shell: Shell, by: str | None) -> Answer:
+    """Let the daemon command pumps.
+
+    Refused with everything that is missing: an approval in force, proven time in
+    shadow, quiet hours, and a calibration with its proofs for each pump.
+    """
+    who = by or local_user()
+
+    def decide(state: State, stamp: Stamp) -> Sequence[AnyEvent]:
+        if state.stage == "live":
+            return ()
+        found = missing(state, stamp, shell.state)
+        if found:
+            raise RefusedError(found)
+        running = approval_at(state, stamp["at"])
+        serial = running.approval.serial if running else 0
+        return (PumpsEnabled(**stamp, by=who, serial=serial),)
+
+    _state, events = write(shell.state, decide)
+    text = "Pumps are enabled." if events else "Pumps were enabled already."
+    return Answer(fields={"stage": "live", "changed": bool(events)}, text=text)
+
+
+@verb("disable")
+@_BY
+@_WHY
+def disable(shell: Shell, by: str | None, why: str) -> Answer:
+    """Go back to shadow: command no pump.
+
+    A running dose is stopped. Shadow time counts anew before pumps can be enabled.
+    """
+    who = by or local_user()
+
+    def decide(state: State, stamp: Stamp) -> Sequence[AnyEvent]:
+        if state.stage == "shadow":
+            return ()
+        return (PumpsDisabled(**stamp, by=who, why=why),)
+
+    _state, events = write(shell.state, decide, makes_safer=True)
+    text = "Back in shadow." if events else "It was in shadow already."
+    return Answer(fields={"stage": "shadow", "changed": bool(events)}, text=text)
+
+
+@verb("withdraw", epilog="Example: slackwater withdraw 3 --why 'wrong bottle'")
+@click.argument("serial", type=click.IntRange(min=1))
+@_BY
+@_WHY
+def withdraw(shell: Shell, serial: int, by: str | None, why: str) -> Answer:
+    """End an approval for good.
+
+    The plan approved before it, when there is one, counts again; its doses of today
+    that were given already stay given.
+    """
+    who = by or local_user()
+
+    def decide(state: State, stamp: Stamp) -> Sequence[AnyEvent]:
+        standing = [known.approval.serial for known in state.approvals]
+        if serial not in standing:
+            raise RefusedError(_not_standing(serial, standing))
+        return (PlanWithdrawn(**stamp, serial=serial, by=who, why=why),)
+
+    state, _events = write(shell.state, decide, makes_safer=True)
+    left = [known.approval.serial for known in state.approvals]
+    rest = f"Still standing: {', '.join(map(str, left))}." if left else "None stands."
+    return Answer(
+        fields={"serial": serial, "standing": left},
+        text=f"Approval {serial} is withdrawn. {rest}",
+    )
+
+
+def _not_standing(serial: int, standing: list[int]) -> Finding:
+    return Finding(
+        what=f"approval {serial} does not stand",
+        where="withdraw",
+        expected=f"one of {', '.join(map(str, standing))}" if standing else "none",
+        do="Nothing was changed. See `slackwater status`.",
+    )

@@ -1,0 +1,181 @@
+"""What a person consents to, and the entries that record it.
+
+Floor 8. One subject: one approval, from comparison to entries. Laws here: the
+approved bytes, the digest and the calibrations stand in one entry; a serial is used
+once; an approval that has not taken over yet is withdrawn by the next one; a pump that
+is not the approved one is held until a person looked at it.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import timedelta
+from fractions import Fraction
+
+from slackwater.cli.opening import Approved
+from slackwater.cli.reading import Files
+from slackwater.cli.takeover import Swap
+from slackwater.errors import Finding, RefusedError
+from slackwater.facts.events import AnyEvent, HoldRaised, PlanApproved, PlanWithdrawn
+from slackwater.facts.plan import Approval
+from slackwater.facts.reasons import Code, because
+from slackwater.facts.state import State
+from slackwater.outside.approved import machine_text, plan_text
+from slackwater.planning.changes import (
+    Change,
+    changes,
+    largest_ratio,
+    touched_pumps,
+)
+from slackwater.planning.daily import highest_daily_ul
+from slackwater.pump.command import rate_in_force
+from slackwater.pump.outcome import Stamp
+
+UL_A_ML = 1000
+# An approval this near its end may be renewed although nothing changed.
+RENEW_WITHIN = timedelta(days=30)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Proposal:
+    """Files that ask for an approval, beside the one given last."""
+
+    files: Files
+    digest: str
+    sha256: Mapping[str, str]
+    before: Approved | None = None
+    changes: tuple[Change, ...] = ()
+    touched: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+
+    @property
+    def ratio(self) -> Fraction:
+        """The largest growth of any pump or parameter, at least 1."""
+        return largest_ratio(self.changes)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Consent:
+    """What a person said to a proposal."""
+
+    proposal: Proposal
+    by: str
+    swap: Swap
+
+
+def proposal_for(
+    files: Files, digest: str, sha256: Mapping[str, str], before: Approved | None
+) -> Proposal:
+    """Compare files with the approval given last."""
+    if before is None:
+        return Proposal(files=files, digest=digest, sha256=sha256)
+    return Proposal(
+        files=files,
+        digest=digest,
+        sha256=sha256,
+        before=before,
+        changes=changes((before.plan, before.machine), (files.plan, files.machine)),
+        touched=touched_pumps(before.machine, files.machine, files.plan),
+    )
+
+
+def is_standing(proposal: Proposal, state: State, stamp: Stamp) -> bool:
+    """Whether the approval given last says exactly this and is not near its end."""
+    if proposal.before is None:
+        return False
+    approval = proposal.before.approval
+    left = approval.expires_at - stamp["at"]
+    lasts = timedelta(seconds=proposal.files.machine.timing.approval_lasts_s)
+    return (
+        approval.digest == proposal.digest
+        and approval.calibrations == calibrations(proposal.files, state)
+        and left > min(RENEW_WITHIN, lasts / 2)
+    )
+
+
+def is_highest(files: Files, typed_ul: int) -> bool:
+    """Whether a person typed the highest daily volume, exact or rounded up to 1 mL."""
+    exact_ul = highest_daily_ul(files.plan, files.machine)
+    return typed_ul in (exact_ul, -(-exact_ul // UL_A_ML) * UL_A_ML)
+
+
+def calibrations(files: Files, state: State) -> dict[str, str]:
+    """The calibration in force for each pump, eight hex digits."""
+    return {
+        name: rate_in_force(state, pump)[1]
+        for name, pump in sorted(files.machine.pumps.items())
+    }
+
+
+def entries(consent: Consent, state: State, stamp: Stamp) -> list[AnyEvent]:
+    """The entries of one approval, to be appended together.
+
+    Raises: RefusedError when another approval was given since the proposal was shown.
+    """
+    proposal = consent.proposal
+    _refuse_overtaken(proposal, state)
+    files, swap = proposal.files, consent.swap
+    lasts = timedelta(seconds=files.machine.timing.approval_lasts_s)
+    approval = Approval(
+        serial=state.last_serial + 1,
+        digest=proposal.digest,
+        takes_over_at=swap.at,
+        expires_at=swap.at + lasts,
+        by=consent.by,
+        highest_daily_ul=highest_daily_ul(files.plan, files.machine),
+        calibrations=calibrations(files, state),
+        left_out_until=swap.left_out_until,
+    )
+    approved = PlanApproved(
+        **stamp,
+        approval=approval,
+        machine=machine_text(files.machine),
+        plan=plan_text(files.plan),
+        files=proposal.sha256,
+    )
+    return [*_pending(consent, state, stamp), approved, *_holds(consent, state, stamp)]
+
+
+def _pending(consent: Consent, state: State, stamp: Stamp) -> list[AnyEvent]:
+    """Approvals that would take over after this one, or never did, end here."""
+    return [
+        PlanWithdrawn(
+            **stamp,
+            serial=known.approval.serial,
+            by=consent.by,
+            why="another plan was approved before it took over",
+        )
+        for known in state.approvals
+        if known.approval.takes_over_at > stamp["at"]
+    ]
+
+
+def _holds(consent: Consent, state: State, stamp: Stamp) -> list[AnyEvent]:
+    """While pumps run, those that changed stand still until a person looked."""
+    if state.stage != "live":
+        return []
+    return [
+        HoldRaised(
+            **stamp,
+            hold_id=f"changed/{pump}",
+            scope=f"pump/{pump}",
+            reason=because(Code.PUMP_CHANGED, pump=pump, why=", ".join(why)),
+            latched=True,
+            by=consent.by,
+        )
+        for pump, why in consent.proposal.touched.items()
+        if f"changed/{pump}" not in state.holds
+    ]
+
+
+def _refuse_overtaken(proposal: Proposal, state: State) -> None:
+    before = proposal.before
+    shown = before.approval.serial if before else 0
+    given = state.approvals[-1].approval.serial if state.approvals else 0
+    if shown != given:
+        raise RefusedError(
+            Finding(
+                what=f"approval {given} was given or withdrawn in between",
+                where="ledger",
+                expected=f"approval {shown} to be the last, as it was shown",
+                do="Look at it with `slackwater status`, then approve again.",
+            )
+        )

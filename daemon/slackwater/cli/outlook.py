@@ -1,0 +1,173 @@
+"""How a tank stands: alkalinity, how long it has, what was given, what comes.
+
+Floor 8. One subject: the figures of a status. Laws here: a level nobody measured is
+the target and is called so; where no uptake is stated the plan stands for it; what
+cannot be said is None, never a guess.
+Units: levels meq/L, amounts pico-equivalents of the whole tank.
+"""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from slackwater.facts.events import ReadingKept
+from slackwater.facts.plan import DueDose, PlanLine
+from slackwater.facts.rolling import DAY_MS, Rolling
+from slackwater.facts.state import State
+from slackwater.facts.tank import Machine, Tank
+from slackwater.gate.moment import ALKALINITY, DAYS_OF_WEEK, rules_for
+from slackwater.planning.daily import PEQ_PER_UL_PER_MEQ_PER_L
+from slackwater.planning.timetable import Timetable
+
+HOURS_A_DAY = 24
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bottle:
+    """A reservoir with what is left in it, and for how long the plan can draw."""
+
+    id: str
+    left_ul: int
+    days: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outlook:
+    """One tank at one moment; `reading` None when no probe was heard."""
+
+    tank: Tank
+    reading: ReadingKept | None
+    level: float | None
+    hours_to_floor: float | None
+    hours_to_ceiling: float | None
+    given: int
+    planned: int
+    smallest: Bottle | None
+    following: DueDose | None
+
+    @property
+    def short(self) -> int:
+        """What was planned and not given in 24 hours, never below 0."""
+        return max(self.planned - self.given, 0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Present:
+    """What an outlook is made from; `lived` holds the doses, real or imagined."""
+
+    state: State
+    lived: State
+    timetable: Timetable
+    utc: datetime
+    proven_ms: int
+
+    @property
+    def machine(self) -> Machine:
+        """The approved machine."""
+        return self.timetable.machine
+
+
+def outlook(present: Present, tank_id: str) -> Outlook:
+    """The outlook of one tank."""
+    tank = present.machine.tanks[tank_id]
+    reading = _newest_reading(present, tank_id)
+    target = tank.targets.get(ALKALINITY)
+    level = reading.value if reading else target
+    key = f"{tank_id}/{ALKALINITY}"
+    return Outlook(
+        tank=tank,
+        reading=reading,
+        level=level,
+        hours_to_floor=_hours_to_floor(present, tank, level),
+        hours_to_ceiling=_hours_to_ceiling(present, tank, level),
+        given=_in_a_day(present, present.lived.believed.get(key)),
+        planned=_in_a_day(present, present.lived.planned.get(key)),
+        smallest=_smallest(present, tank_id),
+        following=_following(present, tank_id),
+    )
+
+
+def _newest_reading(present: Present, tank: str) -> ReadingKept | None:
+    series = [kept[-1] for kept in present.state.readings.values() if kept]
+    own = [one for one in series if (one.tank, one.parameter) == (tank, ALKALINITY)]
+    return max(own, key=lambda one: one.taken_at, default=None)
+
+
+def _hours_to_floor(present: Present, tank: Tank, level: float | None) -> float | None:
+    guard = present.machine.guards.get(tank.id)
+    uptake = tank.uptake.get(ALKALINITY)
+    used = uptake.estimate if uptake else _added(present, tank.id)
+    if guard is None or level is None or used <= 0:
+        return None
+    return _hours(level - guard.floor, tank, used)
+
+
+def _hours_to_ceiling(
+    present: Present, tank: Tank, level: float | None
+) -> float | None:
+    guard = present.machine.guards.get(tank.id)
+    added = _added(present, tank.id)
+    if guard is None or level is None or added <= 0:
+        return None
+    return _hours(guard.ceiling - level, tank, added)
+
+
+def _hours(room: float, tank: Tank, per_day: int) -> float:
+    peq = room * PEQ_PER_UL_PER_MEQ_PER_L * tank.net_ul
+    return max(peq / per_day * HOURS_A_DAY, 0.0)
+
+
+def _added(present: Present, tank: str) -> int:
+    """Alkalinity a day by plan and outside sources, the mean of its days."""
+    rules = rules_for(present.machine, present.timetable.plan)
+    return rules.alkalinity[tank][1] + rules.outside[tank]
+
+
+def _in_a_day(present: Present, sums: Rolling | None) -> int:
+    return 0 if sums is None else sums.since(present.proven_ms - DAY_MS)
+
+
+def _smallest(present: Present, tank: str) -> Bottle | None:
+    """The reservoir of this tank's pumps that runs out first."""
+    machine = present.machine
+    names = {pump.reservoir for pump in machine.pumps.values() if pump.tank == tank}
+    bottles = [_bottle(present, name) for name in sorted(names)]
+    return min(
+        (one for one in bottles if one.days is not None),
+        key=lambda one: one.days or 0.0,
+        default=None,
+    )
+
+
+def _bottle(present: Present, name: str) -> Bottle:
+    machine = present.machine
+    sharing = {pump.id for pump in machine.pumps.values() if pump.reservoir == name}
+    drawn_ul = sum(present.state.drawn_ul.get(pump, 0) for pump in sharing)
+    left_ul = max(machine.reservoirs[name].content_ul - drawn_ul, 0)
+    per_day_ul = sum(
+        _mean_ul(line) for line in present.timetable.plan.lines if line.pump in sharing
+    )
+    days = left_ul / per_day_ul if per_day_ul else None
+    return Bottle(id=name, left_ul=left_ul, days=days)
+
+
+def _mean_ul(line: PlanLine) -> float:
+    if line.weekdays:
+        return line.per_day_ul * len(line.weekdays) / DAYS_OF_WEEK
+    return line.per_day_ul / line.every_days
+
+
+def _following(present: Present, tank: str) -> DueDose | None:
+    """The next dose of the tank, looked for over the days of its lines."""
+    after = present.utc
+    while (due_at := present.timetable.next_after(after)) is not None:
+        for dose in present.timetable.between(after, due_at):
+            if dose.tank == tank:
+                return dose
+        after = due_at
+        if (after - present.utc).days > DAYS_SEARCHED:
+            return None
+    return None
+
+
+# Two months: every line doses at least once in sixty days.
+DAYS_SEARCHED = 62

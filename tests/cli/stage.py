@@ -1,0 +1,94 @@
+"""A ledger made by `init`, with entries the daemon would have written."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from slackwater.cli.opening import opened, write
+from slackwater.facts.events import AnyEvent, Calibrated, Started, Stopped
+from slackwater.facts.state import State
+from slackwater.pump.command import calibration_id
+from slackwater.pump.outcome import Stamp
+from tests.cli.run_program import SMALLEST, Outcome, run
+
+HIGHEST = "72 mL"
+DAY_MS = 86_400_000
+
+
+@dataclass(slots=True)
+class Stage:
+    """One configuration and one ledger."""
+
+    config: Path
+    state: Path
+
+    def run(self, verb: str, *words: object, typed: str = "") -> Outcome:
+        """Run a verb here."""
+        places = ("--config", self.config, "--state", self.state)
+        return run(verb, *places, *words, typed=typed)
+
+    def approve(self, *words: object, highest: str = HIGHEST) -> Outcome:
+        """Approve what stands in the files, as a script would."""
+        words = ("--by", "keeper", "--yes-highest-daily", highest, "--json", *words)
+        return self.run("approve", *words)
+
+    def folded(self) -> State:
+        """The state of the ledger."""
+        with opened(self.state) as found:
+            return found.state
+
+    def events(self) -> list[AnyEvent]:
+        """Every entry in order."""
+        with opened(self.state) as found:
+            return [entry.event for entry in found.ledger.load().entries]
+
+    def append(self, *events: AnyEvent) -> None:
+        """Append entries as they are."""
+
+        def decide(_state: State, _stamp: Stamp) -> Sequence[AnyEvent]:
+            return events
+
+        write(self.state, decide, makes_safer=True)
+
+    def stamp(self, later_ms: int = 0) -> Stamp:
+        """The clocks of now, with so much proven time more."""
+        with opened(self.state) as found:
+            stamp = found.stamp
+        stamp["proven_ms"] += later_ms
+        return stamp
+
+    def rate_of(self, pump: str) -> int:
+        """What a pump was measured at in these tests, nanolitres per second."""
+        return {"carbonate": 512_000, "calcium": 498_000}[pump]
+
+    def commission(self, *pumps: str, proofs: tuple[str, ...] = ()) -> None:
+        """Record a calibration with all its proofs for some pumps."""
+        for pump in pumps:
+            rate = self.rate_of(pump)
+            self.append(
+                Calibrated(
+                    **self.stamp(),
+                    pump=pump,
+                    rate_nl_per_s=rate,
+                    cal=calibration_id(pump, rate),
+                    shots=3,
+                    spread_percent=1.0,
+                    proofs=proofs or ("identity", "cut-off", "lost-link"),
+                    by="keeper",
+                )
+            )
+
+    def shadow(self, lasted_ms: int = DAY_MS) -> None:
+        """Let a daemon have run in shadow for so much proven time."""
+        begun, ended = self.stamp(), self.stamp(lasted_ms)
+        self.append(
+            Started(**begun, version="0", boot_id="earlier", fence=1, mode="shadow"),
+            Stopped(**ended, why="asked to stop"),
+        )
+
+
+def stage_of(folder: Path, config: Path = SMALLEST) -> Stage:
+    """A fresh ledger beside a configuration."""
+    stage = Stage(config, folder / "state")
+    assert 0 == stage.run("init", "--dosed-nothing", "--by", "keeper").code
+    return stage

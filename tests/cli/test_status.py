@@ -1,0 +1,289 @@
+"""`status`: one screen, the state first."""
+
+import json
+import os
+import subprocess
+import sys
+from dataclasses import replace
+from datetime import date, timedelta
+from pathlib import Path
+
+import pytest
+
+from slackwater.facts.events import (
+    DoseEnded,
+    DoseIntended,
+    DoseMissed,
+    ReadingKept,
+)
+from slackwater.facts.messages import RunPump
+from slackwater.facts.plan import DueDose
+from slackwater.facts.reasons import Code, because
+from slackwater.service.standing import only_one
+from tests.cli.run_program import CONFIG
+from tests.cli.stage import Stage, stage_of
+
+TOP = Path(__file__).resolve().parents[2]
+LINES, COLUMNS = 24, 80
+# One German degree, 10 mg/L CaO at 56.077 g/mol with two equivalents.
+MEQ_PER_DKH = 20 / 56.077
+PEQ_PER_DKH = round(MEQ_PER_DKH * 200 * 1e9)
+
+
+@pytest.fixture
+def stage(tmp_path: Path) -> Stage:
+    """The smallest sample with a fresh ledger."""
+    return stage_of(tmp_path)
+
+
+def live(stage: Stage) -> Stage:
+    """Pumps enabled by an approved plan."""
+    stage.commission("carbonate", "calcium")
+    stage.approve("--now")
+    stage.shadow()
+    assert 0 == stage.run("enable").code
+    return stage
+
+
+def due(number: int, volume_ul: int, stage: Stage) -> DueDose:
+    """A dose of carbonate that was due just now."""
+    at = stage.stamp()["at"]
+    return DueDose(
+        id=f"reef/carbonate@2026-05-03#{number:02d}",
+        line="carbonate",
+        tank="reef",
+        pump="carbonate",
+        local_day=date(2026, 5, 3),
+        ordinal=number,
+        due_at=at,
+        latest_at=at + timedelta(minutes=15),
+        volume_ul=volume_ul,
+    )
+
+
+def give(stage: Stage, number: int, peq: int) -> None:
+    """A dose that was planned, intended and ended in full."""
+    attempt = f"{number:032x}"
+    command = RunPump(
+        node="shelf",
+        channel="a",
+        attempt=attempt,
+        boot="0" * 16,
+        n=number,
+        fence=1,
+        ul=1000,
+        ms=2000,
+        cut_ms=2300,
+        until_up=1,
+        cal="00000000",
+    )
+    stage.append(
+        DoseIntended(
+            **stage.stamp(),
+            dose=due(number, 1000, stage),
+            dose_kind="plan",
+            command=command,
+            planned_ul=1000,
+            solution="carbonate",
+            local_day=date(2026, 5, 3),
+            odo_ul=0,
+            flow_end_ms=0,
+            effects={"alkalinity": peq},
+            planned_effects={"alkalinity": peq},
+        ),
+        DoseEnded(
+            **stage.stamp(),
+            attempt=attempt,
+            how="full",
+            believed_ul=1000,
+            charge_ul=1000,
+            source="reported",
+        ),
+    )
+
+
+def miss(stage: Stage, number: int, peq: int) -> None:
+    """A dose that was planned and not given."""
+    stage.append(
+        DoseMissed(
+            **stage.stamp(),
+            dose=due(number, 1000, stage),
+            reasons=(because(Code.WINDOW_PASSED),),
+            effects={"alkalinity": peq},
+        )
+    )
+
+
+def only_tank(stage: Stage) -> dict[str, object]:
+    """The one tank of a status document."""
+    tanks = stage.run("status", "--json").document["tanks"]
+    assert isinstance(tanks, list)
+    (tank,) = tanks
+    assert isinstance(tank, dict)
+    return tank
+
+
+def first_line(stage: Stage) -> str:
+    """The line a status leads with."""
+    return stage.run("status").out.splitlines()[0]
+
+
+def test_leads_with_the_state(stage: Stage) -> None:
+    """Stopped, without a plan, in shadow, live, held: each with its reason."""
+    assert "STOPPED  No daemon runs on this ledger; nothing is dosed." == first_line(
+        stage
+    )
+    with only_one(stage.state):
+        assert first_line(stage).startswith("NO PLAN  No plan is approved")
+        stage.approve("--now")
+        assert first_line(stage).startswith("SHADOW  ")
+        live(stage)
+        assert first_line(stage).startswith("LIVE  ")
+        stage.run("hold", "--note", "hands in the tank")
+        assert "HELD  A person asked for a hold." == first_line(stage)
+        assert '"hands in the tank"' in stage.run("status").out
+
+
+def test_says_what_is_missing_in_shadow(stage: Stage) -> None:
+    """The stage with its time, and the places where something is missing."""
+    stage.approve("--now")
+    document = stage.run("status", "--json").document
+    assert 3 == len(document["missing"])  # type: ignore[arg-type]  # a list
+    text = stage.run("status").out
+    assert "Stage shadow for 0 s; missing before enabling: shadow, pump cal" in text
+
+
+def test_given_against_planned_with_the_shortfall(stage: Stage) -> None:
+    """One degree given, half a degree missed: short by half a degree."""
+    live(stage)
+    give(stage, 1, PEQ_PER_DKH)
+    miss(stage, 2, PEQ_PER_DKH // 2)
+    text = stage.run("status").out
+    assert "given 1 dKH of 1.5 dKH planned, short by 0.5 dKH" in text
+    tank = only_tank(stage)
+    assert ("1", "1.5", "0.5") == tuple(
+        f"{float(str(tank[key])):.3g}" for key in ("given", "planned", "short")
+    )
+
+
+def test_time_to_floor_and_ceiling_start_from_the_reading(stage: Stage) -> None:
+    """7.5 dKH: 1 degree above the floor at 1 dKH a day, 2 below the ceiling."""
+    live(stage)
+    at = stage.stamp()["at"] - timedelta(minutes=12)
+    stage.append(
+        ReadingKept(
+            **stage.stamp(),
+            tank="reef",
+            probe="kh",
+            parameter="alkalinity",
+            value=7.5 * MEQ_PER_DKH,
+            taken_at=at,
+        )
+    )
+    text = stage.run("status").out
+    assert "Alkalinity   7.50 dKH, 12 min old (kh)" in text
+    assert "Floor        24 h to 6.50 dKH if dosing stopped" in text
+    # 0.943 dKH a day, as `check` says: 2 / 0.943 * 24.
+    assert "Ceiling      51 h to 9.50 dKH if uptake stopped" in text
+
+
+def test_without_a_probe_the_target_is_named_as_such(stage: Stage) -> None:
+    """Nobody measured: the figures say where they start."""
+    stage.approve("--now")
+    assert "start from the target 8.00 dKH" in stage.run("status").out
+
+
+def test_next_dose_and_smallest_reservoir(stage: Stage) -> None:
+    """2 L at 36 mL a day last 56 days; what was drawn shortens it."""
+    live(stage)
+    tank = only_tank(stage)
+    bottle = tank["reservoir"]
+    assert isinstance(bottle, dict)
+    assert 2_000_000 == bottle["left_ul"]
+    give(stage, 1, PEQ_PER_DKH)
+    text = stage.run("status").out
+    assert "Reservoir    carbonate lasts 56 days (1.999 L left)" in text
+    assert " 3 mL at " in text
+
+
+def tanks_of(folder: Path, count: int) -> Stage:
+    """The two-tanks sample with so many more tanks, which dose nothing."""
+    config = folder / "many"
+    config.mkdir()
+    source = CONFIG / "two-tanks"
+    text = (source / "slackwater.toml").read_text("utf-8")
+    more = "".join(
+        f'\n[tank.idle-{n}]\nnet_volume = "100 L"\nzone = "Europe/Lisbon"\n'
+        f'name = "{"A very long name of a tank " * 4}"\n'
+        for n in range(count - 2)
+    )
+    (config / "slackwater.toml").write_text(text + more, "utf-8")
+    plan = (source / "plan.toml").read_text("utf-8")
+    (config / "plan.toml").write_text(plan, "utf-8")
+    return stage_of(folder, config)
+
+
+@pytest.mark.parametrize("tanks", [2, 3, 20])
+def test_fits_one_screen(tmp_path: Path, tanks: int) -> None:
+    """24 lines of 80, also with many tanks, holds and long notes."""
+    stage = tanks_of(tmp_path, tanks)
+    highest = str(
+        stage.run("rehearse", "--days", "1", "--json").document["highest_daily_ul"]
+    )
+    assert 0 == stage.approve("--now", highest=f"{highest} uL").code
+    for number in range(5):
+        stage.run("hold", "--note", f"{number} " + "a long story " * 9)
+    lines = stage.run("status").out.splitlines()
+    assert len(lines) <= LINES
+    assert max(len(line) for line in lines) < COLUMNS
+
+
+def test_loads_neither_units_nor_wire_nor_alarm(stage: Stage) -> None:
+    """A status is asked for often, on small machines."""
+    stage.approve("--now")
+    code = (
+        "import atexit, json, sys\n"
+        "atexit.register(lambda: print(json.dumps(sorted(sys.modules)), "
+        "file=sys.stderr))\n"
+        "from slackwater.cli.main import main\n"
+        "main()\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code, "status", "--state", str(stage.state)],
+        env={"PYTHONPATH": str(TOP / "daemon"), "PATH": os.defpath},
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    modules = json.loads(done.stderr.splitlines()[-1])
+    tops = {str(name).split(".")[0] for name in modules}
+    assert set() == tops & {"pint", "paho", "apscheduler"}
+
+
+def test_writes_nothing(stage: Stage) -> None:
+    """Looking changes neither ledger nor folder."""
+    stage.approve("--now")
+    before = {path: path.read_bytes() for path in stage.state.iterdir()}
+    stage.run("status")
+    assert before == {path: path.read_bytes() for path in stage.state.iterdir()}
+
+
+def test_says_that_an_approval_expired(stage: Stage) -> None:
+    """An approval past its end is not in force, and is not called live."""
+    stage.approve("--now")
+    state = stage.folded()
+    (event,) = state.approvals
+    gone = stage.stamp()["at"] - timedelta(seconds=1)
+    approval = replace(event.approval, serial=2, expires_at=gone)
+    stage.append(replace(event, **stage.stamp(), approval=approval))
+    with only_one(stage.state):
+        assert first_line(stage).startswith("EXPIRED  ")
+
+
+@pytest.mark.parametrize("words", [("status",), ("status", "--json")])
+def test_no_ledger_is_one_clear_error(tmp_path: Path, words: tuple[str, ...]) -> None:
+    """Exit code 2 and what to do."""
+    stage = Stage(CONFIG / "smallest", tmp_path)
+    told = stage.run(*words)
+    assert 2 == told.code
+    assert "there is no ledger" in told.out + told.err
