@@ -191,7 +191,7 @@ def water_doubts(moment: Moment, tank: str) -> list[Reason]:
         doubt = _probe_doubt(probe, series, utc)
         if doubt is not None:
             doubts.append(doubt)
-        elif series:
+        else:
             fresh.append(series[-1])
         # One sound probe is enough to know the water; doubts then shorten only
         # when every probe has one, but contradictions are looked at below.
