@@ -1,20 +1,24 @@
 """Commands: run times, cuts, deadlines and identities."""
 
 from dataclasses import replace
+from hashlib import sha256
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from slackwater.facts.events import Calibrated
 from slackwater.facts.messages import RunPump
 from slackwater.facts.reasons import Code, Reason
 from slackwater.pump.command import (
     Sending,
     attempt_id,
+    calibration_id,
     command_for,
     flow_end_ms,
     run_ms,
 )
-from tests.gate.scene import ask, moment
+from tests.gate.scene import NOW, ask, moment
 
 
 def sending() -> Sending:
@@ -71,3 +75,45 @@ def test_a_dose_has_one_attempt_identity_for_ever() -> None:
     assert first == attempt_id("ledger", "reef/carbonate@2026-05-03#07")
     assert first != attempt_id("ledger", "reef/carbonate@2026-05-03#08")
     assert 32 == len(first)
+
+
+def test_a_measured_flow_replaces_the_nominal_one() -> None:
+    """2000 µL at 1.0 mL/s are 2000 ms, under the calibration that says so."""
+    used = sending()
+    used.state.calibrations["carbonate"] = Calibrated(
+        at=NOW,
+        boot_s=1.0,
+        proven_ms=1,
+        pump="carbonate",
+        rate_nl_per_s=1_000_000,
+        cal="77aa01cf",
+        shots=3,
+        spread_percent=0.5,
+        proofs=(),
+        by="keeper",
+    )
+    command = command_for(used, ask(moment()).dose, 2000)
+    assert isinstance(command, RunPump)
+    assert (2000, 2300, "77aa01cf") == (command.ms, command.cut_ms, command.cal)
+
+
+def test_a_nominal_flow_has_an_identity_too() -> None:
+    """The first 8 hex of SHA-256 (FIPS 180-4) over the canonical record."""
+    text = '{"pump":"carbonate","rate_nl_per_s":1333000}'
+    assert sha256(text.encode()).hexdigest()[:8] == calibration_id(
+        "carbonate", 1_333_000
+    )
+
+
+@pytest.mark.parametrize(
+    ("volume_ul", "ms", "cut_ms"),
+    [(300, 225, 375), (1333, 1000, 1150), (2000, 1500, 1725), (79_979, 59_999, 60_000)],
+)
+def test_the_cut_lies_between_run_and_limit(
+    volume_ul: int, ms: int, cut_ms: int
+) -> None:
+    """15 % or 150 ms above the run, never above what the node allows."""
+    dose = replace(ask(moment()).dose, volume_ul=volume_ul)
+    command = command_for(sending(), dose, volume_ul)
+    assert isinstance(command, RunPump)
+    assert (ms, cut_ms) == (command.ms, command.cut_ms)

@@ -5,7 +5,7 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
-from slackwater.facts.events import AnyEvent, DoseIntended
+from slackwater.facts.events import AnyEvent, DoseEnded, DoseIntended
 from slackwater.facts.fold import fold, fold_all
 from slackwater.facts.messages import Beat, Channel, LastRun, Result, RunPump
 from slackwater.facts.plan import DueDose
@@ -13,6 +13,7 @@ from slackwater.facts.rolling import DAY_MS
 from slackwater.facts.state import State
 from slackwater.pump.outcome import (
     Stamp,
+    is_over,
     settle_by_beat,
     settle_by_result,
     settle_by_time,
@@ -293,3 +294,95 @@ def test_two_short_deliveries_latch_nothing() -> None:
     state.short_streak["carbonate"] = 1
     events = list(settle_by_result(state, result("ended", 1000), LATER))
     assert ["dose_ended:short"] == kinds(events)
+
+
+def test_a_word_said_twice_is_written_once() -> None:
+    """Copies of a refusal, of `taken` and of a running beat lead to nothing more."""
+    state = opened()
+    fold_all(state, list(settle_by_result(state, result("refused", 0, "late"), LATER)))
+    fold_all(state, list(settle_by_result(state, result("taken", 0, ""), LATER)))
+    again = [
+        *settle_by_result(state, result("refused", 0, "late"), LATER),
+        *settle_by_result(state, result("running", 0, ""), LATER),
+        *settle_by_beat(state, beat(5, state="running"), LATER),
+    ]
+    assert [] == again
+
+
+def test_a_beat_of_another_node_settles_nothing() -> None:
+    """Each node speaks for its own runs."""
+    other = replace(beat(4, up=200_000), node="cellar")
+    assert [] == list(settle_by_beat(opened(), other, LATER))
+
+
+@pytest.mark.parametrize(
+    ("heard", "believed_ul", "source"),
+    [
+        (beat(5, odo_ul=13_900), 1900, "odometer"),
+        (beat(5, odo_ul=12_000), 0, "odometer"),
+        (beat(6, odo_ul=13_900), 2000, "asked"),
+        (beat(5, odo_ul=11_999), 2000, "asked"),
+    ],
+)
+def test_h18_a_lost_report_is_read_from_the_odometer_if_it_can_tell(
+    heard: Beat, believed_ul: int, source: str
+) -> None:
+    """Only when this run alone moved it, and forwards; else as asked."""
+    state = opened()
+    events = list(settle_by_beat(state, heard, LATER))
+    ended = events[0]
+    assert isinstance(ended, DoseEnded)
+    assert (believed_ul, source, 2000) == (
+        ended.believed_ul,
+        ended.source,
+        ended.charge_ul,
+    )
+
+
+def test_h20_a_late_report_a_little_above_only_raises() -> None:
+    """2100 of 2000 µL are within a tenth: charged, not latched."""
+    state = opened()
+    fold_all(state, list(settle_by_beat(state, beat(0, boot=OTHER), LATER)))
+    events = list(settle_by_result(state, result("ended", 2100), LATER))
+    assert ["charge_raised"] == kinds(events)
+
+
+def test_a_late_word_without_an_amount_changes_nothing() -> None:
+    """Taken or refused, of a dose that is closed already."""
+    state = opened()
+    fold_all(state, list(settle_by_beat(state, beat(0, boot=OTHER), LATER)))
+    late = [
+        *settle_by_result(state, result("taken", 9999), LATER),
+        *settle_by_result(state, result("refused", 9999, "late"), LATER),
+    ]
+    assert [] == late
+
+
+@pytest.mark.parametrize(
+    ("asked_ul", "reported_ul", "expected"),
+    [
+        (2000, 2200, False),
+        (2000, 2201, True),
+        (500, 600, False),
+        (500, 601, True),
+        (5000, 5500, False),
+        (5000, 5501, True),
+    ],
+)
+def test_h20_over_is_more_than_a_tenth_and_more_than_100_ul(
+    asked_ul: int, reported_ul: int, *, expected: bool
+) -> None:
+    """The design law's limits, both of them."""
+    assert expected == is_over(asked_ul, reported_ul)
+
+
+def test_several_open_intents_are_settled_in_order() -> None:
+    """Equal inputs give equal outputs, whatever came first."""
+    state = opened()
+    other = replace(
+        intent(), command=replace(intent().command, attempt="00" * 16, channel="b")
+    )
+    fold(state, other)
+    after: Stamp = {**LATER, "at": LATEST + timedelta(seconds=1), "proven_ms": 90_000}
+    sealed = [getattr(event, "attempt", "") for event in settle_by_time(state, after)]
+    assert ["00" * 16, ATTEMPT] == sealed
