@@ -1,5 +1,6 @@
 """The accounts: charged from the intent on, given back by a void, raised by reports."""
 
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -114,12 +115,16 @@ def test_a_shortened_dose_leaves_something_wanting() -> None:
     assert 2000 * PEQ_PER_UL == diary.state.planned["reef/alkalinity"].total
 
 
-def test_h20_more_than_asked_is_charged_rounded_up() -> None:
-    """The part of an effect is rounded up: never a pico-unit too little."""
+def test_h35_more_than_asked_is_charged_rounded_up() -> None:
+    """A third of 10 more is 4 for the charge, and 13 for what is believed."""
     diary = begun()
     diary.intend(1, ul=3)
+    known = diary.state.open[attempt(1)]
+    known.intent = replace(known.intent, effects={"alkalinity": 10})
+    before = charged(diary, EFFECT)
     diary.end(1, 4, "over", charge_ul=4)
-    assert (4, 4 * PEQ_PER_UL) == (charged(diary), charged(diary, EFFECT))
+    assert (4, 4) == (charged(diary), charged(diary, EFFECT) - before)
+    assert 13 == diary.state.believed["reef/alkalinity"].total
 
 
 def test_h20_a_shot_that_gives_more_is_charged_with_more() -> None:

@@ -80,6 +80,14 @@ def test_yesterday_counts_for_24_hours_but_not_for_today() -> None:
     assert [Code.CAP_ROLLING] == over(at, 2001)
 
 
+def test_effects_of_today_count_although_24_hours_are_over() -> None:
+    """A day of 25 hours has one hour that only the local day still sees."""
+    at = moment()
+    room = dkh_peq(0.5) + dkh_peq(1.2) - 1000 * CARBONATE_PEQ_PER_UL
+    charge(at.state, "effect/reef/alkalinity", (PROVEN_MS - DAY_MS, room, "x"), TODAY)
+    assert ([], [Code.CAP_NET]) == (over(at, 1000), over(at, 1001))
+
+
 def test_what_comes_from_outside_is_part_of_the_gross_addition() -> None:
     """2.0 dKH a day may be poured in; 1.5 come by themselves, 0.5 are left."""
     source = Outside(

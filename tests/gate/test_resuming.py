@@ -7,7 +7,7 @@ import pytest
 
 from slackwater.facts.charging import hour_of, plan_for
 from slackwater.facts.rolling import DAY_MS
-from slackwater.facts.tank import Outside
+from slackwater.facts.tank import Outside, Uptake
 from slackwater.gate.moment import Moment, rules_for
 from slackwater.gate.resuming import has_recovered, must_resume, resume_ppm
 from tests.gate.box import Reef, fed, level_after, levels, settled
@@ -172,6 +172,16 @@ def test_a_target_near_the_end_of_uptake_still_gives_a_share() -> None:
         used = replace(at.machine, tanks={"reef": tank})
         shares.append(resume_ppm(replace(at, machine=used), "reef"))
     assert shares[0] == pytest.approx(shares[1], abs=2)
+
+
+def test_a_wide_interval_does_not_keep_the_plan_down_for_good() -> None:
+    """At the usual level the full plan was found safe: 0.45 + 1.0 of 1.5 dKH."""
+    at = gap(0)
+    uptake = Uptake(estimate=dkh_peq(1.5), low=0)
+    tank = replace(at.machine.tanks["reef"], uptake={"alkalinity": uptake})
+    wide = replace(at, machine=replace(at.machine, tanks={"reef": tank}))
+    expected = 1_450_000 / 1.5
+    assert pytest.approx(expected, rel=1e-3) == resume_ppm(wide, "reef")
 
 
 def test_the_first_entry_is_where_memory_begins() -> None:

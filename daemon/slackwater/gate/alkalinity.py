@@ -193,9 +193,9 @@ def water_doubts(moment: Moment, tank: str) -> list[Reason]:
             doubts.append(doubt)
         else:
             fresh.append(series[-1])
-        # One sound probe is enough to know the water; doubts then shorten only
-        # when every probe has one, but contradictions are looked at below.
-    if len(probes) > 1 and fresh:
+    # One sound probe is enough to know the water: then the doubts about others say
+    # nothing, and only contradictions between sound ones are looked at below.
+    if fresh:
         doubts = []
     doubts.extend(_levels(guard, fresh))
     for probe in probes:
