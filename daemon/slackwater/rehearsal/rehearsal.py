@@ -21,6 +21,7 @@ from slackwater.facts.state import State
 from slackwater.facts.tank import Machine
 from slackwater.rehearsal.record import Nearest, Rehearsal, RehearsedDose, empty_days
 from slackwater.rehearsal.virtual_node import VirtualNode
+from slackwater.rehearsal.virtual_probe import show_probes
 from slackwater.turn.setup import Setup, make_setup
 from slackwater.turn.step import turn
 
@@ -142,6 +143,8 @@ def _step(world: _World, utc: datetime, end: datetime) -> datetime:
     boot_s = BEGIN_S + (utc - world.begin).total_seconds()
     now = Now(utc=utc, boot_s=boot_s, boot_id=BOOT_ID, synchronised=True)
     _show_nodes(world, utc, boot_s)
+    if world.setup.machine.probes:
+        show_probes(world.setup.machine, world.sight, utc)
     messages: tuple[Message, ...] = tuple(_due_answers(world, utc))
     while True:
         inbox = Inbox(sight=world.sight, messages=messages)
