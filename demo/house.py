@@ -73,9 +73,10 @@ class House:
         self.started.append(process)
         return process
 
-    def start_broker(self) -> str:
+    def start_broker(self, *, embedded: bool) -> str:
         """A system Mosquitto where there is one, else the embedded broker; its name."""
         found = shutil.which("mosquitto") or shutil.which("mosquitto", path=SBIN)
+        found = None if embedded else found
         name = "mosquitto" if found else "amqtt"
         self.start(name, _mosquitto(self, found) if found else _embedded(self))
         until(self._broker_answers, f"the broker ({name})")

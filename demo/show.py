@@ -1,0 +1,299 @@
+"""The show: an invented reef, from its files to the final table, in real time.
+
+Outside every floor; never imports Slackwater: it speaks the command line and looks at
+the reef's own account. One subject: the order of the show. Laws here: the exit code
+says whether ledger and water agree; nothing is shown that was not asked of the
+program at that moment.
+"""
+
+import argparse
+import json
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Mapping
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+from demo.house import House, ShowError, free_port, until
+
+CONFIG = Path(__file__).resolve().parent / "config"
+PUMPS = ("carbonate", "calcium")
+SHOTS = 3
+SHOT_UL = 1000
+# Ledger and water may differ by what a pump's rate differs from its calibration, and
+# by the last second of a run that is still in the hose's account.
+AGREE_PERCENT = 3.0
+MINUTE_S = 60
+# Steps of the show, in seconds after its full minute.
+ENABLE_AT_S = 10.0
+KILLED_DOSE = 2
+KILL_AFTER_S = 1.5
+SWING_AT_S = 65.0
+END_AT_S = 84.0
+SWING = {"tank": "reef", "dkh_per_s": 0.25, "until_dkh": 10.2}
+
+
+class Show:
+    """One run of the show in one household."""
+
+    def __init__(self, house: House, fault: str, *, embedded: bool) -> None:
+        """Keep the house, the fault of the live part, and which broker is wanted."""
+        self.house = house
+        self.fault = fault
+        self.embedded = embedded
+        self.begin_s = time.monotonic()
+        self.minute = datetime.now(UTC)
+        self.start_ul: dict[str, float] = {}
+
+    def say(self, text: str) -> None:
+        """One line with the seconds since the show began."""
+        passed_s = time.monotonic() - self.begin_s
+        sys.stdout.write(f"[{passed_s:5.1f} s] {text}\n")
+        sys.stdout.flush()
+
+    def run(self) -> bool:
+        """The whole show; True when the accounts agree."""
+        self.say("An invented reef: 200 L, two pumps, one node, one probe.")
+        broker = self.house.start_broker(embedded=self.embedded)
+        self.say(f"Broker: {broker} on the loopback.")
+        self.house.start_reef()
+        self.prepare()
+        self.live()
+        return self.compare()
+
+    def prepare(self) -> None:
+        """Ledger, calibration, check, rehearsal, approval."""
+        self.minute = next_minute()
+        write_config(self.house, self.minute)
+        self.command("init", "--dosed-nothing", "--by", "demo")
+        for pump in PUMPS:
+            self.calibrate(pump)
+        self.command("check", show=60)
+        self.command("rehearse", "--days", "1", "--from", str(self.minute.date()))
+        # Calibrating takes its time: the show begins at the next full minute.
+        self.minute = next_minute()
+        write_config(self.house, self.minute)
+        self.command("approve", "--now", "--by", "demo", "--yes-highest-daily", "12 mL")
+
+    def calibrate(self, pump: str) -> None:
+        """Three shots into an imagined cylinder: the reef's own hose is the measure."""
+        words = ["calibrate", pump, "--volume", "1 mL", "--by", "demo", "--json"]
+        process = subprocess.Popen(
+            [*self.house.slackwater(), *words],
+            cwd=CONFIG.parents[1],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+            text=True,
+        )
+        if process.stdin is None:
+            message = "the calibration cannot be answered"
+            raise ShowError(message)
+        process.stdin.write("yes\n")
+        process.stdin.flush()
+        total = self.house.truth()[pump]
+        for _ in range(SHOTS):
+            total = self._measure(process, pump, total)
+        output, _ = process.communicate("yes\nyes\nyes\n")
+        document = json.loads(output or "{}")
+        if process.returncode:
+            message = f"calibrate {pump} was refused: {document.get('errors')}"
+            raise ShowError(message)
+        rate = document["rate_nl_per_s"] * MINUTE_S / 1_000_000
+        self.say(f"Calibrated {pump}: {rate:.2f} mL/min from {SHOTS} shots.")
+
+    def _measure(
+        self, process: "subprocess.Popen[str]", pump: str, before: float
+    ) -> float:
+        """Wait until a shot has run out, and type in what the cylinder shows."""
+        least = before + 0.9 * SHOT_UL
+        until(lambda: self.house.truth()[pump] >= least, f"a shot of {pump}")
+        seen = [0.0]
+
+        def at_rest() -> bool:
+            now = self.house.truth()[pump]
+            still = now == seen[0]
+            seen[0] = now
+            return still and now > before
+
+        until(at_rest, f"the end of a shot of {pump}")
+        if process.stdin is not None:
+            process.stdin.write(f"{(seen[0] - before) / 1000:.3f} mL\n")
+            process.stdin.flush()
+        return seen[0]
+
+    def live(self) -> None:
+        """Shadow, enabling, live doses, kill -9 mid-dose, a swing and its hold."""
+        self.start_ul = self.house.truth()
+        self.house.control(self._faults())
+        if self.fault == "over-deliver":
+            self.say("Fault on: the carbonate hose gives 1.6 times what is reported.")
+        self.say("The daemon starts, in shadow: it commands nothing.")
+        daemon = self.house.start_daemon()
+        self.wait_until(ENABLE_AT_S)
+        self.command("status", show=8)
+        self.command("enable", "--by", "demo")
+        self.say("Enabled. From here on doses are live.")
+        until(
+            lambda: self.intents("carbonate") >= KILLED_DOSE, "the dose to kill in", 60
+        )
+        time.sleep(KILL_AFTER_S)
+        daemon.kill()
+        daemon.wait()
+        self.say("kill -9 in the middle of a dose. The node ends it by itself.")
+        self.house.start_daemon()
+        self.say("Restarted. An open intent is settled by proof, never sent again.")
+        self.wait_until(SWING_AT_S)
+        self.house.control(self._faults() | {"swing": SWING})
+        self.say("Alkalinity starts to climb, by a hand we do not know.")
+        until(self.is_held, "the hold of the ceiling", 40)
+        self.say("Held. The next dose of the group waits in vain:")
+        self.command("status", show=8)
+        self.wait_until(END_AT_S)
+
+    def _faults(self) -> dict[str, object]:
+        if self.fault == "over-deliver":
+            return {"over-deliver": {"carbonate": 1.6}}
+        return {}
+
+    def is_held(self) -> bool:
+        """Whether the ledger holds an entry of a raised ceiling hold."""
+        return any(
+            "alkalinity-ceiling" in json.dumps(entry)
+            for entry in self.entries("hold_raised")
+        )
+
+    def intents(self, pump: str) -> int:
+        """Live intents of one pump so far, calibration shots left out."""
+        return sum(
+            bool(entry["in_water"]) and inner(entry, "dose", "pump") == pump
+            for entry in self.entries("dose_intended")
+        )
+
+    def entries(self, kind: str) -> list[dict[str, object]]:
+        """Ledger entries of one kind, as the program exports them."""
+        done = self.house.call("ledger", "--kind", kind, "--json")
+        return list(json.loads(done.stdout)["entries"])
+
+    def wait_until(self, after_s: float) -> None:
+        """Wait for a moment of the show, counted from its full minute."""
+        due = self.minute + timedelta(seconds=after_s)
+        until(lambda: datetime.now(UTC) >= due, "the next step", 90 + after_s)
+
+    def command(self, *words: str, show: int = 3) -> None:
+        """Run one command and show the first lines of what it prints."""
+        done = self.house.call(*words)
+        sys.stdout.write(f"\n$ slackwater {' '.join(words)}\n")
+        text = done.stdout if done.returncode == 0 else done.stdout + done.stderr
+        lines = [line for line in text.splitlines() if line.strip()]
+        for line in lines[:show]:
+            sys.stdout.write(f"  {line}\n")
+        if done.returncode:
+            message = f"`slackwater {words[0]}` ended with {done.returncode}"
+            raise ShowError(message)
+
+    def compare(self) -> bool:
+        """The final table: ledger against the water; True when they agree."""
+        until(lambda: not self.open_runs(), "the last run to be settled", 40)
+        ledger = self.believed()
+        truth = self.house.truth()
+        sys.stdout.write("\n  pump        by ledger    by the water   difference\n")
+        agree = True
+        for pump in PUMPS:
+            given = truth[pump] - self.start_ul[pump]
+            by_ledger = ledger.get(pump, 0.0)
+            percent = 100 * abs(given - by_ledger) / max(by_ledger, 1.0)
+            agree = agree and percent <= AGREE_PERCENT and by_ledger > 0
+            sys.stdout.write(
+                f"  {pump:<10}{by_ledger / 1000:9.3f} mL{given / 1000:13.3f} mL"
+                f"{percent:11.2f} %\n"
+            )
+        words = "agree" if agree else "DO NOT AGREE"
+        self.say(f"Ledger and water {words} (within {AGREE_PERCENT:.0f} %).")
+        return agree
+
+    def open_runs(self) -> bool:
+        """Whether an intent has no end in the ledger yet."""
+        ends = ("dose_ended", "dose_voided", "dose_sealed")
+        closed = {entry["attempt"] for kind in ends for entry in self.entries(kind)}
+        return any(
+            attempt_of(entry) not in closed for entry in self.entries("dose_intended")
+        )
+
+    def believed(self) -> dict[str, float]:
+        """What the ledger believes each pump gave to the water, µL."""
+        pumps = {
+            attempt_of(entry): inner(entry, "dose", "pump")
+            for entry in self.entries("dose_intended")
+            if entry["in_water"]
+        }
+        sums: dict[str, float] = {}
+        for entry in self.entries("dose_ended"):
+            pump = pumps.get(str(entry["attempt"]))
+            if pump:
+                sums[pump] = sums.get(pump, 0.0) + float(str(entry["believed_ul"]))
+        return sums
+
+
+def inner(entry: Mapping[str, object], outer: str, name: str) -> str:
+    """One text inside a record of an entry, empty when it is not there."""
+    record = entry.get(outer)
+    return str(record.get(name, "")) if isinstance(record, dict) else ""
+
+
+def attempt_of(entry: Mapping[str, object]) -> str:
+    """The attempt an intent was sent as."""
+    return inner(entry, "command", "attempt")
+
+
+def next_minute() -> datetime:
+    """The full minute that leaves some seconds to get ready."""
+    soon = datetime.now(UTC) + timedelta(seconds=MINUTE_S + 8)
+    return soon.replace(second=0, microsecond=0)
+
+
+def write_config(house: House, minute: datetime) -> None:
+    """The demo's files with this broker's port and the windows of these minutes."""
+    house.config.mkdir(exist_ok=True)
+    machine = (CONFIG / "slackwater.toml").read_text()
+    machine = machine.replace("port = 1883", f"port = {house.port}")
+    (house.config / "slackwater.toml").write_text(machine)
+    plan = (CONFIG / "plan.toml").read_text()
+    clock = [(minute + timedelta(minutes=n)).strftime("%H:%M") for n in range(3)]
+    if clock[2] == "00:00":
+        clock[2] = "24:00"
+    plan = plan.replace("12:00-12:01", f"{clock[0]}-{clock[1]}")
+    plan = plan.replace("12:01-12:02", f"{clock[1]}-{clock[2]}")
+    (house.config / "plan.toml").write_text(plan)
+
+
+def main() -> int:
+    """Run the show; 0 when ledger and water agree, 1 when not, 2 when it broke."""
+    parser = argparse.ArgumentParser(prog="demo/run", description=__doc__)
+    parser.add_argument("--fault", choices=("over-deliver",), default="")
+    parser.add_argument("--keep", action="store_true", help="keep the folder")
+    parser.add_argument(
+        "--embedded", action="store_true", help="use the embedded broker in any case"
+    )
+    wishes = parser.parse_args()
+    folder = Path(tempfile.mkdtemp(prefix="slackwater-demo-"))
+    house = House(folder=folder, port=free_port())
+    house.state.mkdir()
+    try:
+        show = Show(house, wishes.fault, embedded=wishes.embedded)
+        return 0 if show.run() else 1
+    except ShowError as error:
+        sys.stderr.write(f"demo: {error}\n  Logs: {folder}\n")
+        wishes.keep = True
+        return 2
+    finally:
+        house.close()
+        if not wishes.keep:
+            shutil.rmtree(folder, ignore_errors=True)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
