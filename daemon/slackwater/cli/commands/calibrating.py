@@ -5,6 +5,8 @@ said where the outlet hangs; a measurement that cannot be right is refused and n
 is kept; what was not proven by sight is not written down as proven.
 """
 
+import logging
+import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TypedDict, Unpack
@@ -23,6 +25,7 @@ from slackwater.facts.tank import Machine, Pump
 from slackwater.outside.clock import SystemClock
 from slackwater.outside.settings import read_machine
 from slackwater.pump.command import calibration_id, rate_in_force
+from slackwater.service import logs
 from slackwater.service.calibrating import Session, Shot
 from slackwater.service.chores import stamp_of
 from slackwater.service.loop import take_news, write
@@ -76,6 +79,7 @@ def calibrate(shell: Shell, pump: str, **wishes: Unpack[Wishes]) -> Answer:
     Stage 0 of a pump: it needs no approval, has its own small cap, and its runs go
     into a cylinder. A new calibration needs a new approval.
     """
+    logs.set_up(terminal=sys.stderr.isatty(), level=logging.WARNING)
     machine = read_machine(shell.config)
     known = _pump_of(machine, pump)
     volume_ul = _volume(known, wishes)
