@@ -74,8 +74,12 @@ def _believe_hour(state: State, tank: str, hour: int, amount: int) -> None:
         return
     # Hours ahead are those of a clock that was wrong; one may be a small step back.
     kept = range(hour - HOURS_KEPT + 1, hour + 2)
-    state.hours[tank] = {key: known for key, known in hours.items() if key in kept}
-    state.hours[tank][hour] = amount
+    if hours and next(reversed(hours)) not in kept:
+        hours = {key: known for key, known in hours.items() if key in kept}
+    while hours and next(iter(hours)) not in kept:
+        del hours[next(iter(hours))]
+    hours[hour] = amount
+    state.hours[tank] = hours
 
 
 def plan_for(
