@@ -1,0 +1,265 @@
+"""`setup`: a dozen answers become two files, an access list and a ledger.
+
+Floor 8. One subject: putting it all in place. Laws here: everything is read back
+through the settings before anything is written; what stands there is never touched;
+all of it is put in place or nothing; nothing is started.
+"""
+
+import tempfile
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager, suppress
+from datetime import date
+from pathlib import Path
+from typing import TypedDict, Unpack
+from zoneinfo import ZoneInfo
+
+import click
+
+from slackwater.cli.amounts import cap_words
+from slackwater.cli.answers import UNKNOWN, Answers, answers_in
+from slackwater.cli.asking import ask_all, ask_caps, ask_uptake
+from slackwater.cli.commands.beginning import (
+    Lately,
+    first_entry,
+    make_ledger,
+    refuse_standing,
+)
+from slackwater.cli.commands.checking import check_files
+from slackwater.cli.document import REFUSED, Answer, finding_text
+from slackwater.cli.opening import local_user
+from slackwater.cli.reading import Files, read_files
+from slackwater.cli.shell import Shell, verb
+from slackwater.cli.typed import typed_ul
+from slackwater.cli.writing import broker_acl, machine_toml, plan_toml
+from slackwater.errors import Finding, InputError, RefusedError
+from slackwater.outside.clock import SystemClock
+from slackwater.outside.settings.documents import MACHINE_FILE, PLAN_FILE
+from slackwater.planning.suggestions import suggestions
+from slackwater.service.memory import LIVE_NAME
+
+ACL_FILE = "mosquitto-acl"
+FILES_MODE = 0o640
+CONFIG_MODE = 0o755
+
+
+class Wishes(TypedDict):
+    """The options of the verb."""
+
+    answers: Path | None
+    by: str | None
+
+
+@verb(
+    "setup",
+    epilog="Nothing is started and nothing can be dosed before a plan is approved and "
+    "pumps are enabled. Before you fill a bottle: eye protection, never mix stocks, "
+    "keep children away.",
+)
+@click.option(
+    "--answers",
+    type=click.Path(path_type=Path, dir_okay=False),
+    metavar="FILE",
+    help="Take the answers from a TOML file instead of asking.",
+)
+@click.option("--by", metavar="NAME", help="Who answers.  [default: the local user]")
+def setup(shell: Shell, **wishes: Unpack[Wishes]) -> Answer:
+    """Answer a dozen questions, get files.
+
+    Writes slackwater.toml, plan.toml and the broker's access list, and makes the
+    ledger. Starts nothing and overwrites nothing.
+    """
+    who = wishes["by"] or local_user()
+    for name in (MACHINE_FILE, PLAN_FILE, ACL_FILE):
+        _refuse_file(shell.config / name)
+    refuse_standing(shell.state / LIVE_NAME)
+    answers = _answers(wishes["answers"])
+    lately = _lately(answers)
+    texts = _texts(answers)
+    files = _read_back(texts)
+    made = first_entry(files.machine, lately, who)
+    with _placed(shell.config, texts):
+        make_ledger(shell.state, made)
+    return _told(shell, answers, files)
+
+
+def _answers(path: Path | None) -> Answers:
+    """The answers of a file, or those of a person, each judged as it comes."""
+    if path is not None:
+        return answers_in(path)
+    answers = ask_all(_try_out)
+    machine = _read_back(_drafts(answers, ())).machine
+    dosed = {name for one in machine.solutions.values() for name in one.effects}
+    answers = ask_uptake(answers, sorted(dosed), _try_out)
+    return ask_caps(answers, _suggested(answers), _try_out)
+
+
+def _try_out(answers: Answers) -> None:
+    """Read back what the answers come to.
+
+    Raises: InputError with everything that is wrong.
+    """
+    _lately(answers)
+    _read_back(_drafts(answers, ()))
+
+
+def _suggested(answers: Answers) -> dict[str, dict[str, str]]:
+    """A daily ceiling for each parameter that the first plan would need."""
+    files = _read_back(_drafts(answers, ()))
+    tank = files.machine.tanks[answers.tank.id]
+    found: dict[str, dict[str, str]] = {}
+    for one in suggestions(files.plan, files.machine):
+        if one.parameter and one.parameter not in tank.caps:
+            words = cap_words(one.parameter, one.value, tank)
+            found.setdefault(one.parameter, {})[one.key] = words
+    return found
+
+
+def _texts(answers: Answers) -> dict[str, str]:
+    """The three files; what was not answered stands in them as a comment."""
+    lines = [
+        f"{parameter} = {{ "
+        + ", ".join(f'{key} = "{text}"' for key, text in texts.items())
+        + " }"
+        for parameter, texts in _suggested(answers).items()
+    ]
+    return _drafts(answers, lines)
+
+
+def _drafts(answers: Answers, suggested: Sequence[str]) -> dict[str, str]:
+    return {
+        MACHINE_FILE: machine_toml(answers, suggested),
+        PLAN_FILE: plan_toml(answers, _today(answers.tank.zone)),
+        ACL_FILE: broker_acl(answers),
+    }
+
+
+def _today(zone: str) -> date:
+    """The date of the tank; for a zone that is none the settings will refuse."""
+    utc = SystemClock().now().utc
+    with suppress(ValueError, OSError, LookupError):
+        return utc.astimezone(ZoneInfo(zone)).date()
+    return utc.date()
+
+
+def _read_back(texts: Mapping[str, str]) -> Files:
+    """What the settings read in the texts.
+
+    Raises: InputError with everything that is wrong, told as answers.
+    """
+    with tempfile.TemporaryDirectory(prefix="slackwater-setup-") as folder:
+        for name, text in texts.items():
+            (Path(folder) / name).write_text(text, "utf-8")
+        try:
+            return read_files(Path(folder))
+        except InputError as error:
+            raise InputError([_as_answer(one) for one in error.findings]) from error
+
+
+def _as_answer(finding: Finding) -> Finding:
+    return Finding(
+        what=finding.what,
+        where=f"answers, for {finding.where}",
+        expected=finding.expected,
+        do=finding.do,
+    )
+
+
+def _lately(answers: Answers) -> Lately:
+    """What was dosed in the last 24 hours; unknown for one pump is unknown.
+
+    Raises: InputError with every answer that is no volume.
+    """
+    findings: list[Finding] = []
+    volumes: dict[str, int] = {}
+    for name, pump in answers.pumps.items():
+        if pump.dosed.strip() == UNKNOWN:
+            continue
+        try:
+            volumes[name] = typed_ul(pump.dosed, f"answers [pump.{name}] dosed")
+        except InputError as error:
+            findings.extend(error.findings)
+    if findings:
+        raise InputError(findings)
+    everybody = len(volumes) == len(answers.pumps)
+    return Lately(volumes_ul=volumes if everybody else None)
+
+
+def _refuse_file(path: Path) -> None:
+    if path.exists() or path.is_symlink():
+        raise RefusedError(
+            Finding(
+                what="a file stands here already",
+                where=str(path),
+                expected="a place without it",
+                do="Move it away, or name another directory with --config DIR. "
+                "Nothing was changed.",
+            )
+        )
+
+
+@contextmanager
+def _placed(config: Path, texts: Mapping[str, str]) -> Iterator[None]:
+    """Put files in place; what fails inside takes them away again.
+
+    Raises: InputError when the directory cannot be written.
+    """
+    written: list[Path] = []
+    try:
+        config.mkdir(mode=CONFIG_MODE, exist_ok=True)
+        for name, text in texts.items():
+            path = config / name
+            # Refused where somebody put a file since it was looked at.
+            with path.open("x", encoding="utf-8") as file:
+                written.append(path)
+                file.write(text)
+            path.chmod(FILES_MODE)
+        yield
+    except BaseException as error:
+        for path in written:
+            path.unlink(missing_ok=True)
+        if isinstance(error, OSError):
+            raise InputError(_unwritable(config, error)) from error
+        raise
+
+
+def _unwritable(config: Path, error: OSError) -> Finding:
+    return Finding(
+        what=f"the files cannot be written ({error.strerror})",
+        where=str(config),
+        expected="a directory this user may write to",
+        do="Nothing was left behind. Make the directory, or name another with "
+        "--config DIR.",
+    )
+
+
+def _told(shell: Shell, answers: Answers, files: Files) -> Answer:
+    findings = check_files(files).findings
+    places = [str(shell.config / n) for n in (MACHINE_FILE, PLAN_FILE, ACL_FILE)]
+    places.append(str(shell.state / LIVE_NAME))
+    steps = list(_steps(answers))
+    found = "".join(f"\n{finding_text(one)}" for one in findings)
+    head = f"A check finds {len(findings)} things to mend first:{found}\n\n"
+    written = "\n".join(("Written:", *(f"  {place}" for place in places)))
+    numbered = "\n".join(f"  {n}. {step}" for n, step in enumerate(steps, 1))
+    return Answer(
+        fields={"written": places, "next": steps},
+        text=f"{written}\n\n{head if findings else ''}Next:\n{numbered}",
+        findings=findings,
+        is_told=True,
+        exit_code=REFUSED if findings else 0,
+    )
+
+
+def _steps(answers: Answers) -> Iterator[str]:
+    if answers.broker.passwords:
+        yield (
+            f"Give the broker {ACL_FILE} and a password for each user named in it; "
+            "write the daemon's two into observe.password and actuate.password"
+        )
+    yield "slackwater check"
+    for name in answers.pumps:
+        yield f"slackwater calibrate {name}  (outlet in a cylinder, goggles on)"
+    yield "slackwater rehearse"
+    yield "slackwater approve"
+    yield "slackwater run  (in shadow, as a service)"
+    yield "slackwater enable  (after a day in shadow)"
