@@ -244,6 +244,35 @@ def test_a_changed_pump_is_held_while_live(tmp_path: Path) -> None:
     assert 0 == stage.run("release", hold.hold_id).code
 
 
+def without_calcium(folder: Path) -> Path:
+    """The smallest sample after its calcium pump was sold."""
+    config = changed(folder, SMALLEST)
+    for name, mark in (("slackwater", "pump.calcium]"), ("plan", "[line]]")):
+        path = config / f"{name}.toml"
+        parts = path.read_text("utf-8").split("\n[")
+        kept = [
+            part
+            for part in parts
+            if not (part.startswith(mark) and "calcium" in part)
+            and not part.startswith("group.")
+        ]
+        text = "\n[".join(kept).replace('group = "balanced"\n', "")
+        path.write_text(text, "utf-8")
+    return config
+
+
+def test_a_plan_that_the_new_machine_outgrew_does_not_stand(tmp_path: Path) -> None:
+    """Without its pump the plan in force ends with the swap, or the swap waits."""
+    stage = stage_of(tmp_path)
+    stage.approve("--now")
+    stage.config = without_calcium(tmp_path / "files")
+    later = stage.approve(highest="36 mL")
+    assert 1 == later.code
+    assert "goes on until then" in later.errors[0]["what"]
+    assert 0 == stage.approve("--now", highest="36 mL").code
+    assert [2] == [known.approval.serial for known in stage.folded().approvals]
+
+
 @pytest.mark.parametrize(
     "words",
     [

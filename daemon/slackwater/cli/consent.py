@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from datetime import timedelta
 from fractions import Fraction
 
-from slackwater.cli.opening import Approved
+from slackwater.cli.opening import Approved, approval_at, read_approval
 from slackwater.cli.reading import Files
 from slackwater.cli.takeover import Swap
 from slackwater.errors import Finding, RefusedError
@@ -27,6 +27,7 @@ from slackwater.planning.changes import (
     touched_pumps,
 )
 from slackwater.planning.daily import highest_daily_ul
+from slackwater.planning.faults import line_faults
 from slackwater.pump.command import rate_in_force
 from slackwater.pump.outcome import Stamp
 
@@ -131,7 +132,12 @@ def entries(consent: Consent, state: State, stamp: Stamp) -> list[AnyEvent]:
         plan=plan_text(files.plan),
         files=proposal.sha256,
     )
-    return [*_pending(consent, state, stamp), approved, *_holds(consent, state, stamp)]
+    return [
+        *_pending(consent, state, stamp),
+        *_outgrown(consent, state, stamp),
+        approved,
+        *_holds(consent, state, stamp),
+    ]
 
 
 def _pending(consent: Consent, state: State, stamp: Stamp) -> list[AnyEvent]:
@@ -146,6 +152,41 @@ def _pending(consent: Consent, state: State, stamp: Stamp) -> list[AnyEvent]:
         for known in state.approvals
         if known.approval.takes_over_at > stamp["at"]
     ]
+
+
+def _outgrown(consent: Consent, state: State, stamp: Stamp) -> list[AnyEvent]:
+    """Plans before this one that name what the new machine no longer has.
+
+    The daemon reads every standing plan against the newest approved machine: one that
+    cannot be laid out any more must not stand.
+    Raises: RefusedError when the plan in force is one and would go on for a while.
+    """
+    machine = consent.proposal.files.machine
+    running = approval_at(state, stamp["at"])
+    found: list[AnyEvent] = []
+    for known in state.approvals:
+        serial = known.approval.serial
+        if known.approval.takes_over_at > stamp["at"]:
+            continue
+        faults = line_faults(read_approval(known).plan, machine)
+        if not faults:
+            continue
+        is_running = running is not None and running.approval.serial == serial
+        if is_running and consent.swap.at > stamp["at"]:
+            raise RefusedError(_goes_on(serial, faults[0].finding))
+        why = "it does not fit the machine that was approved after it"
+        found.append(PlanWithdrawn(**stamp, serial=serial, by=consent.by, why=why))
+    return found
+
+
+def _goes_on(serial: int, fault: Finding) -> Finding:
+    return Finding(
+        what=f"approval {serial} goes on until then and does not fit this machine: "
+        f"{fault.what}",
+        where=fault.where,
+        expected="a machine that still has what the plan in force names",
+        do="Approve with --now, or take its lines out of the plan first.",
+    )
 
 
 def _holds(consent: Consent, state: State, stamp: Stamp) -> list[AnyEvent]:
