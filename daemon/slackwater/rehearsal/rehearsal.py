@@ -155,7 +155,7 @@ def _step(world: _World, utc: datetime, end: datetime) -> datetime:
             _note(world, event)
         for effect in done.effects:
             _act(world, effect, now)
-        if not done.events and not messages:
+        if done.wake_at is None or done.wake_at > utc:
             break
         messages = ()
     world.sight.previous = now

@@ -24,12 +24,17 @@ from slackwater.turn.setup import Force, Setup
 
 @dataclass(slots=True)
 class Decided:
-    """What one pass over the due doses came to."""
+    """What one pass over the due doses came to.
+
+    `again` says that a dose waits only because its tank had an intent in this turn:
+    it can be looked at as soon as that one is charged.
+    """
 
     events: list[AnyEvent] = field(default_factory=list)
     commands: list[RunPump] = field(default_factory=list)
     oldest_waiting: datetime | None = None
     taken: set[str] = field(default_factory=set)
+    again: bool = False
 
     def has_room(self, pump: Pump) -> bool:
         """Whether neither the pump's node nor its tank has an intent in this turn."""
@@ -73,10 +78,11 @@ def decide(moment: Moment, setup: Setup, after: datetime, stamp: Stamp) -> Decid
         missed = _missed(moment, force, dose)
         if missed is not None:
             decided.events.append(_miss(force, dose, (missed, stamp)))
-        elif decided.has_room(force.rules.pumps[dose.pump].pump):
+        elif decided.has_room(pump := force.rules.pumps[dose.pump].pump):
             _try(moment, force, dose, decided, stamp)
         else:
             _wait(decided, dose)
+            decided.again = decided.again or pump.node not in decided.taken
     return decided
 
 

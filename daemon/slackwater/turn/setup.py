@@ -7,6 +7,7 @@ daemon runs; what differs between live, shadow and rehearsal lies outside.
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
+from types import MappingProxyType
 
 from slackwater.facts.events import AnyEvent
 from slackwater.facts.messages import Effect
@@ -18,17 +19,21 @@ from slackwater.planning.timetable import Timetable
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Force:
-    """One approved plan: its doses count from when it takes over."""
+    """One approved plan: its doses count from when it takes over.
+
+    `machine` is the one it was approved with: it takes over, and goes, with the plan.
+    """
 
     approval: Approval
     plan: Plan
+    machine: Machine
     timetable: Timetable
     rules: Rules
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Setup:
-    """The machine and the approved plans in order of taking over.
+    """The newest machine and the approved plans in order of taking over.
 
     `bare` are the rules that hold while no plan is in force.
     """
@@ -53,17 +58,28 @@ class Turn:
 
 
 def make_setup(
-    machine: Machine, approved: Mapping[int, tuple[Approval, Plan]]
+    machine: Machine,
+    approved: Mapping[int, tuple[Approval, Plan]],
+    machines: Mapping[int, Machine] = MappingProxyType({}),
 ) -> Setup:
-    """Prepare approved plans, keyed by serial, for turns."""
-    forces = [
-        Force(
-            approval=approval,
-            plan=plan,
-            timetable=Timetable(plan, machine),
-            rules=rules_for(machine, plan),
-        )
-        for _, (approval, plan) in sorted(approved.items())
-    ]
-    forces.sort(key=lambda force: force.approval.takes_over_at)
+    """Prepare approved plans, keyed by serial, for turns.
+
+    `machines` holds those that were approved with another machine than the newest. A
+    later approval takes the place of every earlier one that would begin after it.
+    """
+    forces: list[Force] = []
+    for serial, (approval, plan) in sorted(approved.items()):
+        while forces and forces[-1].approval.takes_over_at >= approval.takes_over_at:
+            forces.pop()
+        forces.append(_force(approval, plan, machines.get(serial, machine)))
     return Setup(machine=machine, forces=tuple(forces), bare=rules_for(machine, None))
+
+
+def _force(approval: Approval, plan: Plan, machine: Machine) -> Force:
+    return Force(
+        approval=approval,
+        plan=plan,
+        machine=machine,
+        timetable=Timetable(plan, machine),
+        rules=rules_for(machine, plan),
+    )

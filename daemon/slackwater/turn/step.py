@@ -46,7 +46,7 @@ def turn(now: Now, state: State, inbox: Inbox, setup: Setup) -> Turn:
     if state.holds or inbox.messages:
         stops = (*_stops(moment), *_asked_stops(moment, inbox))
     heard = _listen(moment, inbox, stamp) if inbox.messages else []
-    if heard or (heard := list(_house(moment, setup, stamp))):
+    if heard or (heard := list(_house(moment, stamp))):
         return Turn(
             events=tuple(heard), effects=stops, wake_at=now.utc, scanned_until=scanned
         )
@@ -58,7 +58,7 @@ def turn(now: Now, state: State, inbox: Inbox, setup: Setup) -> Turn:
     return Turn(
         events=tuple(decided.events),
         effects=(*stops, *decided.commands),
-        wake_at=_wake(now, setup, again=bool(decided.events), waiting=waiting),
+        wake_at=_wake(now, setup, again=decided.again, waiting=waiting),
         scanned_until=until,
     )
 
@@ -70,7 +70,7 @@ def _moment(now: Now, state: State, inbox: Inbox, setup: Setup) -> Moment:
         proven_ms=0 if state.mark is None else proven_ms(state.mark, now),
         state=state,
         sight=inbox.sight,
-        machine=setup.machine,
+        machine=setup.machine if force is None else force.machine,
         rules=setup.bare if force is None else force.rules,
         approval=None if force is None else force.approval,
     )
@@ -85,7 +85,8 @@ def _in_force(setup: Setup, utc: datetime) -> Force | None:
 
 def _scan_from(state: State, setup: Setup, now: Now) -> datetime:
     """Where an unbroken look at due doses must begin after a start."""
-    late = timedelta(seconds=setup.machine.timing.lateness_s)
+    machines = (setup.machine, *(force.machine for force in setup.forces))
+    late = timedelta(seconds=max(each.timing.lateness_s for each in machines))
     return (state.decided_at or now.utc) - late - TICK
 
 
@@ -121,7 +122,7 @@ def _about(event: AnyEvent) -> str:
     return f"{event.kind}/{id(event)}"
 
 
-def _house(moment: Moment, setup: Setup, stamp: Stamp) -> Iterator[AnyEvent]:
+def _house(moment: Moment, stamp: Stamp) -> Iterator[AnyEvent]:
     """Clock steps, expired pauses, silent intents, coming back after a gap."""
     yield from _clock_step(moment, stamp)
     state = moment.state
@@ -131,7 +132,7 @@ def _house(moment: Moment, setup: Setup, stamp: Stamp) -> Iterator[AnyEvent]:
     if state.open:
         yield from settle_by_time(state, stamp)
     if state.wanting or state.resuming:
-        for tank in sorted(setup.machine.tanks):
+        for tank in sorted(moment.machine.tanks):
             yield from _resume(moment, tank, stamp)
 
 
@@ -195,7 +196,7 @@ def _asked_stops(moment: Moment, inbox: Inbox) -> Iterator[StopPump]:
 def _wake(
     now: Now, setup: Setup, *, again: bool, waiting: datetime | None
 ) -> datetime | None:
-    """At once after news, in a second while a dose waits, else at the next dose."""
+    """At once where one made room, in a second while any waits, else when due."""
     if again:
         return now.utc
     if waiting is not None:
