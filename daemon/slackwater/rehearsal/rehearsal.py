@@ -22,8 +22,8 @@ from slackwater.facts.tank import Machine
 from slackwater.rehearsal.record import Nearest, Rehearsal, RehearsedDose, empty_days
 from slackwater.rehearsal.virtual_node import VirtualNode
 from slackwater.rehearsal.virtual_probe import show_probes
-from slackwater.turn.setup import Setup, make_setup
-from slackwater.turn.step import turn
+from slackwater.turn.setup import Setup, Turn, make_setup
+from slackwater.turn.step import TICK, turn
 
 BOOT_ID = "rehearsal"
 FENCE = 1
@@ -32,6 +32,7 @@ BEGIN_S = 1_000_000.0
 # A quiet machine before the first day: no window reaches back to it.
 BEFORE = timedelta(days=3)
 HOUR = timedelta(hours=1)
+PATIENCE = timedelta(seconds=30)
 # How often a virtual node beats (contract: 5 s).
 BEAT_S = 5.0
 
@@ -159,7 +160,7 @@ def _step(world: _World, utc: datetime, end: datetime) -> datetime:
             break
         messages = ()
     world.sight.previous = now
-    return _next(world, done.wake_at or end, utc)
+    return _next(world, done, (utc, end))
 
 
 def _show_nodes(world: _World, utc: datetime, boot_s: float) -> None:
@@ -181,10 +182,18 @@ def _due_answers(world: _World, utc: datetime) -> list[Result]:
     return answers
 
 
-def _next(world: _World, wake_at: datetime, utc: datetime) -> datetime:
-    """The next wake-up; a run that is under way is waited for, not polled."""
-    if world.answers and (wake_at - utc <= timedelta(seconds=1)):
-        return world.answers[0][0]
+def _next(world: _World, done: Turn, span: tuple[datetime, datetime]) -> datetime:
+    """The next wake-up; a run that is under way is waited for, not polled.
+
+    A dose that waits for anything else is looked at again after half a minute, or
+    when the next one is due: whatever opens a gate within that time opens it then.
+    """
+    utc, end = span
+    wake_at = done.wake_at or end
+    if wake_at <= utc + TICK:
+        timetable = world.setup.forces[0].timetable
+        due_at = timetable.next_after(utc) or end
+        wake_at = min(utc + PATIENCE, due_at)
     if world.answers:
         return min(wake_at, world.answers[0][0])
     return max(wake_at, utc + timedelta(milliseconds=1))
