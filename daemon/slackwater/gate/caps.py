@@ -142,7 +142,26 @@ def too_close(moment: Moment, ask: Ask) -> list[Reason]:
             reasons.append(
                 because(Code.GAP_APART, pump=other, left_s=_seconds(left_ms))
             )
+    reasons.extend(_after_the_old_bottle(moment, ask))
     return reasons
+
+
+def _after_the_old_bottle(moment: Moment, ask: Ask) -> Iterator[Reason]:
+    """The gap to what a pump gave before it was given another solution."""
+    machine, pump = moment.machine, ask.pump.pump
+    for other, flow in moment.state.flows.items():
+        now = machine.pumps.get(other)
+        if flow.tank != pump.tank or other == pump.id:
+            continue
+        if now is not None and now.solution == flow.solution:
+            continue
+        gap_ms = int(machine.gap_s(pump.solution, flow.solution) * 1000)
+        # What a solution was that nobody knows any more, it was the worst.
+        if flow.solution not in machine.solutions:
+            gap_ms = int(machine.timing.hydroxide_gap_s * 1000)
+        left_ms = flow.end_ms + gap_ms - moment.proven_ms
+        if left_ms > 0:
+            yield because(Code.GAP_APART, pump=other, left_s=_seconds(left_ms))
 
 
 def _seconds(left_ms: int) -> int:

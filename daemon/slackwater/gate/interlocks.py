@@ -110,7 +110,9 @@ def _reaches_group(scope: str, moment: Moment, ask: Ask) -> bool:
         return False
     kind, _, owner = scope.partition("/")
     for mate in ask.line.mates:
-        rule = moment.rules.pumps.get(moment.rules.lines[mate].line.pump)
+        # A dose of the plan before may have mates that the plan in force lacks.
+        line = moment.rules.lines.get(mate)
+        rule = None if line is None else moment.rules.pumps.get(line.line.pump)
         if rule is None:
             continue
         owned = {"tank": rule.pump.tank, "pump": rule.pump.id, "node": rule.pump.node}

@@ -16,9 +16,10 @@ from slackwater.facts.events import AnyEvent, DoseHanded
 from slackwater.facts.messages import Effect, Message, RunPump, StopPump, Tell
 from slackwater.facts.now import Now, proven_ms
 from slackwater.facts.sight import Inbox, see
+from slackwater.facts.tank import Machine
 from slackwater.service import logs
 from slackwater.service.telling import tells
-from slackwater.service.wiring import Rig, setup_from
+from slackwater.service.wiring import Rig, listened_to, setup_from
 from slackwater.turn.setup import Turn
 from slackwater.turn.step import STEP_S, turn
 
@@ -63,15 +64,31 @@ def one_pass(rig: Rig, timeout_s: float) -> bool:
 
 
 def take_news(rig: Rig) -> bool:
-    """Fold what others wrote; True when somebody changed the stage."""
+    """Fold what others wrote; True when the rig no longer fits.
+
+    That is when somebody changed the stage, or approved a machine with other nodes,
+    tanks or probes than this rig listens to.
+    """
     news = rig.memory.news()
     kinds = {event.kind for event in news}
+    deaf = False
     # A calibration session never takes up a plan: it is there for shots alone.
     if kinds & RESETTING and rig.mode != "calibrate":
+        before = listened_to(rig.setup)
         rig.setup = setup_from(rig.memory.state, rig.setup.machine)
+        deaf = _is_deaf(before, listened_to(rig.setup))
         point("setup_read")
         _log.info(logs.SETUP_READ, approvals=len(rig.memory.state.approvals))
-    return bool(kinds & RESTAGING)
+    return bool(kinds & RESTAGING) or deaf
+
+
+def _is_deaf(before: Machine, after: Machine) -> bool:
+    """Whether a rig made for one machine would miss what another listens to."""
+    return not (
+        after.tanks.keys() <= before.tanks.keys()
+        and after.nodes.keys() <= before.nodes.keys()
+        and after.probes.items() <= before.probes.items()
+    )
 
 
 def _one_turn(rig: Rig, now: Now, messages: tuple[Message, ...]) -> Turn | None:

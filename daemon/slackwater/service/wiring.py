@@ -6,7 +6,7 @@ here decides anything.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from queue import SimpleQueue
 
@@ -84,9 +84,10 @@ def setup_from(state: State, fallback: Machine | None) -> Setup:
     an approval nor a machine.
     """
     approved: dict[int, tuple[Approval, Plan]] = {}
+    machines: dict[int, Machine] = {}
     machine = fallback
     for event in state.approvals:
-        machine = machine_from(event.machine)
+        machine = machines[event.approval.serial] = machine_from(event.machine)
         approved[event.approval.serial] = (event.approval, plan_from(event.plan))
     if machine is None:
         raise InputError(
@@ -97,7 +98,20 @@ def setup_from(state: State, fallback: Machine | None) -> Setup:
                 do="Run `slackwater check`.",
             )
         )
-    return make_setup(machine, approved)
+    return make_setup(machine, approved, machines)
+
+
+def listened_to(setup: Setup) -> Machine:
+    """The newest machine with what earlier approved ones still listen to."""
+    machine = setup.machine
+    for force in setup.forces:
+        machine = replace(
+            machine,
+            tanks={**force.machine.tanks, **machine.tanks},
+            nodes={**force.machine.nodes, **machine.nodes},
+            probes={**force.machine.probes, **machine.probes},
+        )
+    return machine
 
 
 def build(places: Places, clock: Clock, memory: Memory, mode: Mode) -> Rig:
@@ -119,7 +133,7 @@ def build(places: Places, clock: Clock, memory: Memory, mode: Mode) -> Rig:
         memory=memory,
         mailbox=mailbox,
         chores=SimpleQueue(),
-        observe=Observe(broker, view_of(setup.machine, keys), mailbox, clock),
+        observe=Observe(broker, view_of(listened_to(setup), keys), mailbox, clock),
         link=link,
         shadow=shadow,
         alarm=SystemAlarm(mailbox.wake),

@@ -78,8 +78,8 @@ def decide(moment: Moment, setup: Setup, after: datetime, stamp: Stamp) -> Decid
         missed = _missed(moment, force, dose)
         if missed is not None:
             decided.events.append(_miss(force, dose, (missed, stamp)))
-        elif decided.has_room(pump := force.rules.pumps[dose.pump].pump):
-            _try(moment, force, dose, decided, stamp)
+        elif decided.has_room(pump := moment.rules.pumps[dose.pump].pump):
+            _try(moment, _ask(moment, force, dose), decided, stamp)
         else:
             _wait(decided, dose)
             decided.again = decided.again or pump.node not in decided.taken
@@ -166,7 +166,9 @@ def _missed(moment: Moment, force: Force, dose: DueDose) -> tuple[Reason, ...] |
     if dose.id in moment.state.skipped:
         request = moment.state.skipped[dose.id]
         return (because(Code.SKIPPED, request=request),)
-    if dose.pump not in force.rules.pumps:
+    # A dose of the plan before waits for a pump that may have gone with its plan.
+    rule = moment.rules.pumps.get(dose.pump)
+    if rule is None or rule.pump.tank != dose.tank:
         return (because(Code.PUMP_CHANGED, pump=dose.pump),)
     if moment.now.utc <= dose.latest_at:
         return None
@@ -176,11 +178,12 @@ def _missed(moment: Moment, force: Force, dose: DueDose) -> tuple[Reason, ...] |
     return (because(Code.WINDOW_PASSED), because(Code.NOT_RUNNING))
 
 
-def _ask(force: Force, dose: DueDose) -> Ask:
+def _ask(moment: Moment, force: Force, dose: DueDose) -> Ask:
+    """The dose as its own plan lays it, on the pump as it is now."""
     return Ask(
         dose=dose,
         kind="plan",
-        pump=force.rules.pumps[dose.pump],
+        pump=moment.rules.pumps[dose.pump],
         line=force.rules.lines.get(f"{dose.tank}/{dose.line}"),
     )
 
@@ -191,18 +194,16 @@ def _miss(
     why: tuple[tuple[Reason, ...], Stamp],
 ) -> DoseMissed:
     reasons, stamp = why
-    known = dose.pump in force.rules.pumps
-    effects = effects_of(_ask(force, dose), dose.volume_ul) if known else {}
+    rule = force.rules.pumps[dose.pump]
+    effects = {each.parameter: each.per_ul * dose.volume_ul for each in rule.effects}
     return DoseMissed(**stamp, dose=dose, reasons=reasons, effects=effects)
 
 
-def _try(
-    moment: Moment, force: Force, dose: DueDose, decided: Decided, stamp: Stamp
-) -> None:
+def _try(moment: Moment, ask: Ask, decided: Decided, stamp: Stamp) -> None:
     """Ask the gate for a dose of the plan."""
-    zone = ZoneInfo(moment.machine.tanks[dose.tank].zone)
+    zone = ZoneInfo(moment.machine.tanks[ask.dose.tank].zone)
     day = moment.now.utc.astimezone(zone).date()
-    _ask_gate(moment, _ask(force, dose), day, (decided, stamp))
+    _ask_gate(moment, ask, day, (decided, stamp))
 
 
 def _intend(
