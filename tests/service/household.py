@@ -18,6 +18,7 @@ from slackwater.facts.events import (
     AnyEvent,
     LedgerMade,
     PlanApproved,
+    PumpsDisabled,
     PumpsEnabled,
 )
 from slackwater.facts.now import proven_ms
@@ -194,6 +195,15 @@ def enable(home: Household) -> None:
 
     def made(_state: State, stamp: Stamp) -> AnyEvent:
         return PumpsEnabled(**stamp, by="keeper", serial=1)
+
+    home.append(made)
+
+
+def disable(home: Household) -> None:
+    """Back to shadow."""
+
+    def made(_state: State, stamp: Stamp) -> AnyEvent:
+        return PumpsDisabled(**stamp, by="keeper")
 
     home.append(made)
 

@@ -12,6 +12,7 @@ from tests.service.household import (
     Household,
     approve,
     dense_plan,
+    disable,
     enable,
     household,
     kinds,
@@ -60,3 +61,19 @@ def test_shadow_commands_nothing_and_writes_aside(home: Household) -> None:
     assert "dose_intended" not in kinds(home.events())
     until((home.folder / "delivered.json").exists, "the reef's account")
     assert 0.0 == home.delivered_ul()
+
+
+@pytest.mark.timeout(120)
+def test_disabling_stops_the_running_dose_and_begins_no_other(home: Household) -> None:
+    """A 4 mL dose of eight seconds is stopped early; the reef's account says how."""
+    approve(home, dense_plan(datetime.now(UTC), 10, 15, 4000))
+    enable(home)
+    home.start()
+    until(lambda: "dose_taken" in kinds(home.events()), "a taken dose")
+    disable(home)
+    until(lambda: "dose_ended" in kinds(home.events()), "its end")
+    ended = [e for e in home.events() if isinstance(e, DoseEnded)]
+    assert ["stopped"] == [event.how for event in ended]
+    until(lambda: "stopped" in kinds(home.events()), "the end of the live stage")
+    assert home.delivered_ul() < 4000
+    assert 1 == kinds(home.events()).count("dose_intended")

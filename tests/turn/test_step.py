@@ -262,3 +262,14 @@ def shot(end: datetime) -> ShotRequested:
         until=end,
         by="keeper",
     )
+
+
+def test_a_withdrawn_approval_stops_what_runs_under_it() -> None:
+    """What runs under serial 1 is stopped once 1 is withdrawn, each turn again."""
+    bench = Bench(machine())
+    bench.answers = False
+    bench.hear_beat()
+    bench.step()
+    bench.state.withdrawn = [1]
+    done = turn(bench.now(), bench.state, Inbox(sight=bench.sight), bench.setup)
+    assert StopPump(node="shelf", channel="a") in done.effects

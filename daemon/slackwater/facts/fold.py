@@ -156,6 +156,7 @@ def _withdrawn(state: State, event: PlanWithdrawn) -> None:
     state.approvals = [
         known for known in state.approvals if known.approval.serial != event.serial
     ]
+    state.withdrawn = [*state.withdrawn, event.serial][-APPROVALS_KEPT:]
 
 
 def _enabled(state: State, event: PumpsEnabled) -> None:

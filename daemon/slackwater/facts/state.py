@@ -87,6 +87,7 @@ class State:
     clock_confirmed_boot: str = ""
     last_serial: int = 0
     approvals: list[PlanApproved] = field(default_factory=list)
+    withdrawn: list[int] = field(default_factory=list)
     stage: Stage = "shadow"
     stage_since: datetime | None = None
     shadow_ms: int = 0

@@ -73,13 +73,17 @@ def take_news(rig: Rig) -> bool:
     kinds = {event.kind for event in news}
     deaf = False
     # A calibration session never takes up a plan: it is there for shots alone.
-    if kinds & RESETTING and rig.mode != "calibrate":
+    if kinds & RESETTING and rig.mode != "calibrate" and not rig.closing:
         before = listened_to(rig.setup)
         rig.setup = setup_from(rig.memory.state, rig.setup.machine)
         deaf = _is_deaf(before, listened_to(rig.setup))
         point("setup_read")
         _log.info(logs.SETUP_READ, approvals=len(rig.memory.state.approvals))
-    return bool(kinds & RESTAGING) or deaf
+    if not (kinds & RESTAGING or deaf):
+        return False
+    # Not even the pass that reads it may begin a dose any more.
+    rig.begin_nothing_new()
+    return True
 
 
 def _is_deaf(before: Machine, after: Machine) -> bool:

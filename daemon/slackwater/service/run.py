@@ -18,6 +18,7 @@ from structlog.typing import FilteringBoundLogger
 from slackwater import __version__
 from slackwater.errors import SlackwaterError
 from slackwater.facts.events import HoldRaised, Started, Stopped
+from slackwater.facts.messages import StopPump
 from slackwater.facts.reasons import Code, because
 from slackwater.facts.state import State
 from slackwater.outside.clock import SystemClock
@@ -109,10 +110,17 @@ def _passes(rig: Rig, stop: Stop) -> None:
 
 
 def _finish(rig: Rig, stop: Stop) -> None:
-    """Let runs that are under way end, then write down a clean stop."""
+    """Let runs that are under way end, then write down a clean stop.
+
+    Whoever disabled pumps wants them still: what runs is stopped, each pass again. A
+    daemon that is told to end lets the dose come to its end instead.
+    """
+    rig.begin_nothing_new()
     begin_s = rig.clock.now().boot_s
     while rig.memory.state.open and rig.clock.now().boot_s - begin_s < FINISH_S:
-        _settle_only(rig)
+        if rig.memory.state.stage == "shadow":
+            _stop_runs(rig)
+        one_pass(rig, TICK_S)
     why = "asked to stop" if stop.asked else "stage changed"
     while not write(rig, [Stopped(**stamp_of(rig), why=why)]):
         take_news(rig)
@@ -120,14 +128,10 @@ def _finish(rig: Rig, stop: Stop) -> None:
     _log.info(logs.DAEMON_STOPPED, why=why)
 
 
-def _settle_only(rig: Rig) -> None:
-    """A pass on an empty plan: outcomes are taken in, nothing new is begun."""
-    forces = rig.setup.forces
-    rig.setup = type(rig.setup)(machine=rig.setup.machine, bare=rig.setup.bare)
-    one_pass(rig, TICK_S)
-    rig.setup = type(rig.setup)(
-        machine=rig.setup.machine, bare=rig.setup.bare, forces=forces
-    )
+def _stop_runs(rig: Rig) -> None:
+    for known in rig.memory.state.open.values():
+        command = known.intent.command
+        rig.link.stop(StopPump(node=command.node, channel=command.channel))
 
 
 def take_charge(rig: Rig) -> None:

@@ -17,6 +17,7 @@ from slackwater.facts.plan import Approval, Plan
 from slackwater.facts.sight import Sight, remember
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine
+from slackwater.gate.moment import Rules
 from slackwater.outside.alarm import SystemAlarm
 from slackwater.outside.approved import machine_from, plan_from
 from slackwater.outside.broker.actuate import Actuate
@@ -56,6 +57,13 @@ class Rig:
     setup: Setup
     sight: Sight
     files: Mapping[str, str] = field(default_factory=dict)
+    closing: bool = False
+
+    def begin_nothing_new(self) -> None:
+        """From here on outcomes are taken in and no dose or shot is begun."""
+        self.closing = True
+        nothing = Rules(pumps={}, lines={})
+        self.setup = Setup(machine=self.setup.machine, bare=nothing)
 
     def gather(self, timeout_s: float) -> tuple[Message, ...]:
         """Wait for news from the world; in shadow, with imagined answers among it."""

@@ -10,6 +10,7 @@ from datetime import datetime, timedelta
 
 from slackwater.facts.events import (
     AnyEvent,
+    DoseIntended,
     HoldRaised,
     HoldReleased,
     ResumeBegan,
@@ -43,7 +44,7 @@ def turn(now: Now, state: State, inbox: Inbox, setup: Setup) -> Turn:
     }
     scanned = inbox.sight.scanned_until or _scan_from(state, setup, now)
     stops: tuple[StopPump, ...] = ()
-    if state.holds or inbox.messages:
+    if state.holds or state.withdrawn or inbox.messages:
         stops = (*_stops(moment), *_asked_stops(moment, inbox))
     heard = _listen(moment, inbox, stamp) if inbox.messages else []
     if heard or (heard := list(_house(moment, stamp))):
@@ -168,19 +169,24 @@ def _resume(moment: Moment, tank: str, stamp: Stamp) -> Iterator[AnyEvent]:
 
 
 def _stops(moment: Moment) -> Iterator[StopPump]:
-    """A running dose whose pump is held is stopped, again each turn until it is."""
-    if not moment.state.holds:
-        return
+    """A running dose that may not go on is stopped, again each turn until it is."""
     for _, known in sorted(moment.state.open.items()):
-        dose = known.intent.dose
-        rule = moment.rules.pumps.get(dose.pump)
-        if rule is None:
-            continue
-        line = moment.rules.lines.get(f"{dose.tank}/{dose.line}")
-        ask = Ask(dose=dose, kind=known.intent.dose_kind, pump=rule, line=line)
-        if any(reaches(hold.scope, ask) for hold in moment.state.holds.values()):
+        if _may_not_go_on(moment, known.intent):
             command = known.intent.command
             yield StopPump(node=command.node, channel=command.channel)
+
+
+def _may_not_go_on(moment: Moment, intent: DoseIntended) -> bool:
+    """Whether its approval was withdrawn, or a hold reaches it by now."""
+    dose = intent.dose
+    if intent.dose_kind == "plan" and intent.serial in moment.state.withdrawn:
+        return True
+    rule = moment.rules.pumps.get(dose.pump)
+    if rule is None:
+        return False
+    line = moment.rules.lines.get(f"{dose.tank}/{dose.line}")
+    ask = Ask(dose=dose, kind=intent.dose_kind, pump=rule, line=line)
+    return any(reaches(hold.scope, ask) for hold in moment.state.holds.values())
 
 
 def _asked_stops(moment: Moment, inbox: Inbox) -> Iterator[StopPump]:
