@@ -24,6 +24,7 @@ from tests.gate.scene import (
     moment,
     plan,
     probed,
+    with_probe,
 )
 
 PLAN_PEQ = 48_000 * CARBONATE_PEQ_PER_UL
@@ -200,3 +201,15 @@ def test_a_shortened_dose_says_why_and_a_whole_one_nothing() -> None:
     whole = may_dose(plenty, ask(plenty), TODAY)
     assert isinstance(whole, Granted)
     assert (2000, ()) == (whole.volume_ul, whole.reasons)
+
+
+def test_after_the_configured_time_nine_tenths_of_the_base_remain() -> None:
+    """The base for 14 days after the last reading, then less, and never nothing."""
+    at = moment(probed())
+    with_probe(at, [8.2])
+    shares = []
+    for days in (13, 15):
+        later = replace(at, now=replace(at.now, utc=NOW + timedelta(days=days)))
+        shares.append(share_of(later, ask(later)).ppm)
+    base_share = base(at)
+    assert [base_share, base_share * 90 // 100] == shares

@@ -9,7 +9,7 @@ Units: shares in parts per million.
 from dataclasses import dataclass
 
 from slackwater.facts.reasons import Code, Reason, because
-from slackwater.gate.alkalinity import water_doubts
+from slackwater.gate.alkalinity import alkalinity_probes, water_doubts
 from slackwater.gate.moment import ALKALINITY, Ask, LineRule, Moment
 from slackwater.gate.resuming import (
     WHOLE,
@@ -18,6 +18,9 @@ from slackwater.gate.resuming import (
     resume_ppm,
 )
 
+# After the configured time without evidence, nine tenths of the base (common
+# practice): long silence of the probe is no reason for silence of the pumps.
+LONG_PERCENT = 90
 # Base: what replaces four fifths of the uptake (design law; common practice).
 BASE_PERCENT = 80
 
@@ -39,12 +42,29 @@ def share_of(moment: Moment, ask: Ask) -> Share:
     doubts = water_doubts(moment, tank)
     if doubts:
         ppm = base_ppm(moment, tank, ask.line)
+        if unknown_for_s(moment, tank) > moment.machine.timing.base_for_s:
+            ppm = ppm * LONG_PERCENT // 100
         reasons.extend(doubts)
     if tank in moment.state.resuming:
         allowed = resume_ppm(moment, tank)
         ppm = min(ppm, allowed)
         reasons.append(because(Code.RESUMING, share_percent=allowed // 10_000))
     return Share(ppm=min(ppm, WHOLE), reasons=tuple(reasons))
+
+
+def unknown_for_s(moment: Moment, tank: str) -> float:
+    """Seconds since any alkalinity probe of the tank was last heard.
+
+    Where none ever was, since the plan took over.
+    """
+    heard = [
+        series[-1].at
+        for probe in alkalinity_probes(moment, tank)
+        if (series := moment.sight.readings.get(probe.id))
+    ]
+    if moment.approval is not None:
+        heard.append(moment.approval.takes_over_at)
+    return (moment.now.utc - max(heard)).total_seconds() if heard else 0.0
 
 
 def base_ppm(moment: Moment, tank: str, rule: LineRule) -> int:
