@@ -258,3 +258,12 @@ def test_a_group_across_tanks_is_refused() -> None:
     assert [fault.what for fault in group_faults(asked)] == [
         "its lines belong to different tanks"
     ]
+
+
+def test_a_group_keeps_one_purpose() -> None:
+    """A correction that rests would take the maintenance of its group with it."""
+    first, second = pair(30_000, 20_000)
+    mixed = plan(first, replace(second, purpose="correction"), groups=GROUP)
+    assert ["maintenance and correction lines in one group"] == [
+        finding.what for finding in group_faults(mixed)
+    ]

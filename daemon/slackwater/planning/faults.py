@@ -73,6 +73,16 @@ def group_faults(plan: Plan) -> list[Finding]:
             )
         else:
             found += _amount_faults(group, members)
+        if len({line.purpose for line in lines}) > 1:
+            found.append(
+                _at(
+                    f"group {name}",
+                    "maintenance and correction lines in one group",
+                    "lines of one purpose: a correction rests while the water is not "
+                    "known, and would take its group with it",
+                    "Make a group for each purpose.",
+                )
+            )
     return found
 
 
