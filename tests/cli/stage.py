@@ -75,6 +75,8 @@ class Stage:
                     spread_percent=1.0,
                     proofs=proofs or ("identity", "cut-off", "lost-link"),
                     by="keeper",
+                    hw="virtual-0001",
+                    cfg="0badcafe",
                 )
             )
 

@@ -99,6 +99,14 @@ def test_a_new_calibration_wants_a_new_approval(stage: Stage) -> None:
     assert (2, measured) == (newest.serial, newest.calibrations["carbonate"])
 
 
+def test_h24_an_approval_stands_for_the_device_that_was_watched(stage: Stage) -> None:
+    """The node that beat while its pump was calibrated, with its limits (H26)."""
+    stage.commission("carbonate")
+    stage.approve()
+    seen = {"shelf": ("virtual-0001", "0badcafe")}
+    assert seen == approvals(stage)[-1].approval.hardware
+
+
 @pytest.mark.parametrize("typed", ["72 mL", "72000 uL", "0.072 L"])
 def test_highest_volume_may_be_typed_in_any_unit(stage: Stage, typed: str) -> None:
     """What counts is the amount."""

@@ -88,6 +88,7 @@ def is_standing(proposal: Proposal, state: State, stamp: Stamp) -> bool:
     return (
         approval.digest == proposal.digest
         and approval.calibrations == calibrations(proposal.files, state)
+        and approval.hardware == hardware(proposal.files, state)
         and left > min(RENEW_WITHIN, lasts / 2)
     )
 
@@ -104,6 +105,16 @@ def calibrations(files: Files, state: State) -> dict[str, str]:
         name: rate_in_force(state, pump)[1]
         for name, pump in sorted(files.machine.pumps.items())
     }
+
+
+def hardware(files: Files, state: State) -> dict[str, tuple[str, str]]:
+    """The device and limits each node showed when a pump of it was last calibrated."""
+    seen = sorted(
+        (known.at, files.machine.pumps[name].node, (known.hw, known.cfg))
+        for name, known in state.calibrations.items()
+        if name in files.machine.pumps and known.hw
+    )
+    return {node: shown for _, node, shown in seen}
 
 
 def entries(consent: Consent, state: State, stamp: Stamp) -> list[AnyEvent]:
@@ -123,6 +134,7 @@ def entries(consent: Consent, state: State, stamp: Stamp) -> list[AnyEvent]:
         by=consent.by,
         highest_daily_ul=highest_daily_ul(files.plan, files.machine),
         calibrations=calibrations(files, state),
+        hardware=hardware(files, state),
         left_out_until=swap.left_out_until,
     )
     approved = PlanApproved(

@@ -180,7 +180,11 @@ class HoldReleased(Event):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Calibrated(Event):
-    """A pump's flow was measured; nanolitres per second, from `shots` runs."""
+    """A pump's flow was measured; nanolitres per second, from `shots` runs.
+
+    `hw` and `cfg` are what the node's beats showed while a person watched it: the
+    device and limits an approval then stands for.
+    """
 
     kind: Literal["calibrated"] = "calibrated"
     pump: str
@@ -190,6 +194,8 @@ class Calibrated(Event):
     spread_percent: float
     proofs: tuple[str, ...]
     by: str
+    hw: str = ""
+    cfg: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

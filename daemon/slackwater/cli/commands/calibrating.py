@@ -90,6 +90,7 @@ def calibrate(shell: Shell, pump: str, **wishes: Unpack[Wishes]) -> Answer:
         state = session.rig.memory.state
         ran = _shoot(session, known, wishes["shots"], volume_ul)
         measured = _measure(state, known, ran)
+        beat = session.rig.sight.nodes[known.node].beat
         proofs = tuple(name for name, ask in PROOFS.items() if _yes(ask))
         event = Calibrated(
             **stamp_of(session.rig),
@@ -100,6 +101,8 @@ def calibrate(shell: Shell, pump: str, **wishes: Unpack[Wishes]) -> Answer:
             spread_percent=round(measured.spread_percent, 2),
             proofs=proofs,
             by=by,
+            hw=beat.hw,
+            cfg=beat.cfg,
         )
         while not write(session.rig, [event]):
             take_news(session.rig)
