@@ -2,12 +2,16 @@
 
 import os
 import shutil
+from collections import Counter
 from collections.abc import Callable
 
 import pytest
 
-NOT_RUN = pytest.StashKey[int]()
+NOT_RUN = pytest.StashKey[dict[str, int]]()
 TOLD = pytest.StashKey[list[str]]()
+# What other packages bring, and the Debian package that brings it.
+PACKAGES = {"mosquitto": "mosquitto", "systemd-analyze": "systemd"}
+UNIT_JUDGE, UNIT_JUDGE_FIXTURE = "systemd-analyze", "systemd_analyze"
 SBIN = os.pathsep.join((os.defpath, "/usr/sbin", "/usr/local/sbin"))
 
 
@@ -27,21 +31,33 @@ def tell(request: pytest.FixtureRequest) -> Callable[[str], None]:
     return request.config.stash.setdefault(TOLD, []).append
 
 
-def mosquitto_is_here() -> bool:
-    """Whether a Mosquitto lies on the PATH or in one of the sbin folders."""
-    return bool(shutil.which("mosquitto") or shutil.which("mosquitto", path=SBIN))
+def found(program: str) -> str:
+    """Where a program lies, on the PATH or in an sbin folder; empty if nowhere."""
+    return shutil.which(program) or shutil.which(program, path=SBIN) or ""
+
+
+def needed_by(item: pytest.Item) -> str:
+    """The program of another package that a test cannot do without; often none."""
+    if item.get_closest_marker("mosquitto"):
+        return "mosquitto"
+    return UNIT_JUDGE if UNIT_JUDGE_FIXTURE in getattr(item, "fixturenames", ()) else ""
+
+
+@pytest.fixture
+def systemd_analyze() -> str:
+    """Where the program lies that judges units; a test that asks for it needs it."""
+    return found(UNIT_JUDGE)
 
 
 def pytest_collection_modifyitems(
     config: pytest.Config, items: list[pytest.Item]
 ) -> None:
-    """Leave long tests to `--long`, and count those that need a missing broker."""
+    """Leave long tests to `--long`, and count those that need a missing program."""
     long = bool(config.getoption("--long"))
     left_out = [item for item in items if item.get_closest_marker("long") and not long]
-    missing: list[pytest.Item] = []
-    if not mosquitto_is_here():
-        missing = [item for item in items if item.get_closest_marker("mosquitto")]
-    config.stash[NOT_RUN] = len(missing)
+    gone = {program for program in PACKAGES if not found(program)}
+    missing = [item for item in items if needed_by(item) in gone]
+    config.stash[NOT_RUN] = dict(Counter(needed_by(item) for item in missing))
     dropped = {id(item) for item in (*left_out, *missing)}
     config.hook.pytest_deselected(items=[i for i in items if id(i) in dropped])
     items[:] = [item for item in items if id(item) not in dropped]
@@ -49,7 +65,7 @@ def pytest_collection_modifyitems(
 
 def pytest_sessionfinish(session: pytest.Session) -> None:
     """Turn a run with gaps red where no gap is allowed."""
-    gaps = session.config.stash.get(NOT_RUN, 0)
+    gaps = session.config.stash.get(NOT_RUN, {})
     if gaps and session.config.getoption("--require-all"):
         session.exitstatus = pytest.ExitCode.TESTS_FAILED
 
@@ -60,8 +76,11 @@ def pytest_terminal_summary(
     """End with what this machine could not try."""
     for line in config.stash.get(TOLD, []):
         terminalreporter.write_line(line)
-    gaps = config.stash.get(NOT_RUN, 0)
-    why = "no Mosquitto was found (Debian package: mosquitto)"
-    terminalreporter.write_line(
-        f"not run here: {gaps} tests" + (f", because {why}" if gaps else "")
-    )
+    gaps = config.stash.get(NOT_RUN, {})
+    line = f"not run here: {sum(gaps.values())} tests"
+    if gaps:
+        line += ", because " + ", ".join(
+            f"no {program} was found (Debian package: {PACKAGES[program]})"
+            for program in sorted(gaps)
+        )
+    terminalreporter.write_line(line)
