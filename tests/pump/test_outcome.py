@@ -252,6 +252,20 @@ def test_a_late_report_after_a_seal_only_raises() -> None:
     assert 2500 == charged(state)
 
 
+def test_a_seal_is_raised_by_a_beat_as_by_a_result() -> None:
+    """The result was lost: the last run of a later beat tells of the excess, once."""
+    state = opened()
+    state.closed.clear()
+    late: Stamp = {"at": T0 + timedelta(hours=1), "boot_s": 4600.0, "proven_ms": 10**7}
+    fold_all(state, list(settle_by_time(state, late)))
+    last = LastRun(id=ATTEMPT, ul=2300, ran_ms=1391, reason="cut", cal="77aa01cf")
+    events = list(settle_by_beat(state, beat(5, last=last), late))
+    fold_all(state, events)
+    assert ["charge_raised", "hold_raised"] == kinds(events)
+    assert [] == list(settle_by_beat(state, beat(5, last=last), late))
+    assert 2300 == charged(state)
+
+
 def test_silence_seals_only_after_latest_start_and_last_drop() -> None:
     """Until then the intent stays open and charged."""
     state = opened()

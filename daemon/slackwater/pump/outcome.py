@@ -25,7 +25,7 @@ from slackwater.facts.events import (
 )
 from slackwater.facts.messages import Beat, Channel, Result
 from slackwater.facts.reasons import Code, Reason, because
-from slackwater.facts.state import OpenDose, State
+from slackwater.facts.state import ClosedDose, OpenDose, State
 
 # A pump may differ by a tenth, and by 100 µL, before it counts as short or over.
 TENTH = 10
@@ -76,10 +76,15 @@ def settle_by_result(state: State, result: Result, stamp: Stamp) -> Iterator[Any
 
 
 def settle_by_beat(state: State, beat: Beat, stamp: Stamp) -> Iterator[AnyEvent]:
-    """What a beat proves about every open intent of its node."""
+    """What a beat proves about every open intent of its node, and of its last runs."""
     for attempt, known in sorted(state.open.items()):
         if known.intent.command.node == beat.node:
             yield from _one_by_beat(state, attempt, beat, stamp)
+    for channel in beat.channels.values():
+        last = channel.last
+        closed = None if last is None else state.closed.get(last.id)
+        if last is not None and closed is not None and closed.node == beat.node:
+            yield from _raised(closed, last.id, last.ul, stamp)
 
 
 def settle_by_time(state: State, stamp: Stamp) -> Iterator[AnyEvent]:
@@ -211,14 +216,22 @@ def _late(state: State, result: Result, stamp: Stamp) -> Iterator[AnyEvent]:
         if state.stage == "live" and result.phase != "refused":
             yield impossible(result.node, stamp, said="an unknown run", id=result.id)
         return
-    if result.phase != "ended" or result.ul <= closed.charge_ul:
+    if result.phase == "ended":
+        yield from _raised(closed, result.id, result.ul, stamp)
+
+
+def _raised(
+    closed: ClosedDose, attempt: str, reported_ul: int, stamp: Stamp
+) -> Iterator[AnyEvent]:
+    """More than was charged, by whatever way it is learned."""
+    if reported_ul <= closed.charge_ul:
         return
     yield ChargeRaised(
-        **stamp, attempt=result.id, pump=closed.pump, charge_ul=result.ul
+        **stamp, attempt=attempt, pump=closed.pump, charge_ul=reported_ul
     )
-    if is_over(closed.asked_ul, result.ul):
+    if is_over(closed.asked_ul, reported_ul):
         reason = because(
-            Code.OVER_DELIVERED, asked_ul=closed.asked_ul, reported_ul=result.ul
+            Code.OVER_DELIVERED, asked_ul=closed.asked_ul, reported_ul=reported_ul
         )
         yield _pump_hold(closed.pump, reason, stamp)
 
