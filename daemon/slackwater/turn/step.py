@@ -85,10 +85,13 @@ def _in_force(setup: Setup, utc: datetime) -> Force | None:
 
 
 def _scan_from(state: State, setup: Setup, now: Now) -> datetime:
-    """Where an unbroken look at due doses must begin after a start."""
-    machines = (setup.machine, *(force.machine for force in setup.forces))
-    late = timedelta(seconds=max(each.timing.lateness_s for each in machines))
-    return (state.decided_at or now.utc) - late - TICK
+    """Where an unbroken look at due doses must begin after a start.
+
+    Never before the stage began: what was only imagined until then is not missed.
+    """
+    late = timedelta(seconds=setup.machine.timing.lateness_s)
+    since = (state.decided_at or now.utc) - late - TICK
+    return since if state.stage_since is None else max(since, state.stage_since)
 
 
 def _may_decide(moment: Moment) -> bool:
