@@ -5,6 +5,7 @@ those of `turn` and of nothing else; there is no clock, wire or disk to reach; e
 inputs give equal outputs, whatever machine, time or locale.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 from heapq import heappop, heappush
@@ -52,6 +53,8 @@ class _World:
     sent: int = 0
     next_hour: datetime | None = None
     shown_s: float = 0.0
+    # Equal volumes of a pump add the same: a year of doses shares a few records.
+    effects: dict[tuple[str, int], Mapping[str, int]] = field(default_factory=dict)
 
 
 def rehearse(machine: Machine, plan: Plan, first: date, days: int) -> Rehearsal:
@@ -218,7 +221,9 @@ def _note(world: _World, event: AnyEvent) -> None:
                 verdict=event.verdict,
                 volume_ul=event.command.ul,
                 reasons=event.reasons,
-                effects=event.effects,
+                effects=world.effects.setdefault(
+                    (event.dose.pump, event.command.ul), event.effects
+                ),
                 run_ms=event.command.ms,
             )
         )
