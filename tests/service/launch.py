@@ -21,31 +21,43 @@ from slackwater.service.wiring import Places
 NO_WISH = "-"
 
 
-class Executioner:
-    """An audit hook that counts one named point and then ends the process."""
+class Wish:
+    """A named point of the audit hook, counted down; see the module's words."""
 
-    def __init__(self, wish: str, count: int) -> None:
-        """Keep the points' names and at which visit to end."""
-        self._steps = [step.partition(":") for step in wish.split(">")]
+    def __init__(self, text: str, count: int = 1) -> None:
+        """Keep the points' names and the visit that is meant."""
+        self._steps = [step.partition(":") for step in text.split(">")]
         self._left = count
 
-    def __call__(self, event: str, about: tuple[object, ...]) -> None:
-        """Count; at the last visit the process is gone at once."""
+    def is_met(self, event: str, about: tuple[object, ...]) -> bool:
+        """Take note of one audit event; whether it is the visit that is meant."""
         name, _, kind = self._steps[0]
         if event != f"slackwater.{name}" or (kind and kind not in about):
-            return
+            return False
         if len(self._steps) > 1:
             del self._steps[0]
-            return
+            return False
         self._left -= 1
-        if self._left <= 0:
+        return self._left <= 0
+
+
+class Executioner:
+    """An audit hook that ends the process when a wish is met."""
+
+    def __init__(self, wish: Wish) -> None:
+        """Keep what to wait for."""
+        self._wish = wish
+
+    def __call__(self, event: str, about: tuple[object, ...]) -> None:
+        """Look at one audit event; at the last the process is gone at once."""
+        if self._wish.is_met(event, about):
             os.kill(os.getpid(), signal.SIGKILL)
 
 
 def daemon(wish: str, count: str, config: str, state: str) -> int:
     """Run the daemon as the program does; give its exit code."""
     if wish != NO_WISH:
-        sys.addaudithook(Executioner(wish, int(count)))
+        sys.addaudithook(Executioner(Wish(wish, int(count))))
     return main(Places(config=Path(config), state=Path(state)))
 
 

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import structlog
 from structlog.typing import FilteringBoundLogger
 
-from slackwater.errors import LedgerMovedError, NotConnectedError
+from slackwater.errors import Finding, LedgerMovedError, NotConnectedError
 from slackwater.facts.events import AnyEvent, DoseHanded
 from slackwater.facts.messages import Effect, Message, RunPump, StopPump, Tell
 from slackwater.facts.now import Now, proven_ms
@@ -25,6 +25,11 @@ from slackwater.turn.step import STEP_S, turn
 
 # A pass that never comes to rest is a fault; this many turns is far beyond any burst.
 TURNS_AT_MOST = 10_000
+# Somebody else may be first now and then. More often in one pass, and the ledger
+# refuses this very entry, for example a dose it already holds: no turn will mend that.
+MOVES_AT_MOST = 20
+# How often a stop is repeated until the pump stands (contract, timing).
+STOP_AGAIN_S = 1.0
 # Entries by others that change what the daemon is set up with.
 RESETTING = frozenset({"plan_approved", "plan_withdrawn"})
 RESTAGING = frozenset({"pumps_enabled", "pumps_disabled"})
@@ -48,9 +53,13 @@ def one_pass(rig: Rig, timeout_s: float) -> bool:
     for message in messages:
         see(rig.sight, message)
     restaged = take_news(rig)
+    moved = 0
     for _ in range(TURNS_AT_MOST):
         done = _one_turn(rig, now, messages)
         if done is None:
+            moved += 1
+            if moved > MOVES_AT_MOST:
+                raise LedgerMovedError(_never_first())
             restaged = take_news(rig) or restaged
             continue
         if not done.events and not messages:
@@ -61,6 +70,15 @@ def one_pass(rig: Rig, timeout_s: float) -> bool:
         rig.alarm.rebuild()
     rig.sight.previous = now
     return restaged
+
+
+def _never_first() -> Finding:
+    return Finding(
+        what=f"the ledger refused the same decision {MOVES_AT_MOST} times",
+        where="slackwater.ledger",
+        expected="an entry that follows from what the ledger holds",
+        do="Nothing was sent. Run `slackwater ledger verify`; start again.",
+    )
 
 
 def take_news(rig: Rig) -> bool:
@@ -139,10 +157,20 @@ def _act(rig: Rig, effect: Effect, now: Now) -> None:
     if isinstance(effect, RunPump):
         _run(rig, effect, now)
     elif isinstance(effect, StopPump):
-        rig.link.stop(effect)
-        _log.info(logs.STOP_SENT, node=effect.node, channel=effect.channel)
+        _stop(rig, effect, now)
     elif isinstance(effect, Tell):
         rig.observe.tell(effect)
+
+
+def _stop(rig: Rig, command: StopPump, now: Now) -> None:
+    """Send a stop, and again once a second: a node answers each one with a beat."""
+    place = f"{command.node}/{command.channel}"
+    sent_s = rig.stopped_s.get(place)
+    if sent_s is not None and now.boot_s - sent_s < STOP_AGAIN_S:
+        return
+    rig.stopped_s[place] = now.boot_s
+    rig.link.stop(command)
+    _log.info(logs.STOP_SENT, node=command.node, channel=command.channel)
 
 
 def _run(rig: Rig, command: RunPump, now: Now) -> None:

@@ -42,7 +42,10 @@ class Places:
 
 @dataclass(slots=True, kw_only=True)
 class Rig:
-    """Everything one mode runs with."""
+    """Everything one mode runs with.
+
+    `stopped_s` is when each pump head was last told to stop, boot-time seconds.
+    """
 
     mode: Mode
     places: Places
@@ -57,6 +60,7 @@ class Rig:
     setup: Setup
     sight: Sight
     files: Mapping[str, str] = field(default_factory=dict)
+    stopped_s: dict[str, float] = field(default_factory=dict)
     closing: bool = False
 
     def begin_nothing_new(self) -> None:

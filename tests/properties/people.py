@@ -1,0 +1,189 @@
+"""What people do to a household: on the machine, and from afar."""
+
+from datetime import datetime, time, timedelta
+from functools import partial
+from zoneinfo import ZoneInfo
+
+from slackwater.facts.events import (
+    AnyEvent,
+    ClockConfirmed,
+    HoldReleased,
+    PlanWithdrawn,
+    PumpsDisabled,
+    PumpsEnabled,
+    ShotRequested,
+)
+from slackwater.facts.messages import Request
+from slackwater.facts.plan import Approval, Plan
+from slackwater.facts.state import State
+from slackwater.facts.tank import Machine
+from slackwater.pump.outcome import Stamp
+from tests.properties.faults import MINUTE_MS, Fault
+from tests.properties.world import World, approved, calibrated
+
+
+def release_all(world: World) -> None:
+    """A person looks at every hold and releases it."""
+    for hold_id in world.book.folded().holds:
+        world.book.sign(partial(_released, hold_id))
+
+
+def _released(hold_id: str, _state: State, stamp: Stamp) -> AnyEvent:
+    return HoldReleased(**stamp, hold_id=hold_id, by="keeper", why="looked at it")
+
+
+def confirm_clock(world: World) -> None:
+    """A person vouches for the clock, and lets go of what the clock had held."""
+    boot_id = world.times.now().boot_id
+    if world.chance.random() < 0.7:
+        # People look at a watch; what they confirm is right.
+        world.times.shift_ms = 0
+
+    def confirmed(_state: State, stamp: Stamp) -> AnyEvent:
+        return ClockConfirmed(**stamp, boot_id=boot_id, by="keeper")
+
+    world.book.sign(confirmed)
+    # Setting the clock was a jump itself, which the daemon notes first.
+    world.after(10_000, partial(_release_jump, world))
+
+
+def _release_jump(world: World) -> None:
+    if "clock-jumped" in world.book.folded().holds:
+        world.book.sign(partial(_released, "clock-jumped"))
+
+
+def swap_plans(world: World) -> None:
+    """A person approves another plan: for midnight, a named moment or at once."""
+    home, chance, now = world.home, world.chance, world.times.now().utc
+    first, second = (home.machine, home.plan), (home.other_machine, home.other_plan)
+    takes_over = chance.choice((now, now, now + timedelta(minutes=3), _midnight(world)))
+    at_once = takes_over == now and chance.random() < 0.8
+    what = chance.choice((first, second, second))
+    _approve(world, what, takes_over, at_once=at_once)
+
+
+def _approve(
+    world: World, what: tuple[Machine, Plan], takes_over: datetime, *, at_once: bool
+) -> None:
+    now = world.times.now().utc
+
+    def made(state: State, stamp: Stamp) -> AnyEvent:
+        approval = Approval(
+            serial=state.last_serial + 1,
+            digest=f"{state.last_serial + 1:064x}",
+            takes_over_at=takes_over,
+            expires_at=now + timedelta(days=180),
+            by="keeper",
+            highest_daily_ul=0,
+            left_out_until=now + timedelta(seconds=90) if at_once else None,
+        )
+        return approved(approval, what, stamp)
+
+    world.book.sign(made)
+
+
+def swap_while_waiting(world: World) -> None:
+    """Doses wait for the end of a pause; then a person approves another plan."""
+    pause = Request(tank="reef", id=f"p{world.times.t_ms}", act="pause", minutes=1)
+    world.bus.to_daemon(pause, world.times.t_ms)
+    home, now = world.home, world.times.now().utc
+    swap = partial(_approve, world, (home.other_machine, home.other_plan))
+    world.after(58_000, partial(swap, now + timedelta(seconds=58), at_once=False))
+
+
+def _midnight(world: World) -> datetime:
+    zone = ZoneInfo(world.home.machine.tanks["reef"].zone)
+    tomorrow = world.times.now().utc.astimezone(zone).date() + timedelta(days=1)
+    return datetime.combine(tomorrow, time(), zone).astimezone(world.home.begin.tzinfo)
+
+
+def withdraw_plan(world: World) -> None:
+    """A person takes the newest approval back."""
+    serial = world.book.folded().last_serial
+
+    def withdrawn(_state: State, stamp: Stamp) -> AnyEvent:
+        return PlanWithdrawn(**stamp, serial=serial, by="keeper")
+
+    # Without any plan left the daemon would read the machine's file.
+    if len(world.book.folded().approvals) > 1:
+        world.book.sign(withdrawn)
+
+
+def disable_pumps(world: World) -> None:
+    """A person takes the pumps away for a while."""
+
+    def disabled(_state: State, stamp: Stamp) -> AnyEvent:
+        return PumpsDisabled(**stamp, by="keeper")
+
+    def enabled(_state: State, stamp: Stamp) -> AnyEvent:
+        return PumpsEnabled(**stamp, by="keeper", serial=1)
+
+    world.down_for_ms = MINUTE_MS + 500
+    world.book.sign(disabled)
+    world.after(MINUTE_MS, partial(world.book.sign, enabled))
+
+
+def calibrate(world: World) -> None:
+    """A measurement enters that no approval names."""
+    world.book.sign(lambda _state, stamp: calibrated("0ca11b01", 1_000_000, stamp))
+
+
+def ask_for_shots(world: World) -> None:
+    """A person asks for runs into a cylinder; now and then nobody can."""
+    minutes = world.chance.choice((-1, 2, 20))
+    pump = world.chance.choice(("carbonate", "trace"))
+    for number in range(world.chance.choice((1, 4))):
+        world.after(number * 20_000, partial(_ask, world, (pump, minutes, number)))
+
+
+def _ask(world: World, what: tuple[str, int, int]) -> None:
+    pump, minutes, number = what
+
+    def asked(_state: State, stamp: Stamp) -> AnyEvent:
+        return ShotRequested(
+            **stamp,
+            request=f"shot-{world.times.t_ms}-{number}",
+            pump=pump,
+            volume_ul=world.home.dose_ul,
+            until=stamp["at"] + timedelta(minutes=minutes),
+            by="keeper",
+        )
+
+    world.book.sign(asked)
+
+
+def request_from_afar(world: World) -> None:
+    """Somebody entitled asks for a hold, a pause, a stop or to skip, maybe twice."""
+    act = world.chance.choice(("hold", "pause", "pause", "stop", "skip", "skip"))
+    asked = Request(
+        tank="reef",
+        id=f"r{world.times.t_ms}",
+        act=act,  # type: ignore[arg-type]  # one of the words above
+        minutes=2,
+        dose=_next_dose(world),
+    )
+    for _ in range(world.chance.choice((1, 2))):
+        world.bus.to_daemon(asked, world.times.t_ms)
+
+
+def _next_dose(world: World) -> str:
+    now = world.times.now().utc
+    if world.daemon is None:
+        return ""
+    for force in world.daemon.rig.setup.forces[-1:]:
+        for dose in force.timetable.between(now, now + timedelta(minutes=5)):
+            return dose.id
+    return ""
+
+
+PEOPLE: tuple[Fault, ...] = (
+    *(release_all,) * 4,
+    *(request_from_afar,) * 4,
+    *(swap_plans,) * 3,
+    swap_while_waiting,
+    confirm_clock,
+    withdraw_plan,
+    disable_pumps,
+    calibrate,
+    ask_for_shots,
+)

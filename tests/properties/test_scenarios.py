@@ -1,0 +1,70 @@
+"""Thousands of invented quarters of an hour, each with its faults: no law broken.
+
+The judge sees the water and the intents alone. Hazards: H02 to H08, H10 to H12, H15 to
+H20, H23 to H27, H36 to H40, H46.
+"""
+
+import multiprocessing
+from collections import Counter
+from collections.abc import Callable
+from concurrent.futures import ProcessPoolExecutor
+from typing import get_args
+
+import pytest
+
+from slackwater.facts.events import AnyEvent, EndedHow
+from slackwater.facts.reasons import Code
+from tests.properties.play import EVERY, Played, play_all
+
+SCENARIOS, LONG_SCENARIOS = 2_000, 20_000
+WORKERS, AT_A_TIME = 2, 50
+SHOWN = 5
+# What the turn never says, with the room whose tests reach it.
+ELSEWHERE = {
+    "reason no-plan": "tests/gate: the turn asks only for doses of a plan",
+    "reason clock-unproven": "tests/gate: without a trusted clock no turn decides",
+    "reason clock-behind-ledger": "tests/gate: behind the ledger no turn decides",
+    "reason ledger-fault": "tests/ledger: the daemon ends instead of deciding",
+    "reason node-twice": "two devices under one name show as a reboot each beat",
+    "entry checkpoint": "tests/ledger: the daily audit of the running service",
+    "entry files_differ": "tests/service: housekeeping of the running service",
+    "entry watch_kept": "tests/service: the hourly entry of a shadow run",
+    "entry stopped": "tests/service: a clean end, which no scenario has",
+    "entry span_missed": "no room writes spans yet",
+}
+
+
+def play_many(count: int) -> list[Played]:
+    """So many scenarios, seeds from nought, on both cores."""
+    parts = [range(at, min(at + AT_A_TIME, count)) for at in range(0, count, AT_A_TIME)]
+    fresh = multiprocessing.get_context("spawn")
+    with ProcessPoolExecutor(WORKERS, mp_context=fresh) as pool:
+        return [played for part in pool.map(play_all, parts) for played in part]
+
+
+def all_there_is() -> set[str]:
+    """Every reason, kind of entry, way to end and fault."""
+    kinds = [kind.__dataclass_fields__["kind"].default for kind in get_args(AnyEvent)]
+    return {
+        *(f"reason {code}" for code in Code),
+        *(f"entry {kind}" for kind in kinds),
+        *(f"end {how}" for how in get_args(EndedHow)),
+        *(f"fault {fault.__name__}" for fault in EVERY),
+    }
+
+
+@pytest.mark.timeout(1800)
+def test_i1_to_i5_i9_i10_hold_whatever_happens(
+    tell: Callable[[str], None], pytestconfig: pytest.Config
+) -> None:
+    """Two thousand scenarios, no finding, and nothing that was never reached."""
+    count = LONG_SCENARIOS if pytestconfig.getoption("--long") else SCENARIOS
+    played = play_many(count)
+    reached = sum((one.reached for one in played), Counter[str]())
+    tell(f"{len(played)} scenarios reached:")
+    for name in sorted(all_there_is() - ELSEWHERE.keys()):
+        tell(f"  {reached[name]:7}  {name}")
+    broken = [one for one in played if one.broken]
+    assert [] == broken, "\n".join(map(str, broken[:SHOWN]))
+    assert set() == {n for n in all_there_is() - ELSEWHERE.keys() if not reached[n]}
+    assert set() == {name for name in ELSEWHERE if reached[name]}
