@@ -3,6 +3,7 @@
 import contextlib
 import getpass
 import shutil
+import signal
 import socket
 import subprocess
 import threading
@@ -96,6 +97,18 @@ class Broker:
             self._running.terminate()
             self._running.wait(DEADLINE_S)
             self._running = None
+
+    def save(self) -> None:
+        """Tell the broker to write what it keeps to the disk (mosquitto(8))."""
+        assert self._running is not None
+        self._running.send_signal(signal.SIGUSR1)
+
+    def kill(self) -> None:
+        """End the broker as a power cut would; `start` runs it anew."""
+        assert self._running is not None
+        self._running.kill()
+        self._running.wait(DEADLINE_S)
+        self._running = None
 
     def _answers(self) -> bool:
         assert self._running is not None

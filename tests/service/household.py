@@ -234,7 +234,7 @@ def household(
     finally:
         for process in (*home.daemons, home.reef):
             _end(process)
-        broker.stop()
+        home.broker.stop()
 
 
 def _make_ledger(state: Path) -> None:
