@@ -2,9 +2,10 @@
 
 from dataclasses import replace
 from datetime import timedelta
+from functools import partial
 from itertools import pairwise
 
-from slackwater.facts.events import AnyEvent, HoldRaised
+from slackwater.facts.events import AnyEvent, DoseIntended, DoseVoided, HoldRaised
 from slackwater.facts.plan import Approval
 from slackwater.facts.reasons import Code, because
 from slackwater.facts.state import State
@@ -93,3 +94,55 @@ def approve(world: World, machine: Machine) -> None:
         return approved(approval, (machine, world.home.plan), stamp)
 
     world.book.sign(made)
+
+
+def test_i3_nothing_leaves_before_its_entry_is_durable() -> None:
+    """Each command went when its intent already stood in the book."""
+    world = calm_world()
+    for durable, command in world.book.sent:
+        written = [one.event for one in world.book.entries[:durable]]
+        assert command in [e.command for e in written if isinstance(e, DoseIntended)]
+
+
+def test_h02_a_start_sends_nothing_of_the_life_before() -> None:
+    """Killed with an open intent whose command was lost: the next life waits."""
+    world = calm_world()
+    sent = len(world.book.sent)
+    while len(world.book.sent) == sent:
+        assert world.times.t_ms < 9 * MINUTE_MS
+        world.run(world.times.t_ms + 1)
+    world.bus.outbound.clear()
+    world.kill(100)
+    world.run(world.times.t_ms + 50_000)
+    attempts = [command.attempt for _, command in world.book.sent]
+    assert len(attempts) == len(set(attempts))
+    assert attempts[sent] in [
+        written.event.attempt
+        for written in world.book.entries
+        if isinstance(written.event, DoseVoided)
+    ]
+
+
+def test_h09_a_swap_to_the_same_doses_gives_none_twice() -> None:
+    """A person approves the plan that runs once more, at once, in mid-minute."""
+    world = calm_world()
+    for _ in range(3):
+        world.book.sign(partial(approved_now, world))
+        world.run(world.times.t_ms + 40_000)
+    written = [one.event for one in world.book.entries]
+    doses = [event.dose.id for event in written if isinstance(event, DoseIntended)]
+    assert len(doses) > 1
+    assert len(doses) == len(set(doses))
+
+
+def approved_now(world: World, state: State, stamp: Stamp) -> AnyEvent:
+    """The scenario's plan with a new serial, taking over at this moment."""
+    approval = Approval(
+        serial=state.last_serial + 1,
+        digest="3" * 64,
+        takes_over_at=stamp["at"],
+        expires_at=stamp["at"] + timedelta(days=2),
+        by="keeper",
+        highest_daily_ul=0,
+    )
+    return approved(approval, (world.home.machine, world.home.plan), stamp)
