@@ -163,6 +163,27 @@ def test_reboot_begins_anew(link: ShadowLink) -> None:
     assert results(link, 2000.0) == []
 
 
+def test_a_late_beat_of_the_boot_before_forgets_no_imagined_run(
+    link: ShadowLink,
+) -> None:
+    """The number of the boot that runs now must not seem to have gone back."""
+    link.run(COMMAND)
+    link.overlay(real_beat(1005.0))
+    link.overlay(replace(real_beat(1006.0), boot="0" * 16))
+    shown = link.overlay(real_beat(1007.0)).channels["a"]
+    assert (5, 14000, 86000) == (shown.n, shown.odo_ul, shown.budget_ul)
+
+
+def test_a_node_that_boots_again_and_again_is_remembered_for_a_while(
+    link: ShadowLink,
+) -> None:
+    """Nine boots later nothing is imagined of the first any more."""
+    link.run(COMMAND)
+    for boot in range(9):
+        link.overlay(replace(real_beat(1010.0 + boot), boot=f"{boot:016x}"))
+    assert 4 == link.overlay(real_beat(1020.0)).channels["a"].n
+
+
 @pytest.mark.parametrize(
     ("wrong", "word"),
     [

@@ -23,15 +23,37 @@ from slackwater.facts.now import Now
 READINGS_KEPT = timedelta(hours=26)
 # A probe that floods is cut to its newest readings.
 READINGS_AT_MOST = 2000
+# A boot that goes on for so long after another one began is a second device; what is
+# shorter may be a beat that was under way while the node rebooted.
+ALIVE_MS = 60_000
+BOOTS_KEPT = 8
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Contradiction:
+    """What one beat, named by `boot` and `up`, said against earlier ones.
+
+    `said` is empty when it shows that two devices answer under one name.
+    """
+
+    boot: str
+    up: int
+    said: str = ""
 
 
 @dataclass(slots=True, kw_only=True)
 class NodeSight:
-    """The newest beat of a node and how long this boot of it has been heard."""
+    """The newest beat of a node and how long this boot of it has been heard.
+
+    `earlier` maps each boot before it to its uptime when it was first followed by
+    another, and its highest one.
+    """
 
     beat: Beat
     first_heard_boot_s: float
     beats: int
+    earlier: dict[str, tuple[int, int]] = field(default_factory=dict)
+    contradiction: Contradiction | None = None
 
 
 @dataclass(slots=True, kw_only=True)
@@ -97,16 +119,52 @@ def remember(sight: Sight, kept: Iterable[ReadingKept]) -> None:
 
 def _see_beat(sight: Sight, beat: Beat) -> None:
     known = sight.nodes.get(beat.node)
-    if known is None or known.beat.boot != beat.boot:
+    if known is None:
         sight.nodes[beat.node] = NodeSight(
             beat=beat, first_heard_boot_s=beat.heard_boot_s, beats=1
         )
-        return
+    elif known.beat.boot != beat.boot:
+        _see_other_boot(sight, known, beat)
     # A late copy must not turn the view back, nor a second one make it look fresh.
-    if beat.up <= known.beat.up:
-        return
-    known.beat = beat
-    known.beats += 1
+    elif beat.up > known.beat.up:
+        known.contradiction = _went_back(known.beat, beat) or known.contradiction
+        known.beat = beat
+        known.beats += 1
+
+
+def _see_other_boot(sight: Sight, known: NodeSight, beat: Beat) -> None:
+    """A node that rebooted, a late copy from before it did, or a second device."""
+    earlier = dict(known.earlier)
+    last = known.beat
+    earlier[last.boot] = (earlier.get(last.boot, (last.up, 0))[0], last.up)
+    contradiction = known.contradiction
+    if beat.boot in earlier:
+        left_up, highest_up = earlier[beat.boot]
+        if beat.up <= highest_up:
+            return
+        if beat.up - left_up > ALIVE_MS:
+            contradiction = Contradiction(boot=beat.boot, up=beat.up)
+    while len(earlier) > BOOTS_KEPT:
+        del earlier[next(iter(earlier))]
+    sight.nodes[beat.node] = NodeSight(
+        beat=beat,
+        first_heard_boot_s=beat.heard_boot_s,
+        beats=1,
+        earlier=earlier,
+        contradiction=contradiction,
+    )
+
+
+def _went_back(before: Beat, beat: Beat) -> Contradiction | None:
+    """Whether a number or an odometer fell within one boot."""
+    for name, channel in beat.channels.items():
+        known = before.channels.get(name)
+        if known is None:
+            continue
+        if channel.n < known.n or channel.odo_ul < known.odo_ul:
+            said = f"number or odometer of {name} went back"
+            return Contradiction(boot=beat.boot, up=beat.up, said=said)
+    return None
 
 
 def _see_reading(sight: Sight, reading: Reading) -> None:

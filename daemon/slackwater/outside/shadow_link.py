@@ -26,6 +26,8 @@ _HOUR_MS = 3_600_000
 _SLOTS_BEFORE = 24
 # By then a run has left every slot.
 _BUDGET_S = 26 * 3600.0
+# Earlier boots of a node that a late beat may still speak of.
+_BOOTS_KEPT = 8
 
 
 @dataclass(slots=True, kw_only=True)
@@ -101,6 +103,7 @@ class ShadowLink:
         """Keep the clock that dates the simulated runs."""
         self._clock = clock
         self._nodes: dict[str, _Node] = {}
+        self._boots: dict[str, dict[str, _Node]] = {}
         self._answers: list[Result] = []
         self.commands: list[RunPump | StopPump] = []
 
@@ -140,10 +143,8 @@ class ShadowLink:
         the node's own slots would still count, and an idle channel shows the run that
         is being simulated. A node that is held ends its simulated run.
         """
-        node = self._nodes.get(beat.node)
-        if node is None or node.beat.boot != beat.boot:
-            node = self._nodes[beat.node] = _Node(beat=beat)
-        elif beat.up >= node.beat.up:
+        node = self._nodes[beat.node] = self._of_boot(beat)
+        if beat.up >= node.beat.up:
             node.beat = beat
         if beat.hold:
             _end(node, beat.heard_boot_s, "")
@@ -152,6 +153,18 @@ class ShadowLink:
             for name, channel in beat.channels.items()
         }
         return replace(beat, channels=channels)
+
+    def _of_boot(self, beat: Beat) -> _Node:
+        """What is imagined of this very boot.
+
+        A late beat of the boot before, and then a true one, must not let it fall.
+        """
+        boots = self._boots.setdefault(beat.node, {})
+        if beat.boot not in boots:
+            boots[beat.boot] = _Node(beat=beat)
+        if len(boots) > _BOOTS_KEPT:
+            del boots[next(iter(boots))]
+        return boots[beat.boot]
 
     def due(self, now_boot_s: float) -> list[Message]:
         """Simulated results that have become due, in order; each is given once."""

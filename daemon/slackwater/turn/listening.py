@@ -35,7 +35,12 @@ from slackwater.gate.alkalinity import (
     too_high,
 )
 from slackwater.gate.moment import ALKALINITY, Moment
-from slackwater.pump.outcome import Stamp, settle_by_beat, settle_by_result
+from slackwater.pump.outcome import (
+    Stamp,
+    impossible,
+    settle_by_beat,
+    settle_by_result,
+)
 
 # Readings enter the ledger thinned: one in this time, and the first of an excess.
 KEEP_EVERY = timedelta(minutes=30)
@@ -79,9 +84,25 @@ def _beat_holds(moment: Moment, beat: Beat, stamp: Stamp) -> Iterator[AnyEvent]:
     if beat.fence > moment.state.fence:
         reason = because(Code.SECOND_DAEMON, node=beat.node, heard_fence=beat.fence)
         yield from _latch(moment, "all", reason, stamp)
+    yield from _contradiction(moment, beat, stamp)
     # The node's own flag is recorded as a hold of ours: it outlives the flag.
     if beat.hold:
         yield from _latch(moment, scope, because(Code.NODE_HELD, node=beat.node), stamp)
+
+
+def _contradiction(moment: Moment, beat: Beat, stamp: Stamp) -> Iterator[AnyEvent]:
+    """A beat against earlier ones: two devices under one name, or one that lies."""
+    seen = moment.sight.nodes.get(beat.node)
+    against = None if seen is None else seen.contradiction
+    if against is None or (against.boot, against.up) != (beat.boot, beat.up):
+        return
+    if not against.said:
+        reason = because(Code.NODE_TWICE, node=beat.node, boot=beat.boot)
+        yield from _latch(moment, f"node/{beat.node}", reason, stamp)
+        return
+    lie = impossible(beat.node, stamp, said=against.said, id=beat.boot)
+    if lie.hold_id not in moment.state.holds:
+        yield lie
 
 
 def _reading(moment: Moment, reading: Reading, stamp: Stamp) -> Iterator[AnyEvent]:
