@@ -264,3 +264,37 @@ def test_all_reasons_of_all_interlocks_are_given() -> None:
     ]
     assert expected == codes(bad)
     assert 8 == len(INTERLOCKS)
+
+
+# What the file names, what was seen at approval, and what a beat of the scene's node
+# (virtual-1, 0badcafe) then means.
+IDENTITIES = [
+    (("", ""), ("", ""), True),
+    (("virtual-1", "0badcafe"), ("", ""), True),
+    (("", ""), ("virtual-1", "0badcafe"), True),
+    (("virtual-1", ""), ("virtual-2", "0badcafe"), True),
+    (("virtual-2", ""), ("", ""), False),
+    (("virtual-2", ""), ("virtual-1", "0badcafe"), False),
+    (("", "00000000"), ("virtual-1", "0badcafe"), False),
+    (("", ""), ("virtual-2", "0badcafe"), False),
+    (("", ""), ("virtual-1", "00000000"), False),
+]
+
+
+@pytest.mark.parametrize(("configured", "approved", "expected"), IDENTITIES)
+def test_h24_a_node_is_the_one_of_the_file_or_of_the_approval(
+    configured: tuple[str, str], approved: tuple[str, str], *, expected: bool
+) -> None:
+    """The file's word counts before what was seen; neither is a word for anybody."""
+    at = moment()
+    assert at.approval is not None
+    hardware_id, config_id = configured
+    node = replace(
+        at.machine.nodes["shelf"], hardware_id=hardware_id, config_id=config_id
+    )
+    changed = replace(
+        at,
+        machine=replace(at.machine, nodes={"shelf": node}),
+        approval=replace(at.approval, hardware={"shelf": approved}),
+    )
+    assert ([] if expected else [Code.NODE_IDENTITY]) == codes(changed)
