@@ -1,4 +1,4 @@
-"""Nodes that are not who they were, and other commanders: latched (H13, H24, H25, H27).
+"""Nodes that are not who they were, and other commanders (H13, H17, H21, H24 to H27).
 
 Beats arrive here as messages, through the same view as in the daemon.
 """
@@ -9,13 +9,21 @@ from datetime import timedelta
 
 import pytest
 
+from slackwater.facts.events import DoseEnded
 from slackwater.facts.messages import (
     Beat,
+    Effect,
+    LastRun,
     LinkChanged,
     Message,
+    Request,
     RetainedCommand,
+    RunPump,
+    StopPump,
 )
 from slackwater.facts.reasons import Code
+from slackwater.facts.sight import Inbox
+from slackwater.turn.step import turn
 from tests.gate.scene import beat, machine
 from tests.turn.test_step import START, Bench
 
@@ -50,6 +58,11 @@ class Wire(Bench):
         while self.step() or self.news:
             pass
         self.utc += EVERY
+
+    def effects_now(self) -> list[Effect]:
+        """What a turn at this moment would do."""
+        inbox = Inbox(sight=self.sight)
+        return list(turn(self.now(), self.state, inbox, self.setup).effects)
 
     def held(self) -> list[tuple[str, str, bool]]:
         """Code, scope and latch of every hold."""
@@ -142,6 +155,54 @@ def test_h24_late_copies_from_before_a_reboot_are_no_second_device() -> None:
     wire.hears(replace(on_the_way, heard_boot_s=wire.now().boot_s))
     wire.hears(wire.beat_of(OTHER))
     assert [] == wire.held()
+
+
+def under_way() -> tuple[Wire, RunPump]:
+    """A bench whose node has taken the first dose and runs it."""
+    wire = Wire()
+    wire.utc = START
+    wire.answers = False
+    for _ in range(4):
+        wire.hears(wire.beat_of(MINE))
+    return wire, next(wire.intents()).command
+
+
+def running(made: Beat, command: RunPump) -> Beat:
+    """The beat of a node whose output is on for this command."""
+    channel = replace(made.channels["a"], n=command.n + 1, state="running")
+    return replace(made, channels={**made.channels, "a": channel})
+
+
+@pytest.mark.parametrize(("beyond_ms", "expected"), [(0, []), (1, LIE)])
+def test_h21_a_run_beyond_its_cut_is_stopped_and_latched(
+    beyond_ms: int, expected: list[tuple[str, str, bool]]
+) -> None:
+    """Taken at its deadline and cut at its cut, by the node's own clock: no longer."""
+    wire, command = under_way()
+    up_ms = command.until_up + command.cut_ms + beyond_ms
+    late = replace(running(wire.beat_of(MINE), command), up=up_ms)
+    wire.hears(late)
+    assert expected == wire.held()
+    wire.hears(replace(late, up=up_ms + 1_000_000))
+    assert LIE == wire.held()
+    stops = [wire.effects_now() for _ in range(3)]
+    assert [[StopPump(node="shelf", channel="a")]] * 3 == stops
+    assert 1 == len([event for event in wire.events if event.kind == "hold_raised"])
+
+
+def test_h17_a_stop_is_repeated_until_the_pump_stands() -> None:
+    """Each turn while the run is open; the end the node reports is the last of it."""
+    wire, command = under_way()
+    wire.hears(running(wire.beat_of(MINE), command))
+    wire.hears(Request(tank="reef", id="r", act="hold"))
+    assert [[StopPump(node="shelf", channel="a")]] * 5 == [
+        wire.effects_now() for _ in range(5)
+    ]
+    stopped = LastRun(id=command.attempt, ul=300, ran_ms=200, reason="stopped", cal="")
+    ended = replace(wire.beat_of(MINE).channels["a"], n=command.n + 1, last=stopped)
+    wire.hears(replace(wire.beat_of(MINE), channels={"a": ended}))
+    assert [] == wire.effects_now()
+    assert ["stopped"] == [e.how for e in wire.events if isinstance(e, DoseEnded)]
 
 
 def number_back(made: Beat) -> Beat:

@@ -113,8 +113,7 @@ def _one_by_beat(
         if beat.up > command.until_up:
             yield from _not_moved(known, beat, channel, stamp)
     elif channel.state == "running" and channel.n == command.n + 1:
-        if not known.taken:
-            yield DoseTaken(**stamp, attempt=attempt)
+        yield from _still_running(state, known, beat, stamp)
     elif channel.last is not None and channel.last.id == attempt:
         last = channel.last
         report = Report(ul=last.ul, ran_ms=last.ran_ms, reason=last.reason)
@@ -123,6 +122,23 @@ def _one_by_beat(
         drawn_ul = channel.odo_ul - known.intent.odo_ul
         alone = channel.n == command.n + 1 and drawn_ul >= 0
         yield from _lost(state, known, drawn_ul if alone else None, stamp)
+
+
+def _still_running(
+    state: State, known: OpenDose, beat: Beat, stamp: Stamp
+) -> Iterator[AnyEvent]:
+    """Taken; and held, which stops it again and again, once its cut must be over.
+
+    It began at its deadline at the latest, by the node's own clock.
+    """
+    command = known.intent.command
+    if not known.taken:
+        yield DoseTaken(**stamp, attempt=command.attempt)
+    if beat.up <= command.until_up + command.cut_ms:
+        return
+    lie = impossible(beat.node, stamp, said="a run beyond its cut", id=command.attempt)
+    if lie.hold_id not in state.holds:
+        yield lie
 
 
 def _not_moved(
