@@ -139,3 +139,17 @@ def test_h38_what_was_given_is_not_given_again_after_the_clock_was_put_back() ->
     assert after
     assert not set(before) & set(after)
     assert [] == [event for event in bench.events if isinstance(event, DoseMissed)]
+
+
+def test_h39_a_clock_set_right_for_the_first_time_is_no_jump() -> None:
+    """A board without a clock of its own: no dose until the time service is there."""
+    bench = Bench(machine())
+    bench.synchronised = False
+    bench.jump_s = -7200.0
+    bench.run_until(START + timedelta(minutes=5))
+    assert [] == list(bench.intents())
+    bench.synchronised = True
+    bench.jump_s = 0.0
+    bench.run_until(START + timedelta(hours=2))
+    assert {} == bench.state.holds
+    assert list(bench.intents())

@@ -51,6 +51,7 @@ class Bench:
         self.sight.scanned_until = START - timedelta(seconds=1)
         self.utc = START
         self.jump_s = 0.0
+        self.synchronised = True
         self.answers = True
         self.events: list[AnyEvent] = []
         self.numbers = {"a": 4, "b": 4}
@@ -63,7 +64,7 @@ class Bench:
             utc=self.utc + timedelta(seconds=self.jump_s),
             boot_s=BOOT_S + passed_s,
             boot_id="boot",
-            synchronised=True,
+            synchronised=self.synchronised,
         )
 
     def hear_beat(self) -> None:

@@ -6,6 +6,7 @@ the clock is not trusted nothing is decided, not even that a dose was missed.
 """
 
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import datetime, timedelta
 
 from slackwater.facts.events import (
@@ -146,7 +147,10 @@ def _clock_step(moment: Moment, stamp: Stamp) -> Iterator[AnyEvent]:
         return
     wall_s = (now.utc - before.utc).total_seconds()
     step_s = wall_s - (now.boot_s - before.boot_s)
-    if abs(step_s) > STEP_S and Code.CLOCK_JUMPED not in moment.state.holds:
+    if abs(step_s) <= STEP_S or Code.CLOCK_JUMPED in moment.state.holds:
+        return
+    # A clock nobody vouched for decided nothing; being set right is no jump.
+    if clock_is_trusted(replace(moment, now=before)):
         yield HoldRaised(
             **stamp,
             hold_id=Code.CLOCK_JUMPED,
