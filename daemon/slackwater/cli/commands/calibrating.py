@@ -7,7 +7,7 @@ is kept; what was not proven by sight is not written down as proven.
 
 import logging
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TypedDict, Unpack
 
@@ -20,7 +20,6 @@ from slackwater.cli.typed import typed_ul
 from slackwater.errors import Finding, InputError, RefusedError
 from slackwater.facts.events import Calibrated
 from slackwater.facts.reasons import Reason
-from slackwater.facts.state import State
 from slackwater.facts.tank import Machine, Pump
 from slackwater.outside.clock import SystemClock
 from slackwater.outside.settings import read_machine
@@ -44,6 +43,9 @@ PROOFS = {
     "cut-off": "Did you see the node stop a run by itself, at its own cut-off?",
     "lost-link": "Did a run end by itself with the network unplugged?",
 }
+
+
+Shoot = Callable[[str, int, Callable[[tuple[Reason, ...]], None]], Shot]
 
 
 class Wishes(TypedDict):
@@ -88,8 +90,8 @@ def calibrate(shell: Shell, pump: str, **wishes: Unpack[Wishes]) -> Answer:
     places = Places(config=shell.config, state=shell.state)
     with Session(places, SystemClock(), by) as session:
         state = session.rig.memory.state
-        ran = _shoot(session, known, wishes["shots"], volume_ul)
-        measured = _measure(state, known, ran)
+        in_force = rate_in_force(state, known)[0]
+        measured = measure(session.shoot, known, (wishes["shots"], volume_ul), in_force)
         beat = session.rig.sight.nodes[known.node].beat
         proofs = tuple(name for name, ask in PROOFS.items() if _yes(ask))
         event = Calibrated(
@@ -97,7 +99,7 @@ def calibrate(shell: Shell, pump: str, **wishes: Unpack[Wishes]) -> Answer:
             pump=pump,
             rate_nl_per_s=measured.rate_nl_per_s,
             cal=calibration_id(pump, measured.rate_nl_per_s),
-            shots=len(ran),
+            shots=wishes["shots"],
             spread_percent=round(measured.spread_percent, 2),
             proofs=proofs,
             by=by,
@@ -167,14 +169,25 @@ def _yes(question: str) -> bool:
     return typed in {"y", "yes"}
 
 
-def _shoot(
-    session: Session, pump: Pump, shots: int, volume_ul: int
-) -> list[tuple[Shot, int]]:
+def measure(
+    shoot: Shoot, pump: Pump, asked: tuple[int, int], in_force_nl_per_s: int
+) -> Measured:
+    """Run, ask after each run what the cylinder shows, and judge what was typed.
+
+    Shape: `asked` is how many runs, and microlitres of each.
+    Raises: InputError for what is no volume; RefusedError when the shots contradict
+    each other or the rate in force, or when nobody is sure of a large change.
+    """
+    return _judged(_run(shoot, pump, asked), in_force_nl_per_s)
+
+
+def _run(shoot: Shoot, pump: Pump, asked: tuple[int, int]) -> list[tuple[Shot, int]]:
     """Run and measure shot by shot: how each ended, and what the cylinder showed."""
+    shots, volume_ul = asked
     ran: list[tuple[Shot, int]] = []
     for number in range(1, shots + 1):
         click.echo(f"Shot {number} of {shots}: {show_volume(volume_ul)} …", err=True)
-        shot = session.shoot(pump.id, volume_ul, _tell_wait)
+        shot = shoot(pump.id, volume_ul, _tell_wait)
         typed = click.prompt("Measured in the cylinder (for example 2.05 mL)", err=True)
         ran.append((shot, typed_ul(str(typed), f"shot {number}")))
     return ran
@@ -185,13 +198,12 @@ def _tell_wait(reasons: tuple[Reason, ...]) -> None:
         click.echo(f"  waits: {reason.text}", err=True)
 
 
-def _measure(state: State, pump: Pump, ran: Sequence[tuple[Shot, int]]) -> Measured:
-    """The mean rate, its spread, and its ratio to the rate in force.
-
-    Raises: RefusedError when the shots contradict each other or the last rate.
-    """
+def _judged(ran: Sequence[tuple[Shot, int]], in_force_nl_per_s: int) -> Measured:
+    """The mean rate, its spread, and its ratio to the rate in force."""
     if any(shot.ran_ms <= 0 for shot, _ in ran):
         raise RefusedError(_not_kept("a run has no run time", "a reported run time"))
+    if any(ul <= 0 for _, ul in ran):
+        raise RefusedError(_not_kept("a shot gave nothing", "a volume in the cylinder"))
     rates = [ul * NL_PER_UL * MS_PER_S / shot.ran_ms for shot, ul in ran]
     total_ms = sum(shot.ran_ms for shot, _ in ran)
     mean = sum(ul for _, ul in ran) * NL_PER_UL * MS_PER_S / total_ms
@@ -199,7 +211,7 @@ def _measure(state: State, pump: Pump, ran: Sequence[tuple[Shot, int]]) -> Measu
     if spread > SPREAD_AT_MOST_PERCENT:
         what = f"the shots differ by {spread:.1f} %"
         raise RefusedError(_not_kept(what, f"{SPREAD_AT_MOST_PERCENT:.0f} % or less"))
-    ratio = mean / rate_in_force(state, pump)[0]
+    ratio = mean / in_force_nl_per_s
     if not REFUSED_BELOW <= ratio <= REFUSED_ABOVE:
         what = f"the rate is {ratio:.2f} times the one in force"
         raise RefusedError(_not_kept(what, "between 0.5 and 2 times"))
