@@ -1,0 +1,74 @@
+"""One tank's past, as assessments read it.
+
+Floor 2. One subject: what was measured, delivered, exchanged and noted, in the order of
+its own time. Laws here: superseded and struck measurements are left out, everything
+else is there; what was delivered is believed, not planned; nothing here decides.
+Units: as in `facts.waters`; `amounts` whole pico-units for the whole tank.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from slackwater.facts.waters import (
+    HusbandryNoted,
+    MeasurementKept,
+    ReportImported,
+    SampleTaken,
+    StandardChecked,
+    TaskSet,
+    WaterChanged,
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Delivery:
+    """What doses and hands brought within one hour that began at `at`."""
+
+    at: datetime
+    amounts: Mapping[str, int]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProbeDay:
+    """The readings of one probe on one UTC day, canonical."""
+
+    probe: str
+    parameter: str
+    at: datetime
+    count: int
+    median: float
+    lowest: float
+    highest: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Gap:
+    """A stretch in which the daemon did not record what pumps did."""
+
+    begins: datetime
+    ends: datetime
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class History:
+    """The past of one tank from `since` to `until`, each part sorted by its time.
+
+    `unknown_share` is the part of all asked volume whose delivery nobody knows (sealed
+    or lost doses), 0 to 1; `tasks` are those still open.
+    """
+
+    tank: str
+    since: datetime
+    until: datetime
+    measurements: tuple[MeasurementKept, ...] = ()
+    standards: tuple[StandardChecked, ...] = ()
+    samples: tuple[SampleTaken, ...] = ()
+    reports: tuple[ReportImported, ...] = ()
+    deliveries: tuple[Delivery, ...] = ()
+    changes: tuple[WaterChanged, ...] = ()
+    happenings: tuple[HusbandryNoted, ...] = ()
+    probe_days: tuple[ProbeDay, ...] = ()
+    gaps: tuple[Gap, ...] = ()
+    tasks: tuple[TaskSet, ...] = ()
+    unknown_share: Mapping[str, float] = field(default_factory=dict)
