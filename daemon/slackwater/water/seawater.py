@@ -9,9 +9,9 @@ reference salinity from Millero et al. 2008.
 """
 
 from collections.abc import Callable, Mapping
-from math import isfinite, sqrt
+from math import sqrt
 
-from slackwater.errors import Finding, OutOfRangeError
+from slackwater.water.ranges import refused, within
 
 # Conductivity of standard sea water at S = 35, 15 degC (IPTS-68) and no pressure.
 CONDUCTIVITY_35_15_MS_PER_CM = 42.914
@@ -52,10 +52,10 @@ def salinity_pss1978(ratio: float, ipts68_celsius: float) -> float:
     Raises: OutOfRangeError outside it.
     Source: UNESCO 44, equations 1 to 4 with p = 0.
     """
-    _within("the temperature", ipts68_celsius, _TEMPERATURE_CELSIUS, "degC")
-    _within("the conductivity ratio", ratio, (0.0, 5.0), "")
+    within("the temperature", ipts68_celsius, _TEMPERATURE_CELSIUS, "degC")
+    within("the conductivity ratio", ratio, (0.0, 5.0), "")
     salinity = _salinity_unchecked(ratio, ipts68_celsius)
-    return _within("the salinity", salinity, _SALINITY, "")
+    return within("the salinity", salinity, _SALINITY, "")
 
 
 def salinity_from_conductivity(ms_per_cm: float, celsius: float) -> float:
@@ -65,7 +65,7 @@ def salinity_from_conductivity(ms_per_cm: float, celsius: float) -> float:
     Range: 5..75 mS/cm.
     Raises: OutOfRangeError outside it.
     """
-    _within("the conductivity", ms_per_cm, _CONDUCTIVITY_MS_PER_CM, "mS/cm")
+    within("the conductivity", ms_per_cm, _CONDUCTIVITY_MS_PER_CM, "mS/cm")
     ratio = ms_per_cm / CONDUCTIVITY_35_15_MS_PER_CM
     return salinity_pss1978(ratio, _ipts68(celsius))
 
@@ -75,8 +75,8 @@ def conductivity_from_salinity(salinity: float, celsius: float) -> float:
 
     Raises: OutOfRangeError outside S 2..42 or -2..35 degC.
     """
-    _within("the salinity", salinity, _SALINITY, "")
-    warm = _within("the temperature", _ipts68(celsius), _TEMPERATURE_CELSIUS, "degC")
+    within("the salinity", salinity, _SALINITY, "")
+    warm = within("the temperature", _ipts68(celsius), _TEMPERATURE_CELSIUS, "degC")
     ratio = _solved(lambda trial: _salinity_unchecked(trial, warm), salinity, 3.0)
     return ratio * CONDUCTIVITY_35_15_MS_PER_CM
 
@@ -88,8 +88,8 @@ def density_eos1980(salinity: float, celsius: float) -> float:
     Raises: OutOfRangeError outside it.
     Source: UNESCO 44, equations 13 to 15.
     """
-    _within("the salinity", salinity, (0.0, 42.0), "")
-    _within("the temperature", celsius, (-2.0, 40.0), "degC")
+    within("the salinity", salinity, (0.0, 42.0), "")
+    within("the temperature", celsius, (-2.0, 40.0), "degC")
     warm = _ipts68(celsius)
     return (
         _series(_WATER, warm)
@@ -115,9 +115,9 @@ def salinity_from_specific_gravity(gravity: float, pair: str) -> float:
     Range: 1.000..1.040, result 2..42.
     Raises: OutOfRangeError outside it or for an unknown pair.
     """
-    _within("the specific gravity", gravity, _SPECIFIC_GRAVITY, "")
+    within("the specific gravity", gravity, _SPECIFIC_GRAVITY, "")
     salinity = _solved(lambda trial: specific_gravity(trial, pair), gravity, 42.0)
-    return _within("the salinity", salinity, _SALINITY, "")
+    return within("the salinity", salinity, _SALINITY, "")
 
 
 def per_litre(per_kg: float, salinity: float, celsius: float) -> float:
@@ -142,7 +142,7 @@ def normalised(level: float, salinity: float) -> float:
     Range: S 2..42. Raises: OutOfRangeError outside it.
     Source: constancy of composition (Marcet, Dittmar).
     """
-    _within("the salinity", salinity, _SALINITY, "")
+    within("the salinity", salinity, _SALINITY, "")
     return level * STANDARD_SALINITY / salinity
 
 
@@ -151,7 +151,7 @@ def reference_salinity_millero2008(salinity: float) -> float:
 
     Raises: OutOfRangeError outside it.
     """
-    _within("the salinity", salinity, _SALINITY, "")
+    within("the salinity", salinity, _SALINITY, "")
     return salinity * REFERENCE_SALINITY_35_GRAMS_PER_KG / STANDARD_SALINITY
 
 
@@ -176,13 +176,11 @@ def _solved(rising: Callable[[float], float], wanted: float, highest: float) -> 
 def _pair(pair: str) -> tuple[float, float]:
     if pair in REFERENCE_PAIRS:
         return REFERENCE_PAIRS[pair]
-    finding = Finding(
+    raise refused(
         what=f"found the reference pair {pair[:60]!r}",
-        where="",
         expected=f"one of {', '.join(REFERENCE_PAIRS)}",
-        do="Read the pair off the instrument; a wrong one costs up to 2 of salinity.",
+        advice="Read it off the instrument; a wrong one costs up to 2 of salinity.",
     )
-    raise OutOfRangeError(finding)
 
 
 def _ipts68(celsius: float) -> float:
@@ -194,16 +192,3 @@ def _series(factors: tuple[float, ...], number: float) -> float:
     for factor in reversed(factors):
         total = total * number + factor
     return total
-
-
-def _within(noun: str, number: float, bounds: tuple[float, float], unit: str) -> float:
-    low, high = bounds
-    if isfinite(number) and low <= number <= high:
-        return number
-    finding = Finding(
-        what=f"{noun} is {number:g} {unit}".rstrip(),
-        where="",
-        expected=f"{low:g} to {high:g} {unit}".rstrip(),
-        do="Check the reading, its unit and the instrument.",
-    )
-    raise OutOfRangeError(finding)
