@@ -16,8 +16,12 @@ from slackwater.facts.fold import UNQUIET
 from slackwater.facts.state import State
 from slackwater.pump.outcome import Stamp
 
-# What a person saw before a pump may run by itself; `calibrate` asks for each.
-PROOFS = ("identity", "cut-off", "lost-link")
+# What a person saw before a pump may run by itself, and how `calibrate` asks for it.
+PROOFS = {
+    "identity": "Did exactly this pump turn, as seen with your own eyes?",
+    "cut-off": "Did you see the node stop a run by itself, at its own cut-off?",
+    "lost-link": "Did a run end by itself with the network unplugged?",
+}
 
 
 def missing(state: State, stamp: Stamp, state_dir: Path) -> list[Finding]:

@@ -15,6 +15,7 @@ import click
 
 from slackwater.cli.document import Answer
 from slackwater.cli.opening import local_user
+from slackwater.cli.readiness import PROOFS
 from slackwater.cli.shell import Shell, verb
 from slackwater.cli.typed import typed_ul
 from slackwater.errors import Finding, InputError, RefusedError
@@ -38,11 +39,6 @@ REFUSED_BELOW, REFUSED_ABOVE = 0.5, 2.0
 AGAIN_BELOW, AGAIN_ABOVE = 0.8, 1.25
 NL_PER_UL = 1000
 MS_PER_S = 1000
-PROOFS = {
-    "identity": "Did exactly this pump turn, as seen with your own eyes?",
-    "cut-off": "Did you see the node stop a run by itself, at its own cut-off?",
-    "lost-link": "Did a run end by itself with the network unplugged?",
-}
 
 
 Shoot = Callable[[str, int, Callable[[tuple[Reason, ...]], None]], Shot]
