@@ -171,6 +171,11 @@ def _runs(world: World) -> Iterator[str]:
         for event in world.book.events()
         if isinstance(event, DoseIntended)
     }
+    written_ms = {
+        one.event.command.attempt: one.t_ms
+        for one in world.book.entries
+        if isinstance(one.event, DoseIntended)
+    }
     voided = {e.attempt for e in world.book.events() if isinstance(e, DoseVoided)}
     doses: Counter[str] = Counter()
     for burst in bursts_of(world):
@@ -179,9 +184,22 @@ def _runs(world: World) -> Iterator[str]:
             yield f"I2 {burst.attempt} flowed and was never intended"
             continue
         doses[intent.dose.id] += 1
+        yield from _late(world, burst, written_ms[burst.attempt])
         if burst.attempt in voided:
             yield f"I5 {intent.dose.id} was voided and flowed"
     yield from (f"I2 {dose} flowed {n} times" for dose, n in doses.items() if n > 1)
+
+
+def _late(world: World, burst: Burst, intended_ms: int) -> Iterator[str]:
+    """H12: no run begins after the command's deadline, however late it came.
+
+    The node's clock is true here, so the deadline it is given can only be too early.
+    """
+    machines = (world.home.machine, world.home.other_machine)
+    deadline_ms = max(machine.timing.deadline_s for machine in machines) * 1000
+    late_ms = burst.begin_ms - intended_ms
+    if late_ms > deadline_ms:
+        yield f"H12 {burst.attempt} began {late_ms} ms after its intent"
 
 
 def _flows(world: World) -> Iterator[str]:

@@ -15,6 +15,7 @@ import structlog
 
 from slackwater.facts.events import AnyEvent, DoseEnded
 from slackwater.facts.reasons import Reason
+from tests.properties.bus import Habits
 from tests.properties.faults import FAULTS, MINUTE_MS, OFTEN, Fault
 from tests.properties.oracle import findings
 from tests.properties.people import PEOPLE
@@ -22,6 +23,8 @@ from tests.properties.world import World, begin
 
 END_MS = 10 * MINUTE_MS
 FAULTS_AT_MOST = 7
+# Some households live with a wire that is bad from the first moment on.
+BAD_WIRE, BAD_WIRE_SHARE = "wire_always_bad", 0.25
 # After these a node, or somebody in its name, says what no honest node would.
 LIARS = frozenset({"node_lies", "second_daemon", "node_stolen"})
 EVERY: tuple[Fault, ...] = tuple(dict.fromkeys((*FAULTS, *PEOPLE)))
@@ -73,6 +76,9 @@ def set_up(seed: int) -> tuple[World, tuple[str, ...]]:
     world = begin(seed)
     chance = world.chance
     befell = []
+    if chance.random() < BAD_WIRE_SHARE:
+        world.bus.habits = Habits(loss=0.15, double=0.3, slow=0.3)
+        befell.append(BAD_WIRE)
     for _ in range(chance.randint(0, FAULTS_AT_MOST)):
         fault = chance.choice(chance.choice((FAULTS, OFTEN, PEOPLE, PEOPLE)))
         befell.append(fault.__name__)

@@ -14,7 +14,7 @@ import pytest
 
 from slackwater.facts.events import AnyEvent, EndedHow
 from slackwater.facts.reasons import Code
-from tests.properties.play import EVERY, Played, play_all
+from tests.properties.play import BAD_WIRE, EVERY, Played, play_all
 
 SCENARIOS, LONG_SCENARIOS = 2_000, 20_000
 WORKERS, AT_A_TIME = 2, 50
@@ -50,6 +50,7 @@ def all_there_is() -> set[str]:
         *(f"entry {kind}" for kind in kinds),
         *(f"end {how}" for how in get_args(EndedHow)),
         *(f"fault {fault.__name__}" for fault in EVERY),
+        f"fault {BAD_WIRE}",
     }
 
 
