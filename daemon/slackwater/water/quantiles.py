@@ -182,7 +182,7 @@ def _series(factors: tuple[float, ...], number: float) -> float:
 
 
 def _terms(count: int, squared: float, *, first_odd: bool) -> float:
-    """The sum 1 + (2/3) c + (2*4/3*5) c² …, or 1 + (1/2) c + (1*3/2*4) c² … over count terms."""
+    """The sum 1 + 2/3 c + 2*4/3*5 c² … (odd), 1 + 1/2 c + 1*3/2*4 c² … (even)."""
     total, term = 0.0, 1.0
     for place in range(count):
         total += term
