@@ -1,0 +1,174 @@
+"""What an assessment suggests, and why.
+
+Floor 2. One subject: proposals. Laws here: nothing runs from a proposal; every line and
+every line that is missing carries its grounds with their figures.
+Units: levels canonical, per day where a rate is meant; volumes whole microlitres.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from enum import StrEnum
+from typing import Literal
+
+from slackwater.facts.plan import Plan
+from slackwater.facts.reasons import Figure
+
+
+class Ground(StrEnum):
+    """Every ground there is; `GROUND_TEXTS` holds the words."""
+
+    UPTAKE = "uptake"
+    NET_BALANCE = "net-balance"
+    STOICHIOMETRY = "stoichiometry"
+    GROUP = "group-ratio"
+    SIDE_EFFECT = "side-effect"
+    OUTSIDE = "outside-source"
+    CORRECTION_UP = "correction-up"
+    CORRECTION_DOWN = "correction-down"
+    RUNNING = "correction-running"
+    RETEST = "retest-before-half"
+    STEPS = "in-steps"
+    UNCERTAIN = "smaller-than-uncertainty"
+    NEAR_TARGET = "near-target"
+    LITTLE_EVIDENCE = "too-little-evidence"
+    NEW_TANK = "new-tank"
+    TOO_OLD = "value-too-old"
+    NO_VALUE = "no-value"
+    NO_TARGET = "no-target"
+    SALINITY = "salinity-off"
+    BLOCKED = "blocked"
+    DISAGREEMENT = "laboratory-and-home-disagree"
+    ONE_AT_A_TIME = "one-knob-at-a-time"
+    RAMP_TOO_LONG = "ramp-too-long"
+    CAPPED = "capped"
+    TOO_SMALL = "too-small-for-the-pump"
+    ROUNDED = "rounded-down"
+    BLIND_LIMIT = "blind-limit"
+    KEPT = "kept"
+    NO_SOLUTION = "no-solution"
+
+
+GROUND_TEXTS: Mapping[Ground, str] = {
+    Ground.UPTAKE: "It replaces what the tank takes up.",
+    Ground.NET_BALANCE: "It replaces the net balance of uptake and undeclared sources.",
+    Ground.STOICHIOMETRY: "It is used together with alkalinity in a fixed ratio.",
+    Ground.GROUP: "It keeps the fixed ratio of its group.",
+    Ground.SIDE_EFFECT: "Other solutions bring a part of it already.",
+    Ground.OUTSIDE: "A source outside the daemon brings a part of it already.",
+    Ground.CORRECTION_UP: "The level is made good over days within its rate.",
+    Ground.CORRECTION_DOWN: "Less is dosed for some days, so that the level falls.",
+    Ground.RUNNING: "The correction that runs already leads there; it goes on.",
+    Ground.RETEST: "Test again before the second half of the correction.",
+    Ground.STEPS: "The change comes in daily steps within its bound.",
+    Ground.UNCERTAIN: "The change would be smaller than its own uncertainty.",
+    Ground.NEAR_TARGET: "The level is where it should be, as far as can be told.",
+    Ground.LITTLE_EVIDENCE: "Uptake is not known well enough; the dose stays.",
+    Ground.NEW_TANK: "Nothing is dosed until two tests show a fall.",
+    Ground.TOO_OLD: "The value is too old to correct from.",
+    Ground.NO_VALUE: "There is no value to correct from.",
+    Ground.NO_TARGET: "No target is stated for it.",
+    Ground.SALINITY: "Salinity is off by more than 1; correct that first.",
+    Ground.BLOCKED: "It may not be dosed while the assessment says so.",
+    Ground.DISAGREEMENT: "Laboratory and home tests disagree: test a standard.",
+    Ground.ONE_AT_A_TIME: "Another level is corrected first, one at a time.",
+    Ground.RAMP_TOO_LONG: "The correction would take longer than 60 days.",
+    Ground.CAPPED: "A cap of the machine allows no more.",
+    Ground.TOO_SMALL: "It is less than the pump can give; make a weaker solution.",
+    Ground.ROUNDED: "It is rounded down to what the pump can give.",
+    Ground.BLIND_LIMIT: "More could pass its limit if nothing is taken up.",
+    Ground.KEPT: "The present line stays as it is.",
+    Ground.NO_SOLUTION: "No solution of this tank brings it.",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Grounded:
+    """One ground with the figures behind it."""
+
+    ground: Ground
+    figures: Mapping[str, Figure] = field(default_factory=dict)
+
+    @property
+    def text(self) -> str:
+        """Its sentence."""
+        return GROUND_TEXTS[self.ground]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Evidence:
+    """What is known of one parameter when a plan is proposed.
+
+    `level` is carried to today, None when there is no value; `fresh` says that it is
+    young enough to correct from. `uptake` per day with its standard deviation and its
+    proven lower bound, None when nothing can be said; `enough` that it is narrow
+    enough to act on; `falls` that two tests showed a fall. `net_balance`: no outside
+    source is declared, so the figure is a balance. `blocked` are grounds against any
+    correction, `no_dose` those against any dose at all. `room` is what may still be
+    added before the level at which dosing ends, None for no such level.
+    """
+
+    parameter: str
+    target: float | None = None
+    level: float | None = None
+    level_sd: float = 0.0
+    fresh: bool = False
+    uptake: float | None = None
+    uptake_sd: float = 0.0
+    uptake_low: float = 0.0
+    enough: bool = False
+    falls: bool = False
+    net_balance: bool = False
+    blocked: tuple[Ground, ...] = ()
+    no_dose: tuple[Ground, ...] = ()
+    room: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Change:
+    """What becomes of one pump's daily amount.
+
+    `before_ul` and `after_ul` a day of maintenance; `adds` what the difference adds to
+    the water a day, canonical, by parameter; `correction_ul` a day for
+    `correction_days` on top (negative: withheld).
+    """
+
+    pump: str
+    solution: str
+    parameter: str
+    kind: Literal["new", "more", "less", "same", "ends"]
+    before_ul: int
+    after_ul: int
+    adds: Mapping[str, float]
+    grounds: tuple[Grounded, ...]
+    correction_ul: int = 0
+    correction_days: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Withheld:
+    """A parameter for which nothing is changed, and why."""
+
+    parameter: str
+    grounds: tuple[Grounded, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Proposal:
+    """A plan suggested for one tank.
+
+    `plan` holds every line of the machine, those of other tanks untouched; `reasons`
+    maps a line id of this tank to its grounds.
+    """
+
+    tank: str
+    made_on: date
+    plan: Plan
+    changes: tuple[Change, ...] = ()
+    withheld: tuple[Withheld, ...] = ()
+    reasons: Mapping[str, tuple[Grounded, ...]] = field(default_factory=dict)
+
+    @property
+    def is_none(self) -> bool:
+        """Whether the best action is none."""
+        return all(one.kind == "same" and not one.correction_ul for one in self.changes)
