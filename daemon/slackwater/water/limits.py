@@ -9,8 +9,8 @@ Units: canonical levels of `water.parameters`, per day or per dose.
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from slackwater.water.masses import molar_mass
 from slackwater.water.parameters import PARAMETERS
-from slackwater.water.stoichiometry import MEQ_PER_L_IN_DKH
 
 # A parameter without a row: shares of its target.
 _RISE_SHARE = 0.10
@@ -41,8 +41,12 @@ class Limits:
     fresh_days: float
 
 
+# One degree is 10 mg/L of CaO, of two equivalents.
+_MEQ_PER_L_IN_DKH = float(2 * 10 / molar_mass("CaO"))
+
+
 def _dkh(degrees: float) -> float:
-    return degrees / float(MEQ_PER_L_IN_DKH)
+    return degrees * _MEQ_PER_L_IN_DKH
 
 
 # Rise a day, ceiling of it, one dose, dead-band, time constant, shelf life.
