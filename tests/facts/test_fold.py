@@ -42,6 +42,7 @@ from tests.facts.diary import (
     shot,
     span_missed,
 )
+from tests.facts.waters import of_the_water
 
 DAY = timedelta(days=1)
 HOUR_MS = 3_600_000
@@ -82,6 +83,7 @@ def everything() -> Diary:
         ResumeEnded(**diary.stamp, tank="reef"),
         ClockConfirmed(**diary.stamp, boot_id=BOOT, by="keeper"),
         Checkpoint(**diary.stamp, state="{}"),
+        *of_the_water(diary),
         span_missed(diary),
         PumpsDisabled(**diary.stamp, by="keeper"),
         Stopped(**diary.stamp, why="asked to"),

@@ -178,7 +178,7 @@ def approved() -> PlanApproved:
 
 
 def of_every_kind() -> tuple[AnyEvent, ...]:
-    """One entry of every kind there is, with most fields away from their defaults."""
+    """One entry of every kind but those of the water, most fields not by default."""
     return (*_of_the_machine(), *_of_doses(), *_of_people(), checkpoint("{}"))
 
 

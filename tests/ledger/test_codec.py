@@ -35,6 +35,9 @@ from tests.ledger.samples import (
     of_every_kind,
     started,
 )
+from tests.ledger.water_samples import measured, of_the_water
+
+KINDS = (*of_every_kind(), *of_the_water())
 
 FIGURES: st.SearchStrategy[Figure] = st.one_of(
     st.text(), st.integers(), st.floats(allow_nan=False, allow_infinity=False),
@@ -71,15 +74,25 @@ def rich_state() -> State:
         flows={"left": Flow(tank="reef", solution="carbonate", end_ms=5)},
         readings={"probe-1": [kept(1), kept(2)]},
         heard_requests={"ask-1": NOON},
+        levels={"reef/phosphate": measured()},
     )
+
+
+def numbers(document: object) -> list[object]:
+    """Whatever stands at the leaves of a document."""
+    if isinstance(document, dict):
+        document = list(document.values())
+    if isinstance(document, list):
+        return [leaf for part in document for leaf in numbers(part)]
+    return [document]
 
 
 def test_samples_hold_every_kind_there_is() -> None:
     """The round trip below leaves no kind of entry out."""
-    assert set(get_args(AnyEvent)) == {type(event) for event in of_every_kind()}
+    assert set(get_args(AnyEvent)) == {type(event) for event in KINDS}
 
 
-@pytest.mark.parametrize("event", of_every_kind(), ids=lambda event: event.kind)
+@pytest.mark.parametrize("event", KINDS, ids=lambda event: event.kind)
 def test_every_kind_of_entry_reads_back_as_itself(event: AnyEvent) -> None:
     """Text and back gives an equal record of the same class."""
     again = decode(encode(event))
@@ -87,14 +100,14 @@ def test_every_kind_of_entry_reads_back_as_itself(event: AnyEvent) -> None:
     assert (type(event), event) == (type(again), again)
 
 
-@pytest.mark.parametrize("event", of_every_kind(), ids=lambda event: event.kind)
+@pytest.mark.parametrize("event", KINDS, ids=lambda event: event.kind)
 def test_an_entry_means_what_canonical_json_says(event: AnyEvent) -> None:
     """RFC 8785 (rfc8785, reference library) reads the same document."""
     text = encode(event)
 
     assert json.loads(rfc8785.dumps(json.loads(text))) == json.loads(text)
     # Where every number is whole, the two texts are equal byte for byte.
-    if not any(isinstance(value, float) for value in json.loads(text).values()):
+    if not any(isinstance(value, float) for value in numbers(json.loads(text))):
         assert rfc8785.dumps(json.loads(text)) == text.encode()
 
 
@@ -225,6 +238,16 @@ def test_a_state_goes_on_folding_after_its_text_as_before() -> None:
             resumed = load_state(dump_state(resumed))
 
     assert dump_state(straight) == dump_state(resumed)
+
+
+def test_a_checkpoint_of_an_earlier_version_is_not_damage() -> None:
+    """What a state did not have yet starts empty; all it had is there."""
+    document = json.loads(dump_state(rich_state()))
+    for name in ("levels", "changes", "tasks"):
+        del document[name]
+    text = json.dumps(document, separators=(",", ":"), ensure_ascii=False)
+
+    assert replace(rich_state(), levels={}) == load_state(text)
 
 
 @pytest.mark.parametrize("text", ["", "{}x", "[]", '{"surprise":1}', '{"fence":"1"}'])

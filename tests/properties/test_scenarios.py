@@ -31,6 +31,22 @@ ELSEWHERE = {
     "entry watch_kept": "tests/service: the hourly entry of a shadow run",
     "entry stopped": "tests/service: a clean end, which no scenario has",
     "entry span_missed": "no room writes spans yet",
+    "entry day_summed": "tests/service: the daily audit of the running service",
+    **{
+        f"entry {kind}": "tests/facts, tests/cli: people's records, no turn writes them"
+        for kind in (
+            "measurement_kept",
+            "measurement_struck",
+            "standard_checked",
+            "sample_taken",
+            "report_imported",
+            "husbandry_noted",
+            "task_set",
+            "task_closed",
+            "added_by_hand",
+            "water_changed",
+        )
+    },
 }
 
 

@@ -27,8 +27,9 @@ from slackwater.facts.doses import (
 from slackwater.facts.now import Event
 from slackwater.facts.plan import Approval
 from slackwater.facts.reasons import Reason
+from slackwater.facts.waters import WaterEvent
 
-# The life of a dose is told in a file of its own; entries are read from here alone.
+# The life of a dose is told in a file of its own; its entries are read from here.
 __all__ = [
     "AnyEvent",
     "Calibrated",
@@ -321,4 +322,5 @@ AnyEvent = (
     | FilesDiffer
     | WatchKept
     | Checkpoint
+    | WaterEvent
 )

@@ -52,9 +52,30 @@ from slackwater.facts.events import (
     Stopped,
     WatchKept,
 )
+from slackwater.facts.keeping import (
+    fold_added,
+    fold_measured,
+    fold_struck,
+    fold_task_closed,
+    fold_task_set,
+    fold_water_changed,
+)
 from slackwater.facts.now import Mark
 from slackwater.facts.reasons import Code
 from slackwater.facts.state import State
+from slackwater.facts.waters import (
+    AddedByHand,
+    DaySummed,
+    HusbandryNoted,
+    MeasurementKept,
+    MeasurementStruck,
+    ReportImported,
+    SampleTaken,
+    StandardChecked,
+    TaskClosed,
+    TaskSet,
+    WaterChanged,
+)
 
 __all__ = ["believe", "charge", "close_dose", "fold", "fold_all"]
 
@@ -326,4 +347,15 @@ _FOLDS: dict[type, Callable[[State, Any], None]] = {
     FilesDiffer: _nothing,
     WatchKept: _watched,
     Checkpoint: _nothing,
+    MeasurementKept: fold_measured,
+    MeasurementStruck: fold_struck,
+    StandardChecked: _nothing,
+    SampleTaken: _nothing,
+    ReportImported: _nothing,
+    AddedByHand: fold_added,
+    WaterChanged: fold_water_changed,
+    HusbandryNoted: _nothing,
+    TaskSet: fold_task_set,
+    TaskClosed: fold_task_closed,
+    DaySummed: _nothing,
 }

@@ -4,6 +4,7 @@ Floor 2. One subject: a window of charges. Laws here: an entry counts until it i
 older than the window by proven time; removing needs the tag it was added with.
 """
 
+from bisect import insort
 from dataclasses import dataclass, field
 
 DAY_MS = 86_400_000
@@ -20,8 +21,13 @@ class Rolling:
     total: int = 0
 
     def add(self, at_ms: int, amount: int, tag: str) -> None:
-        """Append one amount and forget what no window can reach any more."""
-        self.entries.append((at_ms, amount, tag))
+        """Add one amount and forget what no window can reach any more."""
+        entry = (at_ms, amount, tag)
+        if self.entries and self.entries[-1][0] > at_ms:
+            # Told afterwards: it takes the place its own time gives it.
+            insort(self.entries, entry)
+        else:
+            self.entries.append(entry)
         self.total += amount
         if self.entries[0][0] <= at_ms - KEPT_MS:
             self._prune(at_ms - KEPT_MS)
@@ -42,7 +48,7 @@ class Rolling:
         self.total = sum(entry[1] for entry in kept)
 
     def _prune(self, until_ms: int) -> None:
-        # The entry just added is newer, so the search always ends.
+        # The newest entry is younger than that, so the search always ends.
         index = 0
         while self.entries[index][0] <= until_ms:
             self.total -= self.entries[index][1]

@@ -20,6 +20,7 @@ from slackwater.facts.events import (
 )
 from slackwater.facts.now import Mark
 from slackwater.facts.rolling import Rolling
+from slackwater.facts.waters import MeasurementKept, TaskSet, WaterChanged
 
 Stage = Literal["shadow", "live"]
 
@@ -72,7 +73,9 @@ class State:
     that says why; `skipped` one to the request that asked. `wanting` maps a tank to
     the proven time of the last dose that came less than planned; a tank not in it
     needs no look at its shortfall. `unquiet_ms` is the proven time of the last clock
-    or ledger hold.
+    or ledger hold. `levels` is the newest measurement by `TANK/PARAMETER`, `changes`
+    the water changes by id that lie ahead or less than two days back, `tasks` what a
+    person has still to do.
     """
 
     ledger_id: str = ""
@@ -113,3 +116,6 @@ class State:
     resuming: dict[str, int] = field(default_factory=dict)
     wanting: dict[str, int] = field(default_factory=dict)
     heard_requests: dict[str, datetime] = field(default_factory=dict)
+    levels: dict[str, MeasurementKept] = field(default_factory=dict)
+    changes: dict[str, WaterChanged] = field(default_factory=dict)
+    tasks: dict[str, TaskSet] = field(default_factory=dict)

@@ -142,13 +142,15 @@ class ReportImported(Event):
 class AddedByHand(Event):
     """A person poured something in; it counts against the caps like a dose.
 
-    `solution` is empty when an amount was stated without one.
+    `solution` is empty when an amount was stated without one; `local_day` is the
+    tank's date at `given_at`, whose daily caps it counts against.
     """
 
     kind: Literal["added_by_hand"] = "added_by_hand"
     id: str
     tank: str
     given_at: datetime
+    local_day: date
     by: str
     solution: str = ""
     volume_ul: int = 0

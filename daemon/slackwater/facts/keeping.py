@@ -1,0 +1,110 @@
+"""What people found and did, as far as decisions read it.
+
+Floor 2. One subject: tests, hand additions, water changes and tasks in the state.
+Laws here: what was poured in by hand is charged and believed like a dose, at the time
+it was given; only the newest level of a parameter, the changes of two days and the
+open tasks are kept, so that memory does not grow with the years.
+"""
+
+from datetime import timedelta
+
+from slackwater.facts.charging import (
+    ALKALINITY,
+    HOURS_KEPT,
+    charge,
+    hour_of,
+)
+from slackwater.facts.rolling import KEPT_MS, Rolling
+from slackwater.facts.state import Flow, State
+from slackwater.facts.waters import (
+    AddedByHand,
+    MeasurementKept,
+    MeasurementStruck,
+    TaskClosed,
+    TaskSet,
+    WaterChanged,
+)
+
+CHANGES_KEPT = timedelta(hours=48)
+
+
+def fold_measured(state: State, event: MeasurementKept) -> None:
+    """Keep the newest level; a correction takes the place of what it corrects."""
+    key = f"{event.tank}/{event.parameter}"
+    known = state.levels.get(key)
+    if known is not None and known.id == event.supersedes:
+        known = None
+    if known is None or event.taken_at >= known.taken_at:
+        state.levels[key] = event
+
+
+def fold_struck(state: State, event: MeasurementStruck) -> None:
+    """Forget a level that should not be there; the next test brings another."""
+    for key, known in state.levels.items():
+        if known.id == event.measurement:
+            del state.levels[key]
+            return
+
+
+def fold_added(state: State, event: AddedByHand) -> None:
+    """Charge and believe what was poured in, at the time it was given.
+
+    By the wall clock it is as old as it was said to be, and proven time passes no
+    faster: it counts for a day at least. What left every window is charged nowhere.
+    """
+    age_s = max((event.at - event.given_at).total_seconds(), 0.0)
+    given_ms = event.proven_ms - int(age_s * 1000)
+    for parameter, amount in event.effects.items():
+        if event.proven_ms - given_ms < KEPT_MS:
+            key = f"effect/{event.tank}/{parameter}"
+            charge(state, key, (given_ms, amount, event.id), event.local_day)
+            known = f"{event.tank}/{parameter}"
+            rolling = state.believed.setdefault(known, Rolling())
+            rolling.add(given_ms, amount, "")
+        if parameter == ALKALINITY:
+            _believe_hour(state, event, amount)
+    # A hand is a pump without a name: what must not meet it waits.
+    hand = f"hand/{event.tank}"
+    flow = state.flows.get(hand)
+    if flow is None or flow.end_ms <= given_ms:
+        state.flows[hand] = Flow(
+            tank=event.tank, solution=event.solution, end_ms=given_ms
+        )
+
+
+def _believe_hour(state: State, event: AddedByHand, amount: int) -> None:
+    hour, now = hour_of(event.given_at), hour_of(event.at)
+    if not now - HOURS_KEPT < hour <= now:
+        return
+    hours = dict(state.hours.get(event.tank, {}))
+    hours[hour] = hours.get(hour, 0) + amount
+    state.hours[event.tank] = dict(sorted(hours.items()))
+
+
+def fold_water_changed(state: State, event: WaterChanged) -> None:
+    """Keep a water change, done or announced; one without volume was called off."""
+    oldest = event.at - CHANGES_KEPT
+    kept = {
+        change_id: change
+        for change_id, change in state.changes.items()
+        if change.changed_at > oldest and change_id != event.supersedes
+    }
+    if event.volume_ul > 0 and event.changed_at > oldest:
+        kept[event.id] = event
+    state.changes = kept
+
+
+def fold_task_set(state: State, event: TaskSet) -> None:
+    """Open a task; one for the same remedy takes the place of the one before."""
+    about = (event.tank, event.remedy, event.parameter)
+    state.tasks = {
+        task_id: task
+        for task_id, task in state.tasks.items()
+        if (task.tank, task.remedy, task.parameter) != about
+    }
+    state.tasks[event.task] = event
+
+
+def fold_task_closed(state: State, event: TaskClosed) -> None:
+    """Close a task; one that is not open stays closed."""
+    state.tasks.pop(event.task, None)
