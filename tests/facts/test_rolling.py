@@ -59,3 +59,18 @@ def test_h35_sums_are_those_of_the_whole_list(steps: list[tuple[int, int]]) -> N
             after_ms = now_ms - window_ms
             expected = sum(known for at_ms, known in whole if at_ms > after_ms)
             assert expected == rolling.since(after_ms)
+
+
+@given(
+    entries=st.lists(
+        st.tuples(st.integers(0, DAY_MS), st.integers(1, 10**9), st.just("a")),
+        max_size=40,
+    ),
+    at_ms=st.integers(-1, DAY_MS),
+)
+def test_the_order_of_telling_changes_no_sum(
+    entries: list[tuple[int, int, str]], at_ms: int
+) -> None:
+    """What was told late has the place of its own time."""
+    told, in_order = filled(*entries), filled(*sorted(entries))
+    assert in_order.since(at_ms) == told.since(at_ms)
