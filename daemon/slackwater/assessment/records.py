@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Literal
 
+from slackwater.facts.proposal import Ground
 from slackwater.facts.reasons import Figure
 from slackwater.facts.waters import Provenance, Remedy
 
@@ -79,7 +80,7 @@ class Standing:
     `sampled` is the value on the sampling day, `level` the same carried to now;
     `level_35` is `level` at a salinity of 35, for what keeps its proportion, and is
     what the band judges. `limit` is the laboratory's quantification limit.
-    `trend_per_day` is what the level itself does.
+    `trend_per_day` is what the level itself does. Above `stop_above` dosing ends.
     """
 
     parameter: str
@@ -102,6 +103,7 @@ class Standing:
     limit: float | None = None
     band: Band | None = None
     target: float | None = None
+    stop_above: float | None = None
     trend_per_day: float | None = None
     trend_sd: float | None = None
 
@@ -115,7 +117,8 @@ class UptakeFound:
     `is_net_balance`: no outside source is declared, so that what one brings would be
     missing from it. `check_per_day` is the independent estimate; `frozen` says that
     the two disagree and the last dose stays. `before_per_day` is the uptake
-    `BEFORE_DAYS` ago, None where it was not known well enough.
+    `BEFORE_DAYS` ago, None where it was not known well enough; `falls`: two tests of
+    the method show that something is used up.
     """
 
     parameter: str
@@ -138,6 +141,7 @@ class UptakeFound:
     before_per_day: float | None = None
     before_sd: float | None = None
     fell: bool = False
+    falls: bool = False
     delivered_per_day: float = 0.0
 
     @property
@@ -219,6 +223,7 @@ class Block:
 
     parameter: str
     stops: Stop
+    ground: Ground
     text: str
 
 

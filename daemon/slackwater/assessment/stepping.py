@@ -1,0 +1,32 @@
+"""A change of a daily amount, in steps that animals stand.
+
+Floor 3. One subject: how fast a dose moves. Laws here: up by a tenth or an absolute
+step a day, down by a fifth; up to what is surely taken up it may go at once, because
+that raises nothing.
+Units: any amount a day, the same for all figures.
+Source: bounds are common practice, no source.
+"""
+
+UP_SHARE = 0.10
+DOWN_SHARE = 0.20
+# What is left after so many steps comes with a later proposal.
+STEPS_AT_MOST = 8
+
+
+def steps(now: float, goal: float, first_step: float, free: float) -> tuple[float, ...]:
+    """The amounts of the days from the first on; the last one stays.
+
+    Range: all 0 or more; `first_step` is the absolute step a day, without which nothing
+    ever starts from 0; `free` what is surely taken up.
+    Shape: 1 to `STEPS_AT_MOST` values; the last is the goal, or short of it.
+    """
+    amounts: list[float] = []
+    amount = now
+    while len(amounts) < STEPS_AT_MOST and (amount != goal or not amounts):
+        if goal >= amount:
+            reach = max(amount * (1 + UP_SHARE), amount + first_step, free)
+            amount = min(goal, reach)
+        else:
+            amount = max(goal, amount * (1 - DOWN_SHARE))
+        amounts.append(amount)
+    return tuple(amounts)
