@@ -1,0 +1,168 @@
+"""What came into the water between two moments.
+
+Floor 3. One subject: deliveries, outside sources and water changes of one parameter.
+Laws here: what was delivered is believed, not planned; an hour's delivery is spread
+over its hour; new water that nobody tested changes nothing and widens the error.
+Units: canonical levels of the tank; days since `ORIGIN`.
+"""
+
+from bisect import bisect_left, bisect_right
+from collections import defaultdict
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from itertools import accumulate
+
+from slackwater.facts.history import History
+from slackwater.facts.tank import Machine
+from slackwater.facts.waters import WaterChanged
+from slackwater.water.parameters import parameter_named
+
+# Any moment before the first reef; only differences are ever used.
+ORIGIN = datetime(2000, 1, 1, tzinfo=UTC)
+_DAY_S = 86_400
+_HOUR_DAYS = 1 / 24
+_UL_IN_LITRE = 10**6
+# New water that nobody tested may differ from the tank by so much: common practice.
+UNTESTED_SHARE = 0.15
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Exchange:
+    """A water change: the share of the water, and what the new water holds if known.
+
+    `step` is the change of the level that was foretold when it was written down.
+    """
+
+    day: float
+    share: float
+    level: float | None = None
+    step: float | None = None
+
+    def moved(self, level: float) -> tuple[float, float]:
+        """The change of a level by the exchange, and its standard deviation."""
+        if self.level is not None:
+            return self.share * (self.level - level), 0.0
+        if self.step is not None:
+            return self.step, abs(self.step) * UNTESTED_SHARE
+        return 0.0, self.share * UNTESTED_SHARE * abs(level)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Inflow:
+    """Everything that came in of one parameter.
+
+    Shape: `hours` ascending, the days on which an hour of deliveries began; `sums`
+    what had come before each of them, with the total behind it.
+    """
+
+    parameter: str
+    hours: tuple[float, ...] = ()
+    sums: tuple[float, ...] = (0.0,)
+    outside_per_day: float = 0.0
+    exchanges: tuple[Exchange, ...] = ()
+
+    def delivered(self, begin: float, end: float) -> float:
+        """What doses and hands brought from one day to another."""
+        return self._before(end) - self._before(begin)
+
+    def added(self, begin: float, end: float) -> float:
+        """The same with what outside sources brought."""
+        return self.delivered(begin, end) + self.outside_per_day * (end - begin)
+
+    def within(self, begin: float, end: float) -> tuple[Exchange, ...]:
+        """Water changes after one day and up to another."""
+        return tuple(one for one in self.exchanges if begin < one.day <= end)
+
+    def largest_day(self, begin: float, end: float) -> float:
+        """The most that came in in a day, over whole days back from `end`."""
+        days = max(int(end - begin), 1)
+        return max(
+            self.added(end - back - 1, end - back) for back in range(min(days, 90))
+        )
+
+    def _before(self, day: float) -> float:
+        place = bisect_right(self.hours, day)
+        if not place:
+            return 0.0
+        last = self.sums[place] - self.sums[place - 1]
+        part = min((day - self.hours[place - 1]) / _HOUR_DAYS, 1.0)
+        return self.sums[place - 1] + last * part
+
+
+def day_of(moment: datetime) -> float:
+    """Days since `ORIGIN`."""
+    return (moment - ORIGIN).total_seconds() / _DAY_S
+
+
+def inflows(
+    history: History,
+    machine: Machine,
+    parameters: Collection[str],
+    *,
+    since: datetime,
+    now: datetime,
+) -> Mapping[str, Inflow]:
+    """What came in of each parameter from one moment to another."""
+    wanted = frozenset(parameters)
+    hours: dict[str, list[float]] = defaultdict(list)
+    amounts: dict[str, list[int]] = defaultdict(list)
+    first = bisect_left(history.deliveries, since, key=lambda one: one.at)
+    last = bisect_right(history.deliveries, now, key=lambda one: one.at)
+    for delivery in history.deliveries[first:last]:
+        day = day_of(delivery.at)
+        for parameter in wanted.intersection(delivery.amounts):
+            hours[parameter].append(day)
+            amounts[parameter].append(delivery.amounts[parameter])
+    litres = machine.tanks[history.tank].net_ul / _UL_IN_LITRE
+    changes = _changes(history, since, now)
+    return {
+        parameter: Inflow(
+            parameter=parameter,
+            hours=tuple(hours[parameter]),
+            sums=tuple(
+                total / _pico_per_level(parameter, litres)
+                for total in accumulate(amounts[parameter], initial=0)
+            ),
+            outside_per_day=outside_per_day(machine, history.tank, parameter) or 0.0,
+            exchanges=tuple(_exchange(one, parameter, litres) for one in changes),
+        )
+        for parameter in sorted(wanted)
+    }
+
+
+def outside_per_day(machine: Machine, tank: str, parameter: str) -> float | None:
+    """What declared sources bring a day, canonical; None where none is declared."""
+    declared = [
+        one.per_day
+        for one in machine.outside
+        if one.tank == tank and one.parameter == parameter
+    ]
+    if not declared:
+        return None
+    litres = machine.tanks[tank].net_ul / _UL_IN_LITRE
+    return sum(declared) / _pico_per_level(parameter, litres)
+
+
+def _pico_per_level(parameter: str, litres: float) -> float:
+    """Pico-units that move the tank by one canonical unit; 1 of what nobody doses."""
+    return parameter_named(parameter, where="").pico_per_unit * litres or 1.0
+
+
+def _changes(history: History, since: datetime, now: datetime) -> list[WaterChanged]:
+    """Changes that were made, the last word on each; volume 0 was called off."""
+    gone = {one.supersedes for one in history.changes if one.supersedes}
+    return [
+        one
+        for one in history.changes
+        if one.id not in gone and one.volume_ul > 0 and since <= one.changed_at <= now
+    ]
+
+
+def _exchange(change: WaterChanged, parameter: str, litres: float) -> Exchange:
+    return Exchange(
+        day=day_of(change.changed_at),
+        share=min(change.volume_ul / (litres * _UL_IN_LITRE), 1.0),
+        level=change.levels.get(parameter),
+        step=change.steps.get(parameter),
+    )
