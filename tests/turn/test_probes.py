@@ -17,6 +17,7 @@ from slackwater.facts.events import HoldRaised, HoldReleased
 from slackwater.facts.messages import Reading
 from slackwater.facts.reasons import Code
 from slackwater.facts.tank import Machine
+from slackwater.facts.waters import WaterChanged
 from tests.gate.scene import PROBE, dkh, machine, probed
 from tests.turn.test_step import START, Bench
 
@@ -143,6 +144,39 @@ def test_h51_a_climb_beyond_the_limit_latches(rise: float, expected: list[str]) 
     assert expected == ["latched" if hold.latched else "not" for hold in holds]
     assert {Code.ALKALINITY_CLIMB} >= {hold.reason.code for hold in holds}
     assert len(holds) == len(bench.state.holds)
+
+
+@pytest.mark.parametrize(
+    ("ahead_min", "high", "expected"),
+    [
+        (120, 8.9, set()),
+        (151, 8.9, {Code.ALKALINITY_CLIMB}),
+        (120, 9.8, {Code.ALKALINITY_CEILING}),
+    ],
+)
+def test_h51_a_climb_that_a_water_change_explains_holds_nothing(
+    ahead_min: int, high: float, expected: set[Code]
+) -> None:
+    """Announced for two hours ahead, the new water comes just then.
+
+    Half an hour early it is a climb as any other; the ceiling knows no change.
+    """
+    bench = Bench(probed())
+    change = WaterChanged(
+        at=bench.utc,
+        boot_s=0.0,
+        proven_ms=0,
+        id="w-1",
+        tank="reef",
+        changed_at=bench.utc + timedelta(minutes=ahead_min),
+        volume_ul=60_000_000,
+        by="keeper",
+        steps={"alkalinity": dkh(1.5)},
+    )
+    bench.state.changes[change.id] = change
+    follow(bench, [*quiet(8), high, high, high])
+
+    assert expected == {hold.reason.code for hold in bench.state.holds.values()}
 
 
 @pytest.mark.parametrize(("fall", "expected"), [(0.77, 0), (0.83, 1)])

@@ -2,12 +2,14 @@
 
 Floor 3. One subject: judging a series of readings. Laws here: evidence of too much
 stops; evidence that is missing, old, frozen, contradictory or low only shortens; a
-low reading never raises anything.
+low reading never raises anything; a climb that a water change explains is no evidence,
+a level above the ceiling always is.
 Units: meq/L. Sources: `chemistry` limits are common practice, no source; hourly
 medians after the swing chapter of the design (recomputed on simulated probes).
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from statistics import median
 
@@ -27,6 +29,14 @@ EQUAL_PRIOR = 0.5
 EQUAL_PRIOR_PAIRS = 10
 # A change, and a repetition, takes two.
 PAIR = 2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Step:
+    """What one water change is predicted to do to alkalinity, in meq/L."""
+
+    at: datetime
+    rise: float
 
 
 def alkalinity_probes(moment: Moment, tank: str) -> list[Probe]:
@@ -64,20 +74,56 @@ def too_high(
 
 
 def climbs(
-    guard: AlkalinityGuard, series: Sequence[Reading], utc: datetime
+    guard: AlkalinityGuard,
+    series: Sequence[Reading],
+    utc: datetime,
+    steps: Sequence[Step] = (),
 ) -> Reason | None:
-    """The last hour's median against the lowest hourly median of 24 h before it."""
-    medians = hourly_medians(series, utc)
-    if len(medians) < PAIR:
+    """The last hour's median against the lowest hourly median of 24 h before it.
+
+    An hour that lies before a water change is compared less the rise which that change
+    explains; the hours since are compared as they are.
+    """
+    by_hour = _medians_by_hour(series, utc)
+    if len(by_hour) < PAIR:
         return None
-    rise = medians[0] - min(medians[1:])
+    newest, last = series[-1].at, by_hour.pop(0)
+    rise, explained = max(
+        (last - value - known, known)
+        for hour, value in by_hour.items()
+        for known in [_explained(steps, newest, hour)]
+    )
     if rise <= guard.rise:
         return None
+    water = {"explained_meq_per_l": round(explained, 3)} if explained else {}
     return because(
         Code.ALKALINITY_CLIMB,
         probe=series[-1].probe,
         rise_meq_per_l=round(rise, 3),
         limit_meq_per_l=round(guard.rise, 3),
+        **water,
+    )
+
+
+def water_steps(moment: Moment, tank: str) -> list[Step]:
+    """What water changes of the last 24 h lifted; one that lies ahead lifts nothing."""
+    utc = moment.now.utc
+    return [
+        Step(at=change.changed_at, rise=change.steps.get(ALKALINITY, 0.0))
+        for change in moment.state.changes.values()
+        if change.tank == tank and timedelta() <= utc - change.changed_at <= DAY
+    ]
+
+
+def _explained(steps: Sequence[Step], newest: datetime, hour: int) -> float:
+    """The rise that lies between an hour and the newest reading.
+
+    In the hour of the change itself some readings are of the water before.
+    """
+    return sum(
+        max(step.rise, 0.0)
+        for step in steps
+        if timedelta() <= newest - step.at < (hour + 1) * HOUR
     )
 
 
@@ -105,8 +151,12 @@ def hourly_medians(series: Sequence[Reading], utc: datetime) -> list[float]:
     Shape: at most 25 values; hours without a reading are left out. Empty when the
     newest reading is more than a day old.
     """
+    return list(_medians_by_hour(series, utc).values())
+
+
+def _medians_by_hour(series: Sequence[Reading], utc: datetime) -> dict[int, float]:
     if not series or utc - series[-1].at > DAY:
-        return []
+        return {}
     newest = series[-1].at
     hours: dict[int, list[float]] = {}
     for reading in reversed(series):
@@ -114,7 +164,7 @@ def hourly_medians(series: Sequence[Reading], utc: datetime) -> list[float]:
         if age > DAY:
             break
         hours.setdefault(int(age / HOUR), []).append(reading.value)
-    return [median(values) for _, values in sorted(hours.items())]
+    return {hour: median(values) for hour, values in sorted(hours.items())}
 
 
 def may_release_ceiling(

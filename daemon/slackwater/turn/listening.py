@@ -33,6 +33,7 @@ from slackwater.gate.alkalinity import (
     climbs,
     may_release_ceiling,
     too_high,
+    water_steps,
 )
 from slackwater.gate.moment import ALKALINITY, Moment
 from slackwater.pump.outcome import (
@@ -139,7 +140,7 @@ def _excess(moment: Moment, reading: Reading, stamp: Stamp) -> Iterator[AnyEvent
             reason=high,
             latched=False,
         )
-    climb = climbs(guard, series, utc)
+    climb = climbs(guard, series, utc, water_steps(moment, reading.tank))
     if climb is not None:
         yield from _latch(moment, scope, climb, stamp)
 
