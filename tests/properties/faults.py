@@ -160,10 +160,13 @@ def node_exchanged(world: World) -> None:
 
 
 def node_lies(world: World) -> None:
-    """A node says what cannot be: an unknown run, or numbers that went back."""
+    """A node says what cannot be: an unknown run, or numbers that went back.
+
+    A number that stands at nought cannot go back: that lie nobody could ever see.
+    """
     post, now_ms = post_of(world), world.times.t_ms
     _, beat = post.node.beat()
-    if world.chance.random() < 0.5:
+    if world.chance.random() < 0.5 and post.node.heads["a"].n:
         chan = beat["chan"]
         if isinstance(chan, dict):
             chan["a"] = {**chan["a"], "n": 0}

@@ -90,6 +90,24 @@ def test_a_hold_is_judged_although_the_mate_of_a_waiting_dose_is_gone() -> None:
     assert ["carbonate"] == [intent.dose.pump for intent in bench.intents()]
 
 
+def test_i2_an_identity_of_both_plans_is_decided_once() -> None:
+    """#01 waits past its latest start; by then the new plan's #01 is due as well."""
+    alone = replace(plan().lines[0], group="")
+    later = replace(alone, windows=(Window(start_minute=15, end_minute=1440),))
+    old, new = (replace(plan(), lines=(line,), groups={}) for line in (alone, later))
+    bench = Bench(machine())
+    bench.setup = make_setup(roomy(machine()), {1: (APPROVAL, old)})
+    bench.state.holds["pause/1"] = hold("tank/reef")
+    bench.run_until(START + timedelta(minutes=15))
+    swap = approval(2, START + timedelta(minutes=14))
+    bench.setup = make_setup(roomy(machine()), {1: (APPROVAL, old), 2: (swap, new)})
+    bench.utc = START + timedelta(minutes=15, seconds=1)
+    del bench.state.holds["pause/1"]
+    bench.run_until(START + timedelta(minutes=40))
+    decided = [e for e in bench.events if isinstance(e, DoseIntended | DoseMissed)]
+    assert ["dose_missed"] == [event.kind for event in decided]
+
+
 def test_h46_the_gap_follows_what_flowed_not_what_the_pump_gives_now() -> None:
     """Carbonate flowed from a pump that is approved with another bottle since."""
     bench = Bench(machine())

@@ -1,8 +1,9 @@
 """Which doses are due, late or allowed, and the intents of a turn.
 
 Floor 4. One subject: from due doses to entries. Laws here: a dose identity is used
-once for ever; late is missed and stays missed; at most one intent per tank and per
-node in a turn, so that no intent rests on a state that lacks one it shares a cap with.
+once for ever, and looked at once in a turn, for two plans may both name it; late is
+missed and stays missed; at most one intent per tank and per node in a turn, so that no
+intent rests on a state that lacks one it shares a cap with.
 """
 
 from collections.abc import Iterator, Mapping
@@ -71,10 +72,11 @@ def decide(moment: Moment, setup: Setup, after: datetime, stamp: Stamp) -> Decid
         decided.taken |= _busy_nodes(moment)
     if moment.state.requests:
         _shots(moment, decided, stamp)
-    used = moment.state.used
+    used, looked_at = moment.state.used, set[str]()
     for force, dose in due_doses(setup, after, utc):
-        if dose.id in used:
+        if dose.id in used or dose.id in looked_at:
             continue
+        looked_at.add(dose.id)
         missed = _missed(moment, force, dose)
         if missed is not None:
             decided.events.append(_miss(force, dose, (missed, stamp)))
