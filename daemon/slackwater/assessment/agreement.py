@@ -1,0 +1,120 @@
+"""Whether laboratory and home tests say the same, and what lies between them.
+
+Floor 3. One subject: two ways of testing one water. Laws here: a laboratory's sample is
+compared with the home test nearest to it, both carried to the same day; a disagreement
+is answered by a standard, never by a dose.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from math import hypot, sqrt
+
+from slackwater.assessment.carrying import Carried, Consumption, carried
+from slackwater.assessment.inflow import Inflow, day_of
+from slackwater.assessment.records import Point, Series
+from slackwater.facts.history import History
+
+# Tests further apart in time are not compared: common practice, no source.
+PAIR_WITHIN_DAYS = 3.0
+# The running difference is that of so many pairs, the newest ones.
+RUNNING_PAIRS = 3
+DISAGREE_SDS = 3.0
+# What changes in a bottle in the post, so that a difference proves nothing.
+PERISHABLE = frozenset({"ph", "nitrate", "phosphate", "temperature"})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pair:
+    """A laboratory's result less the home test beside it, on the later of both days."""
+
+    at: datetime
+    difference: float
+    sd: float
+
+    @property
+    def disagrees(self) -> bool:
+        """Whether the two differ by more than their errors explain."""
+        return abs(self.difference) > DISAGREE_SDS * self.sd
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Agreement:
+    """The running difference, laboratory less home test, of one home series.
+
+    `disputed`: the newest pair disagrees, and no standard was tried since.
+    """
+
+    running: float
+    sd: float
+    pairs: tuple[Pair, ...]
+    disputed: bool
+
+
+def agreements(
+    all_series: Sequence[Series],
+    history: History,
+    inflow: Inflow,
+    consumption: Consumption,
+) -> Mapping[tuple[str, str], Agreement]:
+    """The agreement of each home series that can be compared, by method and lot."""
+    laboratory = [
+        point
+        for series in all_series
+        if series.provenance == "lab"
+        for point in series.points
+        if not point.censored
+    ]
+    laboratory.sort(key=lambda point: point.at)
+    found = {}
+    for series in all_series:
+        if series.provenance == "lab" or inflow.parameter in PERISHABLE:
+            continue
+        pairs = [
+            pair
+            for point in laboratory
+            if (pair := _pair(point, series, inflow, consumption)) is not None
+        ]
+        if pairs:
+            found[series.method, series.lot] = _agreement(pairs, series, history)
+    return found
+
+
+def _pair(
+    point: Point, series: Series, inflow: Inflow, consumption: Consumption
+) -> Pair | None:
+    usable = [one for one in series.points if one.use == "used" and not one.censored]
+    if not usable:
+        return None
+    near = min(usable, key=lambda one: abs(one.at - point.at))
+    if abs(day_of(near.at) - day_of(point.at)) > PAIR_WITHIN_DAYS:
+        return None
+    early, late = sorted((near, point), key=lambda one: one.at)
+    brought = carried(
+        Carried(level=early.value, sd=early.sd, day=day_of(early.at)),
+        day_of(late.at),
+        inflow,
+        consumption,
+    )
+    difference = late.value - brought.level
+    return Pair(
+        at=late.at,
+        difference=difference if late is point else -difference,
+        sd=hypot(brought.sd, late.sd),
+    )
+
+
+def _agreement(pairs: Sequence[Pair], series: Series, history: History) -> Agreement:
+    newest = pairs[-RUNNING_PAIRS:]
+    tried = any(
+        check.parameter == series.parameter
+        and check.method == series.method
+        and check.taken_at >= pairs[-1].at
+        for check in history.standards
+    )
+    return Agreement(
+        running=sum(pair.difference for pair in newest) / len(newest),
+        sd=sqrt(sum(pair.sd**2 for pair in newest)) / len(newest),
+        pairs=tuple(pairs),
+        disputed=pairs[-1].disagrees and not tried,
+    )

@@ -1,0 +1,68 @@
+"""A value of its sampling day → what it is now, with its error.
+
+Floor 3. One subject: carrying. Laws here: what came in is added and what is used up is
+taken off, both with their errors; where nobody knows the uptake, what was added is not
+credited but widens the error; a level is never below 0.
+Units: canonical; days since `inflow.ORIGIN`.
+"""
+
+from dataclasses import dataclass
+from math import sqrt
+
+from slackwater.assessment.inflow import Inflow
+from slackwater.assessment.practice import shelf_days
+
+# Half the width of a 90 % interval: a stated lower bound is read as such.
+_HALF_WIDTH_90 = 1.645
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Consumption:
+    """What is used up a day, and how sure that is; None when nobody knows."""
+
+    per_day: float | None = None
+    sd: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Carried:
+    """A level with its standard deviation on a day."""
+
+    level: float
+    sd: float
+    day: float
+
+
+def stated(estimate: float, low: float) -> Consumption:
+    """The consumption that the machine's operator stated with a lower bound."""
+    return Consumption(per_day=estimate, sd=(estimate - low) / _HALF_WIDTH_90)
+
+
+def carried(
+    start: Carried, end: float, inflow: Inflow, consumption: Consumption
+) -> Carried:
+    """A level as it is on a later day.
+
+    Range: `end` not before the day of the level. The error of the test grows as large
+    again over its shelf life, because the tank is not the model: common practice.
+    """
+    level, day = start.level, start.day
+    variance = start.sd**2
+    for exchange in inflow.within(start.day, end):
+        level = max(level + _moved(day, exchange.day, inflow, consumption), 0.0)
+        step, sd = exchange.moved(level)
+        level, day, variance = level + step, exchange.day, variance + sd**2
+    level = max(level + _moved(day, end, inflow, consumption), 0.0)
+    passed = end - start.day
+    ageing = start.sd * passed / shelf_days(inflow.parameter)
+    unsure = consumption.sd * passed
+    if consumption.per_day is None:
+        # Used up was anything between nothing and twice as much, each as likely.
+        unsure = inflow.added(start.day, end) / sqrt(3)
+    return Carried(level=level, sd=sqrt(variance + ageing**2 + unsure**2), day=end)
+
+
+def _moved(begin: float, end: float, inflow: Inflow, consumption: Consumption) -> float:
+    if consumption.per_day is None:
+        return 0.0
+    return inflow.added(begin, end) - consumption.per_day * (end - begin)
