@@ -22,7 +22,7 @@ Weight = Literal["alarm", "warning", "note"]
 Use = Literal["used", "outlier", "held"]
 # "dose": none at all; "correction": the uptake only; "change": keep the last dose.
 Stop = Literal["dose", "correction", "change"]
-Stage = Literal["natural", "not seen", "watch", "act"]
+Stage = Literal["not seen", "usual", "watch", "act"]
 
 # Half the width of a 90 % interval in standard deviations.
 HALF_WIDTH_90 = 1.645
