@@ -39,11 +39,16 @@ class Knob:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Knobs:
-    """All pumps of one tank; `shares` says how several divide a parameter."""
+    """All pumps of one tank; `shares` says how several divide a parameter.
+
+    `most_ul` is what a pump may give a day where the caps have turned out narrower
+    than a sum of doses shows.
+    """
 
     tank: Tank
     machine: Machine
     by_pump: Mapping[str, Knob] = field(default_factory=dict)
+    most_ul: Mapping[str, int] = field(default_factory=dict)
 
     def of(self, parameter: str) -> tuple[Knob, ...]:
         """The knobs of a parameter in order of pump; empty when nothing moves it."""
@@ -74,14 +79,22 @@ def level_per_pico(tank: Tank, parameter: str) -> float:
     return float(1 / (litres * PARAMETERS[parameter].pico_per_unit))
 
 
-def knobs_of(machine: Machine, tank: str, plan: Plan | None, today: date) -> Knobs:
+def knobs_of(
+    machine: Machine,
+    tank: str,
+    plan: Plan | None,
+    today: date,
+    most_ul: Mapping[str, int],
+) -> Knobs:
     """Every pump of a tank that has effects, in order of its id."""
     found = {}
     for name, pump in sorted(machine.pumps.items()):
         solution = machine.solutions[pump.solution]
         if pump.tank == tank and solution.effects:
             found[name] = _knob(machine.tanks[tank], pump, solution, plan, today)
-    return Knobs(tank=machine.tanks[tank], machine=machine, by_pump=found)
+    return Knobs(
+        tank=machine.tanks[tank], machine=machine, by_pump=found, most_ul=most_ul
+    )
 
 
 def per_day_ul(line: PlanLine) -> float:

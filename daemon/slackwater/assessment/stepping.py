@@ -18,8 +18,11 @@ def steps(now: float, goal: float, first_step: float, free: float) -> tuple[floa
 
     Range: all 0 or more; `first_step` is the absolute step a day, without which nothing
     ever starts from 0; `free` what is surely taken up.
-    Shape: 1 to `STEPS_AT_MOST` values; the last is the goal, or short of it.
+    Shape: 1 to `STEPS_AT_MOST` values; the last is the goal, or short of it. What is
+    to end ends at once.
     """
+    if goal == 0:
+        return (0.0,)
     amounts: list[float] = []
     amount = now
     while len(amounts) < STEPS_AT_MOST and (amount != goal or not amounts):

@@ -7,10 +7,12 @@ Units: canonical per day.
 Source: dead-bands and time constants after Kalman 1960 with limits of common practice.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from math import ceil
 
 from slackwater.facts.proposal import Evidence, Ground, Grounded
+from slackwater.facts.reasons import Figure
 from slackwater.water.limits import LONGEST_RAMP_DAYS, Limits
 
 # Two-sided 90 %: the change must be larger than what chance alone would show.
@@ -24,11 +26,11 @@ EPSILON = 1e-9
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Correction:
-    """So much more (or, negative, less) a day for so many days."""
+    """So much more (or, negative, less) a day for so many days; 0 days: none."""
 
-    per_day: float
-    days: int
     grounds: tuple[Grounded, ...]
+    per_day: float = 0.0
+    days: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,28 +80,30 @@ def _unknown(evidence: Evidence, now: float) -> Want:
     return Want(maintenance=now, changed=False, grounds=grounds)
 
 
-def correction(
-    evidence: Evidence, limits: Limits, most_per_day: float
-) -> Correction | tuple[Grounded, ...]:
-    """The ramp to the target, or the grounds for which there is none.
+def correction(evidence: Evidence, limits: Limits, most_per_day: float) -> Correction:
+    """The ramp to the target, or none with its grounds.
 
     Range: `most_per_day` is the net rise a day the machine allows, 0 or more.
     """
     against = _against(evidence)
     if against:
-        return against
+        return Correction(grounds=against)
     level, target = evidence.level or 0.0, evidence.target or 0.0
     away = target - level
-    figures = {"level": level, "level_sd": evidence.level_sd, "target": target}
+    figures: dict[str, Figure] = {
+        "level": level,
+        "level_sd": evidence.level_sd,
+        "target": target,
+    }
     if abs(away) <= max(limits.dead_band, LEVEL_SURE * evidence.level_sd):
-        return (Grounded(ground=Ground.NEAR_TARGET, figures=figures),)
+        return _none(Ground.NEAR_TARGET, figures)
     rate = min(limits.rise_per_day, most_per_day) if away > 0 else limits.rise_per_day
     if rate <= 0:
-        return (Grounded(ground=Ground.CAPPED, figures=figures),)
+        return _none(Ground.CAPPED, figures)
     days = max(ceil(abs(away) / rate - EPSILON), ceil(limits.tau_days))
     figures = {**figures, "days": days, "per_day": away / days}
     if days > LONGEST_RAMP_DAYS:
-        return (Grounded(ground=Ground.RAMP_TOO_LONG, figures=figures),)
+        return _none(Ground.RAMP_TOO_LONG, figures)
     why = Ground.CORRECTION_UP if away > 0 else Ground.CORRECTION_DOWN
     retest = Grounded(ground=Ground.RETEST, figures={"after_days": days // 2})
     return Correction(
@@ -107,6 +111,10 @@ def correction(
         days=days,
         grounds=(Grounded(ground=why, figures=figures), retest),
     )
+
+
+def _none(ground: Ground, figures: Mapping[str, Figure]) -> Correction:
+    return Correction(grounds=(Grounded(ground=ground, figures=figures),))
 
 
 def _against(evidence: Evidence) -> tuple[Grounded, ...]:

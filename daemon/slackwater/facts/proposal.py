@@ -14,6 +14,8 @@ from typing import Literal
 from slackwater.facts.plan import Plan
 from slackwater.facts.reasons import Figure
 
+Kind = Literal["new", "more", "less", "same", "ends"]
+
 
 class Ground(StrEnum):
     """Every ground there is; `GROUND_TEXTS` holds the words."""
@@ -136,7 +138,7 @@ class Change:
     pump: str
     solution: str
     parameter: str
-    kind: Literal["new", "more", "less", "same", "ends"]
+    kind: Kind
     before_ul: int
     after_ul: int
     adds: Mapping[str, float]

@@ -1,0 +1,290 @@
+"""Evidence → a plan for one tank, with grounds for every line.
+
+Floor 3. One subject: proposing. Laws here: nothing runs from here; a pump for which
+nothing is decided keeps its lines to the letter; side effects of what was decided
+count before the next parameter is looked at; of alkalinity, calcium and magnesium one
+is corrected at a time.
+Units: canonical per day; volumes microlitres.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from datetime import date
+from fractions import Fraction
+from math import hypot
+
+from slackwater.assessment.deciding import Decision
+from slackwater.assessment.knobs import Knob, Knobs, knobs_of, lasting_ul
+from slackwater.assessment.laying import lay
+from slackwater.assessment.pending import pending
+from slackwater.assessment.wants import Correction, Want, correction, maintenance
+from slackwater.facts.plan import Plan, PlanLine
+from slackwater.facts.proposal import (
+    Change,
+    Evidence,
+    Ground,
+    Grounded,
+    Kind,
+    Proposal,
+    Withheld,
+)
+from slackwater.facts.tank import Machine
+from slackwater.water.limits import limits_of
+from slackwater.water.parameters import PARAMETERS
+from slackwater.water.stoichiometry import calcified
+
+ALKALINITY = "alkalinity"
+# What is judged first; everything else follows in order of its name.
+ORDER = ("alkalinity", "calcium", "magnesium", "strontium", "potassium", "iodine")
+TRIAD = ("alkalinity", "calcium", "magnesium")
+# How far the ratio of use differs from tank to tank: common practice, no source.
+RATIO_SD_SHARE = 0.05
+# Moles of metal per mole of calcium in coral aragonite.
+STRONTIUM_PER_CALCIUM = Fraction(9, 1000)
+MAGNESIUM_PER_CALCIUM = Fraction(45, 10_000)
+# Used with alkalinity in a fixed ratio.
+FOLLOWERS = ("calcium", "strontium")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """What a proposal is made from; `plan` None when there is none yet.
+
+    `most_ul` a day by pump, where a proposal before this one did not fit the caps.
+    """
+
+    machine: Machine
+    tank: str
+    plan: Plan | None
+    evidence: Mapping[str, Evidence]
+    today: date
+    most_ul: Mapping[str, int] = field(default_factory=dict)
+
+
+@dataclass(slots=True, kw_only=True)
+class _Work:
+    """What has been decided so far; `brings` a day by parameter, canonical."""
+
+    asked: Asked
+    knobs: Knobs
+    brings: dict[str, float] = field(default_factory=dict)
+    decisions: dict[str, Decision] = field(default_factory=dict)
+    withheld: list[Withheld] = field(default_factory=list)
+    alkalinity: float | None = None
+
+
+def propose(asked: Asked) -> Proposal:
+    """A plan for one tank from what is known of its water.
+
+    Raises: KeyError when the machine has no such tank.
+    """
+    knobs = knobs_of(asked.machine, asked.tank, asked.plan, asked.today, asked.most_ul)
+    work = _Work(asked=asked, knobs=knobs)
+    for parameter in _in_order(knobs, asked.evidence):
+        _decide(work, parameter)
+    _one_at_a_time(work)
+    return _proposal(work)
+
+
+def _in_order(knobs: Knobs, evidence: Mapping[str, Evidence]) -> list[str]:
+    moved = {knob.parameter for knob in knobs.by_pump.values()}
+    wanted = {name for name, one in evidence.items() if one.target is not None}
+    rest = sorted((moved | wanted) - set(ORDER))
+    return [name for name in (*ORDER, *rest) if name in moved | wanted]
+
+
+def _decide(work: _Work, parameter: str) -> None:
+    found = work.asked.evidence.get(parameter, Evidence(parameter=parameter))
+    knobs = work.knobs.of(parameter)
+    if not knobs:
+        why = Grounded(ground=Ground.NO_SOLUTION)
+        if found.target is not None and found.level is not None:
+            work.withheld.append(Withheld(parameter=parameter, grounds=(why,)))
+        return
+    aside = work.brings.get(parameter, 0.0) + work.knobs.outside(parameter)
+    own = sum(lasting_ul(k, work.asked.today) * k.per_ul[parameter] for k in knobs)
+    want = maintenance(_with_ratio(work, found), own + aside)
+    if work.alkalinity is not None and parameter in FOLLOWERS:
+        want = _follows(want)
+    need = max(want.maintenance - aside, 0.0) if want.changed else own
+    if parameter == ALKALINITY and (want.changed or own):
+        work.alkalinity = want.maintenance if want.changed else own + aside
+    ramp = _correct(work, found, need + aside)
+    for pump, share in work.knobs.shares(parameter).items():
+        knob = work.knobs.by_pump[pump]
+        decided = _Decided(
+            want=want, ramp=ramp, need=need * share, share=share, aside=aside
+        )
+        _settle(work, knob, found, decided)
+
+
+def _with_ratio(work: _Work, found: Evidence) -> Evidence:
+    """Evidence whose uptake follows alkalinity where that says more."""
+    if work.alkalinity is None or found.parameter not in FOLLOWERS:
+        return found
+    used = calcified_per_meq(found.parameter) * work.alkalinity
+    alkaline = work.asked.evidence.get(ALKALINITY)
+    sd = calcified_per_meq(found.parameter) * (alkaline.uptake_sd if alkaline else 0.0)
+    return replace(
+        found,
+        uptake=used,
+        uptake_sd=hypot(sd, RATIO_SD_SHARE * used),
+        uptake_low=used * (1 - RATIO_SD_SHARE),
+        enough=True,
+        falls=True,
+    )
+
+
+def calcified_per_meq(parameter: str) -> float:
+    """What is built into skeleton with one equivalent of alkalinity.
+
+    Units: mg/L per meq/L. Range: calcium and strontium.
+    Source: stoichiometry of aragonite; its strontium from Swart et al. 2002 and its
+    magnesium from memory.
+    """
+    built = calcified(
+        Fraction(1),
+        strontium_per_calcium=STRONTIUM_PER_CALCIUM,
+        magnesium_per_calcium=MAGNESIUM_PER_CALCIUM,
+    )
+    return float(built.calcium if parameter == "calcium" else built.strontium)
+
+
+def _follows(want: Want) -> Want:
+    told = tuple(
+        Grounded(ground=Ground.STOICHIOMETRY, figures=one.figures)
+        if one.ground in {Ground.UPTAKE, Ground.NET_BALANCE}
+        else one
+        for one in want.grounds
+    )
+    return replace(want, grounds=told)
+
+
+def _correct(work: _Work, found: Evidence, total: float) -> Correction:
+    parameter = found.parameter
+    item = PARAMETERS[parameter]
+    limits = limits_of(parameter, found.target or item.natural or item.high)
+    cap = work.knobs.tank.caps.get(parameter)
+    pico = work.knobs.tank.net_ul / 1_000_000 * item.pico_per_unit
+    most = 0.0
+    if cap is not None:
+        low = found.uptake_low if found.uptake is not None else total
+        stated = work.knobs.tank.uptake.get(parameter)
+        sure = min(low, stated.low / pico) if stated else 0.0
+        net = cap.gross if cap.net_rise is None else cap.net_rise
+        most = min(net / pico - max(total - sure, 0.0), cap.gross / pico - total)
+    if found.room is not None:
+        most = min(most, found.room / limits.fresh_days)
+    coming = pending(work.knobs, parameter, work.asked.today)
+    if coming and found.level is not None:
+        ahead = replace(found, level=found.level + coming)
+        if not correction(ahead, limits, most).days:
+            figures = {"level": found.level, "still_coming": coming}
+            running = Grounded(ground=Ground.RUNNING, figures=figures)
+            return Correction(grounds=(running,))
+    return correction(found, limits, most)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Decided:
+    """What one pump has of a decision: its `share`; `aside` comes from elsewhere."""
+
+    want: Want
+    ramp: Correction
+    need: float
+    share: float
+    aside: float
+
+
+def _settle(work: _Work, knob: Knob, found: Evidence, decided: _Decided) -> None:
+    per_ul = knob.per_ul[found.parameter]
+    want, ramp, share = decided.want, decided.ramp, decided.share
+    grounds = [*want.grounds, *ramp.grounds]
+    if decided.aside > 0 and want.changed:
+        figures = {"per_day": decided.aside}
+        grounds.append(Grounded(ground=Ground.SIDE_EFFECT, figures=figures))
+    work.decisions[knob.pump.id] = Decision(
+        knob=knob,
+        goal_ul=decided.need / per_ul,
+        changed=want.changed,
+        free_ul=max(found.uptake_low - decided.aside, 0.0) * share / per_ul,
+        grounds=tuple(grounds),
+        correction_ul=ramp.per_day * share / per_ul,
+        correction_days=ramp.days,
+        running=any(one.ground is Ground.RUNNING for one in ramp.grounds),
+        away=_away(found) if ramp.days else 0.0,
+    )
+    for parameter, effect in knob.per_ul.items():
+        brings = decided.need / per_ul * effect
+        work.brings[parameter] = work.brings.get(parameter, 0.0) + brings
+
+
+def _away(found: Evidence) -> float:
+    """How far a level is from its target, in dead-bands."""
+    target, level = found.target or 0.0, found.level or 0.0
+    limits = limits_of(found.parameter, target or 1.0)
+    return abs(target - level) / limits.dead_band
+
+
+def _one_at_a_time(work: _Work) -> None:
+    """Keep the correction of the triad that is needed most; the others wait."""
+    triad = [one for one in work.decisions.values() if one.knob.parameter in TRIAD]
+    busy = {one.knob.parameter for one in triad if one.running}
+    eager = sorted(
+        (one for one in triad if one.correction_days),
+        key=lambda one: (-one.away, one.knob.pump.id),
+    )
+    if eager and not busy:
+        busy = {eager[0].knob.parameter}
+    for one in eager:
+        if one.knob.parameter not in busy:
+            waits = Grounded(ground=Ground.ONE_AT_A_TIME)
+            work.decisions[one.knob.pump.id] = one.without_correction(waits)
+
+
+def _proposal(work: _Work) -> Proposal:
+    asked = work.asked
+    told = lay(work.knobs, work.decisions, asked.plan, asked.today)
+    others: tuple[PlanLine, ...] = ()
+    if asked.plan is not None:
+        others = tuple(one for one in asked.plan.lines if one.tank != asked.tank)
+    base = asked.plan or Plan(name="proposed", starts=asked.today, lines=())
+    plan = replace(base, lines=(*others, *told.lines), groups=told.groups)
+    return Proposal(
+        tank=asked.tank,
+        made_on=asked.today,
+        plan=plan,
+        changes=tuple(_change(work, one) for one in told.decisions),
+        withheld=tuple(work.withheld),
+        reasons=told.reasons,
+    )
+
+
+def _change(work: _Work, one: Decision) -> Change:
+    today = work.asked.today
+    before = round(lasting_ul(one.knob, today))
+    after = one.after_ul
+    return Change(
+        pump=one.knob.pump.id,
+        solution=one.knob.pump.solution,
+        parameter=one.knob.parameter,
+        kind=_kind(before, after),
+        before_ul=before,
+        after_ul=after,
+        adds={
+            name: (after - before) * effect for name, effect in one.knob.per_ul.items()
+        },
+        grounds=one.grounds,
+        correction_ul=round(one.correction_ul),
+        correction_days=one.correction_days,
+    )
+
+
+def _kind(before: int, after: int) -> Kind:
+    if before == after:
+        return "same"
+    if before == 0:
+        return "new"
+    if after == 0:
+        return "ends"
+    return "more" if after > before else "less"
