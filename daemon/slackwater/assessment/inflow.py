@@ -14,7 +14,7 @@ from datetime import UTC, datetime
 from itertools import accumulate
 
 from slackwater.facts.history import History
-from slackwater.facts.tank import Machine
+from slackwater.facts.tank import Machine, Tank
 from slackwater.facts.waters import WaterChanged
 from slackwater.water.parameters import parameter_named
 
@@ -142,6 +142,15 @@ def outside_per_day(machine: Machine, tank: str, parameter: str) -> float | None
         return None
     litres = machine.tanks[tank].net_ul / _UL_IN_LITRE
     return sum(declared) / _pico_per_level(parameter, litres)
+
+
+def stated_uptake(tank: Tank, parameter: str) -> tuple[float, float] | None:
+    """The stated uptake and its lower bound a day, canonical; None where none is."""
+    stated = tank.uptake.get(parameter)
+    if stated is None:
+        return None
+    pico = _pico_per_level(parameter, tank.net_ul / _UL_IN_LITRE)
+    return stated.estimate / pico, stated.low / pico
 
 
 def _pico_per_level(parameter: str, litres: float) -> float:

@@ -112,7 +112,8 @@ class Standing:
 class UptakeFound:
     """What a tank consumes of one parameter, from tests of one method and deliveries.
 
-    `per_day` is the uptake now, `level` the estimate at `at`, the newest used test.
+    `per_day` is the uptake now, `level` the estimate for now, `at` the newest test that
+    was used.
     `enough` says that it may carry a proposal; `why_not` lists what is missing.
     `is_net_balance`: no outside source is declared, so that what one brings would be
     missing from it. `check_per_day` is the independent estimate; `frozen` says that

@@ -1,0 +1,305 @@
+"""What a tank consumes of each parameter, from tests of one method and deliveries.
+
+Floor 3. One subject: uptake. Laws here: one method speaks at a time; "enough" is a
+width, not a count; a stretch in which nobody recorded the pumps begins the series
+anew; a second estimate that knows nothing of the first must agree with it.
+Units: canonical, a day.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from math import hypot, isfinite
+
+from slackwater.assessment.cleaning import fallen
+from slackwater.assessment.inflow import Exchange as WaterExchange
+from slackwater.assessment.inflow import Inflow, day_of, outside_per_day, stated_uptake
+from slackwater.assessment.practice import ALKALINITY, MEQ_PER_L_IN_DKH, floor_sd
+from slackwater.assessment.records import (
+    BEFORE_DAYS,
+    HALF_WIDTH_90,
+    Point,
+    Series,
+    UptakeFound,
+)
+from slackwater.facts.history import History
+from slackwater.facts.tank import Machine, Tank
+from slackwater.water.masses import molar_mass
+from slackwater.water.parameters import parameter_named
+from slackwater.water.uptake import (
+    DISAGREEMENT_SDS,
+    Uptake,
+    uptake_by_median_slope,
+)
+from slackwater.water.uptake_filter import (
+    Addition,
+    Belief,
+    Change,
+    Estimate,
+    Exchange,
+    Reading,
+    Tuning,
+    alkalinity_tuning,
+    estimated,
+)
+
+# Older tests say nothing about the uptake of today.
+WINDOW_DAYS = 60.0
+ENOUGH_SHARE = 0.15
+ENOUGH_SPAN_DAYS = 4.0
+UNKNOWN_SHARE = 0.05
+FALL_SHARE = 0.20
+CHECK_DAYS = 14.0
+CHECK_SPAN_DAYS = 7.0
+CHECK_TESTS = 5
+FEWEST = 2
+# A restart is no gap; whoever was away longer does not know what pumps did.
+GAP_AT_LEAST = timedelta(hours=2)
+
+_CALCIUM_PER_MEQ = float(molar_mass("Ca")) / 2
+# An uptake known to this is known well enough, however small it is.
+_ENOUGH_DKH = 0.05
+_ENOUGH_SD = {
+    ALKALINITY: _ENOUGH_DKH * MEQ_PER_L_IN_DKH,
+    "calcium": _ENOUGH_DKH * MEQ_PER_L_IN_DKH * _CALCIUM_PER_MEQ,
+}
+# The largest uptake that is thought of where nothing is dosed: alkalinity 2 dKH a day,
+# calcium and magnesium with it, others a share of nature. Common practice, no source.
+_USUAL_MOST_DKH = 2.0
+_MAGNESIUM_PER_DKH = 0.7
+_USUAL_MOST = {
+    ALKALINITY: _USUAL_MOST_DKH * MEQ_PER_L_IN_DKH,
+    "calcium": _USUAL_MOST_DKH * MEQ_PER_L_IN_DKH * _CALCIUM_PER_MEQ,
+    "magnesium": _USUAL_MOST_DKH * _MAGNESIUM_PER_DKH,
+}
+_USUAL_MOST_SHARE = 0.02
+# As of alkalinity, where 0.04 dKH a day goes with 1.3, and a jump of 0.2 with it.
+_WALK_SHARE = 0.03
+_JUMP_SHARE = 0.15
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Evidence:
+    """What one uptake is found from."""
+
+    history: History
+    machine: Machine
+    inflow: Inflow
+    now: datetime
+
+    @property
+    def tank(self) -> Tank:
+        """The tank that is looked at."""
+        return self.machine.tanks[self.history.tank]
+
+    @property
+    def parameter(self) -> str:
+        """What is consumed."""
+        return self.inflow.parameter
+
+
+def uptake_found(
+    all_series: Sequence[Series], evidence: Evidence
+) -> UptakeFound | None:
+    """The uptake by the method that tells it best; None where no method can.
+
+    Shape: outliers are marked in the series. A method with enough evidence goes before
+    one without, then the narrower one.
+    """
+    found = [
+        uptake
+        for series in all_series
+        if (uptake := _of_series(series, evidence)) is not None
+    ]
+    if not found:
+        return None
+    return min(found, key=lambda one: (not one.enough, one.sd_per_day))
+
+
+def _of_series(series: Series, evidence: Evidence) -> UptakeFound | None:
+    points = _usable(series, evidence)
+    if len(points) < FEWEST:
+        return None
+    estimate = _estimate(points, evidence, evidence.now)
+    used = [point for place, point in enumerate(points) if place not in estimate.held]
+    now, before = estimate.now, _before(points, evidence)
+    check = _check(used, evidence)
+    outside = outside_per_day(evidence.machine, evidence.tank.id, evidence.parameter)
+    found = UptakeFound(
+        parameter=evidence.parameter,
+        per_day=now.uptake,
+        sd_per_day=now.uptake_sd,
+        level=now.level,
+        level_sd=now.level_sd,
+        at=used[-1].at,
+        tests=len(used),
+        span_days=_span(used),
+        provenance=series.provenance,
+        method=series.method,
+        enough=False,
+        is_net_balance=outside is None,
+        held=tuple(points[place] for place in estimate.held),
+        check_per_day=check.per_day if check else None,
+        check_sd=check.sd if check and isfinite(check.sd) else None,
+        frozen=check is not None and _disagree(now, check),
+        before_per_day=before.uptake if before else None,
+        before_sd=before.uptake_sd if before else None,
+        fell=before is not None and _fell(now, before),
+        falls=_falls(used, evidence.inflow),
+        delivered_per_day=_delivered_per_day(used, evidence.inflow),
+    )
+    why_not = tuple(_why_not(found, evidence))
+    return replace(found, why_not=why_not, enough=not why_not)
+
+
+def _disagree(now: Belief, check: Uptake) -> bool:
+    apart = abs(now.uptake - check.per_day)
+    return apart > DISAGREEMENT_SDS * hypot(now.uptake_sd, check.sd)
+
+
+def _fell(now: Belief, before: Belief) -> bool:
+    """Whether the uptake lies a fifth below what it was, and outside its interval."""
+    fall = before.uptake - now.uptake
+    sure = HALF_WIDTH_90 * hypot(now.uptake_sd, before.uptake_sd)
+    return fall > max(FALL_SHARE * before.uptake, sure)
+
+
+def _usable(series: Series, evidence: Evidence) -> list[Point]:
+    begin = evidence.now - timedelta(days=WINDOW_DAYS)
+    if evidence.inflow.hours:
+        long = [
+            gap.ends
+            for gap in evidence.history.gaps
+            if gap.ends - gap.begins >= GAP_AT_LEAST and gap.ends <= evidence.now
+        ]
+        begin = max([begin, *long])
+    return [
+        point
+        for point in series.points
+        if point.at >= begin and point.use != "outlier" and not point.censored
+    ]
+
+
+def _estimate(points: Sequence[Point], evidence: Evidence, until: datetime) -> Estimate:
+    tests = [
+        Reading(day=day_of(point.at), level=point.value, sd=point.sd)
+        for point in points
+    ]
+    changes = tuple(_changes(tests, evidence.inflow, day_of(until)))
+    return estimated(
+        tests,
+        changes,
+        _tuning(tests[0].day, evidence, until),
+        now_day=day_of(until),
+    )
+
+
+def _changes(
+    tests: Sequence[Reading], inflow: Inflow, until: float
+) -> Iterator[Change]:
+    """Everything that came in, summed between tests and water changes.
+
+    Only the order of deliveries and water changes matters, not when between them.
+    """
+    exchanges = inflow.within(tests[0].day, until)
+    days = sorted({test.day for test in tests} | {one.day for one in exchanges})
+    for begin, end in zip(days, [*days[1:], until], strict=True):
+        yield Addition(day=end, rise=inflow.added(begin, end))
+        for exchange in exchanges:
+            if exchange.day == end:
+                yield _exchanged(exchange, tests)
+
+
+def _exchanged(exchange: WaterExchange, tests: Sequence[Reading]) -> Change:
+    if exchange.level is not None:
+        return Exchange(
+            day=exchange.day, fraction=exchange.share, new_level=exchange.level
+        )
+    near = min(tests, key=lambda test: abs(test.day - exchange.day))
+    step, sd = exchange.moved(near.level)
+    return Addition(day=exchange.day, rise=step, sd=sd)
+
+
+def _tuning(first: float, evidence: Evidence, until: datetime) -> Tuning:
+    """What is thought of the uptake before the first test: 0 to the largest dose.
+
+    Twice a stated uptake and what is usual widen it, so that a dose that is far too
+    small does not make the uptake small.
+    """
+    parameter = evidence.parameter
+    natural = parameter_named(parameter, where="").natural or 0.0
+    stated, _ = stated_uptake(evidence.tank, parameter) or (0.0, 0.0)
+    most = max(
+        evidence.inflow.largest_day(first, day_of(until)),
+        2 * stated,
+        _USUAL_MOST.get(parameter, _USUAL_MOST_SHARE * natural),
+    )
+    if parameter == ALKALINITY:
+        return alkalinity_tuning(most)
+    return Tuning(
+        uptake=most / 2,
+        uptake_sd=most / 2,
+        least_test_sd=floor_sd(parameter),
+        uptake_walk=(_WALK_SHARE * most) ** 2,
+        jump_sd=_JUMP_SHARE * most,
+    )
+
+
+def _before(points: Sequence[Point], evidence: Evidence) -> Belief | None:
+    """What was believed some days ago, where it was known well enough."""
+    then = evidence.now - timedelta(days=BEFORE_DAYS)
+    early = [point for point in points if point.at <= then]
+    if len(early) < FEWEST:
+        return None
+    belief = _estimate(early, evidence, then).now
+    is_known = _is_narrow(belief.uptake, belief.uptake_sd, evidence.parameter)
+    return belief if is_known else None
+
+
+def _check(used: Sequence[Point], evidence: Evidence) -> Uptake | None:
+    """The uptake of the last days by the median slope, where there are tests for it."""
+    since = evidence.now - timedelta(days=CHECK_DAYS)
+    recent = [point for point in used if point.at >= since]
+    if len(recent) < CHECK_TESTS or _span(recent) < CHECK_SPAN_DAYS:
+        return None
+    less = fallen(recent, evidence.inflow)
+    return uptake_by_median_slope(
+        [one.day for one in less], [one.value for one in less], [0.0] * len(less)
+    )
+
+
+def _falls(used: Sequence[Point], inflow: Inflow) -> bool:
+    """Whether the newest test, less what came in, lies surely below the first."""
+    less = fallen(used, inflow)
+    first, last = less[0], less[-1]
+    return first.value - last.value > HALF_WIDTH_90 * hypot(first.sd, last.sd)
+
+
+def _delivered_per_day(used: Sequence[Point], inflow: Inflow) -> float:
+    span = _span(used)
+    if not span:
+        return 0.0
+    return inflow.delivered(day_of(used[0].at), day_of(used[-1].at)) / span
+
+
+def _why_not(found: UptakeFound, evidence: Evidence) -> Iterator[str]:
+    """What keeps an uptake from carrying a proposal, a sentence each."""
+    if not _is_narrow(found.per_day, found.sd_per_day, found.parameter):
+        yield "its interval is too wide"
+    if found.span_days < ENOUGH_SPAN_DAYS:
+        yield f"its tests span less than {ENOUGH_SPAN_DAYS:g} days"
+    unknown = evidence.history.unknown_share.get(found.parameter, 0.0)
+    if unknown > UNKNOWN_SHARE:
+        yield f"of {100 * unknown:.0f} % of the volume nobody knows whether it flowed"
+    if found.frozen:
+        yield "two ways of estimating it disagree"
+    if found.held and found.held[-1].at > found.at:
+        yield "the newest test does not fit and waits for a retest"
+
+
+def _is_narrow(per_day: float, sd: float, parameter: str) -> bool:
+    return sd < max(ENOUGH_SHARE * per_day, _ENOUGH_SD.get(parameter, 0.0))
+
+
+def _span(points: Sequence[Point]) -> float:
+    return day_of(points[-1].at) - day_of(points[0].at)
