@@ -1,0 +1,234 @@
+"""A proposal for people and as a document.
+
+Floor 8. One subject: telling a proposal. Laws here: the best action may be none, and
+that is said first; each change is one sentence with its grounds and figures; text and
+document come from one record.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from fractions import Fraction
+from textwrap import wrap
+
+from slackwater.cli.amounts import decimal
+from slackwater.cli.document import finding_document
+from slackwater.errors import Finding
+from slackwater.facts.plan import PlanLine
+from slackwater.facts.proposal import Change, Grounded, Proposal, Withheld
+from slackwater.facts.reasons import Figure
+from slackwater.water.parameters import parameter_named
+from slackwater.water.show import show_volume
+from slackwater.water.spellings import units_of
+
+_WIDTH = 78
+_DIGITS = 3
+_DECIMALS = 6
+# What figures are called; those ending in `_ul` are volumes, `days` are days, all
+# others are levels or rates of the parameter.
+_LABELS: Mapping[str, str] = {
+    "uptake_per_day": "uptake",
+    "sd_per_day": "give or take",
+    "now_per_day": "now dosed",
+    "level": "level",
+    "level_sd": "give or take",
+    "target": "target",
+    "per_day": "a day",
+    "days": "days",
+    "after_days": "days until then",
+    "still_coming": "still to come",
+    "wanted_ul": "wanted",
+    "most_ul": "most",
+    "given_ul": "given",
+    "smallest_ul": "smallest dose",
+    "cap": "held by",
+}
+_KINDS = {
+    "new": "begins",
+    "more": "rises",
+    "less": "falls",
+    "same": "stays",
+    "ends": "ends",
+}
+
+
+def proposal_text(
+    proposal: Proposal, findings: Sequence[Finding], missing: Sequence[str] = ()
+) -> str:
+    """What a person reads; `missing` are sentences about tests that would help."""
+    return "\n".join(_sections(proposal, findings, missing))
+
+
+def proposal_document(
+    proposal: Proposal, findings: Sequence[Finding]
+) -> dict[str, object]:
+    """The proposal as fields of a document; effects as decimal strings."""
+    return {
+        "tank": proposal.tank,
+        "made_on": proposal.made_on.isoformat(),
+        "best_action_is_none": proposal.is_none,
+        "changes": [_change_document(one) for one in proposal.changes],
+        "withheld": [
+            {"parameter": one.parameter, "reasons": _grounds(one.grounds)}
+            for one in proposal.withheld
+        ],
+        "lines": [_line_document(one, proposal) for one in proposal.plan.lines],
+        "findings": [finding_document(one) for one in findings],
+    }
+
+
+def comments_of(proposal: Proposal) -> Mapping[str, list[str]]:
+    """Sentences above each line of the plan file."""
+    chief = {one.pump: one.parameter for one in proposal.changes}
+    return {
+        line.id: [
+            sentence(one, chief[line.pump]) for one in proposal.reasons.get(line.id, ())
+        ]
+        for line in proposal.plan.lines
+        if line.pump in chief
+    }
+
+
+def sentence(grounded: Grounded, parameter: str) -> str:
+    """One ground with its figures in the unit people use."""
+    figures = [
+        f"{_LABELS.get(key, key)} {figure_words(key, value, parameter)}"
+        for key, value in grounded.figures.items()
+        if value is not None
+    ]
+    return f"{grounded.text} ({', '.join(figures)})" if figures else grounded.text
+
+
+def figure_words(key: str, value: Figure, parameter: str) -> str:
+    """A figure of a ground as people read it."""
+    if isinstance(value, str | bool) or value is None:
+        return str(value)
+    if key.endswith("_ul"):
+        return show_volume(round(value))
+    if key.endswith("days"):
+        return str(value)
+    rate = "/day" if key.endswith("per_day") else ""
+    return f"{amount_words(parameter, value)}{rate}"
+
+
+def amount_words(parameter: str, value: float) -> str:
+    """A level or change in the display unit, with three digits that count."""
+    item = parameter_named(parameter, where="")
+    number = Fraction(value) / units_of(item)[item.display_unit]
+    return f"{float(number):.{_DIGITS}g} {item.display_unit}"
+
+
+def _sections(
+    proposal: Proposal, findings: Sequence[Finding], missing: Sequence[str]
+) -> Iterator[str]:
+    if proposal.is_none:
+        yield f"{proposal.tank}: the best action is none. The plan stays as it is.\n"
+    else:
+        yield f"{proposal.tank}: proposed changes. Nothing runs from a proposal.\n"
+    for change in proposal.changes:
+        yield from _change_lines(change)
+    if proposal.withheld:
+        yield "Not dosed:"
+        yield from (line for one in proposal.withheld for line in _withheld(one))
+        yield ""
+    if missing:
+        yield "What would make it surer:"
+        yield from (line for text in missing for line in _wrapped(text))
+        yield ""
+    if findings:
+        yield "This plan would still be refused; `slackwater check` says the same:"
+        yield from (
+            line
+            for one in findings
+            for line in _wrapped(f"{one.where}: {one.what}. {one.do}")
+        )
+
+
+def _change_lines(change: Change) -> Iterator[str]:
+    yield from wrap(_headline(change), _WIDTH, subsequent_indent="  ")
+    for one in change.grounds:
+        yield from _wrapped(sentence(one, change.parameter))
+    yield ""
+
+
+def _headline(change: Change) -> str:
+    if change.kind == "same":
+        told = f"{change.pump} stays at {_daily(change.after_ul)}"
+    else:
+        adds = ", ".join(
+            f"{'+' if value >= 0 else ''}{amount_words(name, value)}"
+            for name, value in change.adds.items()
+            if value
+        )
+        told = (
+            f"{change.pump} {_KINDS[change.kind]}: {_daily(change.before_ul)} → "
+            f"{_daily(change.after_ul)}, {adds} a day"
+        )
+    if change.correction_ul > 0:
+        told += f"; and {_daily(change.correction_ul)} more"
+    elif change.correction_ul < 0:
+        told += f"; {_daily(-change.correction_ul)} of it withheld"
+    return told + (
+        f" for {change.correction_days} days" if change.correction_ul else ""
+    )
+
+
+def _daily(volume_ul: int) -> str:
+    return f"{show_volume(volume_ul)} a day" if volume_ul else "nothing"
+
+
+def _withheld(one: Withheld) -> Iterator[str]:
+    name = parameter_named(one.parameter, where="").name
+    texts = " ".join(sentence(ground, one.parameter) for ground in one.grounds)
+    yield from _wrapped(f"{name}: {texts}")
+
+
+def _wrapped(text: str) -> list[str]:
+    return wrap(text, _WIDTH, initial_indent="  ", subsequent_indent="    ")
+
+
+def _grounds(grounds: Sequence[Grounded]) -> list[dict[str, object]]:
+    return [
+        {"code": str(one.ground), "text": one.text, "figures": dict(one.figures)}
+        for one in grounds
+    ]
+
+
+def _change_document(change: Change) -> dict[str, object]:
+    return {
+        "pump": change.pump,
+        "solution": change.solution,
+        "parameter": change.parameter,
+        "kind": change.kind,
+        "before_ul": change.before_ul,
+        "after_ul": change.after_ul,
+        "adds": [
+            {
+                "parameter": name,
+                "added": _decimal(name, value),
+                "unit": parameter_named(name, where="").display_unit,
+            }
+            for name, value in change.adds.items()
+        ],
+        "correction_ul": change.correction_ul,
+        "correction_days": change.correction_days,
+        "reasons": _grounds(change.grounds),
+    }
+
+
+def _decimal(parameter: str, value: float) -> str:
+    item = parameter_named(parameter, where="")
+    return decimal(Fraction(value) / units_of(item)[item.display_unit], _DECIMALS)
+
+
+def _line_document(line: PlanLine, proposal: Proposal) -> dict[str, object]:
+    return {
+        "line": f"{line.tank}/{line.id}",
+        "pump": line.pump,
+        "solution": line.solution,
+        "per_day_ul": line.per_day_ul,
+        "doses": line.count,
+        "every_days": line.every_days,
+        "first": line.first_day.isoformat() if line.first_day else None,
+        "last": line.last_day.isoformat() if line.last_day else None,
+        "purpose": line.purpose,
+        "reasons": _grounds(proposal.reasons.get(line.id, ())),
+    }
