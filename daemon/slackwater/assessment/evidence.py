@@ -1,0 +1,68 @@
+"""An assessment, as a proposal reads it.
+
+Floor 3. One subject: what of an assessment counts as evidence for a dose. Laws here:
+what the assessment blocks stays blocked; an alarm stops corrections of the whole tank;
+a value past its shelf life corrects nothing; a level that keeps its proportion to the
+salt is judged at a salinity of 35.
+"""
+
+from collections.abc import Iterator, Mapping
+
+from slackwater.assessment.records import Assessment, Standing, UptakeFound
+from slackwater.facts.proposal import Evidence, Ground
+from slackwater.facts.tank import Tank
+
+
+def evidence_of(assessment: Assessment, tank: Tank) -> Mapping[str, Evidence]:
+    """Evidence for every parameter that has a target, a standing or an uptake."""
+    names = {*tank.targets, *assessment.standings, *assessment.uptakes}
+    return {name: _evidence(name, assessment, tank) for name in sorted(names)}
+
+
+def _evidence(name: str, assessment: Assessment, tank: Tank) -> Evidence:
+    standing = assessment.standings.get(name, _unknown(name))
+    uptake = assessment.uptakes.get(name)
+    level = standing.level if standing.level_35 is None else standing.level_35
+    stopped = assessment.is_blocked(name, "dose")
+    return Evidence(
+        parameter=name,
+        target=tank.targets.get(name),
+        level=None if standing.censored else level,
+        level_sd=standing.level_sd or 0.0,
+        fresh=_fresh(standing),
+        uptake=None if uptake is None else uptake.per_day,
+        uptake_sd=0.0 if uptake is None else uptake.sd_per_day,
+        uptake_low=0.0 if uptake is None else uptake.low_per_day,
+        enough=_enough(name, assessment, uptake),
+        falls=uptake is not None and uptake.falls,
+        net_balance=uptake is not None and uptake.is_net_balance,
+        blocked=tuple(dict.fromkeys(_blocked(name, assessment))),
+        no_dose=(Ground.BLOCKED,) if stopped else (),
+        room=_room(name, assessment),
+    )
+
+
+def _fresh(standing: Standing) -> bool:
+    age, shelf = standing.age_days, standing.shelf_days
+    return age is not None and (shelf is None or age <= shelf)
+
+
+def _enough(name: str, assessment: Assessment, uptake: UptakeFound | None) -> bool:
+    """Whether an uptake may change a dose."""
+    if uptake is None or assessment.is_blocked(name, "change"):
+        return False
+    return uptake.enough and not uptake.frozen
+
+
+def _blocked(name: str, assessment: Assessment) -> Iterator[Ground]:
+    if assessment.is_blocked(name, "correction", "change") or assessment.has_alarm:
+        yield Ground.BLOCKED
+
+
+def _room(name: str, assessment: Assessment) -> float | None:
+    trace = assessment.traces.get(name)
+    return None if trace is None else max(trace.act - trace.at_most, 0.0)
+
+
+def _unknown(name: str) -> Standing:
+    return Standing(parameter=name, word="unknown", confidence="none")
