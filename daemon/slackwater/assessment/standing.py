@@ -1,0 +1,251 @@
+"""Where one parameter stands: on its sampling day, now, and against its band.
+
+Floor 3. One subject: standings. Laws here: a posted sample never decides what changes
+in the post; of several tests the one with the smallest error on this day speaks, and a
+young one before an old one; what keeps its proportion is judged at salinity 35, with
+both figures shown.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from math import hypot, isfinite
+
+from slackwater.assessment.agreement import Agreement
+from slackwater.assessment.carrying import Carried, Consumption, carried, stated
+from slackwater.assessment.inflow import Inflow, day_of, stated_uptake
+from slackwater.assessment.practice import (
+    CONSERVATIVE,
+    OWN_TESTS_ONLY,
+    band_of,
+    shelf_days,
+    stop_above,
+)
+from slackwater.assessment.records import (
+    Band,
+    Confidence,
+    Point,
+    Series,
+    Standing,
+    UptakeFound,
+    Word,
+)
+from slackwater.assessment.series import quantification_limit
+from slackwater.facts.history import History
+from slackwater.facts.tank import Tank
+from slackwater.water.parameters import PARAMETERS
+from slackwater.water.seawater import STANDARD_SALINITY
+from slackwater.water.trends import slope_sd, slope_theil1950
+
+# A trend is looked for over so many days at least, and so many shelf lives.
+TREND_DAYS = 14.0
+TREND_SHELVES = 3.0
+TREND_TESTS = 3
+_HALF_WIDTH_95 = 1.96
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scene:
+    """What there is to judge one parameter from.
+
+    `agreements` by method and lot; `salinity` now, None where it is not known.
+    """
+
+    tank: Tank
+    history: History
+    now: datetime
+    series: Sequence[Series]
+    inflow: Inflow
+    uptake: UptakeFound | None = None
+    agreements: Mapping[tuple[str, str], Agreement] = field(default_factory=dict)
+    salinity: float | None = None
+
+    @property
+    def parameter(self) -> str:
+        """What is judged."""
+        return self.inflow.parameter
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Candidate:
+    series: Series
+    point: Point
+    now: Carried
+    age_days: float
+    bias: float
+
+    @property
+    def rank(self) -> tuple[bool, float]:
+        """Young before old; among the young the sure, among the old the younger."""
+        is_old = self.age_days > shelf_days(self.series.parameter)
+        return is_old, self.age_days if is_old else self.now.sd
+
+
+def consumption_of(scene: Scene) -> Consumption:
+    """What is used up a day: as found, else as stated, else unknown."""
+    if scene.uptake is not None:
+        return Consumption(per_day=scene.uptake.per_day, sd=scene.uptake.sd_per_day)
+    known = stated_uptake(scene.tank, scene.parameter)
+    return Consumption() if known is None else stated(*known)
+
+
+def standing(scene: Scene) -> Standing:
+    """Where the parameter of a scene stands."""
+    parameter = scene.parameter
+    band = band_of(parameter, scene.tank)
+    best = min(_candidates(scene), key=lambda one: one.rank, default=None)
+    limit = quantification_limit(scene.history, parameter)
+    if best is None:
+        return Standing(
+            parameter=parameter,
+            word="unknown",
+            confidence="none",
+            why=("no test of it is known",),
+            natural=PARAMETERS[parameter].natural,
+            band=band,
+            limit=limit,
+            target=scene.tank.targets.get(parameter),
+            stop_above=stop_above(parameter, scene.tank),
+            shelf_days=shelf_days(parameter),
+        )
+    level_35 = _at_35(best.now.level, scene)
+    judged = best.now.level if level_35 is None else level_35
+    is_old, _ = best.rank
+    trend, trend_sd = _trend(best.series, scene)
+    return Standing(
+        parameter=parameter,
+        word="too old" if is_old else _word(judged, band),
+        confidence="none" if is_old else _confidence(best.now, band),
+        why=tuple(_why(best, scene)),
+        provenance=best.series.provenance,
+        method=best.series.method,
+        sampled_at=best.point.at,
+        age_days=best.age_days,
+        shelf_days=shelf_days(parameter),
+        sampled=best.point.value + best.bias,
+        sampled_sd=best.point.sd,
+        bias=best.point.bias - best.bias,
+        censored=best.point.censored,
+        level=best.now.level,
+        level_sd=best.now.sd,
+        level_35=level_35,
+        natural=PARAMETERS[parameter].natural,
+        limit=limit,
+        band=band,
+        target=scene.tank.targets.get(parameter),
+        stop_above=stop_above(parameter, scene.tank),
+        trend_per_day=trend,
+        trend_sd=trend_sd,
+    )
+
+
+def _candidates(scene: Scene) -> Iterator[_Candidate]:
+    consumption = consumption_of(scene)
+    for series in scene.series:
+        if series.provenance == "lab" and scene.parameter in OWN_TESTS_ONLY:
+            continue
+        used = [point for point in series.points if point.use == "used"]
+        if not used:
+            continue
+        point = used[-1]
+        bias, bias_sd = _laboratory_bias(series, scene)
+        start = Carried(
+            level=point.value + bias,
+            sd=hypot(point.sd, bias_sd),
+            day=day_of(point.at),
+        )
+        yield _Candidate(
+            series=series,
+            point=point,
+            now=_filtered(series, point, scene)
+            or carried(start, day_of(scene.now), scene.inflow, consumption),
+            age_days=day_of(scene.now) - day_of(point.at),
+            bias=bias,
+        )
+
+
+def _laboratory_bias(series: Series, scene: Scene) -> tuple[float, float]:
+    """What home tests of an element read too low, as laboratories say."""
+    found = scene.agreements.get((series.method, series.lot))
+    if found is None or series.provenance == "lab" or found.disputed:
+        return 0.0, 0.0
+    if scene.parameter in OWN_TESTS_ONLY:
+        return 0.0, 0.0
+    return found.running, found.sd
+
+
+def _filtered(series: Series, point: Point, scene: Scene) -> Carried | None:
+    """The level that all tests of the method say together, where they were asked."""
+    uptake = scene.uptake
+    if uptake is None or (uptake.provenance, uptake.method, uptake.at) != (
+        series.provenance,
+        series.method,
+        point.at,
+    ):
+        return None
+    bias, bias_sd = _laboratory_bias(series, scene)
+    return Carried(
+        level=max(uptake.level + bias, 0.0),
+        sd=hypot(uptake.level_sd, bias_sd),
+        day=day_of(scene.now),
+    )
+
+
+def _at_35(level: float, scene: Scene) -> float | None:
+    if scene.parameter not in CONSERVATIVE or not scene.salinity:
+        return None
+    return level * STANDARD_SALINITY / scene.salinity
+
+
+def _word(judged: float, band: Band | None) -> Word:
+    if band is None:
+        return "no band"
+    if judged < band.low:
+        return "low"
+    return "high" if judged > band.high else "in band"
+
+
+def _confidence(now: Carried, band: Band | None) -> Confidence:
+    """How well the band can be told: by twice the error against its width."""
+    width = now.level / 3 if band is None else band.high - band.low
+    if 2 * now.sd <= width / 2:
+        return "good"
+    return "fair" if 2 * now.sd <= width else "poor"
+
+
+def _why(best: _Candidate, scene: Scene) -> Iterator[str]:
+    shelf = shelf_days(scene.parameter)
+    if best.age_days > shelf:
+        yield (
+            f"the newest test is {best.age_days:.0f} days old and counts {shelf:.0f}"
+        )
+    if best.point.censored:
+        yield "nothing was seen; half of the limit is shown"
+    if best.point.bias:
+        yield "the bias of the kit is taken off"
+    if best.bias:
+        yield "brought to the laboratory's scale"
+    if scene.parameter in CONSERVATIVE and not scene.salinity:
+        yield "salinity is not known, so it is judged as it is"
+    begin, end = day_of(best.point.at), day_of(scene.now)
+    if consumption_of(scene).per_day is None and scene.inflow.added(begin, end):
+        yield "its uptake is not known: what was added since only widens the error"
+
+
+def _trend(series: Series, scene: Scene) -> tuple[float | None, float | None]:
+    """What the level itself does a day, and the standard deviation of that."""
+    length = max(TREND_DAYS, TREND_SHELVES * shelf_days(scene.parameter))
+    since = scene.now - timedelta(days=length)
+    used = [
+        point
+        for point in series.points
+        if point.use == "used" and point.at >= since and not point.censored
+    ]
+    if len(used) < TREND_TESTS:
+        return None, None
+    days = [day_of(point.at) for point in used]
+    slope = slope_theil1950(days, [point.value for point in used])
+    sd = (slope.high - slope.low) / (2 * _HALF_WIDTH_95)
+    if not isfinite(sd):
+        sd = slope_sd(days, max(point.sd for point in used))
+    return slope.slope, sd
