@@ -62,13 +62,20 @@ def functions(path: str) -> frozenset[str]:
 
 
 def has_case(file: Path, case: str) -> bool:
-    """Whether a case is written in the file, or in a TOML file or name beside it."""
+    """Whether a case is written in the file, or in a TOML file beside it.
+
+    Beside it a case is a table of its name, a file of its name, or, after a colon, one
+    that a file names.
+    """
     if f'"{case}"' in file.read_text("utf-8"):
         return True
-    return any(
-        case == beside.stem or f"[{case}]" in beside.read_text("utf-8")
-        for beside in file.parent.glob("*.toml")
-    )
+    stem, _, named = case.partition(": ")
+    for beside in file.parent.glob("*.toml"):
+        text = beside.read_text("utf-8")
+        is_named = not named or f'named = "{named}"' in text
+        if f"[{case}]" in text or (stem == beside.stem and is_named):
+            return True
+    return False
 
 
 def numbered() -> dict[str, set[str]]:
@@ -101,6 +108,8 @@ def test_no_test_speaks_for_a_row_that_is_not_tried() -> None:
 
 HERE = "tests/rules/test_hazards.py"
 BUGS = "tests/bugs/test_bugs.py::test_a_planted_bug_turns_its_tests_red"
+STORIES, OFF = "tests/stories/test_stories.py", "four_days_off"
+TOLD = f"{STORIES}::test_a_story_ends_as_told"
 
 
 @pytest.mark.parametrize(
@@ -112,6 +121,7 @@ BUGS = "tests/bugs/test_bugs.py::test_a_planted_bug_turns_its_tests_red"
         (f"| H01 | a | `{HERE}::test_x` | |", f"no test_x in {HERE}"),
         ("| H01 | a | `tests/x.py::test_x` | |", "no test_x in tests/x.py"),
         (f"| H01 | a | `{BUGS}[x]` | |", "no case x in tests/bugs/test_bugs.py"),
+        (f"| H01 | a | `{TOLD}[{OFF}: x]` | |", f"no case {OFF}: x in {STORIES}"),
     ],
 )
 def test_a_wrong_row_is_seen(line: str, fault: str) -> None:
