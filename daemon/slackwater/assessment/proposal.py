@@ -14,6 +14,7 @@ from fractions import Fraction
 from math import hypot
 
 from slackwater.assessment.deciding import Decision
+from slackwater.assessment.grouping import ties_of
 from slackwater.assessment.knobs import Knob, Knobs, knobs_of, lasting_ul
 from slackwater.assessment.laying import lay
 from slackwater.assessment.pending import pending
@@ -50,7 +51,8 @@ FOLLOWERS = ("calcium", "strontium")
 class Asked:
     """What a proposal is made from; `plan` None when there is none yet.
 
-    `most_ul` a day by pump, where a proposal before this one did not fit the caps.
+    `most_ul` a day by pump, where a proposal before this one did not fit the caps;
+    `only` the pumps whose changes are taken, None for all.
     """
 
     machine: Machine
@@ -59,6 +61,7 @@ class Asked:
     evidence: Mapping[str, Evidence]
     today: date
     most_ul: Mapping[str, int] = field(default_factory=dict)
+    only: frozenset[str] | None = None
 
 
 @dataclass(slots=True, kw_only=True)
@@ -244,7 +247,7 @@ def _one_at_a_time(work: _Work) -> None:
 
 def _proposal(work: _Work) -> Proposal:
     asked = work.asked
-    told = lay(work.knobs, work.decisions, asked.plan, asked.today)
+    told = lay(work.knobs, _taken(work), asked.plan, asked.today)
     others: tuple[PlanLine, ...] = ()
     if asked.plan is not None:
         others = tuple(one for one in asked.plan.lines if one.tank != asked.tank)
@@ -258,6 +261,17 @@ def _proposal(work: _Work) -> Proposal:
         withheld=tuple(work.withheld),
         reasons=told.reasons,
     )
+
+
+def _taken(work: _Work) -> Mapping[str, Decision]:
+    """The decisions a person takes, with those that keep a ratio to them."""
+    only = work.asked.only
+    if only is None:
+        return work.decisions
+    ties = ties_of(work.knobs, work.asked.plan, work.asked.today).by_pump
+    leaders = {ties[pump].leader if pump in ties else pump for pump in only}
+    taken = leaders | {pump for pump, tie in ties.items() if tie.leader in leaders}
+    return {name: one for name, one in work.decisions.items() if name in taken}
 
 
 def _change(work: _Work, one: Decision) -> Change:
