@@ -1,0 +1,171 @@
+"""What may not be dosed, corrected or changed now.
+
+Floor 3. One subject: blocks that bind every proposal. Laws here: a contaminant is never
+answered by a dose; salinity comes before every element; where tests dispute, nothing
+is corrected; each block says why.
+Source: thresholds are common practice, no source.
+"""
+
+from collections.abc import Iterator
+
+from slackwater.assessment.picture import Picture
+from slackwater.assessment.practice import CONSERVATIVE
+from slackwater.assessment.records import Block
+from slackwater.assessment.trace_bands import is_trace
+from slackwater.facts.proposal import Ground
+from slackwater.water.parameters import PARAMETERS
+from slackwater.water.show import show_level
+
+SALINITY_TASK_OFF = 0.5
+SALINITY_CORRECTIONS_OFF = 1.0
+SALINITY_ALL_OFF = 3.0
+# Corrections end outside the first pair, everything outside the second, degC.
+TEMPERATURE_CORRECTIONS = (21.0, 29.5)
+TEMPERATURE_ALL = (18.0, 32.0)
+# A carbon source with nothing left to eat starves the water, mg/L.
+CARBON_LEAST = {"nitrate": 1.0, "phosphate": 0.02}
+CARBON = "carbon"
+TEMPERATURE = "temperature"
+CALCIUM = "calcium"
+
+
+def blocks(picture: Picture) -> tuple[Block, ...]:
+    """Every block, sorted by parameter, each once."""
+    found = {
+        block
+        for source in (
+            _salinity,
+            _temperature,
+            _too_high,
+            _traces,
+            _disputed,
+            _uptakes,
+            _incoherent,
+            _carbon,
+        )
+        for block in source(picture)
+    }
+    return tuple(sorted(found, key=lambda one: (one.parameter, one.stops, one.text)))
+
+
+def _salinity(picture: Picture) -> Iterator[Block]:
+    off = picture.salinity_off
+    if off is None or abs(off) <= SALINITY_CORRECTIONS_OFF:
+        return
+    all_off = abs(off) > SALINITY_ALL_OFF
+    for parameter in sorted(picture.dosed):
+        if all_off or parameter in CONSERVATIVE or is_trace(parameter):
+            yield Block(
+                parameter=parameter,
+                stops="dose" if all_off else "correction",
+                ground=Ground.SALINITY,
+                text=f"Salinity is off by {off:+.1f}: correct that first.",
+            )
+
+
+def _temperature(picture: Picture) -> Iterator[Block]:
+    celsius = picture.fresh(TEMPERATURE)
+    if celsius is None or _within(celsius, TEMPERATURE_CORRECTIONS):
+        return
+    all_off = not _within(celsius, TEMPERATURE_ALL)
+    for parameter in sorted(picture.dosed):
+        yield Block(
+            parameter=parameter,
+            stops="dose" if all_off or parameter == CARBON else "correction",
+            ground=Ground.BLOCKED,
+            text=f"The water has {celsius:.1f} degC: bring that right first.",
+        )
+
+
+def _within(number: float, bounds: tuple[float, float]) -> bool:
+    return bounds[0] <= number <= bounds[1]
+
+
+def _too_high(picture: Picture) -> Iterator[Block]:
+    for parameter, found in picture.standings.items():
+        level = picture.fresh(parameter)
+        judged = found.level_35 if found.level_35 is not None else level
+        if level is None or judged is None or found.stop_above is None:
+            continue
+        if judged > found.stop_above:
+            yield Block(
+                parameter=parameter,
+                stops="dose",
+                ground=Ground.BLOCKED,
+                text=f"{PARAMETERS[parameter].name.capitalize()} is above "
+                f"{show_level(parameter, found.stop_above)}, where dosing of it ends.",
+            )
+
+
+def _traces(picture: Picture) -> Iterator[Block]:
+    for parameter, found in picture.traces.items():
+        if found.stage == "act":
+            yield Block(
+                parameter=parameter,
+                stops="dose",
+                ground=Ground.BLOCKED,
+                text=f"{parameter.capitalize()} may be at {found.at_most:.3g} ug/L, "
+                f"act is {found.act:.3g}: none of it is dosed.",
+            )
+        elif found.stage == "watch":
+            yield Block(
+                parameter=parameter,
+                stops="correction",
+                ground=Ground.BLOCKED,
+                text=f"{parameter.capitalize()} is being watched: it is not raised.",
+            )
+
+
+def _disputed(picture: Picture) -> Iterator[Block]:
+    for parameter in picture.agreements:
+        found = picture.disputed(parameter)
+        if found is not None:
+            yield Block(
+                parameter=parameter,
+                stops="correction",
+                ground=Ground.DISAGREEMENT,
+                text="Laboratory and home tests disagree: test a standard.",
+            )
+
+
+def _uptakes(picture: Picture) -> Iterator[Block]:
+    for parameter, found in picture.uptakes.items():
+        if found.frozen:
+            yield Block(
+                parameter=parameter,
+                stops="change",
+                ground=Ground.LITTLE_EVIDENCE,
+                text="Two ways of estimating its uptake disagree: the dose stays.",
+            )
+    for parameter in picture.series:
+        if picture.held(parameter) is not None:
+            yield Block(
+                parameter=parameter,
+                stops="correction",
+                ground=Ground.LITTLE_EVIDENCE,
+                text="The newest test does not fit and waits for a retest.",
+            )
+
+
+def _incoherent(picture: Picture) -> Iterator[Block]:
+    for check in picture.checks:
+        if check.name == "calcium-alkalinity" and check.holds is False:
+            yield Block(
+                parameter=CALCIUM,
+                stops="correction",
+                ground=Ground.BLOCKED,
+                text="Calcium and alkalinity are not used up together.",
+            )
+
+
+def _carbon(picture: Picture) -> Iterator[Block]:
+    for parameter, least in CARBON_LEAST.items():
+        level = picture.fresh(parameter)
+        if CARBON in picture.dosed and level is not None and level < least:
+            yield Block(
+                parameter=CARBON,
+                stops="dose",
+                ground=Ground.BLOCKED,
+                text=f"{parameter.capitalize()} is below "
+                f"{show_level(parameter, least)}: no carbon.",
+            )

@@ -1,0 +1,151 @@
+"""What a person should know, from alarm to note.
+
+Floor 3. One subject: notices. Laws here: an alarm ends every correction of the tank, so
+that a low level is none: it would forbid what mends it; each notice has its figures.
+Source: thresholds are common practice, no source.
+"""
+
+from collections.abc import Iterator
+
+from slackwater.assessment.picture import Picture
+from slackwater.assessment.practice import DANGERS, Danger
+from slackwater.assessment.records import BEFORE_DAYS, Notice, Weight
+from slackwater.assessment.series import far_replicates
+from slackwater.water.parameters import PARAMETERS
+from slackwater.water.show import show_level
+
+# Low of these is mended by dosing.
+_DOSED_UP = frozenset({"alkalinity", "calcium", "magnesium", "potassium"})
+_CALCIUM_CHECK = "calcium-alkalinity"
+_ORDER: tuple[Weight, ...] = ("alarm", "warning", "note")
+
+
+def notices(picture: Picture) -> tuple[Notice, ...]:
+    """Every notice, alarms first, then by parameter."""
+    found = [
+        notice
+        for source in (_dangers, _uptakes, _traces, _checks, _series)
+        for notice in source(picture)
+    ]
+    return tuple(
+        sorted(
+            found, key=lambda one: (_ORDER.index(one.weight), one.parameter, one.code)
+        )
+    )
+
+
+def _dangers(picture: Picture) -> Iterator[Notice]:
+    for parameter, danger in DANGERS.items():
+        level = picture.fresh(parameter)
+        if level is None:
+            continue
+        name = PARAMETERS[parameter].name
+        shown, figures = show_level(parameter, level), {"level": level}
+        if danger.above is not None and level > danger.above:
+            yield Notice(
+                code="level-too-high",
+                weight="alarm",
+                parameter=parameter,
+                text=f"{name} is dangerously high at {shown}",
+                figures={**figures, "limit": danger.above},
+            )
+        yield from _too_low(parameter, level, danger)
+
+
+def _too_low(parameter: str, level: float, danger: Danger) -> Iterator[Notice]:
+    if danger.below is None or level >= danger.below:
+        return
+    yield Notice(
+        code="level-too-low",
+        weight="warning" if parameter in _DOSED_UP else "alarm",
+        parameter=parameter,
+        text=f"{PARAMETERS[parameter].name} is dangerously low at "
+        f"{show_level(parameter, level)}",
+        figures={"level": level, "limit": danger.below},
+    )
+
+
+def _uptakes(picture: Picture) -> Iterator[Notice]:
+    for parameter, found in picture.uptakes.items():
+        if found.fell and found.before_per_day is not None:
+            share = 1 - found.per_day / found.before_per_day
+            yield Notice(
+                code="uptake-fell",
+                weight="alarm",
+                parameter=parameter,
+                text=f"the tank uses up {100 * share:.0f} % less {parameter} than "
+                f"{BEFORE_DAYS:.0f} days ago: look at the animals, this is the "
+                "earliest sign of trouble",
+                figures={
+                    "per_day": found.per_day,
+                    "before_per_day": found.before_per_day,
+                },
+            )
+        if found.frozen:
+            yield Notice(
+                code="estimates-disagree",
+                weight="alarm",
+                parameter=parameter,
+                text=f"two ways of estimating the uptake of {parameter} disagree: the "
+                "dose stays as it is; test again on three days",
+                figures={
+                    "per_day": found.per_day,
+                    "check_per_day": found.check_per_day,
+                },
+            )
+
+
+def _traces(picture: Picture) -> Iterator[Notice]:
+    for parameter, found in picture.traces.items():
+        if found.stage not in {"watch", "act"}:
+            continue
+        sure = found.stage == "act" and found.confirmed
+        word = "confirmed" if found.confirmed else "seen once"
+        yield Notice(
+            code=f"trace-{found.stage}",
+            weight="alarm" if sure else "warning",
+            parameter=parameter,
+            text=f"{parameter} {max(found.value, found.at_most):.3g} ug/L, {word}; "
+            f"likely from {found.sources}",
+            figures={"value": found.value, "watch": found.watch, "act": found.act},
+        )
+
+
+def _checks(picture: Picture) -> Iterator[Notice]:
+    for check in picture.checks:
+        if check.holds is False:
+            yield Notice(
+                code=check.name,
+                weight="alarm" if check.name == _CALCIUM_CHECK else "warning",
+                parameter="calcium" if check.name == _CALCIUM_CHECK else "",
+                text=check.text,
+                figures=check.figures,
+            )
+
+
+def _series(picture: Picture) -> Iterator[Notice]:
+    for parameter, all_series in picture.series.items():
+        outliers = [
+            point
+            for series in all_series
+            for point in series.points
+            if point.use == "outlier"
+        ]
+        if outliers:
+            yield Notice(
+                code="outliers",
+                weight="note",
+                parameter=parameter,
+                text=f"{len(outliers)} test(s) of {parameter} stand out and are not "
+                f"used, the newest on {outliers[-1].at:%Y-%m-%d}",
+                figures={"count": len(outliers)},
+            )
+        for one in far_replicates(picture.history, parameter, picture.now):
+            yield Notice(
+                code="replicates-apart",
+                weight="note",
+                parameter=parameter,
+                text=f"replicates of {parameter} on {one.taken_at:%Y-%m-%d} lie too "
+                "far apart: test again with care",
+                figures={"spread": one.spread},
+            )

@@ -1,0 +1,94 @@
+"""Everything that was found about a tank, before it is judged as a whole.
+
+Floor 3. One subject: the picture that blocks, notices and advice look at. Laws here:
+nothing is decided; what is asked of more than once has one place.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+
+from slackwater.assessment.agreement import Agreement
+from slackwater.assessment.practice import SALINITY
+from slackwater.assessment.records import (
+    Check,
+    Point,
+    Series,
+    Standing,
+    TraceStanding,
+    UptakeFound,
+)
+from slackwater.facts.history import History
+from slackwater.facts.tank import Machine, Tank
+from slackwater.water.seawater import STANDARD_SALINITY
+
+_UL_IN_LITRE = 10**6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Picture:
+    """What was found; each map by parameter.
+
+    `dosed` are the parameters that pumps of this tank add or hands added.
+    """
+
+    machine: Machine
+    history: History
+    now: datetime
+    dosed: frozenset[str] = frozenset()
+    series: Mapping[str, tuple[Series, ...]] = field(default_factory=dict)
+    standings: Mapping[str, Standing] = field(default_factory=dict)
+    uptakes: Mapping[str, UptakeFound] = field(default_factory=dict)
+    traces: Mapping[str, TraceStanding] = field(default_factory=dict)
+    agreements: Mapping[str, Mapping[tuple[str, str], Agreement]] = field(
+        default_factory=dict
+    )
+    checks: tuple[Check, ...] = ()
+
+    @property
+    def tank(self) -> Tank:
+        """The tank that is looked at."""
+        return self.machine.tanks[self.history.tank]
+
+    @property
+    def litres(self) -> float:
+        """Its net volume."""
+        return self.tank.net_ul / _UL_IN_LITRE
+
+    @property
+    def today(self) -> date:
+        """The UTC date."""
+        return self.now.date()
+
+    def due(self, days: float) -> date:
+        """The UTC date in so many days."""
+        return (self.now + timedelta(days=days)).date()
+
+    def fresh(self, parameter: str) -> float | None:
+        """The level of a parameter now, None where it is unknown or too old."""
+        found = self.standings.get(parameter)
+        if found is None or found.word in {"unknown", "too old"}:
+            return None
+        return found.level
+
+    @property
+    def salinity_off(self) -> float | None:
+        """How far salinity lies from its target, None where it is not known."""
+        level = self.fresh(SALINITY)
+        if level is None:
+            return None
+        return level - self.tank.targets.get(SALINITY, STANDARD_SALINITY)
+
+    def held(self, parameter: str) -> Point | None:
+        """The newest test of a parameter, where it waits for a retest."""
+        uptake = self.uptakes.get(parameter)
+        if uptake is not None and uptake.held and uptake.held[-1].at > uptake.at:
+            return uptake.held[-1]
+        newest = [series.points[-1] for series in self.series.get(parameter, ())]
+        latest = max(newest, key=lambda point: point.at, default=None)
+        return latest if latest is not None and latest.use == "held" else None
+
+    def disputed(self, parameter: str) -> Agreement | None:
+        """The disagreement of laboratory and home tests, where there is one."""
+        found = self.agreements.get(parameter, {}).values()
+        return next((one for one in found if one.disputed), None)
