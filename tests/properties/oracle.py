@@ -86,10 +86,9 @@ def _intents(world: World) -> Iterator[str]:
             )
         elif isinstance(event, PlanWithdrawn):
             plans.pop(event.serial, None)
-        elif isinstance(event, DoseMissed):
-            gone.add(event.dose.id)
         elif isinstance(event, DoseIntended):
             yield from _intent(world, written, event, (account, plans))
+        if isinstance(event, DoseIntended | DoseMissed):
             if event.dose.id in gone:
                 yield f"I4 {event.dose.id} was missed or intended before"
             gone.add(event.dose.id)

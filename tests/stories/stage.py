@@ -107,9 +107,8 @@ class Stage(World):
         return self.times.true_ms(self.utc(local))
 
     def play(self) -> None:
-        """Let the whole story pass."""
-        lead_ms = LEAD // timedelta(milliseconds=1)
-        self.run(lead_ms + self.story.lasts // timedelta(milliseconds=1))
+        """Let the whole story pass; what is due at its very end is not in it."""
+        self.run((LEAD + self.story.lasts) // timedelta(milliseconds=1) - 1)
 
     def files_of(self, machine: Table, plan: Table) -> Files:
         """The house with something more laid over it, read and checked as by a person.
@@ -145,12 +144,19 @@ class Stage(World):
         if not was_here:
             self.chatty_until_ms = now_ms + CHATTY_MS
         if daemon.wake_ms == now_ms + SLOW_TICK_MS:
-            daemon.wake_ms = now_ms + PATIENCE_MS
+            daemon.wake_ms = self._soon_ms(daemon.silence.wake_utc)
         due_ms = daemon.wake_ms - BEFORE_MS
         if now_ms < self.chatty_until_ms or daemon.memory.state.open:
             due_ms = min(due_ms, now_ms + BEAT_MS)
         for post in self.posts.values():
             post.beat_at_ms = due_ms if due_ms > now_ms else now_ms + BEAT_MS
+
+    def _soon_ms(self, wake: datetime | None) -> int:
+        """When to look again: at a due time near by, else after some patience."""
+        now_ms = self.times.t_ms
+        wake_ms = now_ms if wake is None else self.times.true_ms(wake)
+        is_due = now_ms < wake_ms < now_ms + SECOND_MS
+        return wake_ms if is_due else now_ms + PATIENCE_MS
 
     def _make_ledger(self, files: Files) -> None:
         now = self.times.now()

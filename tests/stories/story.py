@@ -57,22 +57,23 @@ def stories_of(path: Path) -> Iterator[Story]:
         yield _story(path.stem, told)
     for case in cases:
         named = case.pop("named")
-        yield _story(f"{path.stem}: {named}", laid_over(told, case))
+        yield _story(f"{path.stem}: {named}", laid_over(told, case, joins=True))
 
 
-def laid_over(base: Table, overlay: Table) -> Table:
-    """A table with another laid over it, key by key; lists follow one another.
+def laid_over(base: Table, overlay: Table, *, joins: bool = False) -> Table:
+    """A table with another laid over it, key by key.
 
-    A table over a list of tables speaks of their ids.
+    A table over a list of tables speaks of their ids; a list takes the place of a list,
+    or follows it where `joins` says so.
     """
     result = dict(base)
     for key, value in overlay.items():
         before = result.get(key)
         if isinstance(before, dict) and isinstance(value, dict):
-            result[key] = laid_over(before, value)
+            result[key] = laid_over(before, value, joins=joins)
         elif isinstance(before, list) and isinstance(value, dict):
             result[key] = _laid_over_ids(before, value)
-        elif isinstance(before, list) and isinstance(value, list):
+        elif joins and isinstance(before, list) and isinstance(value, list):
             result[key] = before + value
         else:
             result[key] = value
