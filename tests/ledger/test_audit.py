@@ -10,6 +10,7 @@ from slackwater.errors import LedgerError, LedgerMovedError, LedgerStorageError
 from slackwater.facts.events import AnyEvent
 from slackwater.ledger.audit import FINDINGS_AT_MOST
 from slackwater.ledger.chain import GENESIS, Row, digest
+from slackwater.ledger.codec import timestamp
 from slackwater.ledger.store import LedgerFile
 from tests.ledger.samples import (
     another_program,
@@ -138,13 +139,17 @@ def test_h31_a_file_cut_short_is_found(path: Path, length: int) -> None:
 
 
 @pytest.mark.parametrize(
-    ("index", "column"), [("one_intent", "dose"), ("one_attempt", "attempt")]
+    ("index", "key"),
+    [
+        ("one_intent", intended(8).dose.id),
+        ("one_attempt", "8".zfill(32)),
+        ("history", timestamp(intended(8).at).removesuffix("Z")),
+    ],
 )
 def test_h31_an_index_that_lost_an_entry_is_found(
-    path: Path, index: str, column: str
+    path: Path, index: str, key: str
 ) -> None:
     """The quick check of SQLite leaves that out, and a dose could be given twice."""
-    key = intended(8).dose.id if column == "dose" else "8".zfill(32)
     with another_program(path) as stranger:
         root = stranger.execute(
             "SELECT rootpage FROM sqlite_schema WHERE name = ?", (index,)

@@ -3,14 +3,31 @@
 import sqlite3
 from collections.abc import Iterator
 from pathlib import Path
+from typing import get_args
 
 import pytest
 
 from slackwater.errors import LedgerDamagedError
+from slackwater.facts.events import AnyEvent
+from slackwater.facts.waters import WaterEvent
 from slackwater.ledger.chain import GENESIS, Row, link
-from slackwater.ledger.schema import STEPS, Step, check_schema, migrate, version_of
+from slackwater.ledger.codec import timestamp
+from slackwater.ledger.schema import (
+    HISTORY_KINDS,
+    STEPS,
+    Step,
+    check_schema,
+    migrate,
+    version_of,
+)
 from slackwater.ledger.store import LedgerFile
-from tests.ledger.samples import another_program, intended, kept, new_ledger
+from tests.ledger.samples import (
+    another_program,
+    checkpoint,
+    intended,
+    kept,
+    new_ledger,
+)
 
 INSERT = "INSERT INTO entries VALUES (?,?,?,?,?,?,?,?,?)"
 NEXT = Step("a note beside", ("CREATE TABLE notes (text TEXT NOT NULL) STRICT",))
@@ -141,12 +158,14 @@ def test_a_column_takes_only_its_own_type(
         "DROP INDEX one_intent",
         "DROP INDEX one_attempt",
         "DROP INDEX checkpoints",
+        "DROP INDEX history",
         "CREATE TABLE more (x)",
         "CREATE TRIGGER t AFTER INSERT ON entries BEGIN SELECT 1; END",
         "ALTER TABLE marks ADD COLUMN extra TEXT",
         "PRAGMA user_version = 0",
-        "PRAGMA user_version = 2",
-        "INSERT INTO steps VALUES (2, 'x', 0)",
+        "PRAGMA user_version = 1",
+        "PRAGMA user_version = 3",
+        "INSERT INTO steps VALUES (3, 'x', 0)",
         "PRAGMA application_id = 0",
     ],
 )
@@ -170,10 +189,12 @@ def test_steps_run_once_each_and_leave_a_row() -> None:
     third = migrate(connection, (*STEPS, NEXT))
     check_schema(connection, "memory", (*STEPS, NEXT))
 
-    assert (first, second, third) == (1, 1, 0)
-    assert [(1, STEPS[0].name, 0), (2, NEXT.name, 2)] == connection.execute(
-        "SELECT * FROM steps"
-    ).fetchall()
+    assert (first, second, third) == (2, 1, 0)
+    assert [
+        (1, STEPS[0].name, 0),
+        (2, STEPS[1].name, 0),
+        (3, NEXT.name, 2),
+    ] == connection.execute("SELECT * FROM steps").fetchall()
     connection.close()
 
 
@@ -187,7 +208,7 @@ def test_h09_a_step_that_fails_leaves_nothing_behind() -> None:
         migrate(connection, (*STEPS, broken))
 
     check_schema(connection, "memory")
-    assert (version_of(connection), connection.in_transaction) == (1, False)
+    assert (version_of(connection), connection.in_transaction) == (2, False)
     connection.close()
 
 
@@ -196,6 +217,35 @@ def test_an_older_file_opened_for_reading_is_refused_not_changed() -> None:
     connection = sqlite3.connect(":memory:", isolation_level=None)
     migrate(connection)
 
-    with pytest.raises(LedgerDamagedError, match="version 1"):
+    with pytest.raises(LedgerDamagedError, match="version 2"):
         check_schema(connection, "memory", (*STEPS, NEXT))
     connection.close()
+
+
+def test_a_ledger_of_the_first_version_is_brought_up_to_date(tmp_path: Path) -> None:
+    """Its entries stay as they were; the new index leads to those it has."""
+    connection = sqlite3.connect(tmp_path / "old", isolation_level=None)
+    migrate(connection, STEPS[:1])
+    rows = link(None, [intended(), kept(2), checkpoint("{}")])
+    connection.executemany(INSERT, rows)
+
+    assert 1 == migrate(connection)
+    assert rows == [
+        Row._make(row)
+        for row in connection.execute("SELECT * FROM entries ORDER BY seq")
+    ]
+    assert [(timestamp(intended().at),)] == (
+        connection.execute(
+            "SELECT at FROM entries INDEXED BY history WHERE kind = 'dose_intended'"
+        ).fetchall()
+    )
+    connection.close()
+
+
+def test_every_kind_that_histories_read_is_a_kind_of_entry() -> None:
+    """A name written wrong would lead to nothing."""
+    kinds = {kind.__dataclass_fields__["kind"].default for kind in get_args(AnyEvent)}
+    water = {kind.__dataclass_fields__["kind"].default for kind in get_args(WaterEvent)}
+
+    assert water <= set(HISTORY_KINDS) <= kinds
+    assert sorted(set(HISTORY_KINDS)) == list(HISTORY_KINDS)

@@ -98,6 +98,9 @@ def _found() -> tuple[AnyEvent, ...]:
             tank="reef",
             day=DAY,
             delivered={"alkalinity": tuple(range(24))},
+            asked={"alkalinity": 300},
+            unknown={"alkalinity": 24},
+            parameters={"probe-1": "alkalinity"},
             readings={"probe-1": (288, 2.9, 2.8, 3.0)},
         ),
     )

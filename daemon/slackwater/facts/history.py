@@ -31,7 +31,7 @@ class Delivery:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ProbeDay:
-    """The readings of one probe on one UTC day, canonical."""
+    """The readings of one probe on the UTC day that begins at `at`, canonical."""
 
     probe: str
     parameter: str
@@ -54,8 +54,9 @@ class Gap:
 class History:
     """The past of one tank from `since` to `until`, each part sorted by its time.
 
-    `unknown_share` is the part of all asked volume whose delivery nobody knows (sealed
-    or lost doses), 0 to 1; `tasks` are those still open.
+    `unknown_share` maps a parameter to the part of all that was asked of nodes whose
+    delivery nobody knows (sealed or lost doses), 0 to 1. `standards` are all there are
+    up to `until`: a kit's bias does not end with the stretch; `tasks` those still open.
     """
 
     tank: str

@@ -225,14 +225,19 @@ class TaskClosed(Event):
 class DaySummed(Event):
     """One UTC day of one tank in figures, so that years read fast.
 
-    `delivered` maps a parameter to 24 whole pico-unit sums of believed doses by hour;
-    `readings` a probe to (count, median, lowest, highest), canonical.
+    `delivered` maps a parameter to 24 whole pico-unit sums of believed doses by the
+    hour of their intents; `asked` to all that was asked of nodes, `unknown` to the part
+    of it of which nobody could tell. `readings` maps a probe to (count, median, lowest,
+    highest), canonical, `parameters` it to what it measures.
     """
 
     kind: Literal["day_summed"] = "day_summed"
     tank: str
     day: date
     delivered: Mapping[str, tuple[int, ...]] = field(default_factory=dict)
+    asked: Mapping[str, int] = field(default_factory=dict)
+    unknown: Mapping[str, int] = field(default_factory=dict)
+    parameters: Mapping[str, str] = field(default_factory=dict)
     readings: Mapping[str, tuple[int, float, float, float]] = field(
         default_factory=dict
     )

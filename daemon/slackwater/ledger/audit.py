@@ -14,6 +14,7 @@ from slackwater.errors import Finding, LedgerDamagedError
 from slackwater.ledger.chain import GENESIS, Row, broken, fault_of, subject_of
 from slackwater.ledger.codec import decode, timestamp
 from slackwater.ledger.reader import ROWS_AT_ONCE, Reader
+from slackwater.ledger.schema import HISTORY_KINDS
 
 # A broken disk breaks thousands of entries; nobody reads more than the first few.
 FINDINGS_AT_MOST = 20
@@ -33,6 +34,10 @@ _PROBE = (
     "WHERE i.kind = '{kind}' AND i.{column} = e.{column} AND i.seq = e.seq)"
 )
 _COUNT = "SELECT count(*) FROM entries {hint} WHERE kind = '{kind}'"
+# What an index says of its rows as a whole: how many, which ones, and when.
+_WHOLE = (
+    "SELECT count(*), sum(seq), sum(CAST(strftime('%s', at) AS INTEGER)) FROM entries"
+)
 
 
 def audit(connection: sqlite3.Connection, where: str) -> list[Finding]:
@@ -109,13 +114,23 @@ def _structure(reader: Reader, where: str) -> Iterator[Finding]:
         by_table = reader.select(_COUNT.format(hint="NOT INDEXED", kind=kind))
         if by_index != by_table:
             yield _index_damaged(index, "it holds what the table does not", where)
+    yield from _history(reader, where)
+
+
+def _history(reader: Reader, where: str) -> Iterator[Finding]:
+    rows = reader.select(f"{_WHOLE.replace(' count', ' kind, count')} GROUP BY kind")
+    by_table = {kind: tuple(figures) for kind, *figures in rows}
+    for kind in HISTORY_KINDS:
+        said = reader.select(f"{_WHOLE} INDEXED BY history WHERE kind = '{kind}'")[0]
+        if said != by_table.get(kind, (0, None, None)):
+            yield _index_damaged("history", f"its entries {kind} are others", where)
 
 
 def _index_damaged(name: str, what: str, where: str) -> Finding:
     return Finding(
         what=f"the index {name} is damaged: {what}",
         where=where,
-        expected="an index that leads to every intent",
-        do="Doses stay held: the index keeps a dose from being given twice. Restore "
+        expected="an index that leads to every one of its entries",
+        do="Doses stay held: an index keeps a dose from being given twice. Restore "
         "a copy that is whole.",
     )

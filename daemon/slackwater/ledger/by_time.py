@@ -1,0 +1,91 @@
+"""Entries of one kind within a stretch of wall time.
+
+Floor 6. One subject: the index that leads to them. Laws here: answers come in pages of
+at most `ROWS_AT_ONCE` rows and hold no cursor; what is read is decoded strictly.
+"""
+
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from typing import TypeVar
+
+from slackwater.errors import LedgerDamagedError
+from slackwater.facts.now import Event
+from slackwater.ledger.chain import broken
+from slackwater.ledger.codec import canonical, decode, timestamp
+from slackwater.ledger.reader import ROWS_AT_ONCE
+from slackwater.ledger.store import LedgerFile
+
+EventT = TypeVar("EventT", bound=Event)
+
+BEGINNING = datetime.min.replace(tzinfo=UTC)
+
+# The kind stands in the text: SQLite compares it with the index's own condition.
+_PAGE = (
+    "SELECT seq, at, body FROM entries INDEXED BY history WHERE kind = '{kind}' "  # noqa: S608 -- our own constants
+    f"AND (at, seq) > (?, ?) AND at < ? ORDER BY at, seq LIMIT {ROWS_AT_ONCE}"
+)
+_NEWEST = (
+    "SELECT seq, body FROM entries INDEXED BY history WHERE kind = '{kind}' "
+    "ORDER BY at DESC, seq DESC LIMIT 1"
+)
+# Later than any time there is, as texts sort.
+_END = "A"
+
+
+def told(
+    ledger: LedgerFile,
+    kind: type[EventT],
+    since: datetime = BEGINNING,
+    until: datetime | None = None,
+    tank: str = "",
+) -> Iterator[EventT]:
+    """Entries written from `since` up to before `until`, in order of their times.
+
+    Shape: `kind` one of `schema.HISTORY_KINDS`; with `tank` only entries that name it.
+    Raises: LedgerDamagedError, LedgerBusyError, LedgerStorageError.
+    """
+    for _seq, event in numbered(ledger, kind, since, until, tank):
+        yield event
+
+
+def numbered(
+    ledger: LedgerFile,
+    kind: type[EventT],
+    since: datetime = BEGINNING,
+    until: datetime | None = None,
+    tank: str = "",
+) -> Iterator[tuple[int, EventT]]:
+    """The same with their sequence numbers."""
+    question = _PAGE.format(kind=_word(kind))
+    named = canonical({"tank": tank})[1:-1] if tank else ""
+    at, seq = timestamp(since), 0
+    end = timestamp(until) if until else _END
+    while rows := ledger.select(question, (at, seq, end)):
+        for row in rows:
+            if named in str(row[2]):
+                yield int(row[0] or 0), _read(ledger, kind, row[0], row[2])
+        seq, at = int(rows[-1][0] or 0), str(rows[-1][1])
+        if len(rows) < ROWS_AT_ONCE:
+            return
+
+
+def newest(ledger: LedgerFile, kind: type[EventT]) -> EventT | None:
+    """The entry of a kind with the latest time; None when there is none.
+
+    Raises: LedgerDamagedError, LedgerBusyError, LedgerStorageError.
+    """
+    rows = ledger.select(_NEWEST.format(kind=_word(kind)))
+    return _read(ledger, kind, rows[0][0], rows[0][1]) if rows else None
+
+
+def _word(kind: type[Event]) -> str:
+    return str(kind.__dataclass_fields__["kind"].default)
+
+
+def _read(ledger: LedgerFile, kind: type[EventT], seq: object, body: object) -> EventT:
+    where = str(ledger.path)
+    event = decode(str(body), f"{where}, entry {seq}")
+    if not isinstance(event, kind):
+        fault = "its columns say something else than its body"
+        raise LedgerDamagedError(broken(int(str(seq)), fault, where))
+    return event

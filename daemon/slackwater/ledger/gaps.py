@@ -1,0 +1,127 @@
+"""Stretches in which pumps were enabled and no daemon recorded what they did.
+
+Floor 6. One subject: the daemon's absences. Laws here: an absence ends when a daemon
+takes charge, and begins with its clean end or, after a crash, with the last entry that
+no person wrote; what is shorter than the hour by which deliveries are counted is none.
+"""
+
+from collections.abc import Iterator, Sequence
+from datetime import datetime, timedelta
+from operator import itemgetter
+
+from slackwater.facts.events import PumpsDisabled, PumpsEnabled, Started, Stopped
+from slackwater.facts.history import Gap
+from slackwater.ledger.by_time import numbered
+from slackwater.ledger.reader import ROWS_AT_ONCE
+from slackwater.ledger.store import LedgerFile
+
+GAP_AT_LEAST = timedelta(hours=1)
+# A daemon writes a checkpoint each day; silent for longer it is not there.
+SILENT = timedelta(hours=26)
+
+# Entries a person may have written while no daemon was there.
+_PEOPLES = (
+    "added_by_hand",
+    "calibrated",
+    "clock_confirmed",
+    "hold_raised",
+    "hold_released",
+    "husbandry_noted",
+    "measurement_kept",
+    "measurement_struck",
+    "plan_approved",
+    "plan_withdrawn",
+    "pumps_disabled",
+    "pumps_enabled",
+    "report_imported",
+    "sample_taken",
+    "shot_requested",
+    "standard_checked",
+    "task_closed",
+    "task_set",
+    "water_changed",
+)
+_LAST_OWN = (
+    "SELECT at FROM (SELECT seq, at, kind FROM entries WHERE seq <= ? "  # noqa: S608 -- our own constants
+    f"ORDER BY seq DESC LIMIT {ROWS_AT_ONCE}) WHERE kind NOT IN "
+    f"({', '.join(repr(kind) for kind in _PEOPLES)}) ORDER BY seq DESC LIMIT 1"
+)
+_AT = (
+    f"SELECT at FROM entries WHERE seq <= ? AND seq > ? - {ROWS_AT_ONCE} "  # noqa: S608 -- our own constants
+    "ORDER BY seq LIMIT 1"
+)
+
+_Turning = Started | Stopped | PumpsEnabled | PumpsDisabled
+
+
+def gaps(ledger: LedgerFile, since: datetime, until: datetime) -> tuple[Gap, ...]:
+    """The absences within a stretch of time, in order.
+
+    Raises: LedgerDamagedError, LedgerBusyError, LedgerStorageError.
+    """
+    turnings = _turnings(ledger)
+    absences = list(_away(ledger, turnings, until))
+    found = []
+    for live in _live(turnings, until):
+        for away in absences:
+            begins = max(live.begins, away.begins, since)
+            ends = min(live.ends, away.ends, until)
+            if ends - begins >= GAP_AT_LEAST:
+                found.append(Gap(begins=begins, ends=ends))
+    return tuple(found)
+
+
+def _turnings(ledger: LedgerFile) -> list[tuple[int, _Turning]]:
+    """Every start, end and change of stage, in the order of the ledger."""
+    found: list[tuple[int, _Turning]] = []
+    for kind in (Started, Stopped, PumpsEnabled, PumpsDisabled):
+        found.extend(numbered(ledger, kind))
+    return sorted(found, key=itemgetter(0))
+
+
+def _live(turnings: Sequence[tuple[int, _Turning]], until: datetime) -> Iterator[Gap]:
+    """The stretches in which pumps were enabled."""
+    since: datetime | None = None
+    for _seq, event in turnings:
+        if isinstance(event, PumpsEnabled) and since is None:
+            since = event.at
+        elif isinstance(event, PumpsDisabled) and since is not None:
+            yield Gap(begins=since, ends=event.at)
+            since = None
+    if since is not None:
+        yield Gap(begins=since, ends=until)
+
+
+def _away(
+    ledger: LedgerFile, turnings: Sequence[tuple[int, _Turning]], until: datetime
+) -> Iterator[Gap]:
+    """The stretches without a daemon, after the first one took charge.
+
+    A calibration session is no daemon: it looks at no plan.
+    """
+    left_at: datetime | None = None
+    is_here = False
+    for seq, event in turnings:
+        if is_here and isinstance(event, Started | Stopped):
+            # A start without an end before it was a crash.
+            crashed = isinstance(event, Started)
+            left_at = _last_own(ledger, seq - 1) if crashed else event.at
+            is_here = False
+        if isinstance(event, Started) and event.mode != "calibrate":
+            if left_at is not None:
+                yield Gap(begins=left_at, ends=event.at)
+            is_here = True
+    if is_here:
+        newest = _last_own(ledger, ledger.head.seq)
+        left_at = newest if until - newest > SILENT else None
+    if left_at is not None:
+        yield Gap(begins=left_at, ends=until)
+
+
+def _last_own(ledger: LedgerFile, seq: int) -> datetime:
+    """When the newest entry up to `seq` was written that no person wrote.
+
+    Where people wrote a whole page since, the page's beginning.
+    """
+    rows = ledger.select(_LAST_OWN, (seq,)) or ledger.select(_AT, (seq, seq))
+    return datetime.fromisoformat(str(rows[0][0]))

@@ -1,0 +1,237 @@
+"""The ledger's entries about one tank → its history.
+
+Floor 6. One subject: reading the past of a tank. Laws here: a day that was added up is
+read as its sum, the others entry by entry, and both give the same; what was superseded,
+struck or called off is left out, nothing else is; nothing is written.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime, timedelta
+from operator import itemgetter
+
+from slackwater.facts.history import Delivery, History, ProbeDay
+from slackwater.facts.keeping import fold_task_closed, fold_task_set
+from slackwater.facts.state import State
+from slackwater.facts.waters import (
+    AddedByHand,
+    DaySummed,
+    HusbandryNoted,
+    ReportImported,
+    SampleTaken,
+    StandardChecked,
+    TaskClosed,
+    TaskSet,
+    WaterChanged,
+)
+from slackwater.ledger.by_time import newest, numbered, told
+from slackwater.ledger.days import DAY, begin_of, day_of, days_between, sum_of
+from slackwater.ledger.gaps import gaps
+from slackwater.ledger.measured import SLACK, all_measured, standing, struck_since
+from slackwater.ledger.store import LedgerFile
+from slackwater.pump.outcome import Stamp
+
+HOUR = timedelta(hours=1)
+# No water change is announced for longer ahead.
+AHEAD_AT_MOST = timedelta(days=14)
+
+# The clocks of a sum that is only read, never written.
+_UNWRITTEN: Stamp = {
+    "at": datetime.min.replace(tzinfo=UTC),
+    "boot_s": 0.0,
+    "proven_ms": 0,
+}
+_FIRST = "SELECT at FROM entries WHERE seq = 1"
+
+
+@dataclass(slots=True, kw_only=True)
+class _Figures:
+    """What days add up to; amounts by the hour that begins at a moment."""
+
+    hours: dict[datetime, dict[str, int]] = field(default_factory=dict)
+    asked: dict[str, int] = field(default_factory=lambda: defaultdict(int))
+    unknown: dict[str, int] = field(default_factory=lambda: defaultdict(int))
+    probe_days: list[ProbeDay] = field(default_factory=list)
+
+    def add(self, at: datetime, parameter: str, amount: int) -> None:
+        """Count an amount in the hour in which it came."""
+        amounts = self.hours.setdefault(at, {})
+        amounts[parameter] = amounts.get(parameter, 0) + amount
+
+
+def read_history(
+    ledger: LedgerFile, tank: str, since: datetime, until: datetime
+) -> History:
+    """The past of a tank within a stretch of time.
+
+    Range: aware times, `since` not after `until`.
+    Raises: LedgerDamagedError, LedgerBusyError, LedgerStorageError.
+    """
+    figures = _figures(ledger, tank, since, until)
+    return History(
+        tank=tank,
+        since=since,
+        until=until,
+        measurements=tuple(standing(all_measured(ledger, tank, since, until))),
+        standards=_standards(ledger, until),
+        samples=_samples(ledger, tank, since, until),
+        reports=_reports(ledger, tank, since, until),
+        deliveries=_deliveries(figures, since, until),
+        changes=_changes(ledger, tank, since, until),
+        happenings=_happenings(ledger, tank, since, until),
+        probe_days=tuple(figures.probe_days),
+        gaps=gaps(ledger, since, until),
+        tasks=_tasks(ledger, tank, until),
+        unknown_share={
+            parameter: figures.unknown[parameter] / asked
+            for parameter, asked in sorted(figures.asked.items())
+            if asked > 0
+        },
+    )
+
+
+def summed_until(ledger: LedgerFile) -> date | None:
+    """The last day that was added up; None when none was.
+
+    Raises: LedgerDamagedError, LedgerBusyError, LedgerStorageError.
+    """
+    last = newest(ledger, DaySummed)
+    return None if last is None else last.day
+
+
+def first_day(ledger: LedgerFile) -> date:
+    """The UTC day on which the ledger was made.
+
+    Raises: LedgerDamagedError, LedgerBusyError, LedgerStorageError.
+    """
+    return date.fromisoformat(str(ledger.select(_FIRST)[0][0])[:10])
+
+
+def _figures(
+    ledger: LedgerFile, tank: str, since: datetime, until: datetime
+) -> _Figures:
+    figures = _Figures()
+    for one in _sums(ledger, tank, day_of(since), day_of(until)):
+        _add_sum(figures, one)
+    struck = struck_since(ledger, since - SLACK)
+    for added in told(ledger, AddedByHand, since - SLACK, tank=tank):
+        if added.id not in struck:
+            for parameter, amount in added.effects.items():
+                figures.add(_hour_of(added.given_at), parameter, amount)
+    return figures
+
+
+def _sums(
+    ledger: LedgerFile, tank: str, first: date, last: date
+) -> Iterator[DaySummed]:
+    """The days that were added up, and then those that were not yet."""
+    # Added up twice, which two programs at once may do, a day still counts once.
+    kept = {
+        event.day: event
+        for event in told(ledger, DaySummed, begin_of(first), tank=tank)
+    }
+    yield from (one for day, one in sorted(kept.items()) if first <= day <= last)
+    done = summed_until(ledger)
+    begin = first_day(ledger) if done is None else done + DAY
+    for found in days_between(ledger, max(begin, first), last):
+        for (on, owner), day in sorted(found.items(), key=itemgetter(0)):
+            if owner == tank:
+                yield sum_of(day, on, tank, _UNWRITTEN)
+
+
+def _add_sum(figures: _Figures, one: DaySummed) -> None:
+    begin = begin_of(one.day)
+    for parameter, amounts in one.delivered.items():
+        for hour, amount in enumerate(amounts):
+            if amount:
+                figures.add(begin + hour * HOUR, parameter, amount)
+    for parameter, asked in one.asked.items():
+        figures.asked[parameter] += asked
+        figures.unknown[parameter] += one.unknown.get(parameter, 0)
+    for probe, (count, median, lowest, highest) in one.readings.items():
+        figures.probe_days.append(
+            ProbeDay(
+                probe=probe,
+                parameter=one.parameters.get(probe, ""),
+                at=begin,
+                count=count,
+                median=median,
+                lowest=lowest,
+                highest=highest,
+            )
+        )
+
+
+def _hour_of(moment: datetime) -> datetime:
+    in_utc = moment.astimezone(UTC)
+    return in_utc.replace(minute=0, second=0, microsecond=0)
+
+
+def _deliveries(
+    figures: _Figures, since: datetime, until: datetime
+) -> tuple[Delivery, ...]:
+    return tuple(
+        Delivery(at=at, amounts=amounts)
+        for at, amounts in sorted(figures.hours.items())
+        if since - HOUR < at <= until
+    )
+
+
+def _changes(
+    ledger: LedgerFile, tank: str, since: datetime, until: datetime
+) -> tuple[WaterChanged, ...]:
+    found = list(told(ledger, WaterChanged, since - AHEAD_AT_MOST, tank=tank))
+    gone = {change.supersedes for change in found}
+    kept = (
+        change
+        for change in found
+        if since <= change.changed_at <= until
+        and change.volume_ul > 0
+        and change.id not in gone
+    )
+    return tuple(sorted(kept, key=lambda one: (one.changed_at, one.id)))
+
+
+def _standards(ledger: LedgerFile, until: datetime) -> tuple[StandardChecked, ...]:
+    found = (one for one in told(ledger, StandardChecked) if one.taken_at <= until)
+    return tuple(sorted(found, key=lambda one: (one.taken_at, one.id)))
+
+
+def _samples(
+    ledger: LedgerFile, tank: str, since: datetime, until: datetime
+) -> tuple[SampleTaken, ...]:
+    found = told(ledger, SampleTaken, since - SLACK, tank=tank)
+    kept = (one for one in found if since <= one.taken_at <= until)
+    return tuple(sorted(kept, key=lambda one: (one.taken_at, one.sample)))
+
+
+def _reports(
+    ledger: LedgerFile, tank: str, since: datetime, until: datetime
+) -> tuple[ReportImported, ...]:
+    found = told(ledger, ReportImported, since - SLACK, tank=tank)
+    kept = (one for one in found if since <= one.sampled_at <= until)
+    return tuple(sorted(kept, key=lambda one: (one.sampled_at, one.report)))
+
+
+def _happenings(
+    ledger: LedgerFile, tank: str, since: datetime, until: datetime
+) -> tuple[HusbandryNoted, ...]:
+    found = told(ledger, HusbandryNoted, since - SLACK, tank=tank)
+    kept = (one for one in found if since <= one.happened_at <= until)
+    return tuple(sorted(kept, key=lambda one: (one.happened_at, one.id)))
+
+
+def _tasks(ledger: LedgerFile, tank: str, until: datetime) -> tuple[TaskSet, ...]:
+    """Those still open at the end; of one remedy the last that was set."""
+    numbered_entries: list[tuple[int, TaskSet | TaskClosed]] = [
+        *numbered(ledger, TaskSet, until=until, tank=tank),
+        *numbered(ledger, TaskClosed, until=until),
+    ]
+    state = State()
+    for _seq, event in sorted(numbered_entries, key=itemgetter(0)):
+        if isinstance(event, TaskSet):
+            fold_task_set(state, event)
+        else:
+            fold_task_closed(state, event)
+    return tuple(sorted(state.tasks.values(), key=lambda one: (one.due_on, one.task)))
