@@ -4,11 +4,11 @@ Floor 3. One subject: how fast a dose moves. Laws here: up by a tenth or an abso
 step a day, down by a fifth; up to what is surely taken up it may go at once, because
 that raises nothing.
 Units: any amount a day, the same for all figures.
-Source: bounds are common practice, no source.
+Source: `water.ramps`, common practice, no source.
 """
 
-UP_SHARE = 0.10
-DOWN_SHARE = 0.20
+from slackwater.water.ramps import Bounds, next_dose
+
 # What is left after so many steps comes with a later proposal.
 STEPS_AT_MOST = 8
 
@@ -23,13 +23,10 @@ def steps(now: float, goal: float, first_step: float, free: float) -> tuple[floa
     """
     if goal == 0:
         return (0.0,)
+    bounds = Bounds(cap=max(now, goal), least_rise=first_step)
     amounts: list[float] = []
     amount = now
     while len(amounts) < STEPS_AT_MOST and (amount != goal or not amounts):
-        if goal >= amount:
-            reach = max(amount * (1 + UP_SHARE), amount + first_step, free)
-            amount = min(goal, reach)
-        else:
-            amount = max(goal, amount * (1 - DOWN_SHARE))
+        amount = max(next_dose(amount, goal, 0.0, bounds), min(goal, free))
         amounts.append(amount)
     return tuple(amounts)

@@ -4,7 +4,7 @@ Floor 3. One subject: maintenance and correction. Laws here: a change smaller th
 own uncertainty is not proposed; a correction has an end; nothing below 0 is dosed; a
 value that is old, disputed or missing corrects nothing.
 Units: canonical per day.
-Source: dead-bands and time constants after Kalman 1960 with limits of common practice.
+Source: `water.ramps` and `water.limits`, common practice, no source.
 """
 
 from collections.abc import Mapping
@@ -14,14 +14,7 @@ from math import ceil
 from slackwater.facts.proposal import Evidence, Ground, Grounded
 from slackwater.facts.reasons import Figure
 from slackwater.water.limits import LONGEST_RAMP_DAYS, Limits
-
-# Two-sided 90 %: the change must be larger than what chance alone would show.
-SURE = 1.645
-# Below this share of the dose a change is not worth a person's consent.
-SMALL_SHARE = 0.03
-LEVEL_SURE = 1.5
-# Floating point: 0.3 / 0.1 is a hair above 3.
-EPSILON = 1e-9
+from slackwater.water.ramps import LEVEL_SDS, dead_band, ramp
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,7 +55,7 @@ def maintenance(evidence: Evidence, now: float) -> Want:
         "sd_per_day": evidence.uptake_sd,
         "now_per_day": now,
     }
-    if abs(want - now) < max(SURE * evidence.uptake_sd, SMALL_SHARE * now):
+    if abs(want - now) < dead_band(now, evidence.uptake_sd):
         kept = Grounded(ground=Ground.UNCERTAIN, figures=figures)
         return Want(maintenance=now, changed=False, grounds=(kept,))
     why = Ground.NET_BALANCE if evidence.net_balance else Ground.UPTAKE
@@ -95,19 +88,22 @@ def correction(evidence: Evidence, limits: Limits, most_per_day: float) -> Corre
         "level_sd": evidence.level_sd,
         "target": target,
     }
-    if abs(away) <= max(limits.dead_band, LEVEL_SURE * evidence.level_sd):
+    if abs(away) <= max(limits.dead_band, LEVEL_SDS * evidence.level_sd):
         return _none(Ground.NEAR_TARGET, figures)
     rate = min(limits.rise_per_day, most_per_day) if away > 0 else limits.rise_per_day
     if rate <= 0:
         return _none(Ground.CAPPED, figures)
-    days = max(ceil(abs(away) / rate - EPSILON), ceil(limits.tau_days))
-    figures = {**figures, "days": days, "per_day": away / days}
-    if days > LONGEST_RAMP_DAYS:
+    if abs(away) > LONGEST_RAMP_DAYS * rate:
+        figures = {**figures, "days": ceil(abs(away) / rate)}
         return _none(Ground.RAMP_TOO_LONG, figures)
+    shortest = ramp(level, target, min(rate, abs(away) / limits.tau_days))
+    days = shortest.days
+    figures = {**figures, "days": days, "per_day": shortest.step}
     why = Ground.CORRECTION_UP if away > 0 else Ground.CORRECTION_DOWN
-    retest = Grounded(ground=Ground.RETEST, figures={"after_days": days // 2})
+    after = {"after_days": shortest.retest_after_days}
+    retest = Grounded(ground=Ground.RETEST, figures=after)
     return Correction(
-        per_day=away / days,
+        per_day=shortest.step,
         days=days,
         grounds=(Grounded(ground=why, figures=figures), retest),
     )

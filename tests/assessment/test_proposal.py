@@ -1,0 +1,549 @@
+"""What is proposed, from nothing to a running plan.
+
+Bounds, dead-bands and rates are common practice, no source; the ratio of calcium to
+alkalinity is Ca2+ + 2 HCO3- = CaCO3 + CO2 + H2O with IUPAC atomic weights.
+"""
+
+from dataclasses import replace
+from datetime import date, timedelta
+from itertools import pairwise
+
+import pytest
+
+from slackwater.facts.plan import Group
+from slackwater.facts.proposal import Evidence, Ground
+from slackwater.facts.tank import Outside
+from tests.assessment.reefs import (
+    DAY,
+    DKH,
+    NIGHT,
+    SOLUTIONS,
+    TODAY,
+    TOMORROW,
+    change,
+    grounds,
+    known,
+    line,
+    lines,
+    machine,
+    per_day,
+    plan,
+    proposed,
+)
+
+ONE_DAY = timedelta(days=1)
+# 1 mL a day of carbonate is 0.01 meq/L a day.
+UL_PER_MEQ_PER_L = 100_000
+ALL = tuple(SOLUTIONS)
+
+
+def test_a_stable_tank_is_left_alone_to_the_letter() -> None:
+    """Uptake and level as the plan has them: the plan stays."""
+    present = plan(line("carbonate", 42_000), line("calcium", 42_000))
+    found = proposed(machine(ALL), present, known("alkalinity", 0.42, 0.02))
+    assert found.is_none
+    assert present.lines == found.plan.lines
+
+
+def test_a_change_within_its_own_uncertainty_is_not_proposed() -> None:
+    """0.42 against 0.45 with an error of 0.02: 1.5 sigma is chance."""
+    present = plan(line("carbonate", 42_000))
+    found = proposed(machine(), present, known("alkalinity", 0.45, 0.02))
+    assert found.is_none
+    assert Ground.UNCERTAIN in grounds(found, "carbonate")
+
+
+def test_a_change_beyond_its_uncertainty_is_proposed() -> None:
+    """0.42 against 0.46 with an error of 0.02 is 2 sigma."""
+    present = plan(line("carbonate", 42_000))
+    found = proposed(machine(), present, known("alkalinity", 0.46, 0.02))
+    assert 46_000 == change(found, "carbonate").after_ul
+    assert "more" == change(found, "carbonate").kind
+    assert 0.04 == pytest.approx(change(found, "carbonate").adds["alkalinity"])
+    assert [Ground.UPTAKE] == grounds(found, "carbonate")[:1]
+
+
+def test_a_change_smaller_than_three_hundredths_is_not_proposed() -> None:
+    """However sure it is: nobody consents to 1 mL of 42."""
+    present = plan(line("carbonate", 42_000))
+    found = proposed(machine(), present, known("alkalinity", 0.43, 0.0001))
+    assert found.is_none
+
+
+def test_calcium_follows_alkalinity_by_stoichiometry() -> None:
+    """20.04 mg/L of calcium for each meq/L, less strontium and magnesium beside it."""
+    present = plan(line("carbonate", 42_000), line("calcium", 20_000))
+    found = proposed(machine(ALL), present, known("alkalinity", 0.42, 0.01))
+    wanted_mg_per_l = 0.42 * 40.078 / 2 / 1.0135
+    wanted_ul = wanted_mg_per_l / 0.0002
+    assert change(found, "calcium").after_ul == pytest.approx(wanted_ul, abs=100)
+    assert Ground.STOICHIOMETRY in grounds(found, "calcium")
+
+
+def test_a_new_tank_gets_nothing_until_two_tests_show_a_fall() -> None:
+    """No plan and no fall: no line."""
+    found = proposed(
+        machine(("carbonate",)), None, known("alkalinity", 0.2, 0.01, falls=False)
+    )
+    assert () == found.plan.lines
+    assert Ground.NEW_TANK in grounds(found, "carbonate")
+
+
+def test_a_first_plan_starts_at_what_is_surely_taken_up() -> None:
+    """From nothing to the lower bound at once, which raises nothing; then in steps."""
+    found = proposed(machine(("carbonate",)), None, known("alkalinity", 0.42, 0.05))
+    steps = lines(found, "carbonate")
+    low_ul = (0.42 - 1.645 * 0.05) * UL_PER_MEQ_PER_L
+    assert steps[0].per_day_ul == pytest.approx(low_ul, abs=100)
+    assert TOMORROW == steps[0].first_day
+    assert steps[-1].last_day is None
+    assert 42_000 == steps[-1].per_day_ul
+    assert NIGHT == steps[-1].windows
+    assert "new" == change(found, "carbonate").kind
+
+
+def test_steps_follow_each_other_without_a_gap_and_within_their_bound() -> None:
+    """A rise by half: a tenth a day, or to the lower bound at once."""
+    present = plan(line("carbonate", 40_000))
+    found = proposed(machine(), present, known("alkalinity", 0.6, 0.1, uptake_low=0.4))
+    steps = lines(found, "carbonate")
+    amounts = [40_000, *(step.per_day_ul for step in steps)]
+    assert 60_000 == amounts[-1]
+    assert all(later <= before * 1.1 + 1 for before, later in pairwise(amounts))
+    ends = [step.last_day for step in steps[:-1]]
+    starts = [step.first_day for step in steps[1:]]
+    assert [end + ONE_DAY for end in ends if end] == starts
+
+
+def test_a_fall_comes_in_steps_of_a_fifth() -> None:
+    """From 40 to 20 mL: 32, 25.6, 20.5 (rounded down to tenths), then 20."""
+    present = plan(line("carbonate", 40_000))
+    found = proposed(machine(), present, known("alkalinity", 0.2, 0.01))
+    amounts = [step.per_day_ul for step in lines(found, "carbonate")]
+    assert [32_000, 25_600, 20_400, 20_000] == amounts
+
+
+def test_without_enough_evidence_the_last_dose_stays() -> None:
+    """Silence is not safe: 42 mL go on."""
+    present = plan(line("carbonate", 42_000))
+    found = proposed(machine(), present, known("alkalinity", 0.2, 0.2, enough=False))
+    assert found.is_none
+    assert Ground.LITTLE_EVIDENCE in grounds(found, "carbonate")
+
+
+def test_a_low_level_is_made_good_over_days_in_a_line_with_an_end() -> None:
+    """0.8 dKH too low, seven days at least, within the net rise."""
+    present = plan(line("carbonate", 42_000))
+    found = proposed(
+        machine(), present, known("alkalinity", 0.42, 0.01, level=7.2 * DKH)
+    )
+    up = next(one for one in lines(found, "carbonate") if one.purpose == "correction")
+    assert (TOMORROW, TODAY + 7 * ONE_DAY) == (up.first_day, up.last_day)
+    step_ul = 0.8 * DKH / 7 * UL_PER_MEQ_PER_L
+    assert up.per_day_ul == pytest.approx(step_ul, abs=100)
+    assert present.lines[0] in found.plan.lines
+    assert Ground.CORRECTION_UP in grounds(found, "carbonate")
+    assert Ground.RETEST in grounds(found, "carbonate")
+
+
+def test_correction_doses_stand_half_way_between_the_others() -> None:
+    """The pump rests: no two of its doses within a quarter of an hour."""
+    present = plan(line("carbonate", 42_000))
+    found = proposed(
+        machine(), present, known("alkalinity", 0.42, 0.01, level=7.2 * DKH)
+    )
+    up = next(one for one in lines(found, "carbonate") if one.purpose == "correction")
+    length = sum(one.end_minute - one.start_minute for one in up.windows)
+    share = length / up.count
+    assert 0 == share % 60
+    assert 30 == up.windows[0].start_minute
+
+
+def test_a_high_level_is_left_to_fall_by_withholding() -> None:
+    """0.9 dKH too high: less for seven days, then the full dose again by itself."""
+    present = plan(line("carbonate", 42_000))
+    found = proposed(
+        machine(), present, known("alkalinity", 0.42, 0.01, level=8.9 * DKH)
+    )
+    low, full = lines(found, "carbonate")
+    assert (TOMORROW, TODAY + 7 * ONE_DAY) == (low.first_day, low.last_day)
+    held_ul = 0.9 * DKH / 7 * UL_PER_MEQ_PER_L
+    assert low.per_day_ul == pytest.approx(42_000 - held_ul, abs=100)
+    assert (42_000, None) == (full.per_day_ul, full.last_day)
+    assert full.first_day == TODAY + 8 * ONE_DAY
+
+
+def test_a_correction_that_runs_is_not_proposed_again() -> None:
+    """Half of the ramp is still to come and covers the half that is missing."""
+    running = line(
+        "carbonate",
+        4_000,
+        id="carbonate-up",
+        purpose="correction",
+        first_day=TODAY - 3 * ONE_DAY,
+        last_day=TODAY + 3 * ONE_DAY,
+    )
+    present = plan(line("carbonate", 42_000), running)
+    level = 8 * DKH - 4 * 0.04
+    found = proposed(machine(), present, known("alkalinity", 0.42, 0.01, level=level))
+    assert present.lines == found.plan.lines
+    assert Ground.RUNNING in grounds(found, "carbonate")
+
+
+def test_a_correction_that_ended_is_left_out() -> None:
+    """Lines that have no day left do not come into the new plan."""
+    ended = line(
+        "carbonate",
+        4_000,
+        id="carbonate-up",
+        purpose="correction",
+        last_day=TODAY - ONE_DAY,
+    )
+    present = plan(line("carbonate", 42_000), ended)
+    found = proposed(machine(), present, known("alkalinity", 0.42, 0.01))
+    assert ["carbonate"] == [one.id for one in found.plan.lines]
+
+
+def test_a_running_correction_goes_on_beside_a_new_maintenance() -> None:
+    """The uptake has changed, the ramp is still right."""
+    running = line(
+        "carbonate",
+        4_000,
+        id="carbonate-up",
+        purpose="correction",
+        last_day=TODAY + 3 * ONE_DAY,
+    )
+    present = plan(line("carbonate", 42_000), running)
+    level = 8 * DKH - 4 * 0.04
+    found = proposed(machine(), present, known("alkalinity", 0.5, 0.01, level=level))
+    assert running in found.plan.lines
+    assert 50_000 == change(found, "carbonate").after_ul
+
+
+@pytest.mark.parametrize(
+    ("changes", "ground"),
+    [
+        ({"fresh": False}, Ground.TOO_OLD),
+        ({"level": None}, Ground.NO_VALUE),
+        ({"target": None}, Ground.NO_TARGET),
+        ({"blocked": (Ground.SALINITY,)}, Ground.SALINITY),
+        ({"level": 7.95 * DKH}, Ground.NEAR_TARGET),
+    ],
+)
+def test_no_correction_without_a_sound_value(
+    changes: dict[str, object], ground: Ground
+) -> None:
+    """Old, missing, aimless, blocked or near: the maintenance alone goes on."""
+    evidence = known("alkalinity", 0.42, 0.01, level=7.0 * DKH)
+    present = plan(line("carbonate", 42_000))
+    found = proposed(
+        machine(),
+        present,
+        replace(evidence, **changes),  # type: ignore[arg-type]  # any field
+    )
+    assert found.is_none
+    assert ground in grounds(found, "carbonate")
+
+
+def test_what_may_not_be_dosed_ends_at_once() -> None:
+    """A contaminant is never dosed: the line goes."""
+    present = plan(line("iodide", 3_000))
+    found = proposed(
+        machine(("iodide",)),
+        present,
+        known("iodine", 1.0, 0.1, no_dose=(Ground.BLOCKED,)),
+    )
+    assert () == found.plan.lines
+    assert "ends" == change(found, "iodide").kind
+
+
+def test_of_the_three_one_is_corrected_at_a_time() -> None:
+    """Alkalinity is further away, in its own dead-bands; calcium waits."""
+    made = machine(ALL, targets={"alkalinity": 8 * DKH, "calcium": 420.0})
+    present = plan(line("carbonate", 42_000), line("calcium", 41_500))
+    found = proposed(
+        made,
+        present,
+        known("alkalinity", 0.42, 0.01, level=7.0 * DKH),
+        known("calcium", 8.3, 0.2, level=400.0, target=420.0),
+    )
+    assert change(found, "carbonate").correction_days > 0
+    assert 0 == change(found, "calcium").correction_days
+    assert Ground.ONE_AT_A_TIME in grounds(found, "calcium")
+    assert Ground.CORRECTION_UP not in grounds(found, "calcium")
+
+
+def test_while_one_correction_runs_no_other_of_the_three_begins() -> None:
+    """The knob that is being turned keeps the others still."""
+    running = line(
+        "carbonate",
+        4_000,
+        id="carbonate-up",
+        purpose="correction",
+        last_day=TODAY + 3 * ONE_DAY,
+    )
+    made = machine(ALL, targets={"alkalinity": 8 * DKH, "calcium": 420.0})
+    present = plan(line("carbonate", 42_000), running, line("calcium", 41_500))
+    found = proposed(
+        made,
+        present,
+        known("alkalinity", 0.42, 0.01, level=8 * DKH - 0.16),
+        known("calcium", 8.3, 0.2, level=380.0, target=420.0),
+    )
+    assert Ground.ONE_AT_A_TIME in grounds(found, "calcium")
+
+
+def test_calcium_alone_is_corrected_slowly() -> None:
+    """20 mg/L over thirty days: a drift, not a dose."""
+    made = machine(ALL, targets={"alkalinity": 8 * DKH, "calcium": 420.0})
+    present = plan(line("carbonate", 42_000), line("calcium", 41_500))
+    found = proposed(
+        made,
+        present,
+        known("alkalinity", 0.42, 0.01),
+        known("calcium", 8.3, 0.2, level=400.0, target=420.0),
+    )
+    assert 30 == change(found, "calcium").correction_days
+
+
+def test_side_effects_of_one_solution_count_for_the_next() -> None:
+    """Potassium that comes with the nitrate is not dosed again."""
+    present = plan(line("nitre", 20_000), line("potash", 20_000))
+    made = machine(("nitre", "potash"), targets={})
+    found = proposed(made, present, known("potassium", 2.0, 0.05))
+    # 20 mL of nitre bring 0.6 mg/L of potassium a day, though it comes later in order.
+    assert change(found, "potash").after_ul == 20_000
+    later = proposed(
+        made, present, known("nitrate", 1.0, 0.01), known("potassium", 3.0, 0.05)
+    )
+    assert later.plan.lines
+
+
+def test_an_outside_source_is_taken_off() -> None:
+    """Limewater brings 0.1 meq/L a day: the pump needs the rest."""
+    lime = Outside(
+        id="lime",
+        tank="reef",
+        parameter="alkalinity",
+        per_day=per_day("alkalinity", 0.1),
+    )
+    present = plan(line("carbonate", 42_000))
+    found = proposed(machine(outside=(lime,)), present, known("alkalinity", 0.42, 0.01))
+    assert 32_000 == change(found, "carbonate").after_ul
+    assert Ground.SIDE_EFFECT in grounds(found, "carbonate")
+
+
+def test_a_cap_holds_and_names_itself() -> None:
+    """More than the pump may give a day comes down to what fits beside a late dose."""
+    made = machine()
+    tight = replace(made.pumps["carbonate"], per_day_ul=44_000)
+    made = replace(made, pumps={**made.pumps, "carbonate": tight})
+    found = proposed(
+        made,
+        plan(line("carbonate", 30_000)),
+        known("alkalinity", 0.6, 0.01, level=7.0 * DKH),
+    )
+    asked = change(found, "carbonate")
+    assert asked.after_ul <= 44_000 * 12 / 13
+    assert 0 == asked.correction_ul
+    capped = next(one for one in asked.grounds if one.ground is Ground.CAPPED)
+    assert "[pump.carbonate] most_per_day" == capped.figures["cap"]
+
+
+def test_a_correction_over_a_cap_is_left_out_and_the_rest_stays() -> None:
+    """No room on top of the maintenance: that goes on as it was."""
+    made = machine()
+    tight = replace(made.pumps["carbonate"], per_day_ul=46_000)
+    made = replace(made, pumps={**made.pumps, "carbonate": tight})
+    present = plan(line("carbonate", 42_000))
+    found = proposed(made, present, known("alkalinity", 0.42, 0.01, level=7.0 * DKH))
+    assert present.lines == found.plan.lines
+    assert Ground.CAPPED in grounds(found, "carbonate")
+
+
+def test_without_a_cap_nothing_is_proposed() -> None:
+    """A cap that is absent is zero."""
+    made = machine(("carbonate",))
+    tank = replace(made.tanks["reef"], caps={})
+    made = replace(made, tanks={"reef": tank})
+    found = proposed(made, None, known("alkalinity", 0.42, 0.01))
+    assert () == found.plan.lines
+    assert Ground.CAPPED in grounds(found, "carbonate")
+
+
+def test_a_correction_longer_than_sixty_days_is_a_persons_work() -> None:
+    """40 mg/L of potassium at half a milligram a day is another target."""
+    made = machine(("potash",), targets={"potassium": 400.0})
+    tank = replace(
+        made.tanks["reef"],
+        caps={
+            "potassium": replace(
+                made.tanks["reef"].caps["potassium"],
+                net_rise=per_day("potassium", 0.5),
+            )
+        },
+    )
+    made = replace(made, tanks={"reef": tank})
+    found = proposed(
+        made,
+        None,
+        known("potassium", 0.0, 0.1, level=360.0, target=400.0),
+    )
+    assert Ground.RAMP_TOO_LONG in grounds(found, "potash")
+
+
+def test_what_no_solution_brings_is_said() -> None:
+    """A target and a value, and no pump: it is in the list of what is not dosed."""
+    made = machine(("carbonate",), targets={"alkalinity": 8 * DKH, "potassium": 400.0})
+    found = proposed(
+        made, None, Evidence(parameter="potassium", target=400.0, level=380.0)
+    )
+    assert ["potassium"] == [one.parameter for one in found.withheld]
+    assert Ground.NO_SOLUTION == found.withheld[0].grounds[0].ground
+
+
+def test_less_than_a_dose_is_given_every_few_days() -> None:
+    """0.05 mL a day from a pump of 0.2 mL: one dose every four days."""
+    found = proposed(
+        machine(("potash",), targets={}),
+        None,
+        known("potassium", 0.005, 0.0001),
+    )
+    every = lines(found, "potash")[-1]
+    assert (200, 1, 4) == (every.per_day_ul, every.count, every.every_days)
+
+
+def test_far_less_than_a_dose_asks_for_a_weaker_solution() -> None:
+    """A dose every hundred days is none."""
+    found = proposed(
+        machine(("potash",), targets={}),
+        None,
+        known("potassium", 0.0001, 0.000001),
+    )
+    assert () == found.plan.lines
+    assert Ground.TOO_SMALL in grounds(found, "potash")
+
+
+def test_a_blind_correction_stays_below_its_limit() -> None:
+    """Two units of room in thirty days: no more than that is added."""
+    made = machine(("iodide",), targets={"iodine": 60.0})
+    found = proposed(
+        made,
+        None,
+        known("iodine", 0.0, 0.1, level=40.0, target=60.0, room=20.0, falls=False),
+    )
+    asked = change(found, "iodide")
+    added = asked.correction_ul * asked.correction_days * 0.0005
+    assert 0 < added <= 20.0
+
+
+def test_a_blind_limit_that_is_reached_ends_corrections() -> None:
+    """No room, no dose on top."""
+    made = machine(("iodide",), targets={"iodine": 60.0})
+    found = proposed(
+        made,
+        None,
+        known("iodine", 0.0, 0.1, level=40.0, target=60.0, room=0.0, falls=False),
+    )
+    assert Ground.CAPPED in grounds(found, "iodide")
+
+
+def test_a_group_keeps_its_ratio_to_the_microlitre() -> None:
+    """Two to three: whatever the steps are."""
+    groups = {"pair": Group(id="pair", ratio={"calcium": 3, "carbonate": 2})}
+    present = plan(
+        line("carbonate", 42_000, group="pair"),
+        line("calcium", 63_000, group="pair"),
+        groups=groups,
+    )
+    found = proposed(
+        machine(ALL), present, known("alkalinity", 0.6, 0.02, uptake_low=0.4)
+    )
+    made = found.plan
+    for name, group in made.groups.items():
+        members = {one.id: one for one in made.lines if one.group == name}
+        assert set(members) == set(group.ratio)
+        carbonate, calcium = (
+            next(one for one in members.values() if one.pump == pump)
+            for pump in ("carbonate", "calcium")
+        )
+        assert carbonate.per_day_ul * 3 == calcium.per_day_ul * 2
+        assert group.ratio[carbonate.id] * 3 == group.ratio[calcium.id] * 2
+    assert len(made.groups) > 1
+    assert [Ground.GROUP] == grounds(found, "calcium")
+
+
+def test_a_group_without_its_leader_accepted_stays_as_it_is() -> None:
+    """Taking one pump of a pair takes both; taking another takes neither."""
+    groups = {"pair": Group(id="pair", ratio={"calcium": 1, "carbonate": 1})}
+    present = plan(
+        line("carbonate", 42_000, group="pair"),
+        line("calcium", 42_000, group="pair"),
+        line("nitre", 5_000),
+        groups=groups,
+    )
+    evidence = known("alkalinity", 0.6, 0.02)
+    none = proposed(machine(ALL), present, evidence, only=frozenset({"nitre"}))
+    assert present.lines == none.plan.lines
+    both = proposed(machine(ALL), present, evidence, only=frozenset({"calcium"}))
+    assert {"carbonate", "calcium"} == {one.pump for one in both.changes}
+
+
+def test_lines_of_another_tank_and_of_food_are_not_touched() -> None:
+    """What nothing is known of stays to the letter."""
+    other = replace(line("calcium", 9_000, id="other"), tank="lagoon", pump="far")
+    food = line("food", 6_000)
+    present = plan(other, food, line("carbonate", 42_000))
+    found = proposed(machine(ALL), present, known("alkalinity", 0.6, 0.02))
+    assert other in found.plan.lines
+    assert food in found.plan.lines
+
+
+def test_two_pumps_of_one_parameter_keep_their_shares() -> None:
+    """Two thirds by day, one third by night: so it stays."""
+    made = machine(("carbonate",))
+    second = replace(made.pumps["carbonate"], id="carbonate-two", channel="z")
+    made = replace(made, pumps={**made.pumps, "carbonate-two": second})
+    present = plan(
+        line("carbonate", 28_000),
+        line("carbonate", 14_000, id="second", pump="carbonate-two", windows=DAY),
+    )
+    found = proposed(made, present, known("alkalinity", 0.6, 0.01))
+    assert 40_000 == change(found, "carbonate").after_ul
+    assert 20_000 == change(found, "carbonate-two").after_ul
+
+
+def test_lines_by_weekday_count_by_their_share_of_a_week() -> None:
+    """21 mL on four days of seven are 12 a day."""
+    present = plan(line("carbonate", 21_000, weekdays=("mon", "tue", "thu", "sat")))
+    found = proposed(machine(), present, known("alkalinity", 0.12, 0.01))
+    assert found.is_none
+
+
+def test_the_steps_of_an_earlier_proposal_lead_where_they_lead() -> None:
+    """What is compared is the amount after the last step, not that of today."""
+    first = line("carbonate", 46_000, id="carbonate-step-1", last_day=TOMORROW)
+    last = line("carbonate", 50_000, first_day=TOMORROW + ONE_DAY)
+    present = plan(first, last)
+    found = proposed(machine(), present, known("alkalinity", 0.5, 0.01))
+    assert present.lines == found.plan.lines
+
+
+def test_a_plan_of_the_future_is_compared_from_its_first_day() -> None:
+    """Approved for next week: that is the present amount."""
+    present = plan(line("carbonate", 42_000, first_day=date(2026, 6, 1)))
+    found = proposed(machine(), present, known("alkalinity", 0.42, 0.01))
+    assert found.is_none
+
+
+def test_lines_at_explicit_times_keep_them() -> None:
+    """Half past seven in the morning and evening."""
+    present = plan(
+        line("carbonate", 42_000, windows=(), times_minute=(450, 1170), count=2)
+    )
+    made = machine()
+    wide = replace(made.pumps["carbonate"], per_dose_ul=40_000)
+    made = replace(made, pumps={**made.pumps, "carbonate": wide})
+    found = proposed(made, present, known("alkalinity", 0.12, 0.001, level=7 * DKH))
+    steps = lines(found, "carbonate")
+    assert {(450, 1170)} <= {one.times_minute for one in steps}
