@@ -21,9 +21,9 @@ def over_caps(moment: Moment, ask: Ask, volume_ul: int, day: date) -> list[Reaso
     """
     if ask.kind == "calibrate":
         return list(_calibration(moment, ask, volume_ul))
-    reasons = list(_pump_caps(moment, ask, volume_ul, day))
+    reasons = _pump_caps(moment, ask, volume_ul, day)
     for rule in ask.pump.effects:
-        reasons.extend(_effect_caps(moment, rule, volume_ul, day))
+        reasons += _effect_caps(moment, rule, volume_ul, day)
     return reasons
 
 
@@ -37,46 +37,38 @@ def unanswered_share_ms(state: State, proven_ms: int) -> int:
     return max(DAY_MS - (proven_ms - state.unanswered_ms), 0)
 
 
-def _pump_caps(moment: Moment, ask: Ask, volume_ul: int, day: date) -> Iterator[Reason]:
+def _pump_caps(moment: Moment, ask: Ask, volume_ul: int, day: date) -> list[Reason]:
     state, pump, key = moment.state, ask.pump.pump, ask.pump.charge_key
+    reasons = []
     if not 0 < volume_ul <= pump.per_dose_ul:
-        yield because(Code.CAP_DOSE, asked_ul=volume_ul, cap_ul=pump.per_dose_ul)
+        reasons.append(_over(Code.CAP_DOSE, None, volume_ul, pump.per_dose_ul))
     given = state.charges.get(key)
-    unknown_ul = _used_up(moment, pump.per_day_ul)
-    rolling_ul = unknown_ul
-    today_ul = unknown_ul
+    rolling_ul = today_ul = _used_up(moment, pump.per_day_ul)
     if given is not None:
         rolling_ul += given.since(moment.proven_ms - DAY_MS)
         today_ul += state.days[key].get(day, 0)
     if not 0 < rolling_ul + volume_ul <= pump.per_day_ul:
-        yield because(
-            Code.CAP_ROLLING,
-            charged_ul=rolling_ul,
-            asked_ul=volume_ul,
-            cap_ul=pump.per_day_ul,
-        )
+        reasons.append(_over(Code.CAP_ROLLING, rolling_ul, volume_ul, pump.per_day_ul))
     if not 0 < today_ul + volume_ul <= pump.per_day_ul:
-        yield because(
-            Code.CAP_DAY,
-            charged_ul=today_ul,
-            asked_ul=volume_ul,
-            cap_ul=pump.per_day_ul,
-        )
+        reasons.append(_over(Code.CAP_DAY, today_ul, volume_ul, pump.per_day_ul))
     if pump.per_hour_ul is not None:
         hour_ul = 0 if given is None else given.since(moment.proven_ms - HOUR_MS)
         if not 0 < hour_ul + volume_ul <= pump.per_hour_ul:
-            yield because(
-                Code.CAP_HOUR,
-                charged_ul=hour_ul,
-                asked_ul=volume_ul,
-                cap_ul=pump.per_hour_ul,
-            )
+            reasons.append(_over(Code.CAP_HOUR, hour_ul, volume_ul, pump.per_hour_ul))
+    return reasons
+
+
+def _over(code: Code, charged_ul: int | None, asked_ul: int, cap_ul: int) -> Reason:
+    if charged_ul is None:
+        return because(code, asked_ul=asked_ul, cap_ul=cap_ul)
+    return because(code, charged_ul=charged_ul, asked_ul=asked_ul, cap_ul=cap_ul)
 
 
 def _effect_caps(
     moment: Moment, rule: EffectRule, volume_ul: int, day: date
-) -> Iterator[Reason]:
+) -> list[Reason]:
     state = moment.state
+    reasons = []
     added = rule.per_ul * volume_ul
     charged = _used_up(moment, rule.gross)
     today = charged
@@ -86,7 +78,7 @@ def _effect_caps(
         today += state.days[rule.key].get(day, 0)
     worst = max(charged, today)
     if not 0 < worst + added + rule.outside <= rule.gross:
-        yield because(
+        gross = because(
             Code.CAP_GROSS,
             parameter=rule.parameter,
             charged=worst,
@@ -94,16 +86,21 @@ def _effect_caps(
             outside=rule.outside,
             cap=rule.gross,
         )
+        reasons.append(gross)
     if rule.net is not None:
-        net = worst + added + rule.outside - rule.uptake_low
-        if not net <= rule.net:
-            yield because(
-                Code.CAP_NET, parameter=rule.parameter, rise=net, cap=rule.net
+        rise = worst + added + rule.outside - rule.uptake_low
+        if not rise <= rule.net:
+            net = because(
+                Code.CAP_NET, parameter=rule.parameter, rise=rise, cap=rule.net
             )
+            reasons.append(net)
+    return reasons
 
 
 def _used_up(moment: Moment, cap: int) -> int:
     """The part of a daily cap that nobody accounted for, rounded up."""
+    if moment.state.unanswered_ms is None:
+        return 0
     left_ms = unanswered_share_ms(moment.state, moment.proven_ms)
     return -(-cap * left_ms // DAY_MS) if left_ms else 0
 
@@ -149,11 +146,12 @@ def too_close(moment: Moment, ask: Ask) -> list[Reason]:
 def _after_the_old_bottle(moment: Moment, ask: Ask) -> Iterator[Reason]:
     """The gap to what a pump gave before it was given another solution."""
     machine, pump = moment.machine, ask.pump.pump
+    pumps = machine.pumps
     for other, flow in moment.state.flows.items():
-        now = machine.pumps.get(other)
-        if flow.tank != pump.tank or other == pump.id:
-            continue
+        now = pumps.get(other)
         if now is not None and now.solution == flow.solution:
+            continue
+        if flow.tank != pump.tank or other == pump.id:
             continue
         gap_ms = int(machine.gap_s(pump.solution, flow.solution) * 1000)
         # What a solution was that nobody knows any more, it was the worst.

@@ -5,23 +5,25 @@ proven refuses; every function gives all its reasons; none of them can be switch
 off by how the daemon runs.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 
-from slackwater.facts.messages import Channel
+from slackwater.facts.messages import Beat, Channel
 from slackwater.facts.reasons import Code, Reason, because
-from slackwater.facts.sight import NodeSight
 from slackwater.facts.tank import Pump
 from slackwater.gate.moment import Ask, Moment
 
 # A ledger entry may be stamped a little after the clock was read for a turn.
 CLOCK_SLACK_S = 2.0
 
+# What an interlock gives that has nothing to say, which is the rule: made once.
+NONE: tuple[Reason, ...] = ()
+
 
 def refusals(moment: Moment, ask: Ask) -> list[Reason]:
     """All reasons of all interlocks, in the order of the table."""
     reasons: list[Reason] = []
     for interlock in INTERLOCKS:
-        reasons.extend(interlock(moment, ask))
+        reasons += interlock(moment, ask)
     return reasons
 
 
@@ -35,53 +37,62 @@ def clock_is_trusted(moment: Moment) -> bool:
     )
 
 
-def clock(moment: Moment, _ask: Ask) -> Iterator[Reason]:
+def clock(moment: Moment, _ask: Ask) -> Sequence[Reason]:
     """An unproven clock, or one before the newest entry."""
-    if not clock_is_trusted(moment):
-        yield because(Code.CLOCK_UNPROVEN)
-    newest = moment.state.newest_at
-    if newest is not None:
-        behind_s = (newest - moment.now.utc).total_seconds()
+    reasons = [] if clock_is_trusted(moment) else [because(Code.CLOCK_UNPROVEN)]
+    newest, utc = moment.state.newest_at, moment.now.utc
+    if newest is not None and newest > utc:
+        behind_s = (newest - utc).total_seconds()
         if behind_s > CLOCK_SLACK_S:
-            yield because(Code.CLOCK_BEHIND, behind_s=int(behind_s))
+            reasons.append(because(Code.CLOCK_BEHIND, behind_s=int(behind_s)))
+    return reasons
 
 
-def disk(moment: Moment, _ask: Ask) -> Iterator[Reason]:
+def disk(moment: Moment, _ask: Ask) -> Sequence[Reason]:
     """Too little room for the ledger to go on."""
     free, least = moment.sight.free_bytes, moment.machine.timing.free_space_bytes
-    if free is not None and free < least:
-        yield because(Code.LEDGER_FULL, free_bytes=free, least_bytes=least)
+    if free is None or free >= least:
+        return NONE
+    return [because(Code.LEDGER_FULL, free_bytes=free, least_bytes=least)]
 
 
-def start(moment: Moment, _ask: Ask) -> Iterator[Reason]:
+def start(moment: Moment, _ask: Ask) -> Sequence[Reason]:
     """The first moments after the daemon took charge."""
     up_s = moment.now.boot_s - moment.sight.started_boot_s
     wait_s = moment.machine.timing.start_hold_off_s
-    if up_s < wait_s:
-        yield because(Code.START_HOLD_OFF, left_s=int(wait_s - up_s) + 1)
+    if up_s >= wait_s:
+        return NONE
+    return [because(Code.START_HOLD_OFF, left_s=int(wait_s - up_s) + 1)]
 
 
-def approval(moment: Moment, ask: Ask) -> Iterator[Reason]:
+def approval(moment: Moment, ask: Ask) -> Sequence[Reason]:
     """A plan dose needs an approval in force, and the pump it was given for."""
     if ask.kind == "calibrate":
-        return
-    if moment.approval is None or ask.line is None:
-        yield because(Code.NO_PLAN)
-        return
-    if moment.now.utc >= moment.approval.expires_at:
-        expired = moment.approval.expires_at.isoformat()
-        yield because(Code.APPROVAL_EXPIRED, expired_at=expired)
-    pump = ask.pump.pump
-    if ask.line.line.pump != pump.id or ask.line.line.solution != pump.solution:
-        yield because(Code.PUMP_CHANGED, pump=pump.id, solution=pump.solution)
+        return NONE
+    approval, rule = moment.approval, ask.line
+    if approval is None or rule is None:
+        return [because(Code.NO_PLAN)]
+    reasons = []
+    if moment.now.utc >= approval.expires_at:
+        expired = approval.expires_at.isoformat()
+        reasons.append(because(Code.APPROVAL_EXPIRED, expired_at=expired))
+    pump, line = ask.pump.pump, rule.line
+    if line.pump != pump.id or line.solution != pump.solution:
+        changed = because(Code.PUMP_CHANGED, pump=pump.id, solution=pump.solution)
+        reasons.append(changed)
     known = moment.state.calibrations.get(pump.id)
-    approved = moment.approval.calibrations.get(pump.id, "")
-    if known is not None and known.cal != approved:
-        yield because(Code.CALIBRATION_CHANGED, pump=pump.id, calibration=known.cal)
+    if known is not None and known.cal != approval.calibrations.get(pump.id, ""):
+        newer = because(Code.CALIBRATION_CHANGED, pump=pump.id, calibration=known.cal)
+        reasons.append(newer)
+    return reasons
 
 
-def holds(moment: Moment, ask: Ask) -> Iterator[Reason]:
+def holds(moment: Moment, ask: Ask) -> Sequence[Reason]:
     """Every hold whose scope reaches the dose or a line of its group."""
+    return list(_holds(moment, ask)) if moment.state.holds else NONE
+
+
+def _holds(moment: Moment, ask: Ask) -> Iterator[Reason]:
     for _, hold in sorted(moment.state.holds.items()):
         if hold.until is not None and moment.now.utc >= hold.until:
             continue
@@ -125,37 +136,39 @@ def _group(ask: Ask) -> str:
     return "" if ask.line is None else ask.line.line.group
 
 
-def link(moment: Moment, _ask: Ask) -> Iterator[Reason]:
+def link(moment: Moment, _ask: Ask) -> Sequence[Reason]:
     """Both connections must be proven up."""
     sight = moment.sight
-    if not (sight.observe_up and sight.actuate_up):
-        yield because(
-            Code.LINK_DOWN, observe=sight.observe_up, actuate=sight.actuate_up
-        )
+    if sight.observe_up and sight.actuate_up:
+        return NONE
+    observe, actuate = sight.observe_up, sight.actuate_up
+    return [because(Code.LINK_DOWN, observe=observe, actuate=actuate)]
 
 
-def node(moment: Moment, ask: Ask) -> Iterator[Reason]:
+def node(moment: Moment, ask: Ask) -> Sequence[Reason]:
     """The node must be heard, settled, itself, and ready."""
     pump = ask.pump.pump
     seen = moment.sight.nodes.get(pump.node)
     timing = moment.machine.timing
     if seen is None:
-        yield because(Code.NODE_ABSENT, node=pump.node)
-        return
-    age_s = moment.now.boot_s - seen.beat.heard_boot_s
+        return [because(Code.NODE_ABSENT, node=pump.node)]
+    beat = seen.beat
+    age_s = moment.now.boot_s - beat.heard_boot_s
     if not 0 <= age_s <= timing.beat_fresh_s:
-        yield because(Code.NODE_ABSENT, node=pump.node, beat_age_s=round(age_s, 1))
-        return
-    up_s = seen.beat.up / 1000
+        return [because(Code.NODE_ABSENT, node=pump.node, beat_age_s=round(age_s, 1))]
+    reasons = []
+    up_s = beat.up / 1000
     if seen.beats < timing.start_beats or up_s < timing.start_hold_off_s:
-        yield because(
+        settling = because(
             Code.NODE_SETTLING, node=pump.node, beats=seen.beats, up_s=int(up_s)
         )
-    yield from _identity(moment, pump, seen)
-    yield from _channel(seen, ask)
+        reasons.append(settling)
+    reasons += _identity(moment, pump, beat)
+    reasons += _channel(beat, ask)
+    return reasons
 
 
-def _identity(moment: Moment, pump: Pump, seen: NodeSight) -> Iterator[Reason]:
+def _identity(moment: Moment, pump: Pump, beat: Beat) -> list[Reason]:
     """Hardware and configuration as configured, else as seen at approval."""
     known = moment.machine.nodes[pump.node]
     approved = ("", "")
@@ -163,40 +176,44 @@ def _identity(moment: Moment, pump: Pump, seen: NodeSight) -> Iterator[Reason]:
         approved = moment.approval.hardware.get(pump.node, approved)
     hardware = known.hardware_id or approved[0]
     config = known.config_id or approved[1]
-    heard = (seen.beat.hw, seen.beat.cfg)
-    if (hardware or heard[0]) != heard[0] or (config or heard[1]) != heard[1]:
-        yield because(
+    reasons = []
+    if (hardware or beat.hw) != beat.hw or (config or beat.cfg) != beat.cfg:
+        other = because(
             Code.NODE_IDENTITY,
             node=pump.node,
-            hardware=heard[0],
-            configuration=heard[1],
+            hardware=beat.hw,
+            configuration=beat.cfg,
         )
-    if seen.beat.fence > moment.state.fence:
-        yield because(Code.SECOND_DAEMON, node=pump.node, heard_fence=seen.beat.fence)
+        reasons.append(other)
+    if beat.fence > moment.state.fence:
+        second = because(Code.SECOND_DAEMON, node=pump.node, heard_fence=beat.fence)
+        reasons.append(second)
+    return reasons
 
 
-def _channel(seen: NodeSight, ask: Ask) -> Iterator[Reason]:
+def _channel(beat: Beat, ask: Ask) -> list[Reason]:
     pump = ask.pump.pump
-    channel = seen.beat.channels.get(pump.channel)
+    channel = beat.channels.get(pump.channel)
     if channel is None:
-        yield because(Code.NODE_ABSENT, node=pump.node, channel=pump.channel)
-        return
-    if seen.beat.hold or channel.state == "held":
-        yield because(Code.NODE_HELD, node=pump.node)
+        return [because(Code.NODE_ABSENT, node=pump.node, channel=pump.channel)]
+    reasons = []
+    if beat.hold or channel.state == "held":
+        reasons.append(because(Code.NODE_HELD, node=pump.node))
     code = _NOT_READY.get(channel.state)
     if code is not None:
-        yield because(code, node=pump.node, channel=pump.channel)
-    yield from _budget(channel, ask)
-
-
-def _budget(channel: Channel, ask: Ask) -> Iterator[Reason]:
+        reasons.append(because(code, node=pump.node, channel=pump.channel))
     if channel.budget_ul < ask.dose.volume_ul:
-        yield because(
-            Code.NODE_BUDGET,
-            node=ask.pump.pump.node,
-            budget_ul=channel.budget_ul,
-            asked_ul=ask.dose.volume_ul,
-        )
+        reasons.append(_budget(channel, ask))
+    return reasons
+
+
+def _budget(channel: Channel, ask: Ask) -> Reason:
+    return because(
+        Code.NODE_BUDGET,
+        node=ask.pump.pump.node,
+        budget_ul=channel.budget_ul,
+        asked_ul=ask.dose.volume_ul,
+    )
 
 
 _NOT_READY = {
@@ -206,8 +223,12 @@ _NOT_READY = {
 }
 
 
-def open_intents(moment: Moment, ask: Ask) -> Iterator[Reason]:
+def open_intents(moment: Moment, ask: Ask) -> Sequence[Reason]:
     """One unsettled intent per node; none new while one is open."""
+    return list(_open_intents(moment, ask)) if moment.state.open else NONE
+
+
+def _open_intents(moment: Moment, ask: Ask) -> Iterator[Reason]:
     pump = ask.pump.pump
     for _, known in sorted(moment.state.open.items()):
         command = known.intent.command
@@ -219,7 +240,7 @@ def open_intents(moment: Moment, ask: Ask) -> Iterator[Reason]:
         yield because(code, dose=known.intent.dose.id, waited_s=waited_s)
 
 
-Interlock = Callable[[Moment, Ask], Iterator[Reason]]
+Interlock = Callable[[Moment, Ask], Sequence[Reason]]
 
 INTERLOCKS: tuple[Interlock, ...] = (
     clock,

@@ -33,10 +33,13 @@ class Share:
     reasons: tuple[Reason, ...] = ()
 
 
+WHOLE_DOSE = Share()
+
+
 def share_of(moment: Moment, ask: Ask) -> Share:
     """The share for one dose; the whole when nothing speaks against it."""
     if ask.line is None or not ask.line.follows_alkalinity:
-        return Share()
+        return WHOLE_DOSE
     tank = ask.dose.tank
     ppm, reasons = WHOLE, []
     doubts = water_doubts(moment, tank)

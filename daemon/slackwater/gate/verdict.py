@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
 
+from slackwater.facts.making import maker
 from slackwater.facts.reasons import Code, Reason, because
 from slackwater.gate.caps import over_caps, too_close
 from slackwater.gate.interlocks import refusals
@@ -36,6 +37,8 @@ class Refused:
 
 Verdict = Granted | Refused
 
+_granted = maker(Granted)
+
 
 def may_dose(moment: Moment, ask: Ask, day: date) -> Verdict:
     """Decide one dose; `day` is the tank's local date at this moment."""
@@ -43,13 +46,13 @@ def may_dose(moment: Moment, ask: Ask, day: date) -> Verdict:
     share = share_of(moment, ask)
     volume_ul = _volume(ask, share)
     if volume_ul > 0:
-        reasons.extend(over_caps(moment, ask, volume_ul, day))
-    reasons.extend(too_close(moment, ask))
+        reasons += over_caps(moment, ask, volume_ul, day)
+    reasons += too_close(moment, ask)
     if reasons:
         return Refused(reasons=tuple(reasons))
     if volume_ul <= 0:
         return Refused(reasons=(*share.reasons, _too_small(ask, share)), final=True)
-    return Granted(
+    return _granted(
         volume_ul=volume_ul,
         effects=effects_of(ask, volume_ul),
         reasons=share.reasons if volume_ul < ask.dose.volume_ul else (),

@@ -14,6 +14,7 @@ from itertools import zip_longest
 from typing import NamedTuple
 
 from slackwater.errors import Finding
+from slackwater.facts.making import maker
 from slackwater.facts.plan import Day, DueDose, Plan, PlanLine
 from slackwater.facts.tank import Machine
 from slackwater.planning.days import ONE_DAY, doses_on
@@ -41,6 +42,8 @@ DAYS_KEPT = 64
 LONGEST_LOOK_DAYS = 31
 LAYOUTS_KEPT = 128
 NOTHING = Laid()
+
+_due_dose = maker(DueDose)
 
 
 class _Timed(NamedTuple):
@@ -112,7 +115,7 @@ class TankDays:
         for due, latest, order, ordinal, suffix, volume_ul in timed:
             line, name = lines[order]
             due_at = midnight + due
-            yield DueDose(
+            yield _due_dose(
                 id=name + suffix,
                 line=line.id,
                 tank=line.tank,

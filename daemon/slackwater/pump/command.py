@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from functools import cache
 from hashlib import sha256
 
+from slackwater.facts.making import maker
 from slackwater.facts.messages import RunPump
 from slackwater.facts.plan import DueDose
 from slackwater.facts.reasons import Code, Reason, because
@@ -24,6 +25,8 @@ NODE_CLOCK = 0.998
 CUT_SHARE_PERCENT = 115
 CUT_LEAST_MS = 150
 MS_PER_S = 1000
+
+_run_pump = maker(RunPump)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,7 +80,7 @@ def command_for(sending: Sending, dose: DueDose, volume_ul: int) -> RunPump | Re
         return because(Code.NODE_LIMIT, run_ms=ms, limit_ms=node.cut_limit_ms)
     since_ms = (sending.boot_s - beat.heard_boot_s) * MS_PER_S
     window_ms = int(sending.machine.timing.deadline_s * MS_PER_S)
-    return RunPump(
+    return _run_pump(
         node=pump.node,
         channel=pump.channel,
         attempt=attempt_id(sending.state.ledger_id, dose.id),

@@ -23,6 +23,7 @@ from slackwater.facts.events import (
     EndedHow,
     HoldRaised,
 )
+from slackwater.facts.making import maker
 from slackwater.facts.messages import Beat, Channel, Result
 from slackwater.facts.reasons import Code, Reason, because
 from slackwater.facts.state import ClosedDose, OpenDose, State
@@ -33,6 +34,8 @@ OVER_LEAST_UL = 100
 SHORT_TIMES = 3
 # Nothing heard for this long after the last drop can have flowed: nobody can tell.
 SILENCE_MS = 30_000
+
+_dose_ended = maker(DoseEnded)
 
 
 class Stamp(TypedDict):
@@ -161,8 +164,10 @@ def _ended(
 ) -> Iterator[AnyEvent]:
     """A reported end; more than asked is charged, much more latches the pump."""
     asked_ul = known.intent.command.ul
-    ended = DoseEnded(
-        **stamp,
+    ended = _dose_ended(
+        at=stamp["at"],
+        boot_s=stamp["boot_s"],
+        proven_ms=stamp["proven_ms"],
         attempt=known.intent.command.attempt,
         how=how_it_ended(asked_ul, report),
         believed_ul=report.ul,

@@ -13,6 +13,7 @@ from zoneinfo import ZoneInfo
 
 from slackwater.facts.events import AnyEvent, DoseIntended, DoseMissed
 from slackwater.facts.fold import fold
+from slackwater.facts.making import maker
 from slackwater.facts.messages import Effect, Message, Result, RunPump
 from slackwater.facts.now import Mark, Now
 from slackwater.facts.plan import Approval, Plan
@@ -36,6 +37,10 @@ HOUR = timedelta(hours=1)
 PATIENCE = timedelta(seconds=30)
 # How often a virtual node beats (contract: 5 s).
 BEAT_S = 5.0
+
+_now = maker(Now)
+_inbox = maker(Inbox)
+_rehearsed = maker(RehearsedDose)
 
 
 @dataclass(slots=True)
@@ -145,13 +150,13 @@ def _begin(machine: Machine, plan: Plan, begin: datetime, end: datetime) -> _Wor
 def _step(world: _World, utc: datetime, end: datetime) -> datetime:
     """All turns of one instant; gives the next instant at which anything can be."""
     boot_s = BEGIN_S + (utc - world.begin).total_seconds()
-    now = Now(utc=utc, boot_s=boot_s, boot_id=BOOT_ID, synchronised=True)
+    now = _now(utc=utc, boot_s=boot_s, boot_id=BOOT_ID, synchronised=True)
     _show_nodes(world, utc, boot_s)
     if world.setup.machine.probes:
         show_probes(world.setup.machine, world.sight, utc)
     messages: tuple[Message, ...] = tuple(_due_answers(world, utc))
     while True:
-        inbox = Inbox(sight=world.sight, messages=messages)
+        inbox = _inbox(sight=world.sight, messages=messages)
         done = turn(now, world.state, inbox, world.setup)
         world.sight.scanned_until = done.scanned_until
         for event in done.events:
@@ -215,7 +220,7 @@ def _note(world: _World, event: AnyEvent) -> None:
     """Write down what became of a dose, and how near it came to the caps."""
     if isinstance(event, DoseIntended):
         world.doses.append(
-            RehearsedDose(
+            _rehearsed(
                 dose=event.dose,
                 solution=event.solution,
                 verdict=event.verdict,

@@ -8,6 +8,7 @@ plan and no cap of the daemon.
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from slackwater.facts.making import maker
 from slackwater.facts.messages import Beat, Channel, Result, RunPump
 from slackwater.facts.sight import NodeSight
 
@@ -16,6 +17,10 @@ SLOTS = 25
 # Long enough up, when a rehearsal begins, that every budget slot is free.
 UP_BEFORE_MS = 30 * HOUR_MS
 BOOT = "0" * 16
+
+_beat = maker(Beat)
+_channel = maker(Channel)
+_result = maker(Result)
 
 
 @dataclass(slots=True)
@@ -50,7 +55,7 @@ class VirtualNode:
         """A beat of this very moment, as the daemon would see it."""
         self._seq += 1
         up = self._up(boot_s)
-        beat = Beat(
+        beat = _beat(
             node=self._node,
             boot=BOOT,
             up=up,
@@ -76,7 +81,7 @@ class VirtualNode:
         hour = up // HOUR_MS
         head.slots[hour] = head.slots.get(hour, 0) + command.ul
         self._channels[command.channel] = self._channel(command.channel, hour)
-        return Result(
+        return _result(
             node=self._node,
             id=command.attempt,
             boot=BOOT,
@@ -103,7 +108,7 @@ class VirtualNode:
         head = self._heads[name]
         while head.slots and min(head.slots) <= hour - SLOTS:
             del head.slots[min(head.slots)]
-        return Channel(
+        return _channel(
             n=head.n,
             state="idle",
             odo_ul=head.odo_ul,

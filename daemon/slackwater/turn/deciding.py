@@ -12,6 +12,7 @@ from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from slackwater.facts.events import AnyEvent, DoseHeld, DoseIntended, DoseMissed
+from slackwater.facts.making import maker
 from slackwater.facts.messages import RunPump
 from slackwater.facts.plan import DueDose
 from slackwater.facts.reasons import Code, Reason, because
@@ -21,6 +22,10 @@ from slackwater.gate.verdict import Granted, effects_of, may_dose
 from slackwater.pump.command import Sending, command_for, flow_end_ms
 from slackwater.pump.outcome import Stamp
 from slackwater.turn.setup import Force, Setup
+
+_ask_of = maker(Ask)
+_sending = maker(Sending)
+_dose_intended = maker(DoseIntended)
 
 
 @dataclass(slots=True)
@@ -182,7 +187,7 @@ def _missed(moment: Moment, force: Force, dose: DueDose) -> tuple[Reason, ...] |
 
 def _ask(moment: Moment, force: Force, dose: DueDose) -> Ask:
     """The dose as its own plan lays it, on the pump as it is now."""
-    return Ask(
+    return _ask_of(
         dose=dose,
         kind="plan",
         pump=moment.rules.pumps[dose.pump],
@@ -215,7 +220,7 @@ def _intend(
     day, stamp = when
     pump = ask.pump.pump
     seen = moment.sight.nodes[pump.node]
-    sending = Sending(
+    sending = _sending(
         machine=moment.machine,
         state=moment.state,
         seen=seen,
@@ -227,8 +232,10 @@ def _intend(
         return command
     in_water = ask.kind == "plan"
     shortened = granted.volume_ul < ask.dose.volume_ul
-    return DoseIntended(
-        **stamp,
+    return _dose_intended(
+        at=stamp["at"],
+        boot_s=stamp["boot_s"],
+        proven_ms=stamp["proven_ms"],
         dose=ask.dose,
         dose_kind=ask.kind,
         command=command,

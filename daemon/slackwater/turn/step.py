@@ -17,6 +17,7 @@ from slackwater.facts.events import (
     ResumeBegan,
     ResumeEnded,
 )
+from slackwater.facts.making import maker
 from slackwater.facts.messages import Request, StopPump
 from slackwater.facts.now import Now, proven_ms
 from slackwater.facts.reasons import Code, because
@@ -34,6 +35,9 @@ from slackwater.turn.setup import Force, Setup, Turn
 STEP_S = 2.0
 TICK = timedelta(seconds=1)
 
+_moment_of = maker(Moment)
+_turn_of = maker(Turn)
+
 
 def turn(now: Now, state: State, inbox: Inbox, setup: Setup) -> Turn:
     """One step: what to write down, what to do then, when to look again."""
@@ -45,11 +49,14 @@ def turn(now: Now, state: State, inbox: Inbox, setup: Setup) -> Turn:
     }
     scanned = inbox.sight.scanned_until or _scan_from(state, setup, now)
     stops: tuple[StopPump, ...] = ()
-    if state.holds or state.withdrawn or inbox.messages:
-        stops = (*_stops(moment), *_asked_stops(moment, inbox))
+    # With no hold and no approval withdrawn nothing that runs is to be stopped.
+    if state.holds or state.withdrawn:
+        stops = tuple(_stops(moment))
+    if inbox.messages:
+        stops = (*stops, *_asked_stops(moment, inbox))
     heard = _listen(moment, inbox, stamp) if inbox.messages else []
     if heard or (heard := list(_house(moment, stamp))):
-        return Turn(
+        return _turn_of(
             events=tuple(heard), effects=stops, wake_at=now.utc, scanned_until=scanned
         )
     if not _may_decide(moment):
@@ -57,7 +64,7 @@ def turn(now: Now, state: State, inbox: Inbox, setup: Setup) -> Turn:
     decided = decide(moment, setup, scanned, stamp)
     waiting = decided.oldest_waiting
     until = now.utc if waiting is None else waiting - timedelta(microseconds=1)
-    return Turn(
+    return _turn_of(
         events=tuple(decided.events),
         effects=(*stops, *decided.commands),
         wake_at=_wake(now, setup, again=decided.again, waiting=waiting),
@@ -67,7 +74,7 @@ def turn(now: Now, state: State, inbox: Inbox, setup: Setup) -> Turn:
 
 def _moment(now: Now, state: State, inbox: Inbox, setup: Setup) -> Moment:
     force = _in_force(setup, now.utc)
-    return Moment(
+    return _moment_of(
         now=now,
         proven_ms=0 if state.mark is None else proven_ms(state.mark, now),
         state=state,
