@@ -17,6 +17,7 @@ from slackwater.facts.state import State
 from slackwater.pump.outcome import Stamp
 from slackwater.service.loop import write
 from slackwater.service.showing import show_all
+from slackwater.service.summing import sum_a_day
 from slackwater.service.wiring import Rig
 
 MINUTE_S = 60.0
@@ -33,6 +34,7 @@ def set_chores(rig: Rig) -> None:
         "show": SHOW_S,
         "probe": PROBE_S,
         "watch": WATCH_S,
+        "sum": MINUTE_S,
     }
     for name, seconds in intervals.items():
         rig.alarm.add_interval(name, seconds, _reminder(rig, name))
@@ -132,10 +134,16 @@ def _audit(rig: Rig) -> None:
     rig.memory.checkpoint(Checkpoint(**stamp_of(rig), state=rig.memory.state_text()))
 
 
+def _sum(rig: Rig) -> None:
+    """A past day each minute until all have their sums; then a look costs nothing."""
+    sum_a_day(rig, stamp_of(rig))
+
+
 _CHORES = {
     "look": _look,
     "show": show_all,
     "probe": _probe,
     "watch": _watch,
     "audit": _audit,
+    "sum": _sum,
 }
