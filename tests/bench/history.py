@@ -81,6 +81,11 @@ def tested(day: date) -> Iterator[AnyEvent]:
         )
 
 
+def say(line: str) -> None:
+    """One line of figures."""
+    sys.stdout.write(line + "\n")
+
+
 def build(path: Path, days: int) -> None:
     """Write the years, a day in one append, each day's sum when it is due."""
     clocks = stamped(begin_of(FIRST_DAY))
@@ -102,14 +107,14 @@ def measure(path: Path, days: int) -> None:
     """Read the whole history and the last four weeks, and print what it took."""
     end = begin_of(FIRST_DAY + days * DAY) + timedelta(hours=4)
     with LedgerFile.open(path, writable=False) as ledger:
-        print(f"{ledger.head.seq} entries, {path.stat().st_size / 2**20:.0f} MiB")
+        say(f"{ledger.head.seq} entries, {path.stat().st_size / 2**20:.0f} MiB")
         for name, span in (("all", days * DAY), ("28 days", 28 * DAY)):
             took = []
             for _ in range(AGAIN):
                 begin_s = time.perf_counter()
                 history = read_history(ledger, "reef", end - span, end)
                 took.append(time.perf_counter() - begin_s)
-            print(
+            say(
                 f"{name}: {min(took):.3f} s to {max(took):.3f} s; "
                 f"{len(history.deliveries)} hours, {len(history.measurements)} tests, "
                 f"{len(history.probe_days)} probe days"
@@ -117,7 +122,7 @@ def measure(path: Path, days: int) -> None:
         tracemalloc.start()
         kept = read_history(ledger, "reef", end - days * DAY, end)
         size, peak = tracemalloc.get_traced_memory()
-        print(
+        say(
             f"memory of {len(kept.deliveries)} hours: {size / 2**20:.0f} MiB, "
             f"peak {peak / 2**20:.0f} MiB"
         )
@@ -135,7 +140,7 @@ def main() -> None:
         draft = Path(tempfile.mkdtemp(dir=folder))
         build(draft / NAME, days)
         draft.rename(place)
-        print(f"built in {time.perf_counter() - begin_s:.0f} s")
+        say(f"built in {time.perf_counter() - begin_s:.0f} s")
     measure(place / NAME, days)
 
 
