@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from slackwater.assessment.records import Band
 from slackwater.facts.tank import Tank
 from slackwater.water.limits import limits_of
+from slackwater.water.nature import NORMALISED
 from slackwater.water.parameters import PARAMETERS, parameter_named
 from slackwater.water.spellings import units_of
 
@@ -21,14 +22,7 @@ SALINITY = "salinity"
 MEQ_PER_L_IN_DKH = float(units_of(PARAMETERS[ALKALINITY])["dKH"])
 
 # Keep their proportion to salinity, so that C * 35 / S is what is judged.
-# Source: constancy of composition (Marcet, Dittmar); Millero et al. 2008.
-CONSERVATIVE = frozenset(
-    {
-        *("sodium", "magnesium", "calcium", "potassium", "strontium", "chloride"),
-        *("sulfate", "bromide", "boron", "fluoride", "lithium", "rubidium"),
-        *("molybdenum", "uranium"),
-    }
-)
+CONSERVATIVE = NORMALISED
 # A bottle in the post is no longer the tank: never decided by a laboratory.
 OWN_TESTS_ONLY = frozenset({ALKALINITY, "ph", "nitrate", "phosphate"})
 # What every tank is asked for.

@@ -1,0 +1,275 @@
+"""History → assessment: where a tank stands, what is doubtful, what to do.
+
+Floor 3. One subject: the order in which things are found. Laws here: equal inputs give
+equal assessments; only the windows that are needed are looked at; nothing is dosed,
+corrected or changed from here.
+"""
+
+from bisect import bisect_left
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+
+from slackwater.assessment.agreement import Agreement, agreements
+from slackwater.assessment.blocks import blocks
+from slackwater.assessment.cleaning import cleaned
+from slackwater.assessment.coherence import calcification_check, report_checks
+from slackwater.assessment.inflow import Inflow, inflows
+from slackwater.assessment.metal_advice import metal_advice
+from slackwater.assessment.notices import notices
+from slackwater.assessment.picture import Picture
+from slackwater.assessment.practice import (
+    ALKALINITY,
+    CORE,
+    OWN_TESTS_ONLY,
+    SALINITY,
+)
+from slackwater.assessment.records import (
+    Advice,
+    Assessment,
+    Check,
+    Series,
+    Standing,
+    TraceStanding,
+    UptakeFound,
+)
+from slackwater.assessment.series import series_of
+from slackwater.assessment.standing import Scene, consumption_of, standing
+from slackwater.assessment.testing import missing_tests, testing_advice
+from slackwater.assessment.todo import todo
+from slackwater.assessment.trace_bands import is_trace
+from slackwater.assessment.traces import Seen, trace_standing
+from slackwater.assessment.uptakes import WINDOW_DAYS, Evidence, uptake_found
+from slackwater.assessment.water_advice import water_advice
+from slackwater.errors import Finding, InputError
+from slackwater.facts.history import History
+from slackwater.facts.tank import Machine
+from slackwater.water.parameters import PARAMETERS
+
+# Two laboratory samples a season, so that one can confirm the other.
+LOOK_BACK_DAYS = 365.0
+CALCIUM = "calcium"
+# Consumed in every reef, dosed or not.
+_CONSUMED = (ALKALINITY, CALCIUM, "magnesium")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Found:
+    """What was found so far; each map by parameter."""
+
+    machine: Machine
+    history: History
+    now: datetime
+    series: Mapping[str, tuple[Series, ...]]
+    inflows: Mapping[str, Inflow]
+    uptakes: Mapping[str, UptakeFound]
+
+    def scene(self, parameter: str) -> Scene:
+        """The scene of one parameter, before laboratory and salinity are known."""
+        return Scene(
+            tank=self.machine.tanks[self.history.tank],
+            history=self.history,
+            now=self.now,
+            series=self.series[parameter],
+            inflow=self.inflows[parameter],
+            uptake=self.uptakes.get(parameter),
+        )
+
+
+def assess(history: History, machine: Machine, tank: str, now: datetime) -> Assessment:
+    """Where a tank stands at a moment.
+
+    Range: the history is that of the tank.
+    Raises: InputError for a tank that the machine does not have, or another's history.
+    """
+    if tank not in machine.tanks or history.tank != tank:
+        raise InputError(_not_this_tank(history, machine, tank))
+    recent = _recent(history, now)
+    dosed = _dosed(recent, machine, now)
+    found = _found(recent, machine, dosed, now)
+    agreed = {
+        parameter: agreements(
+            found.series[parameter],
+            recent,
+            found.inflows[parameter],
+            consumption_of(found.scene(parameter)),
+        )
+        for parameter in found.series
+    }
+    standings = _standings(found, agreed)
+    picture = Picture(
+        machine=machine,
+        history=recent,
+        now=now,
+        dosed=dosed,
+        series=found.series,
+        standings=standings,
+        uptakes=found.uptakes,
+        traces=_traces(found),
+        agreements={name: one for name, one in agreed.items() if one},
+        checks=_checks(found, standings.get(SALINITY)),
+    )
+    return _assessment(picture)
+
+
+def _assessment(picture: Picture) -> Assessment:
+    told = notices(picture)
+    advice = tuple(_advice(picture))
+    return Assessment(
+        tank=picture.tank.id,
+        at=picture.now,
+        todo=todo(picture, told, advice),
+        standings=picture.standings,
+        uptakes=picture.uptakes,
+        traces=picture.traces,
+        checks=picture.checks,
+        notices=told,
+        blocks=blocks(picture),
+        missing=missing_tests(picture),
+        advice=advice,
+        series=tuple(one for each in picture.series.values() for one in each),
+    )
+
+
+def _recent(history: History, now: datetime) -> History:
+    """The part of the past that anything here looks at."""
+    since = now - timedelta(days=LOOK_BACK_DAYS)
+    return replace(
+        history,
+        since=max(history.since, since),
+        measurements=tuple(
+            one for one in history.measurements if since <= one.taken_at <= now
+        ),
+        reports=tuple(one for one in history.reports if since <= one.sampled_at <= now),
+        changes=tuple(one for one in history.changes if one.changed_at <= now),
+        probe_days=tuple(one for one in history.probe_days if since <= one.at <= now),
+    )
+
+
+def _dosed(history: History, machine: Machine, now: datetime) -> frozenset[str]:
+    by_pumps = {
+        parameter
+        for pump in machine.pumps.values()
+        if pump.tank == history.tank
+        for parameter in machine.solutions[pump.solution].effects
+    }
+    since = now - timedelta(days=WINDOW_DAYS)
+    first = bisect_left(history.deliveries, since, key=lambda one: one.at)
+    delivered = {
+        parameter for one in history.deliveries[first:] for parameter in one.amounts
+    }
+    return frozenset(by_pumps | delivered)
+
+
+def _found(
+    history: History, machine: Machine, dosed: frozenset[str], now: datetime
+) -> _Found:
+    tested = {one.parameter for one in history.measurements}
+    tested |= {one.parameter for one in history.probe_days}
+    tank = machine.tanks[history.tank]
+    wanted = {*CORE, *dosed, *tested, *tank.targets}
+    # Sorted, so that equal histories give equal assessments; carbon is not tested.
+    parameters = [
+        name for name in PARAMETERS if name in wanted and PARAMETERS[name].is_measured
+    ]
+    came = inflows(history, machine, parameters, since=history.since, now=now)
+    series = {
+        name: tuple(cleaned(one, came[name]) for one in series_of(history, name, now))
+        for name in parameters
+    }
+    uptakes = {}
+    for name in parameters:
+        if name in _CONSUMED or name in dosed:
+            evidence = Evidence(
+                history=history, machine=machine, inflow=came[name], now=now
+            )
+            uptake = uptake_found(_speaking(series[name]), evidence)
+            if uptake is not None:
+                uptakes[name] = uptake
+    return _Found(
+        machine=machine,
+        history=history,
+        now=now,
+        series=series,
+        inflows=came,
+        uptakes=uptakes,
+    )
+
+
+def _speaking(all_series: Sequence[Series]) -> list[Series]:
+    """The series that may decide: no posted sample for what changes in the post."""
+    return [
+        one
+        for one in all_series
+        if one.provenance != "lab" or one.parameter not in OWN_TESTS_ONLY
+    ]
+
+
+def _standings(
+    found: _Found, agreed: Mapping[str, Mapping[tuple[str, str], Agreement]]
+) -> dict[str, Standing]:
+    salt = standing(found.scene(SALINITY))
+    salinity = None if salt.word == "too old" else salt.level
+    return {
+        name: standing(
+            replace(found.scene(name), agreements=agreed[name], salinity=salinity)
+        )
+        for name in found.series
+    }
+
+
+def _traces(found: _Found) -> dict[str, TraceStanding]:
+    seen = Seen(
+        history=found.history,
+        series=found.series,
+        inflows=found.inflows,
+        proven={
+            name: one.low_per_day for name, one in found.uptakes.items() if one.enough
+        },
+        now=found.now,
+    )
+    judged = {
+        name: trace_standing(name, seen) for name in found.series if is_trace(name)
+    }
+    return {name: one for name, one in judged.items() if one is not None}
+
+
+def _checks(found: _Found, salt: Standing | None) -> tuple[Check, ...]:
+    since = found.now - timedelta(days=WINDOW_DAYS)
+    both = calcification_check(
+        (_since(found.series[CALCIUM], since), found.inflows[CALCIUM]),
+        (_since(found.series[ALKALINITY], since), found.inflows[ALKALINITY]),
+    )
+    salinity = None if salt is None else salt.sampled
+    checks = report_checks(found.history, salinity)
+    return (*(() if both is None else (both,)), *checks)
+
+
+def _since(all_series: Sequence[Series], since: datetime) -> list[Series]:
+    return [
+        replace(one, points=tuple(point for point in one.points if point.at >= since))
+        for one in all_series
+    ]
+
+
+def _advice(picture: Picture) -> Iterator[Advice]:
+    """Everything to do, the most urgent first, each remedy once for a parameter."""
+    every = [
+        *metal_advice(picture),
+        *water_advice(picture),
+        *testing_advice(picture),
+    ]
+    told = set()
+    for one in sorted(every, key=lambda one: (one.rank, one.parameter, one.remedy)):
+        if (one.remedy, one.parameter) not in told:
+            told.add((one.remedy, one.parameter))
+            yield one
+
+
+def _not_this_tank(history: History, machine: Machine, tank: str) -> Finding:
+    return Finding(
+        what=f"the tank {tank!r} with the history of {history.tank!r}",
+        where="",
+        expected=f"one of {', '.join(sorted(machine.tanks))} with its own history",
+        do="Name a tank of the machine.",
+    )
