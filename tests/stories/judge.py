@@ -44,6 +44,14 @@ def given(stage: Stage, value: Table) -> Iterator[str]:
         yield from _compared(f"µL of {pump}", wanted, found)
 
 
+def given_at_most(stage: Stage, value: Table) -> Iterator[str]:
+    """Volume of a pump that no whole day exceeds."""
+    for pump, text in value.items():
+        for day, volumes in _by_day(stage, pump).items():
+            if sum(volumes) > microlitres(text):
+                yield f"{text} of {pump}, found {sum(volumes)} µL on {day}"
+
+
 def doses(stage: Stage, value: Table) -> Iterator[str]:
     """Number of runs of a pump, on each whole day alike or by day."""
     for pump, expected in value.items():
@@ -63,6 +71,18 @@ def missed(stage: Stage, value: Table) -> Iterator[str]:
         got = ids if isinstance(expected, list) else len(ids)
         if got != expected:
             yield f"{code} {expected}, found {len(ids)}: {ids}"
+
+
+def why_missed(stage: Stage, value: Table) -> Iterator[str]:
+    """By dose: every reason for which it was missed, and no other."""
+    found = {
+        event.dose.id: sorted(str(reason.code) for reason in event.reasons)
+        for event in stage.book.events()
+        if isinstance(event, DoseMissed)
+    }
+    for dose, codes in value.items():
+        if found.get(dose) != sorted(codes):
+            yield f"{dose} {codes}, found {found.get(dose)}"
 
 
 def missed_in_all(stage: Stage, value: int) -> Iterator[str]:
@@ -157,8 +177,10 @@ def shares_percent(stage: Stage, value: list[Table]) -> Iterator[str]:
 
 QUESTIONS: Mapping[str, Question] = {
     "given": given,
+    "given_at_most": given_at_most,
     "doses": doses,
     "missed": missed,
+    "why_missed": why_missed,
     "missed_in_all": missed_in_all,
     "holds": holds,
     "standing": standing,

@@ -2,7 +2,8 @@
 
 A story is a TOML file beside this one. It says only what differs from the house in
 `home/`: tables of `[machine]`, `[plan]` and `[water]` are laid over its files, and
-`without` takes keys out. A `[[case]]` is the same story with some keys more.
+`without` takes keys out. A `[[case]]` is the same story with some keys more, and with
+what happens in it besides.
 """
 
 import json
@@ -57,24 +58,23 @@ def stories_of(path: Path) -> Iterator[Story]:
         yield _story(path.stem, told)
     for case in cases:
         named = case.pop("named")
-        yield _story(f"{path.stem}: {named}", laid_over(told, case, joins=True))
+        happens = told.get("happens", []) + case.pop("happens", [])
+        whole = laid_over(told, case) | {"happens": happens}
+        yield _story(f"{path.stem}: {named}", whole)
 
 
-def laid_over(base: Table, overlay: Table, *, joins: bool = False) -> Table:
+def laid_over(base: Table, overlay: Table) -> Table:
     """A table with another laid over it, key by key.
 
-    A table over a list of tables speaks of their ids; a list takes the place of a list,
-    or follows it where `joins` says so.
+    A table over a list of tables speaks of their ids; a list takes a list's place.
     """
     result = dict(base)
     for key, value in overlay.items():
         before = result.get(key)
         if isinstance(before, dict) and isinstance(value, dict):
-            result[key] = laid_over(before, value, joins=joins)
+            result[key] = laid_over(before, value)
         elif isinstance(before, list) and isinstance(value, dict):
             result[key] = _laid_over_ids(before, value)
-        elif joins and isinstance(before, list) and isinstance(value, list):
-            result[key] = before + value
         else:
             result[key] = value
     return result
