@@ -4,31 +4,40 @@ Floor 7. One subject: the job that adds up days. Laws here: one day at a time, s
 the loop is never away for long; nothing is added up by a clock nobody vouches for.
 """
 
+from collections.abc import Sequence
+
 from slackwater.facts.fold import UNQUIET
+from slackwater.facts.now import Now, proven_ms
+from slackwater.facts.state import State
+from slackwater.facts.tank import Machine
+from slackwater.facts.waters import DaySummed
 from slackwater.ledger.summing import next_sums
-from slackwater.pump.outcome import Stamp
-from slackwater.service.loop import write
-from slackwater.service.wiring import Rig
+from slackwater.service.memory import Memory
 
 
-def sum_a_day(rig: Rig, stamp: Stamp) -> None:
-    """Write the sums of the oldest past day that has none, if there is one.
+def sums_due(memory: Memory, machine: Machine, now: Now) -> Sequence[DaySummed]:
+    """The sums of the oldest past day that has none; empty when there is none to make.
 
-    Raises: the ledger errors; a disk that refuses ends the daemon.
+    Raises: the ledger errors.
     """
-    if not _clock_is_settled(rig):
-        return
-    sums = next_sums(rig.memory.ledger, rig.setup.machine.tanks, stamp)
-    if sums:
-        # Somebody else was first: the next minute decides anew.
-        write(rig, sums)
+    state = memory.state
+    if state.mark is None or not _clock_is_settled(state, machine, now):
+        return ()
+    return next_sums(
+        memory.ledger,
+        machine.tanks,
+        {
+            "at": now.utc,
+            "boot_s": now.boot_s,
+            "proven_ms": proven_ms(state.mark, now),
+        },
+    )
 
 
-def _clock_is_settled(rig: Rig) -> bool:
-    now, state = rig.clock.now(), rig.memory.state
+def _clock_is_settled(state: State, machine: Machine, now: Now) -> bool:
     vouched = (
         now.synchronised
-        or rig.setup.machine.clock_confirmed
+        or machine.clock_confirmed
         or state.clock_confirmed_boot == now.boot_id
     )
     return vouched and not any(
