@@ -1,0 +1,79 @@
+"""CSV text becomes rows of cells with their places.
+
+Floor 6. One subject: separated values. Laws here: nothing is interpreted; a line that
+begins with "# " above everything else is a remark; a quote that is not closed ends the
+reading with its line.
+Source: RFC 4180, with semicolons and tabs as they are met; "sep=;" in a first line is
+what spreadsheets write to say it.
+"""
+
+import csv
+import io
+from collections.abc import Iterator
+from typing import NoReturn
+
+from slackwater.outside.lab.cells import Cell, Row, refuse
+
+SEPARATORS = (";", "\t", ",")
+CELLS_AT_MOST = 500
+_NAMES = {";": "semicolon", "\t": "tab", ",": "comma"}
+_HINT = "sep="
+_REMARK = "# "
+
+
+def separators_in(text: str) -> tuple[str, ...]:
+    """The separators worth trying: the one a first line names, else all that occur.
+
+    Shape: never empty; a file of one column is read with semicolons.
+    """
+    first = text.split("\n", 1)[0].strip().strip('"')
+    if first.startswith(_HINT) and first.removeprefix(_HINT) in SEPARATORS:
+        return (first.removeprefix(_HINT),)
+    return tuple(mark for mark in SEPARATORS if mark in text) or SEPARATORS[:1]
+
+
+def rows_of(text: str, separator: str, file: str) -> list[Row]:
+    """Every row that is not empty, remarks left out.
+
+    Raises: InputError for a quote that is not closed or too many cells.
+    """
+    return list(_rows(text, separator, file))
+
+
+def _rows(text: str, separator: str, file: str) -> Iterator[Row]:
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
+    begins, is_above = 1, True
+    while True:
+        try:
+            texts = next(reader)
+        except StopIteration:
+            return
+        except csv.Error as error:
+            _refuse_row(file, begins, separator, error)
+        line, begins = begins, reader.line_num + 1
+        if len(texts) > CELLS_AT_MOST:
+            refuse(
+                f"a row has {len(texts)} cells",
+                f"{file} line {line}",
+                f"at most {CELLS_AT_MOST}",
+                "Check that this is a report.",
+            )
+        if is_above and (texts[:1] or [""])[0].startswith((_REMARK, _HINT)):
+            continue
+        row = tuple(
+            Cell(text=item.strip(), line=line, column=number)
+            for number, item in enumerate(texts, start=1)
+        )
+        if any(not cell.is_empty for cell in row):
+            is_above = False
+            yield row
+
+
+def _refuse_row(file: str, line: int, separator: str, error: csv.Error) -> NoReturn:
+    refuse(
+        f"the row cannot be read ({error})",
+        f"{file} line {line}",
+        f"cells with a {_NAMES[separator]} between them, quotes closed and doubled "
+        "inside",
+        "Mend the quotes of this line.",
+    )
