@@ -77,7 +77,7 @@ _NUCLIDES = """
     Ag 107 109, Cd 106 116, Sn 112 124, Sb 121 123, I 127 127, Cs 133 133, Ba 130 138,
     La 138 139, Ce 136 142, Nd 142 150, W 180 186, Re 185 187, Hg 196 204, Tl 203 205,
     Pb 204 208, Bi 209 209, U 234 238
-"""  # codespell:ignore
+"""
 ISOTOPES: Mapping[str, tuple[int, int]] = {
     symbol: (int(low), int(high))
     for symbol, low, high in (row.split() for row in _NUCLIDES.split(","))
