@@ -252,7 +252,9 @@ def _proposal(work: _Work) -> Proposal:
     if asked.plan is not None:
         others = tuple(one for one in asked.plan.lines if one.tank != asked.tank)
     base = asked.plan or Plan(name="proposed", starts=asked.today, lines=())
-    plan = replace(base, lines=(*others, *told.lines), groups=told.groups)
+    theirs = {line.group for line in others}
+    groups = {name: one for name, one in base.groups.items() if name in theirs}
+    plan = replace(base, lines=(*others, *told.lines), groups={**groups, **told.groups})
     return Proposal(
         tank=asked.tank,
         made_on=asked.today,

@@ -9,10 +9,10 @@ import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from textwrap import wrap
 
-from slackwater.cli.amounts import volume_words
 from slackwater.facts.plan import Group, Plan, PlanLine, Window
 
 MINUTES_A_DAY = 1440
+UL_A_ML = 1000
 _WIDTH = 86
 _HEAD = """\
 # The plan: what is dosed, how much a day, and when. Times are those of the tank's zone.
@@ -41,7 +41,7 @@ def _line(line: PlanLine) -> Iterator[str]:
         ("tank", line.tank),
         ("solution", line.solution),
         ("pump", line.pump),
-        ("per_day", volume_words(line.per_day_ul)),
+        ("per_day", _volume(line.per_day_ul)),
     ):
         yield f"{key} = {_quoted(text)}"
     if line.times_minute:
@@ -84,6 +84,14 @@ def _windows(windows: Sequence[Window]) -> Iterator[str]:
         windows = windows[1:-1]
     for one in windows:
         yield f"{_clock(one.start_minute)}-{_clock(one.end_minute)}"
+
+
+def _volume(volume_ul: int) -> str:
+    """A volume that reads back exactly, in millilitres where it is one or more."""
+    if volume_ul < UL_A_ML:
+        return f"{volume_ul} uL"
+    whole, rest = divmod(volume_ul, UL_A_ML)
+    return f"{whole}.{rest:03d}".rstrip("0").rstrip(".") + " mL"
 
 
 def _clock(minute: int) -> str:

@@ -45,6 +45,12 @@ VERBS: tuple[Verb, ...] = (
     _verb("run", "running:run", _FIRST, "Run the daemon, in shadow until enabled."),
     _verb("enable", "staging:enable", _FIRST, "Let the daemon command pumps."),
     _verb("status", "showing:status", _DAILY, "Say how things stand, on one screen."),
+    _verb(
+        "propose",
+        "proposing:propose",
+        _DAILY,
+        "Propose a plan from what is known of the water.",
+    ),
     _verb("hold", "holding:hold", _DAILY, "Stop doses until a person releases them."),
     _verb("release", "holding:release", _DAILY, "End holds, on the machine."),
     _verb("disable", "staging:disable", _DAILY, "Go back to shadow: command no pump."),

@@ -1,0 +1,209 @@
+"""`propose`: a plan that the water asks for, with a reason for every line.
+
+Floor 8. One subject: proposing and writing the proposal down. Laws here: nothing runs
+from a proposal; a file is only written where asked, whole, and what stood there is
+kept; lines are accepted singly, those of one group together.
+"""
+
+from collections.abc import Sequence
+from datetime import date, datetime, timedelta
+from pathlib import Path
+from typing import TypedDict, Unpack
+from zoneinfo import ZoneInfo
+
+import click
+
+from slackwater.assessment.assess import assess
+from slackwater.assessment.evidence import evidence_of
+from slackwater.assessment.proposal import Asked
+from slackwater.cli.document import REFUSED, Answer
+from slackwater.cli.opening import Opened, approval_at, newest_approval, opened
+from slackwater.cli.plan_text import plan_text
+from slackwater.cli.proposal_text import comments_of, proposal_document, proposal_text
+from slackwater.cli.shell import Shell, verb
+from slackwater.errors import Finding, InputError
+from slackwater.facts.plan import Plan
+from slackwater.facts.tank import Machine
+from slackwater.ledger.history import read_history
+from slackwater.outside.settings import read_machine, read_plan
+from slackwater.outside.settings.documents import PLAN_FILE
+from slackwater.service.proposing import Fitted, propose_fitting
+
+# More than the longest shelf life and the longest look back of an uptake.
+LOOK_BACK = timedelta(days=200)
+KEPT_SUFFIX = ".before"
+
+
+class Wishes(TypedDict):
+    """What a person may ask for."""
+
+    tank: str | None
+    accept: tuple[str, ...]
+    write: Path | None
+    replace: bool
+
+
+@verb(
+    "propose",
+    epilog="Nothing runs from a proposal: write it to a file, read and change it, then "
+    "check, rehearse and approve it as any other plan. Example: slackwater propose "
+    "--accept carbonate --write plan-next.toml. Stock solutions can burn skin and "
+    "eyes: wear eye protection, and never mix them.",
+)
+@click.option("--tank", metavar="ID", help="Which tank.  [default: the only one]")
+@click.option(
+    "--accept",
+    multiple=True,
+    metavar="PUMP",
+    help="Take the change of this pump only; may be repeated.  [default: all]",
+)
+@click.option(
+    "--write",
+    type=click.Path(path_type=Path, dir_okay=False),
+    metavar="FILE",
+    help="Write the plan there, each line with its grounds.",
+)
+@click.option(
+    "--replace",
+    is_flag=True,
+    help="Write over a file that stands there; it is kept as FILE.before.",
+)
+def propose(shell: Shell, **wishes: Unpack[Wishes]) -> Answer:
+    """Propose a plan from tests, doses and the caps.
+
+    Says when the best action is none. Exit code 1 when the plan would still be refused.
+    """
+    machine = read_machine(shell.config)
+    tank = only_tank(machine, wishes["tank"])
+    with opened(shell.state) as found:
+        fitted, missing = proposed(found, shell, machine, tank, wishes["accept"])
+    path = wishes["write"]
+    if path is not None:
+        text = plan_text(fitted.proposal.plan, comments_of(fitted.proposal))
+        _write(path, text, replace=wishes["replace"])
+    told = proposal_text(fitted.proposal, fitted.findings, missing)
+    return Answer(
+        fields={
+            **proposal_document(fitted.proposal, fitted.findings),
+            "missing": list(missing),
+            "file": str(path) if path else None,
+        },
+        text=f"{told}\n{_next_step(path)}",
+        exit_code=REFUSED if fitted.findings else 0,
+    )
+
+
+def proposed(
+    found: Opened, shell: Shell, machine: Machine, tank: str, accept: Sequence[str]
+) -> tuple[Fitted, tuple[str, ...]]:
+    """The proposal for a tank from its ledger, and which tests would make it surer.
+
+    Raises: InputError for a pump that cannot be accepted by itself; ledger errors.
+    """
+    now = found.now.utc
+    history = read_history(found.ledger, tank, now - LOOK_BACK, now)
+    assessment = assess(history, machine, tank, now)
+    asked = Asked(
+        machine=machine,
+        tank=tank,
+        plan=present_plan(found, shell, machine),
+        evidence=evidence_of(assessment, machine.tanks[tank]),
+        today=_today(machine, tank, now),
+        only=_accepted(machine, tank, accept),
+    )
+    fitted = propose_fitting(asked)
+    due = (one for one in assessment.missing if one.due_on <= asked.today)
+    return fitted, tuple(one.text for one in due)
+
+
+def present_plan(found: Opened, shell: Shell, machine: Machine) -> Plan | None:
+    """The plan in force, else the one approved for later, else that of the file."""
+    approved = approval_at(found.state, found.now.utc) or newest_approval(found.state)
+    if approved is not None:
+        return approved.plan
+    if not (shell.config / PLAN_FILE).exists():
+        return None
+    return read_plan(shell.config, machine)
+
+
+def only_tank(machine: Machine, asked: str | None) -> str:
+    """The tank that was named, or the only one there is.
+
+    Raises: InputError for an unknown one, or when several could be meant.
+    """
+    if asked is not None and asked in machine.tanks:
+        return asked
+    if asked is None and len(machine.tanks) == 1:
+        return next(iter(machine.tanks))
+    names = ", ".join(sorted(machine.tanks))
+    what = "no tank was named" if asked is None else f"there is no tank {asked!r}"
+    raise InputError(
+        Finding(
+            what=what,
+            where="--tank",
+            expected=f"one of {names}",
+            do="Name one of them.",
+        )
+    )
+
+
+def _accepted(
+    machine: Machine, tank: str, accept: Sequence[str]
+) -> frozenset[str] | None:
+    pumps = sorted(one.id for one in machine.pumps.values() if one.tank == tank)
+    for name in accept:
+        if name not in pumps:
+            raise InputError(
+                Finding(
+                    what=f"{name!r} is no pump of {tank}",
+                    where="--accept",
+                    expected=f"one of {', '.join(pumps)}",
+                    do="Name a pump as the configuration does.",
+                )
+            )
+    return frozenset(accept) if accept else None
+
+
+def _today(machine: Machine, tank: str, utc: datetime) -> date:
+    return utc.astimezone(ZoneInfo(machine.tanks[tank].zone)).date()
+
+
+def _write(path: Path, text: str, *, replace: bool) -> None:
+    """Write a file whole or not at all.
+
+    Raises: InputError when something stands there or cannot be written.
+    """
+    if path.exists() and not replace:
+        raise InputError(
+            Finding(
+                what="something stands there already",
+                where=str(path),
+                expected="a new file name",
+                do="Choose another name, or give --replace: the present file is then "
+                f"kept with {KEPT_SUFFIX} behind its name.",
+            )
+        )
+    part = path.with_name(f"{path.name}.part")
+    try:
+        part.write_text(text, encoding="utf-8")
+        if path.exists():
+            path.with_name(path.name + KEPT_SUFFIX).write_bytes(path.read_bytes())
+        part.replace(path)
+    except OSError as error:
+        part.unlink(missing_ok=True)
+        raise InputError(
+            Finding(
+                what=f"it cannot be written: {error.strerror}",
+                where=str(path),
+                expected="a place for a file",
+                do="Choose another place, or mend its permissions.",
+            )
+        ) from error
+
+
+def _next_step(path: Path | None) -> str:
+    if path is None:
+        return "Write it with --write FILE, read it, then check, rehearse and approve."
+    if path.name == PLAN_FILE:
+        return f"Written: {path}. Now check, rehearse and approve it."
+    return f"Written: {path}. Read it; it counts once it is {PLAN_FILE} and approved."

@@ -1,0 +1,138 @@
+"""`propose` on a real ledger: from tests and doses to a plan file that stands."""
+
+import shutil
+from collections.abc import Iterator
+from datetime import datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from slackwater.facts.events import AnyEvent
+from slackwater.facts.waters import MeasurementKept
+from tests.cli.run_program import CONFIG
+from tests.cli.stage import Stage, stage_of
+
+MEQ_PER_DKH = 0.356652
+# Titration errors of an invented keeper, dKH.
+ERRORS = (0.04, -0.05, 0.03, -0.02, 0.05, -0.04, 0.01, -0.03)
+
+
+@pytest.fixture
+def stage(tmp_path: Path) -> Stage:
+    """The smallest sample, in a folder of its own, with a fresh ledger."""
+    config = tmp_path / "config"
+    shutil.copytree(CONFIG / "smallest", config)
+    return stage_of(tmp_path, config)
+
+
+def falling(stage: Stage, fall_dkh: float, newest_dkh: float) -> Iterator[AnyEvent]:
+    """One test a day that shows a steady fall, the newest an hour ago."""
+    stamp = stage.stamp()
+    newest: datetime = stamp["at"] - timedelta(hours=1)
+    for back, error in enumerate(ERRORS):
+        level = newest_dkh + fall_dkh * back + error
+        yield MeasurementKept(
+            **stamp,
+            id=f"m-{back}",
+            tank="reef",
+            parameter="alkalinity",
+            value=level * MEQ_PER_DKH,
+            typed=f"{level:.2f} dKH",
+            taken_at=newest - timedelta(days=back),
+            provenance="hand",
+            method="drops",
+            by="keeper",
+        )
+
+
+def test_a_tank_without_tests_keeps_its_plan(stage: Stage) -> None:
+    """Nothing is known: the best action is none, and what to test is said."""
+    told = stage.run("propose")
+    assert 0 == told.code
+    assert "the best action is none" in told.out
+    document = stage.run("propose", "--json").document
+    assert document["best_action_is_none"] is True
+    assert document["missing"]
+
+
+def test_a_plan_that_was_written_passes_check_and_rehearse(stage: Stage) -> None:
+    """Less is used than planned: the file is written, and stands as it is."""
+    stage.append(*falling(stage, 0.6, 8.0))
+    plan = stage.config / "plan.toml"
+    before = plan.read_text("utf-8")
+    told = stage.run("propose", "--write", plan, "--replace", "--json")
+    assert 0 == told.code
+    assert told.document["best_action_is_none"] is False
+    assert before == (stage.config / "plan.toml.before").read_text("utf-8")
+    assert before != plan.read_text("utf-8")
+    assert 0 == stage.run("check").code
+    assert 0 == stage.run("rehearse", "--days", "10").code
+
+
+def test_each_line_says_why_in_the_file_and_on_the_screen(stage: Stage) -> None:
+    """Grounds with their figures, in dKH and millilitres."""
+    stage.append(*falling(stage, 0.6, 8.0))
+    path = stage.config / "next.toml"
+    told = stage.run("propose", "--write", path)
+    assert "carbonate falls: 36 mL a day" in told.out
+    assert "dKH a day" in told.out
+    assert "dKH/day" in path.read_text("utf-8")
+    assert all(len(line) <= 80 for line in told.out.splitlines()[:-1])
+
+
+def test_an_existing_file_is_not_written_over(stage: Stage) -> None:
+    """One error, and the file is as it was."""
+    plan = stage.config / "plan.toml"
+    before = plan.read_bytes()
+    told = stage.run("propose", "--write", plan, "--json")
+    assert 2 == told.code
+    assert "--replace" in told.errors[0]["do"]
+    assert before == plan.read_bytes()
+
+
+def test_a_place_that_cannot_be_written_is_one_error(stage: Stage) -> None:
+    """A folder that is not there."""
+    told = stage.run("propose", "--write", stage.config / "no" / "plan", "--json")
+    assert 2 == told.code
+    assert 1 == len(told.errors)
+
+
+@pytest.mark.parametrize(
+    "words", [("--tank", "pond"), ("--accept", "heater")], ids=["tank", "pump"]
+)
+def test_what_is_not_there_is_named_with_what_is(
+    stage: Stage, words: tuple[str, str]
+) -> None:
+    """The error lists the tanks or pumps that could be meant."""
+    told = stage.run("propose", *words, "--json")
+    assert 2 == told.code
+    assert "one of" in told.errors[0]["expected"]
+
+
+def test_of_two_tanks_one_must_be_named(tmp_path: Path) -> None:
+    """Nothing is guessed."""
+    stage = stage_of(tmp_path, CONFIG / "two-tanks")
+    assert 2 == stage.run("propose", "--json").code
+    tank = stage.run("propose", "--json").errors[0]["expected"].split()[-1]
+    assert 0 == stage.run("propose", "--tank", tank, "--json").code
+
+
+def test_the_plan_in_force_is_compared_not_the_file(stage: Stage) -> None:
+    """A file that was changed after approval is not what is dosed."""
+    assert 0 == stage.approve("--now").code
+    plan = stage.config / "plan.toml"
+    plan.write_text(plan.read_text("utf-8").replace("36 mL", "20 mL"), "utf-8")
+    document = stage.run("propose", "--json").document
+    lines = document["lines"]
+    assert isinstance(lines, list)
+    assert {36_000} == {line["per_day_ul"] for line in lines}
+
+
+def test_without_any_plan_a_first_one_is_proposed(stage: Stage) -> None:
+    """No plan file: the lines begin from nothing."""
+    (stage.config / "plan.toml").unlink()
+    stage.append(*falling(stage, 0.6, 8.0))
+    path = stage.config / "plan.toml"
+    told = stage.run("propose", "--write", path)
+    assert "begins" in told.out
+    assert 0 == stage.run("check").code
