@@ -1,27 +1,21 @@
-"""Constants of the carbonate system against the reference program and printed values.
-
-Oracle: PyCO2SYS (Humphreys et al. 2022, Geoscientific Model Development 15:15), free
-software under the GPL and used by the tests only.
-"""
+"""Constants of the carbonate system against the reference program and print."""
 
 from collections.abc import Callable, Mapping
 from math import log, log10, nan
-from typing import Any
 
-import PyCO2SYS
 import pytest
 
 from slackwater.errors import OutOfRangeError
 from slackwater.water import carbonate
+from tests.water.reference import Known, answers
 
 SALINITIES = [19.0, 30.0, 33.0, 35.0, 38.0, 43.0]
 TEMPERATURES = [2.0, 15.0, 20.0, 25.0, 28.0, 35.0]
-OPTIONS = {
-    "opt_k_carbonic": 10,
-    "opt_k_bisulfate": 1,
-    "opt_total_borate": 1,
-    "opt_k_fluoride": 1,
-}
+GRID = [
+    Known(salinity=salinity, celsius=celsius)
+    for salinity in SALINITIES
+    for celsius in TEMPERATURES
+]
 
 BY_BOTH: Mapping[str, Callable[[float, float], float]] = {
     "k_CO2": carbonate.co2_solubility_weiss1974,
@@ -42,16 +36,9 @@ BY_SALINITY: Mapping[str, Callable[[float], float]] = {
 }
 
 
-def program(salinity: float, celsius: float, **more: Any) -> Mapping[str, float]:  # noqa: ANN401 - what the program takes
+def program(salinity: float, celsius: float) -> Mapping[str, float]:
     """What the reference program says of a water."""
-    given: dict[str, Any] = {"par1": 2300, "par2": 8.1, "par1_type": 1, "par2_type": 3}
-    found = PyCO2SYS.sys(
-        **{**given, **more}, salinity=salinity, temperature=celsius, **OPTIONS
-    )
-    return {key: float(value) for key, value in found.items() if key in WANTED}
-
-
-WANTED = {*BY_BOTH, *BY_SALINITY, "fugacity_factor"}
+    return answers(GRID)[Known(salinity=salinity, celsius=celsius)]
 
 
 @pytest.mark.parametrize("salinity", SALINITIES)

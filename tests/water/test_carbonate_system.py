@@ -1,14 +1,10 @@
-"""The solved carbonate system against the reference program.
+"""The solved carbonate system against the reference program."""
 
-Oracle: PyCO2SYS (Humphreys et al. 2022, Geoscientific Model Development 15:15), free
-software under the GPL and used by the tests only.
-"""
-
-from collections.abc import Callable
-from typing import Any, get_args
+from collections.abc import Callable, Mapping
+from itertools import product
+from typing import get_args
 
 import gsw
-import PyCO2SYS
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -28,7 +24,7 @@ from slackwater.water.carbonate_system import (
     ph_total,
     umol_per_kg,
 )
-from tests.water.test_carbonate import OPTIONS
+from tests.water.reference import ALKALINITY, CARBON, PCO2, PH, Known, answers
 
 REEF = Water(salinity=35.0, celsius=25.0)
 WATERS = [
@@ -37,125 +33,143 @@ WATERS = [
     Water(salinity=33.0, celsius=28.0),
     Water(salinity=38.0, celsius=26.0),
 ]
-ALKALINITY, CARBON, PH, PCO2 = 1, 2, 3, 4
-SCALES: dict[Scale, int] = {"total": 1, "NBS": 4}
+BASES: tuple[Base, ...] = get_args(Base)
+ALKALINITIES = [1500.0, 2300.0, 2850.0, 3900.0]
+TESTED_PH = [7.6, 8.0, 8.2, 8.5]
+CARBON_SHARES = [0.75, 0.85, 0.95, 1.0]
+AIR = [280.0, 420.0, 800.0, 2000.0]
+ADDED = [0.0, 0.1, 0.36, 1.0, 2.0]
+DEGREES = {7.0: 8.05, 8.0: 8.10, 9.0: 8.14, 10.0: 8.18}
+MEQ_PER_DEGREE = 0.35665246
+# Kilograms in a litre, by the reference library of TEOS-10.
+DENSITY = float(gsw.rho_t_exact(35.16504, 25, 0)) / 1000
+NAMES = {
+    "alkalinity": "alkalinity",
+    "dissolved_inorganic_carbon": "dic",
+    "carbonate": "carbonate",
+    "ph_total": "pH_total",
+    "ph_nbs": "pH_nbs",
+    "omega_aragonite": "saturation_aragonite",
+    "omega_calcite": "saturation_calcite",
+    "fco2_uatm": "fCO2",
+    "pco2_uatm": "pCO2",
+}
 
 
-def program(
-    first: tuple[int, float],
+def known(
+    alkalinity: float,
     second: tuple[int, float],
-    water: Water,
+    water: Water = REEF,
     scale: Scale = "total",
-) -> dict[str, float]:
-    """What the reference program says, from any two of the system."""
-    given: dict[str, Any] = {
-        "par1_type": first[0],
-        "par1": first[1],
-        "par2_type": second[0],
-        "par2": second[1],
-    }
-    found = PyCO2SYS.sys(
-        **given,
+) -> Known:
+    """Alkalinity and one thing more."""
+    return Known(
+        first=(ALKALINITY, alkalinity),
+        second=second,
         salinity=water.salinity,
-        temperature=water.celsius,
-        opt_pH_scale=SCALES[scale],
-        **OPTIONS,
+        celsius=water.celsius,
+        scale=scale,
     )
-    names = {
-        "alkalinity": "alkalinity",
-        "dissolved_inorganic_carbon": "dic",
-        "carbonate": "carbonate",
-        "ph_total": "pH_total",
-        "ph_nbs": "pH_nbs",
-        "omega_aragonite": "saturation_aragonite",
-        "omega_calcite": "saturation_calcite",
-        "fco2_uatm": "fCO2",
-        "pco2_uatm": "pCO2",
-    }
-    return {name: float(found[key]) for name, key in names.items()}
 
 
-def agree(library: dict[str, float], found: Carbonates) -> None:
+def _degrees(degrees: float) -> Known:
+    return known(degrees * MEQ_PER_DEGREE * 1000 / DENSITY, (PCO2, 420.0))
+
+
+PROBED = [
+    known(alkalinity, (PH, ph), water, scale)
+    for alkalinity, ph, water, scale in product(
+        ALKALINITIES, TESTED_PH, WATERS, get_args(Scale)
+    )
+]
+ASKED = [
+    *PROBED,
+    *(
+        known(2850.0, (CARBON, 2850.0 * c), w)
+        for c, w in product(CARBON_SHARES, WATERS)
+    ),
+    *(known(2850.0, (PCO2, air), water) for air, water in product(AIR, WATERS)),
+    *(_degrees(degrees) for degrees in DEGREES),
+    known(2850.0, (PH, 8.15)),
+]
+
+
+def agree(library: Mapping[str, float], found: Carbonates) -> None:
     """Sulfate and fluoride acids, which are left out, cost a part in two thousand."""
-    for name, value in library.items():
+    for name, key in NAMES.items():
         near = (
-            pytest.approx(value, abs=5e-4)
+            pytest.approx(library[key], abs=5e-4)
             if name.startswith("ph")
-            else pytest.approx(value, rel=1e-3)
+            else pytest.approx(library[key], rel=1e-3)
         )
         assert near == getattr(found, name), name
 
 
 @pytest.mark.parametrize("water", WATERS)
-@pytest.mark.parametrize("alkalinity", [1500.0, 2300.0, 2850.0, 3900.0])
-@pytest.mark.parametrize("ph", [7.6, 8.0, 8.2, 8.5])
+@pytest.mark.parametrize("alkalinity", ALKALINITIES)
+@pytest.mark.parametrize("ph", TESTED_PH)
 @pytest.mark.parametrize("scale", get_args(Scale))
 def test_alkalinity_and_ph_give_the_system(
     scale: Scale, ph: float, alkalinity: float, water: Water
 ) -> None:
     """On both scales."""
-    library = program((ALKALINITY, alkalinity), (PH, ph), water, scale)
+    library = answers(ASKED)[known(alkalinity, (PH, ph), water, scale)]
     agree(library, from_alkalinity_and_ph(alkalinity, ph, scale, water))
 
 
 @pytest.mark.parametrize("water", WATERS)
-@pytest.mark.parametrize("carbon", [0.75, 0.85, 0.95, 1.0])
-def test_alkalinity_and_carbon_give_the_system(carbon: float, water: Water) -> None:
+@pytest.mark.parametrize("share", CARBON_SHARES)
+def test_alkalinity_and_carbon_give_the_system(share: float, water: Water) -> None:
     """From carbon poor, as after caustic, to carbon rich."""
-    library = program((ALKALINITY, 2850.0), (CARBON, 2850.0 * carbon), water)
-    agree(library, from_alkalinity_and_carbon(2850.0, 2850.0 * carbon, water))
+    library = answers(ASKED)[known(2850.0, (CARBON, 2850.0 * share), water)]
+    agree(library, from_alkalinity_and_carbon(2850.0, 2850.0 * share, water))
 
 
 @pytest.mark.parametrize("water", WATERS)
-@pytest.mark.parametrize("air", [280.0, 420.0, 800.0, 2000.0])
+@pytest.mark.parametrize("air", AIR)
 def test_air_sets_the_ph(air: float, water: Water) -> None:
     """Room air at night holds two or three times the carbon dioxide of the sea."""
-    library = program((ALKALINITY, 2850.0), (PCO2, air), water)
+    library = answers(ASKED)[known(2850.0, (PCO2, air), water)]
     agree(library, at_carbon_dioxide(2850.0, air, water))
 
 
-@pytest.mark.parametrize("base", get_args(Base))
-@pytest.mark.parametrize("added", [0.0, 0.1, 0.36, 1.0, 2.0])
-def test_a_base_moves_the_system_as_the_program_says(added: float, base: Base) -> None:
-    """Closed system; the litre by gsw, the carbon by the formula of the base."""
-    before = from_alkalinity_and_ph(2850.0, 8.15, "total", REEF)
-    start = program((ALKALINITY, 2850.0), (PH, 8.15), REEF)
-    umol = added * 1000 / (float(gsw.rho_t_exact(35.16504, 25, 0)) / 1000)
+def after(added: float, base: Base) -> Known:
+    """The question for the water after an addition, carbon by the formula of a base."""
+    start = answers(ASKED)[known(2850.0, (PH, 8.15))]["dic"]
+    umol = added * 1000 / DENSITY
     carbon = {"carbonate": umol / 2, "bicarbonate": umol, "hydroxide": 0.0}[base]
-    library = program(
-        (ALKALINITY, 2850.0 + umol),
-        (CARBON, start["dissolved_inorganic_carbon"] + carbon),
-        REEF,
-    )
+    return known(2850.0 + umol, (CARBON, start + carbon))
+
+
+@pytest.mark.parametrize("base", BASES)
+@pytest.mark.parametrize("added", ADDED)
+def test_a_base_moves_the_system_as_the_program_says(added: float, base: Base) -> None:
+    """Closed system, nothing falls out and no gas leaves."""
+    before = from_alkalinity_and_ph(2850.0, 8.15, "total", REEF)
+    every = [after(meq, which) for meq, which in product(ADDED, BASES)]
+    library = answers(every)[after(added, base)]
     found = after_addition(before, added, base, REEF)
-    assert pytest.approx(library["ph_total"], abs=2e-3) == found.ph_total
-    near = pytest.approx(library["omega_aragonite"], rel=3e-3)
+    assert pytest.approx(library["pH_total"], abs=2e-3) == found.ph_total
+    near = pytest.approx(library["saturation_aragonite"], rel=3e-3)
     assert near == found.omega_aragonite
-    assert pytest.approx(library["pco2_uatm"], rel=1e-2) == found.pco2_uatm
+    assert pytest.approx(library["pCO2"], rel=1e-2) == found.pco2_uatm
 
 
 def test_bicarbonate_lowers_what_the_others_raise() -> None:
     """Hydroxide most; a dose of bicarbonate must never be governed by pH."""
     before = from_alkalinity_and_ph(2850.0, 8.15, "total", REEF)
-    after = {base: after_addition(before, 0.36, base, REEF) for base in get_args(Base)}
-    assert after["bicarbonate"].ph_total < before.ph_total
-    assert before.ph_total < after["carbonate"].ph_total
-    assert after["carbonate"].ph_total < after["hydroxide"].ph_total
+    ph = {base: after_addition(before, 0.36, base, REEF).ph_total for base in BASES}
+    assert ph["bicarbonate"] < before.ph_total < ph["carbonate"] < ph["hydroxide"]
 
 
-# At 420 µatm, S = 35, 25 degC: where pH comes back to after any addition.
-@pytest.mark.parametrize(
-    ("degrees", "ph"), [(7.0, 8.05), (8.0, 8.10), (9.0, 8.14), (10.0, 8.18)]
-)
+@pytest.mark.parametrize(("degrees", "ph"), DEGREES.items())
 def test_ph_comes_back_to_what_air_and_alkalinity_set(
     degrees: float, ph: float
 ) -> None:
-    """Oracle: the program again, two digits as a keeper reads them."""
-    alkalinity = umol_per_kg(degrees * 0.35665246, REEF)
-    library = program((ALKALINITY, alkalinity), (PCO2, 420.0), REEF)
-    assert ph == round(library["ph_total"], 2)
-    found = at_carbon_dioxide(alkalinity, 420.0, REEF).ph_total
-    assert ph == round(found, 2)
+    """At 420 µatm, S = 35 and 25 degC, two digits as a keeper reads them."""
+    assert ph == round(answers(ASKED)[_degrees(degrees)]["pH_total"], 2)
+    alkalinity = umol_per_kg(degrees * MEQ_PER_DEGREE, REEF)
+    assert ph == round(at_carbon_dioxide(alkalinity, 420.0, REEF).ph_total, 2)
 
 
 @pytest.mark.parametrize("salinity", [30.0, 34.0, 38.0])
