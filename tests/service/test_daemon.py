@@ -2,12 +2,16 @@
 
 import signal
 from collections.abc import Iterator
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
 
-from slackwater.facts.events import DoseEnded, DoseIntended
+from slackwater.facts.events import DoseEnded, DoseIntended, LedgerMade
+from slackwater.facts.waters import DaySummed
+from slackwater.ledger.store import LedgerFile
+from slackwater.outside.clock import SystemClock
+from slackwater.service.memory import LIVE_NAME
 from tests.service.household import (
     Household,
     approve,
@@ -77,3 +81,29 @@ def test_disabling_stops_the_running_dose_and_begins_no_other(home: Household) -
     until(lambda: "stopped" in kinds(home.events()), "the end of the live stage")
     assert home.delivered_ul() < 4000
     assert 1 == kinds(home.events()).count("dose_intended")
+
+
+@pytest.mark.timeout(120)
+def test_a_daemon_that_starts_adds_up_the_oldest_day(home: Household) -> None:
+    """The ledger is two days old: one of them is over and can change no more."""
+    for left in home.state.iterdir():
+        left.unlink()
+    now = SystemClock().now()
+    made = LedgerMade(
+        at=now.utc - timedelta(days=2),
+        boot_s=now.boot_s,
+        proven_ms=0,
+        ledger_id="two days old",
+        boot_id=now.boot_id,
+        answered=True,
+        by="keeper",
+    )
+    LedgerFile.create(home.state / LIVE_NAME, made).close()
+    home.start()
+    until(lambda: "day_summed" in kinds(home.events()), "a sum")
+
+    assert [("reef", made.at.date())] == [
+        (event.tank, event.day)
+        for event in home.events()
+        if isinstance(event, DaySummed)
+    ]

@@ -39,8 +39,8 @@ def set_chores(rig: Rig) -> None:
     for name, seconds in intervals.items():
         rig.alarm.add_interval(name, seconds, _reminder(rig, name))
     rig.alarm.add_daily("audit", AUDIT_AT_UTC, _reminder(rig, "audit"))
-    rig.chores.put("look")
-    rig.chores.put("show")
+    for name in ("look", "show", "sum"):
+        rig.chores.put(name)
 
 
 class _Reminder:
