@@ -4,6 +4,9 @@ from collections.abc import Callable, Mapping
 from datetime import datetime
 from functools import partial
 
+import pytest
+
+from slackwater.errors import SlackwaterError
 from slackwater.facts.events import AnyEvent, HoldReleased
 from slackwater.facts.messages import Request
 from slackwater.facts.state import State
@@ -90,10 +93,24 @@ def _released(hold_id: str, _state: State, stamp: Stamp) -> AnyEvent:
 
 
 def the_keeper_approves(stage: Stage, told: Table) -> None:
-    """Changed files are checked and approved; they take over as the person wishes."""
-    files = stage.files_of(told.pop("machine", {}), told.pop("plan", {}))
-    wish = str(told.pop("takes_over"))
-    stage.approve(files, "" if wish == "midnight" else wish)
+    """Changed files are checked and approved; they take over as the person wishes.
+
+    Where the story says that they are refused, nothing else may come of it.
+    """
+    wish, refused = str(told.pop("takes_over")), told.pop("refused", [])
+    changes = told.pop("machine", {}), told.pop("plan", {})
+    if refused:
+        refuse(refused, lambda: stage.files_of(*changes))
+    else:
+        stage.approve(stage.files_of(*changes), "" if wish == "midnight" else wish)
+
+
+def refuse(expected: list[str], attempt: Callable[[], object]) -> None:
+    """Try something that must be refused with words in which all of these stand."""
+    with pytest.raises(SlackwaterError) as caught:
+        attempt()
+    words = str(caught.value)
+    assert [] == [word for word in expected if word not in words], words
 
 
 HAPPENINGS: Mapping[str, Happening] = {

@@ -35,8 +35,8 @@ LEAD = timedelta(minutes=10)
 # Once it has started, and while a run is under way, nodes beat so often.
 BEAT_MS, CHATTY_MS = 5 * SECOND_MS, 3 * MINUTE_MS
 BEFORE_MS = 200
-# A dose that waits is looked at again after this: as a rehearsal does.
-PATIENCE_MS = 30 * SECOND_MS
+# A dose that waits is looked at again after this; the daemon would each second.
+PATIENCE_MS = MINUTE_MS
 READING_STEPS = (0, 1, -1)
 
 
