@@ -240,6 +240,28 @@ def test_two_odd_readings_that_differ_stay_held() -> None:
     assert (8, 9) == follow(odd).held
 
 
+def test_readings_that_leave_further_with_time_confirm_an_uptake_that_jumped() -> None:
+    """The second lies further off than the first, as much as the time is longer."""
+    tests = tank([1.2] * 8, 6)
+    level = tests[8].level
+    off = [
+        replace(tests[8], day=12.0, level=level - 2.5),
+        replace(tests[8], day=16.0, level=level - 5.0),
+    ]
+    found = follow([*tests, *off], days=16)
+    assert () == found.held
+    assert found.belief.uptake > 1.5
+    assert pytest.approx(level - 5.0, abs=0.3) == found.belief.level
+
+
+def test_a_wrong_beginning_does_not_hold_every_test_that_follows() -> None:
+    """A dose that was far too small before: the uptake is learnt all the same."""
+    tuning = replace(WALKING, uptake=0.05, uptake_sd=0.05)
+    tests = tank([1.2] * 20, 7)
+    found = estimated(tests, doses(1.2, 20), tuning, now_day=20.0)
+    assert pytest.approx(1.2, abs=0.15) == found.belief.uptake
+
+
 def test_the_interval_holds_the_truth_as_often_as_it_says() -> None:
     """Two hundred simulated tanks whose uptake walks, 95 percent."""
     held = 0

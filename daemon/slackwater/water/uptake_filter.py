@@ -141,7 +141,10 @@ class Estimate:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Held:
+    """A reading that did not fit; `since` is the belief at the last one that did."""
+
     place: int
+    since: Belief
     before: Belief
     test: Reading
 
@@ -186,7 +189,7 @@ def estimated(
         before = predicted(belief, test.day, ordered, tuning)
         found = surprise(before, test, tuning)
         surprises.append(found)
-        this = _Held(place=place, before=before, test=test)
+        this = _Held(place=place, since=belief, before=before, test=test)
         if found.squared <= tuning.holding:
             belief = updated(before, test, tuning)
         elif held and _confirms(held[-1], this, tuning):
@@ -298,21 +301,35 @@ def _changed(belief: Belief, change: Change) -> Belief:
 
 
 def _confirms(held: _Held, this: _Held, tuning: Tuning) -> bool:
-    """Whether the very next reading lies as far from the same prediction."""
+    """Whether the very next reading says the same: a step, or an uptake that jumped.
+
+    It lies as far from the prediction as the held one did, or further in proportion to
+    the time since the last reading that did fit.
+    """
     if this.place != held.place + 1:
         return False
-    apart = (this.test.level - this.before.level) - (
-        held.test.level - held.before.level
+    first = held.test.level - held.before.level
+    second = this.test.level - this.before.level
+    further = (this.test.day - held.since.day) / (held.test.day - held.since.day)
+    low, high = sorted((first, first * further))
+    reach = CONFIRMING_SDS * sqrt(
+        _variance(this.test, tuning) + _variance(held.test, tuning)
     )
-    sd = sqrt(_variance(held.test, tuning) + _variance(this.test, tuning))
-    return abs(apart) <= CONFIRMING_SDS * sd
+    return low - reach <= second <= high + reach
 
 
 def _accepted(
     held: _Held, retest: Reading, changes: Sequence[Change], tuning: Tuning
 ) -> Belief:
-    wider = held.before.uptake_variance + tuning.jump_sd**2
-    belief = updated(replace(held.before, uptake_variance=wider), held.test, tuning)
+    """Both readings count, the level free to step and the uptake to jump."""
+    freed = replace(
+        held.since,
+        level_variance=held.since.level_variance
+        + (held.test.level - held.before.level) ** 2,
+        uptake_variance=held.since.uptake_variance + tuning.jump_sd**2,
+    )
+    before = predicted(freed, held.test.day, changes, tuning)
+    belief = updated(before, held.test, tuning)
     return updated(predicted(belief, retest.day, changes, tuning), retest, tuning)
 
 
