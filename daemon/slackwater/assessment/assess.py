@@ -39,7 +39,7 @@ from slackwater.assessment.testing import missing_tests, testing_advice
 from slackwater.assessment.todo import todo
 from slackwater.assessment.trace_bands import is_trace
 from slackwater.assessment.traces import Seen, trace_standing
-from slackwater.assessment.uptakes import WINDOW_DAYS, Evidence, uptake_found
+from slackwater.assessment.uptakes import WINDOW_DAYS, Evidence, marked, uptake_found
 from slackwater.assessment.water_advice import water_advice
 from slackwater.errors import Finding, InputError
 from slackwater.facts.history import History
@@ -186,6 +186,7 @@ def _found(
             uptake = uptake_found(_speaking(series[name]), evidence)
             if uptake is not None:
                 uptakes[name] = uptake
+                series[name] = marked(series[name], uptake)
     return _Found(
         machine=machine,
         history=history,

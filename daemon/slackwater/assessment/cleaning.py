@@ -9,13 +9,15 @@ of seven tests.
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from math import hypot
+from math import hypot, sqrt
 
 from slackwater.assessment.inflow import Inflow, day_of
+from slackwater.assessment.practice import floor_sd
 from slackwater.assessment.records import Point, Series, Use
 from slackwater.water.statistics import (
     NARROWEST_WINDOW,
     OUTLIER_SDS,
+    SD_PER_MEDIAN_DEVIATION,
     median,
     outliers_hampel1974,
 )
@@ -23,6 +25,9 @@ from slackwater.water.trends import slope_theil1950
 
 # Fewer tests show no pattern to stand out from.
 FEWEST = 5
+FEWEST_FOR_NOISE = 3
+# The stated error of a test is believed as if so many tests had shown it.
+SAID_COUNTS = 4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,26 +49,66 @@ def fallen(points: Sequence[Point], inflow: Inflow) -> list[Fallen]:
     the tests before and after it.
     """
     found: list[Fallen] = []
-    came, doubt = 0.0, 0.0
+    came = 0.0
     for place, point in enumerate(points):
         day = day_of(point.at)
         if place:
             before = points[place - 1]
             came += inflow.added(found[-1].day, day)
             for exchange in inflow.within(found[-1].day, day):
-                step, sd = exchange.moved((before.value + point.value) / 2)
+                step, _ = exchange.moved((before.value + point.value) / 2)
                 came += step
-                doubt = hypot(doubt, sd)
         found.append(Fallen(day=day, value=point.value - came, sd=point.sd))
     return found
 
 
 def cleaned(series: Series, inflow: Inflow) -> Series:
-    """The series with its outliers marked."""
-    count = len(series.points)
-    if count < FEWEST:
+    """The series with errors as its own tests show them, and its outliers marked."""
+    if len(series.points) < FEWEST_FOR_NOISE:
         return series
-    residuals = _residuals(fallen(series.points, inflow), series.points)
+    less = fallen(series.points, inflow)
+    noisy = _with_noise(series, noise_share(less))
+    if len(series.points) < FEWEST:
+        return noisy
+    return _marked(noisy, less)
+
+
+def noise_share(less: Sequence[Fallen]) -> float:
+    """The errors that tests show, as a share of those they are said to have.
+
+    Shape: three tests or more. What is said counts as much as `SAID_COUNTS` tests, and
+    the rest is what a test lies off the line between its neighbours, by the median.
+    Source: second differences, after von Neumann 1941 and Hampel 1974.
+    """
+    off = [
+        _off(before, here, after)
+        for before, here, after in zip(less, less[1:], less[2:], strict=False)
+    ]
+    shown = SD_PER_MEDIAN_DEVIATION * median(off)
+    count = len(off)
+    said = SAID_COUNTS / (SAID_COUNTS + count)
+    return sqrt(said + (1 - said) * shown**2)
+
+
+def _off(before: Fallen, here: Fallen, after: Fallen) -> float:
+    share = (here.day - before.day) / (after.day - before.day)
+    between = before.value + share * (after.value - before.value)
+    sd = sqrt(here.sd**2 + ((1 - share) * before.sd) ** 2 + (share * after.sd) ** 2)
+    return abs(here.value - between) / sd
+
+
+def _with_noise(series: Series, share: float) -> Series:
+    least = floor_sd(series.parameter)
+    return replace(
+        series,
+        points=tuple(
+            replace(point, sd=max(point.sd * share, least)) for point in series.points
+        ),
+    )
+
+
+def _marked(series: Series, less: Sequence[Fallen]) -> Series:
+    residuals = _residuals(less, series.points)
     far = {place: found for place, found in enumerate(residuals) if found}
     marked = list(series.points)
     for place, residual in far.items():
@@ -72,7 +117,7 @@ def cleaned(series: Series, inflow: Inflow) -> Series:
             for other in (place - 1, place + 1)
         ):
             continue
-        use: Use = "held" if place == count - 1 else "outlier"
+        use: Use = "held" if place == len(marked) - 1 else "outlier"
         marked[place] = replace(marked[place], use=use)
     return replace(series, points=tuple(marked))
 

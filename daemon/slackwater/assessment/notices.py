@@ -71,7 +71,7 @@ def _uptakes(picture: Picture) -> Iterator[Notice]:
             share = 1 - found.per_day / found.before_per_day
             yield Notice(
                 code="uptake-fell",
-                weight="alarm",
+                weight="warning",
                 parameter=parameter,
                 text=f"the tank uses up {100 * share:.0f} % less {parameter} than "
                 f"{BEFORE_DAYS:.0f} days ago: look at the animals, this is the "

@@ -81,9 +81,6 @@ class Picture:
 
     def held(self, parameter: str) -> Point | None:
         """The newest test of a parameter, where it waits for a retest."""
-        uptake = self.uptakes.get(parameter)
-        if uptake is not None and uptake.held and uptake.held[-1].at > uptake.at:
-            return uptake.held[-1]
         newest = [series.points[-1] for series in self.series.get(parameter, ())]
         latest = max(newest, key=lambda point: point.at, default=None)
         return latest if latest is not None and latest.use == "held" else None

@@ -91,7 +91,7 @@ DANGERS: Mapping[str, Danger] = {
 
 # Standard deviation of one test at home: of the reading, and a share of it.
 _HOME: Mapping[str, tuple[float, float]] = {
-    ALKALINITY: (0.1 * MEQ_PER_L_IN_DKH, 0.0),
+    ALKALINITY: (0.15 * MEQ_PER_L_IN_DKH, 0.0),
     "calcium": (10.0, 0.0),
     "magnesium": (30.0, 0.0),
     "potassium": (10.0, 0.0),

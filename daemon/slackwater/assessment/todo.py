@@ -12,6 +12,8 @@ from slackwater.assessment.practice import CORE
 from slackwater.assessment.records import Advice, Notice
 
 _RANKS = {"alarm": 0, "warning": 25}
+# Ends no correction and yet comes first: the animals may be in trouble.
+_FIRST = "uptake-fell"
 # These change with the hour: nobody plans the next test of them.
 _HOURLY = frozenset({"temperature", "ph"})
 
@@ -29,7 +31,8 @@ def _of_notices(told: Sequence[Notice]) -> Iterator[tuple[int, str]]:
     for notice in told:
         if notice.weight in _RANKS:
             text = notice.text[:1].upper() + notice.text[1:].rstrip(".")
-            yield _RANKS[notice.weight], f"{text}."
+            rank = 0 if notice.code == _FIRST else _RANKS[notice.weight]
+            yield rank, f"{text}."
 
 
 def _nothing(picture: Picture) -> str:

@@ -52,6 +52,7 @@ FALL_SHARE = 0.20
 CHECK_DAYS = 14.0
 CHECK_SPAN_DAYS = 7.0
 CHECK_TESTS = 5
+LEAST_WALK_DKH = 0.01
 FEWEST = 2
 # A restart is no gap; whoever was away longer does not know what pumps did.
 GAP_AT_LEAST = timedelta(hours=2)
@@ -235,7 +236,8 @@ def _tuning(first: float, evidence: Evidence, until: datetime) -> Tuning:
         _USUAL_MOST.get(parameter, _USUAL_MOST_SHARE * natural),
     )
     if parameter == ALKALINITY:
-        return alkalinity_tuning(most)
+        usual = max(evidence.inflow.largest_day(first, day_of(until)), stated)
+        return _walking_less(alkalinity_tuning(most), usual)
     return Tuning(
         uptake=most / 2,
         uptake_sd=most / 2,
@@ -243,6 +245,45 @@ def _tuning(first: float, evidence: Evidence, until: datetime) -> Tuning:
         uptake_walk=(_WALK_SHARE * most) ** 2,
         jump_sd=_JUMP_SHARE * most,
     )
+
+
+def _walking_less(tuning: Tuning, usual: float) -> Tuning:
+    """The usual walk of alkalinity, smaller where little is used up.
+
+    A fifth of the uptake a week is much in any tank: 0.04 dKH a day is made for 1.3.
+    """
+    if not usual:
+        return tuning
+    least = LEAST_WALK_DKH * MEQ_PER_L_IN_DKH
+    walk = max(_WALK_SHARE * usual, least) ** 2
+    return replace(tuning, uptake_walk=min(walk, tuning.uptake_walk))
+
+
+def marked(all_series: Sequence[Series], found: UptakeFound) -> tuple[Series, ...]:
+    """The series, with what the estimate held said of the tests it was made from.
+
+    A held test that others followed is an outlier; the newest one waits for a retest.
+    """
+    return tuple(
+        _marked(one, found)
+        if (one.provenance, one.method) == (found.provenance, found.method)
+        else one
+        for one in all_series
+    )
+
+
+def _marked(series: Series, found: UptakeFound) -> Series:
+    held = {point.at for point in found.held}
+    last = len(series.points) - 1
+    points = []
+    for place, point in enumerate(series.points):
+        if point.at in held:
+            points.append(replace(point, use="held" if place == last else "outlier"))
+        elif place == last:
+            points.append(replace(point, use="used"))
+        else:
+            points.append(point)
+    return replace(series, points=tuple(points))
 
 
 def _before(points: Sequence[Point], evidence: Evidence) -> Belief | None:
