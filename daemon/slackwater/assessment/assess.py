@@ -12,6 +12,7 @@ from datetime import datetime, timedelta
 
 from slackwater.assessment.agreement import Agreement, agreements
 from slackwater.assessment.blocks import blocks
+from slackwater.assessment.carbonate_state import carbonate_state
 from slackwater.assessment.cleaning import cleaned
 from slackwater.assessment.coherence import calcification_check, report_checks
 from slackwater.assessment.inflow import Inflow, inflows
@@ -122,6 +123,7 @@ def _assessment(picture: Picture) -> Assessment:
         standings=picture.standings,
         uptakes=picture.uptakes,
         traces=picture.traces,
+        carbonate=carbonate_state(picture),
         checks=picture.checks,
         notices=told,
         blocks=blocks(picture),
