@@ -11,7 +11,7 @@ GUIDE = (tree.TOP / "DEVELOPERS.md").read_text("utf-8")
 PACKAGE = tree.TOP / "daemon" / "slackwater"
 FLOOR = re.compile(r"^\| (\d) \| `([^`]+)` \|", re.MULTILINE)
 PLACE = re.compile(r"`([\w.-]+(?:/[\w.-]*)*(?:/|\.(?:py|md|csv|txt)))`")
-BENCH = re.compile(r"python -m (tests(?:\.\w+)+)")
+PROGRAM = re.compile(r"python -m (tests(?:\.\w+)+)")
 
 
 def test_each_room_stands_on_its_floor() -> None:
@@ -54,15 +54,17 @@ def test_each_entry_of_a_dose_is_in_its_life() -> None:
     assert set() == {kind for kind in kinds if kind not in GUIDE}
 
 
-def test_each_program_can_be_started() -> None:
-    """What is started with `python -m` is a module of the tests."""
-    modules = set(BENCH.findall(GUIDE))
-    assert {"tests.bench.year", "tests.properties.play"} <= modules
-    assert [] == sorted(
-        module
-        for module in modules
-        if not (tree.TOP / f"{module.replace('.', '/')}.py").is_file()
-    )
+def test_each_program_of_the_tests_is_told_and_there() -> None:
+    """What is started with `python -m` is a module; every bench is among them."""
+    modules = set(PROGRAM.findall(GUIDE))
+    places = {f"{module.replace('.', '/')}.py" for module in modules}
+    assert [] == sorted(place for place in places if not (tree.TOP / place).is_file())
+    benches = {
+        str(path)
+        for path, text in tree.texts().items()
+        if str(path.parent) == "tests/bench" and "if __name__ ==" in text
+    }
+    assert set() == benches - places
 
 
 def test_each_script_is_told() -> None:
