@@ -64,6 +64,10 @@ SOLUTIONS = {
     "iodide": Solution(
         id="iodide", name="Iodide", effects={"iodine": 100_000}, ions=("K", "I")
     ),
+    "phosphate": Solution(
+        id="phosphate", name="Phosphate", effects={"phosphate": 1_000_000}
+    ),
+    "vinegar": Solution(id="vinegar", name="Vinegar", effects={"carbon": 1_000_000}),
     "food": Solution(id="food", name="Food"),
 }
 
@@ -105,6 +109,8 @@ def machine(
             ("potassium", 8.0, 8.0),
             ("nitrate", 2.0, 1.0),
             ("iodine", 10.0, 5.0),
+            ("phosphate", 0.05, 0.02),
+            ("carbon", 0.3, 0.3),
         )
     }
     stated = {

@@ -13,6 +13,7 @@ from datetime import date
 from fractions import Fraction
 from math import hypot
 
+from slackwater.assessment.carbon import carbon
 from slackwater.assessment.deciding import Decision
 from slackwater.assessment.grouping import ties_of
 from slackwater.assessment.knobs import Knob, Knobs, knobs_of, lasting_ul
@@ -35,6 +36,8 @@ from slackwater.water.parameters import PARAMETERS
 from slackwater.water.stoichiometry import calcified
 
 ALKALINITY = "alkalinity"
+CARBON = "carbon"
+PHOSPHATE = "phosphate"
 # What is judged first; everything else follows in order of its name.
 ORDER = ("alkalinity", "calcium", "magnesium", "strontium", "potassium", "iodine")
 TRIAD = ("alkalinity", "calcium", "magnesium")
@@ -106,9 +109,7 @@ def _decide(work: _Work, parameter: str) -> None:
         return
     aside = work.brings.get(parameter, 0.0) + work.knobs.outside(parameter)
     own = sum(lasting_ul(k, work.asked.today) * k.per_ul[parameter] for k in knobs)
-    want = maintenance(_with_ratio(work, found), own + aside)
-    if work.alkalinity is not None and parameter in FOLLOWERS:
-        want = _follows(want)
+    want = _wanted(work, found, own + aside)
     need = max(want.maintenance - aside, 0.0) if want.changed else own
     if parameter == ALKALINITY and (want.changed or own):
         work.alkalinity = want.maintenance if want.changed else own + aside
@@ -119,6 +120,30 @@ def _decide(work: _Work, parameter: str) -> None:
             want=want, ramp=ramp, need=need * share, share=share, aside=aside
         )
         _settle(work, knob, found, decided)
+
+
+def _wanted(work: _Work, found: Evidence, now: float) -> Want:
+    """What a parameter needs a day, by the rule that holds for it."""
+    if found.parameter == CARBON:
+        return carbon(work.asked.evidence, now, _same_days(work))
+    want = maintenance(_with_ratio(work, found), now)
+    if work.alkalinity is not None and found.parameter in FOLLOWERS:
+        return _follows(want)
+    if found.parameter == PHOSPHATE and want.maintenance > now:
+        bound = Grounded(ground=Ground.REPEATS_NO_RISE)
+        return Want(maintenance=now, changed=False, grounds=(bound,))
+    return want
+
+
+def _same_days(work: _Work) -> float:
+    """For how long the present carbon has been given."""
+    today, plan = work.asked.today, work.asked.plan
+    begun = [
+        line.first_day or (plan.starts if plan else today)
+        for knob in work.knobs.of(CARBON)
+        for line in knob.lines
+    ]
+    return float((today - max(begun, default=today)).days)
 
 
 def _with_ratio(work: _Work, found: Evidence) -> Evidence:

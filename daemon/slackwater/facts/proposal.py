@@ -46,7 +46,10 @@ class Ground(StrEnum):
     CAPPED = "capped"
     TOO_SMALL = "too-small-for-the-pump"
     ROUNDED = "rounded-down"
-    BLIND_LIMIT = "blind-limit"
+    CARBON_STEP = "carbon-step"
+    CARBON_WAITS = "carbon-waits"
+    CARBON_STOPS = "carbon-stops"
+    REPEATS_NO_RISE = "repeats-no-rise"
     KEPT = "kept"
     NO_SOLUTION = "no-solution"
 
@@ -78,7 +81,10 @@ GROUND_TEXTS: Mapping[Ground, str] = {
     Ground.CAPPED: "A cap of the machine allows no more.",
     Ground.TOO_SMALL: "It is less than the pump can give; make a weaker solution.",
     Ground.ROUNDED: "It is rounded down to what the pump can give.",
-    Ground.BLIND_LIMIT: "More could pass its limit if nothing is taken up.",
+    Ground.CARBON_STEP: "A carbon source goes up by one small step a week.",
+    Ground.CARBON_WAITS: "A carbon source waits a week between steps, and has a most.",
+    Ground.CARBON_STOPS: "Nutrients are low or the water is warm: no carbon source.",
+    Ground.REPEATS_NO_RISE: "What rock binds is not uptake: the dose is not raised.",
     Ground.KEPT: "The present line stays as it is.",
     Ground.NO_SOLUTION: "No solution of this tank brings it.",
 }
