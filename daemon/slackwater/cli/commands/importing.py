@@ -1,0 +1,193 @@
+"""`import`: a laboratory's report becomes measurements.
+
+Floor 8. One subject: taking a report in. Laws here: everything that is wrong with file,
+mapping and sample comes out at once; a report is stored whole, in one append, or not at
+all; a dry run shows the same and stores nothing.
+"""
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TypedDict, Unpack
+
+import click
+
+from slackwater.cli.document import Answer
+from slackwater.cli.lab_filing import (
+    Place,
+    Wish,
+    entries_of,
+    place_for,
+    refuse_again,
+    refuse_mismatch,
+)
+from slackwater.cli.lab_text import Filed, report_document, report_text
+from slackwater.cli.opening import (
+    Opened,
+    local_user,
+    newest_approval,
+    opened,
+    write,
+)
+from slackwater.cli.shell import Shell, verb
+from slackwater.errors import Finding, InputError
+from slackwater.facts.events import AnyEvent
+from slackwater.facts.state import State
+from slackwater.facts.tank import Machine
+from slackwater.ledger.store import LedgerFile
+from slackwater.outside.lab import LabReport, Wishes, read_report
+from slackwater.outside.settings import read_machine
+from slackwater.pump.outcome import Stamp
+from slackwater.service.memory import LIVE_NAME
+
+_TEXT_AT_MOST = 200
+
+
+class Asked(TypedDict):
+    """The options of the verb."""
+
+    tank: str
+    sample: str
+    sampled_at: str
+    mapping: Path | None
+    skip: tuple[str, ...]
+    confirm: tuple[str, ...]
+    laboratory: str
+    dry_run: bool
+    by: str | None
+
+
+@verb(
+    "import",
+    epilog="A mapping is a small TOML file with tables [columns], [elements], [units] "
+    "and [limits], and with decimals, skip, below and samples above them; whatever "
+    "cannot be read is refused with the line to add. Example: slackwater import "
+    "report.csv --sample S-7 --skip Au --dry-run",
+)
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option(
+    "--tank", default="", metavar="ID", help="Which tank, where there are more."
+)
+@click.option("--sample", default="", metavar="ID", help="The sample it is about.")
+@click.option(
+    "--sampled-at",
+    default="",
+    metavar="TIME",
+    help="Or when the water was taken, like 2026-05-03T10:00.",
+)
+@click.option(
+    "--mapping",
+    type=click.Path(path_type=Path),
+    metavar="FILE.toml",
+    help="Teaches the layout of a laboratory.",
+)
+@click.option(
+    "--skip",
+    multiple=True,
+    metavar="NAME",
+    help="Leave out a column or an element; may be repeated.",
+)
+@click.option(
+    "--confirm",
+    multiple=True,
+    metavar="ELEMENT",
+    help="Its value is right although it looks implausible; may be repeated.",
+)
+@click.option("--laboratory", default="", metavar="TEXT", help="Who measured it.")
+@click.option(
+    "--dry-run", is_flag=True, help="Show what would be stored, store nothing."
+)
+@click.option("--by", metavar="NAME", help="Who imports.  [default: the local user]")
+def import_report(shell: Shell, file: Path, **asked: Unpack[Asked]) -> Answer:
+    """Take in a laboratory's report, CSV or JSON.
+
+    Matched to its sample, or to the time the water was taken.
+    """
+    by = asked["by"] or local_user()
+    wish = Wish(
+        tank=asked["tank"],
+        sample=asked["sample"],
+        sampled_at=asked["sampled_at"],
+        laboratory=_one_line(asked["laboratory"]),
+    )
+    with opened(shell.state) as found:
+        machine = _machine(shell, found.state)
+        report, place = _understood(found, machine, file, asked, wish)
+        refuse_mismatch(report, place, machine.tanks[place.tank].zone)
+        refuse_again(found.ledger, report)
+    laboratory = wish.laboratory or report.laboratory
+    if not asked["dry_run"]:
+        _store(shell, report, place, laboratory, by)
+    filed = Filed(
+        report=report,
+        place=place,
+        laboratory=laboratory,
+        zone=machine.tanks[place.tank].zone,
+        stored=not asked["dry_run"],
+    )
+    return Answer(fields=report_document(filed), text=report_text(filed))
+
+
+def _understood(
+    found: Opened, machine: Machine, file: Path, asked: Asked, wish: Wish
+) -> tuple[LabReport, Place]:
+    """The report and the water it is about.
+
+    Raises: InputError with everything that is wrong with either.
+    """
+    findings: list[Finding] = []
+    report: LabReport | None = None
+    place: Place | None = None
+    wishes = Wishes(
+        mapping=asked["mapping"],
+        skip=asked["skip"],
+        confirm=asked["confirm"],
+        sample=wish.sample,
+    )
+    try:
+        report = read_report(file, wishes)
+    except InputError as error:
+        findings.extend(error.findings)
+    label = report.label if report else ""
+    try:
+        place = place_for(found.ledger, machine, wish, found.now.utc, label)
+    except InputError as error:
+        findings.extend(error.findings)
+    if report is None or place is None:
+        raise InputError(findings)
+    return report, place
+
+
+def _store(
+    shell: Shell, report: LabReport, place: Place, laboratory: str, by: str
+) -> None:
+    """Append the report whole.
+
+    Raises: RefusedError when it came in meanwhile; the ledger errors.
+    """
+
+    def decide(_state: State, stamp: Stamp) -> Sequence[AnyEvent]:
+        # Looked for again: what comes in between makes the append decide anew.
+        with LedgerFile.open(shell.state / LIVE_NAME, writable=False) as ledger:
+            refuse_again(ledger, report)
+        return entries_of(report, place, laboratory, stamp, by)
+
+    write(shell.state, decide)
+
+
+def _machine(shell: Shell, state: State) -> Machine:
+    """The machine that was approved last, else the one of the files."""
+    approved = newest_approval(state)
+    return approved.machine if approved else read_machine(shell.config)
+
+
+def _one_line(text: str) -> str:
+    if not text.isprintable() or len(text) > _TEXT_AT_MOST:
+        raise InputError(
+            Finding(
+                what="the name of the laboratory cannot be kept",
+                where="--laboratory",
+                expected=f"one line of at most {_TEXT_AT_MOST} letters",
+                do="Write it shorter, without line breaks.",
+            )
+        )
+    return text

@@ -1,0 +1,131 @@
+"""A laboratory's report as a table and as a document.
+
+Floor 8. One subject: showing what a report came to. Laws here: what was censored reads
+as less than its limit; a small figure keeps two digits that count; whatever was assumed
+or left out is said.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+from math import floor, log10
+from textwrap import fill
+
+from slackwater.assessment.practice import OWN_TESTS_ONLY
+from slackwater.cli.lab_filing import Place
+from slackwater.cli.render import NARROWEST, local, table
+from slackwater.ledger.codec import timestamp
+from slackwater.outside.lab import LabReport, LabValue
+from slackwater.water.parameters import PARAMETERS, Parameter
+from slackwater.water.spellings import units_of, zero_of
+
+_DIGITS_SHOWN = 12
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Filed:
+    """A report with the water it is about, and whether it was stored."""
+
+    report: LabReport
+    place: Place
+    laboratory: str
+    zone: str
+    stored: bool
+
+
+def report_text(filed: Filed) -> str:
+    """The report for people."""
+    report, place = filed.report, filed.place
+    by = f" by {filed.laboratory}" if filed.laboratory else ""
+    sample = f", sample {place.sample}" if place.sample else ""
+    heads = ("element", ">value", "unit", "note")
+    return "\n".join(
+        (
+            _wrapped(f"{report.file}{by}"),
+            f"Tank {place.tank}{sample}, taken {local(place.sampled_at, filed.zone)}",
+            "",
+            table(heads, [_row(one) for one in report.values]),
+            "",
+            *map(_wrapped, _remarks(filed)),
+        )
+    )
+
+
+def report_document(filed: Filed) -> dict[str, object]:
+    """The report as keys of a JSON document; values canonical."""
+    report, place = filed.report, filed.place
+    return {
+        "stored": filed.stored,
+        "report": report.digest,
+        "file": report.file,
+        "tank": place.tank,
+        "sample": place.sample,
+        "sampled_at": timestamp(place.sampled_at),
+        "laboratory": filed.laboratory,
+        "values": [_value_document(one) for one in report.values],
+        "limits": dict(report.limits),
+        "skipped": list(report.skipped),
+        "assumed": list(report.assumed),
+    }
+
+
+def _remarks(filed: Filed) -> Iterator[str]:
+    report = filed.report
+    yield from report.assumed
+    if report.skipped:
+        yield f"Left out: {', '.join(report.skipped)}."
+    own = [one.parameter for one in report.values if one.parameter in OWN_TESTS_ONLY]
+    if own:
+        names = ", ".join(PARAMETERS[name].name for name in sorted(set(own)))
+        yield f"Kept, but only tests at the tank are judged for: {names}."
+    count = len(report.values)
+    yield (
+        f"Stored: {count} values, report {report.digest[:12]}."
+        if filed.stored
+        else f"Nothing was stored (--dry-run); {count} values would be."
+    )
+
+
+def _wrapped(line: str) -> str:
+    return fill(line, NARROWEST)
+
+
+def _row(one: LabValue) -> tuple[str, str, str, str]:
+    item = PARAMETERS[one.parameter]
+    name = item.symbol if item.kind != "state" else item.name
+    figure = written(one.level, item)
+    return (
+        name,
+        f"< {figure}" if one.censored else figure,
+        item.display_unit,
+        "; ".join(one.notes),
+    )
+
+
+def written(level: Fraction, item: Parameter) -> str:
+    """A level in the unit people use, with at least two digits that count."""
+    unit = item.display_unit
+    number = float((level - zero_of(unit)) / units_of(item)[unit])
+    decimals = item.decimals
+    if number:
+        decimals = max(decimals, 1 - floor(log10(abs(number))))
+    return f"{number:.{min(decimals, _DIGITS_SHOWN)}f}"
+
+
+def _value_document(one: LabValue) -> dict[str, object]:
+    item = PARAMETERS[one.parameter]
+    return {
+        "parameter": one.parameter,
+        "name": one.name,
+        "value": float(one.level),
+        "unit": item.canonical_unit,
+        "censored": one.censored,
+        "typed": one.typed,
+        "method": one.method,
+        "notes": list(one.notes),
+        "replicates": one.replicates,
+        "spread": None if one.spread is None else float(one.spread),
+        "sd": None if one.sd is None else float(one.sd),
+        "limit": None if one.limit is None else float(one.limit),
+        "confirmed": one.confirmed,
+    }
