@@ -142,10 +142,15 @@ def _sums(
 
 def _add_sum(figures: _Figures, one: DaySummed) -> None:
     begin = begin_of(one.day)
-    for parameter, amounts in one.delivered.items():
-        for hour, amount in enumerate(amounts):
-            if amount:
-                figures.add(begin + hour * HOUR, parameter, amount)
+    # Hour by hour: years have half a million figures.
+    at = begin - HOUR
+    for amounts in zip(*one.delivered.values(), strict=True):
+        at += HOUR
+        came = dict(zip(one.delivered, amounts, strict=True))
+        if not all(amounts):
+            came = {parameter: amount for parameter, amount in came.items() if amount}
+        if came:
+            figures.hours[at] = came
     for parameter, asked in one.asked.items():
         figures.asked[parameter] += asked
         figures.unknown[parameter] += one.unknown.get(parameter, 0)
