@@ -1,9 +1,8 @@
 """Files a laboratory's report under its tank, sample and time.
 
 Floor 8. One subject: which water a report is about. Laws here: a report belongs to a
-sample or to a stated time, never to a guess; it is not taken before it was sampled, nor
-sampled after the laboratory received it; the same report is taken once, unless all of
-its values were struck.
+sample or to a stated time, never to a guess; the water was not taken in the
+future, nor after the laboratory received it.
 """
 
 from collections.abc import Iterable, Iterator, Sequence
@@ -12,12 +11,11 @@ from datetime import UTC, date, datetime
 from secrets import token_hex
 from zoneinfo import ZoneInfo
 
-from slackwater.errors import Finding, InputError, RefusedError
+from slackwater.errors import Finding, InputError
 from slackwater.facts.events import AnyEvent
 from slackwater.facts.tank import Machine
 from slackwater.facts.waters import MeasurementKept, ReportImported, SampleTaken
 from slackwater.ledger.by_time import told
-from slackwater.ledger.measured import SLACK, struck_since
 from slackwater.ledger.store import LedgerFile
 from slackwater.outside.lab import LabReport
 from slackwater.pump.outcome import Stamp
@@ -78,37 +76,6 @@ def refuse_mismatch(report: LabReport, place: Place, zone: str) -> None:
     found = list(_mismatches(report, place.sampled_at.astimezone(ZoneInfo(zone))))
     if found:
         raise InputError(found)
-
-
-def refuse_again(ledger: LedgerFile, report: LabReport) -> None:
-    """Refuse a report that came in before, unless all its values were struck.
-
-    Raises: RefusedError with the day it came in; ledger errors.
-    """
-    before = [
-        one for one in told(ledger, ReportImported) if one.report == report.digest
-    ]
-    if not before:
-        return
-    begin = before[0].at - SLACK
-    kept = {
-        one.id
-        for one in told(ledger, MeasurementKept, begin)
-        if one.report == report.digest
-    }
-    if kept <= set(struck_since(ledger, begin)):
-        return
-    last = before[-1]
-    raise RefusedError(
-        Finding(
-            what=f"this report came in on {last.at:%Y-%m-%d}, as {last.file} for tank "
-            f"{last.tank}",
-            where=report.file,
-            expected="a report that was not taken yet, in whatever file it comes",
-            do="Nothing was stored twice. If that one was wrong, strike its values "
-            "first.",
-        )
-    )
 
 
 def entries_of(

@@ -12,12 +12,12 @@ from typing import TypedDict, Unpack
 import click
 
 from slackwater.cli.document import Answer
+from slackwater.cli.lab_again import refuse_again
 from slackwater.cli.lab_filing import (
     Place,
     Wish,
     entries_of,
     place_for,
-    refuse_again,
     refuse_mismatch,
 )
 from slackwater.cli.lab_text import Filed, report_document, report_text
@@ -113,7 +113,7 @@ def import_report(shell: Shell, file: Path, **asked: Unpack[Asked]) -> Answer:
         machine = _machine(shell, found.state)
         report, place = _understood(found, machine, file, asked, wish)
         refuse_mismatch(report, place, machine.tanks[place.tank].zone)
-        refuse_again(found.ledger, report)
+        refuse_again(found.ledger, report, place.tank)
     laboratory = wish.laboratory or report.laboratory
     if not asked["dry_run"]:
         _store(shell, report, place, laboratory, by)
@@ -168,7 +168,7 @@ def _store(
     def decide(_state: State, stamp: Stamp) -> Sequence[AnyEvent]:
         # Looked for again: what comes in between makes the append decide anew.
         with LedgerFile.open(shell.state / LIVE_NAME, writable=False) as ledger:
-            refuse_again(ledger, report)
+            refuse_again(ledger, report, place.tank)
         return entries_of(report, place, laboratory, stamp, by)
 
     write(shell.state, decide)
