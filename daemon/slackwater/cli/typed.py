@@ -1,13 +1,19 @@
-"""Volumes typed by people.
+"""Volumes and short texts typed by people.
 
-Floor 8. One subject: reading what is typed. Laws here: what is typed has a unit and is
-read by the settings' own reader, so that one spelling means one thing everywhere.
+Floor 8. One subject: reading what is typed. Laws here: a volume has a unit and is read
+by the settings' own reader, so that one spelling means one thing everywhere; a text is
+one line and short, because every start reads it again.
 """
 
+from secrets import token_hex
+
+from slackwater.errors import Finding, InputError
 from slackwater.outside.settings.quantities import Volume
 from slackwater.outside.settings.tables import Findings
 
 TYPED = Volume("0 mL", "1000 L")
+NOTE_AT_MOST = 200
+WORD_AT_MOST = 40
 
 
 def typed_ul(text: str, place: str) -> int:
@@ -21,3 +27,26 @@ def typed_ul(text: str, place: str) -> int:
 
 def _read_ul(text: str) -> int:
     return int(TYPED.read(text))
+
+
+def typed_text(text: str, place: str, most: int = NOTE_AT_MOST) -> str:
+    """A text on one line, its spaces made single.
+
+    Raises: InputError when it is longer or holds what cannot be printed.
+    """
+    line = " ".join(text.split())
+    if len(line) <= most and line.isprintable():
+        return line
+    raise InputError(
+        Finding(
+            what=f"the text has {len(line)} characters or holds what cannot be printed",
+            where=place,
+            expected=f"at most {most} printable characters",
+            do="Make it shorter; nothing was written.",
+        )
+    )
+
+
+def new_id(letter: str) -> str:
+    """A short name for an entry, so that a later one can refer to it."""
+    return f"{letter}-{token_hex(5)}"
