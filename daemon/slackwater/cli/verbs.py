@@ -45,6 +45,7 @@ VERBS: tuple[Verb, ...] = (
     _verb("run", "running:run", _FIRST, "Run the daemon, in shadow until enabled."),
     _verb("enable", "staging:enable", _FIRST, "Let the daemon command pumps."),
     _verb("status", "showing:status", _DAILY, "Say how things stand, on one screen."),
+    _verb("assess", "assessing:assess", _DAILY, "Say where the water stands."),
     _verb("import", "importing:import_report", _DAILY, "Take in a laboratory report."),
     _verb(
         "propose",
