@@ -40,7 +40,6 @@ class Story:
     without: tuple[str, ...]
     happens: tuple[Table, ...]
     expect: Table
-    long: bool = False
     unchecked: str = ""
 
 
@@ -124,7 +123,6 @@ def _story(name: str, told: Table) -> Story:
         without=tuple(rest.pop("without", ())),
         happens=tuple(rest.pop("happens", ())),
         expect=rest.pop("expect"),
-        long=rest.pop("long", False),
         unchecked=rest.pop("unchecked", ""),
     )
     if rest:

@@ -16,11 +16,6 @@ from tests.stories.judge import wrong
 from tests.stories.stage import Stage
 from tests.stories.story import Story, all_stories
 
-STORIES = [
-    pytest.param(story, id=story.name, marks=[pytest.mark.long] if story.long else [])
-    for story in all_stories()
-]
-
 
 @pytest.fixture(autouse=True)
 def quiet() -> Iterator[None]:
@@ -32,7 +27,7 @@ def quiet() -> Iterator[None]:
     structlog.configure(**before)
 
 
-@pytest.mark.parametrize("story", STORIES)
+@pytest.mark.parametrize("story", all_stories(), ids=lambda story: str(story.name))
 def test_a_story_ends_as_told(story: Story, tmp_path: Path) -> None:
     """What came of it is what the file expects, and no law was broken."""
     if "refused" in story.expect:
