@@ -169,15 +169,15 @@ def calcium_against_alkalinity(calcium: Used, alkalinity: Used) -> Check:
         )
     holds = abs(z) <= APART_SDS
     verdict = (
-        "as alkalinity was"
+        "Calcium was used up as alkalinity was"
         if holds
-        else "not as alkalinity was: look for a wrong stock, a wrong test, "
-        "nitrification, denitrification or precipitation"
+        else "Calcium was not used up as alkalinity was: look for a wrong stock, a "
+        "wrong test, nitrification, denitrification or precipitation"
     )
     return Check(
         name=name,
         holds=holds,
-        text=f"Calcium was used up {verdict} ({calcium.amount:.0f} mg/L, expected "
+        text=f"{verdict} ({calcium.amount:.0f} mg/L, expected "
         f"{expected:.0f} mg/L, z = {z:+.1f}, limit {APART_SDS:g}).",
         figures=figures,
     )

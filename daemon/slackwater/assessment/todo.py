@@ -12,8 +12,8 @@ from slackwater.assessment.practice import CORE
 from slackwater.assessment.records import Advice, Notice
 
 _RANKS = {"alarm": 0, "warning": 25}
-# Ends no correction and yet comes first: the animals may be in trouble.
-_FIRST = "uptake-fell"
+# End no correction and yet come first: the animals may be in trouble.
+_FIRST = frozenset({"uptake-fell", "level-too-low"})
 # These change with the hour: nobody plans the next test of them.
 _HOURLY = frozenset({"temperature", "ph"})
 
@@ -31,7 +31,7 @@ def _of_notices(told: Sequence[Notice]) -> Iterator[tuple[int, str]]:
     for notice in told:
         if notice.weight in _RANKS:
             text = notice.text[:1].upper() + notice.text[1:].rstrip(".")
-            rank = 0 if notice.code == _FIRST else _RANKS[notice.weight]
+            rank = 0 if notice.code in _FIRST else _RANKS[notice.weight]
             yield rank, f"{text}."
 
 

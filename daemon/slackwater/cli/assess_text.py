@@ -5,7 +5,7 @@ every figure has its unit and its error; nothing is wider than 80 columns where 
 asks for more; what is not known says so.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from textwrap import wrap
 
 from slackwater.assessment.records import (
@@ -18,15 +18,20 @@ from slackwater.assessment.records import (
 )
 from slackwater.assessment.trace_bands import is_trace
 from slackwater.cli.amounts import display_unit
-from slackwater.cli.render import local, table
+from slackwater.cli.render import local
 from slackwater.water.parameters import parameter_named
 from slackwater.water.show import show_level
 from slackwater.water.spellings import units_of
 
 WIDTH = 79
+NARROWEST_LAST = 12
 # Younger tests have an age in hours.
 _TODAY_DAYS = 1.0
 _DASH = "-"
+_DAYS_A_WEEK = 7
+# A slope beyond so many of its errors is more than chance.
+HALF_WIDTH_95 = 1.96
+_WHOLE_FROM = 1000
 _CARE = (
     "Limits and bands are common practice, no source, unless a source is named. "
     "The program advises; a person decides."
@@ -55,65 +60,68 @@ def _todo(found: Assessment) -> str:
 
 
 def _standings(found: Assessment) -> str:
-    rows = [
-        _standing(one)
+    shown = [
+        one
         for one in found.standings.values()
         if one.sampled_at is not None and not is_trace(one.parameter)
     ]
-    if not rows:
+    if not shown:
         return ""
-    heads = ("Level", ">Now", ">At S 35", ">Tested", ">Age", "Band", "Standing")
-    return f"Where it stands\n{table(heads, rows)}\n{_why(found)}".rstrip()
+    heads = ("Level", "", ">Now", ">S 35", ">Tested", ">Age", ">Band", "Standing")
+    lines = ["Where it stands", columns(heads, [_standing(one) for one in shown])]
+    nature = [
+        f"{one.parameter} {one.band.factors[0]:g}-{one.band.factors[1]:g} of "
+        f"{_number(one.parameter, one.natural or 0.0)}"
+        for one in shown
+        if one.band is not None and one.band.factors is not None
+    ]
+    if nature:
+        lines.append(_words(f"Bands as parts of nature: {', '.join(nature)}."))
+    moving = [trend for one in shown if (trend := _trend(one))]
+    if moving:
+        lines.append(_words(f"Moving: {', '.join(moving)}."))
+    lines += [
+        _words(f"{one.parameter}: {'; '.join(one.why)}.") for one in shown if one.why
+    ]
+    return "\n".join(lines)
+
+
+def _trend(one: Standing) -> str:
+    """What a level does in a week, where that is more than its error."""
+    slope, sd = one.trend_per_day, one.trend_sd
+    if slope is None or sd is None or abs(slope) <= HALF_WIDTH_95 * sd:
+        return ""
+    a_week = _DAYS_A_WEEK * slope / _in_display_unit(one.parameter)
+    return f"{one.parameter} {a_week:+.2g} {display_unit(one.parameter)} a week"
 
 
 def _standing(one: Standing) -> tuple[str, ...]:
     name = one.parameter
-    now = _DASH
-    if one.level is not None and one.level_sd is not None:
-        now = f"{_number(name, one.level)} ±{_number(name, one.level_sd)}"
-    sampled = one.sampled or 0.0
+    level, sd, sampled = one.level or 0.0, one.level_sd or 0.0, one.sampled or 0.0
     tested = (
         f"<{_number(name, 2 * sampled)}" if one.censored else _number(name, sampled)
     )
+    band = one.band
     return (
-        _named(name),
-        now,
+        name,
+        display_unit(name),
+        f"{_number(name, level)} ±{_number(name, sd)}",
         _DASH if one.level_35 is None else _number(name, one.level_35),
         tested,
         _age(one.age_days or 0.0),
-        _band(one),
-        f"{one.word}, {one.confidence}" if one.confidence != "none" else one.word,
+        _DASH
+        if band is None
+        else f"{_number(name, band.low)}-{_number(name, band.high)}",
+        one.word if one.confidence == "none" else f"{one.word}, {one.confidence}",
     )
-
-
-def _band(one: Standing) -> str:
-    if one.band is None:
-        return _DASH
-    bounds = (_number(one.parameter, edge) for edge in (one.band.low, one.band.high))
-    factors = one.band.factors
-    nature = "" if factors is None else f" {factors[0]:g}-{factors[1]:g} n"
-    return f"{'-'.join(bounds)}{nature}"
-
-
-def _why(found: Assessment) -> str:
-    """What stands behind the figures, and the factor of nature explained."""
-    lines = []
-    if any(one.band and one.band.factors for one in found.standings.values()):
-        lines.append(_words("n: times what natural sea water holds at S = 35."))
-    lines += [
-        _words(f"{one.parameter}: {'; '.join(one.why)}.")
-        for one in found.standings.values()
-        if one.why and one.sampled_at is not None and not is_trace(one.parameter)
-    ]
-    return "\n".join(lines)
 
 
 def _uptakes(found: Assessment) -> str:
     if not found.uptakes:
         return ""
     rows = [_uptake(one) for one in found.uptakes.values()]
-    heads = ("Used up", ">A day", ">90 %", ">Dosed", "By", ">Tests", "Good enough")
-    lines = [f"What the tank uses up\n{table(heads, rows)}"]
+    heads = ("Used up", "", ">A day", ">90 %", ">Dosed", ">Tests", "Good enough")
+    lines = ["What the tank uses up", columns(heads, rows)]
     net = [one.parameter for one in found.uptakes.values() if one.is_net_balance]
     if net:
         lines.append(
@@ -127,29 +135,53 @@ def _uptakes(found: Assessment) -> str:
 
 def _uptake(one: UptakeFound) -> tuple[str, ...]:
     name = one.parameter
+    by = one.method or one.provenance
     return (
-        _named(name),
+        name,
+        display_unit(name),
         _rate(name, one.per_day),
         f"±{_rate(name, HALF_WIDTH_90 * one.sd_per_day)}",
         _rate(name, one.delivered_per_day),
-        one.method or one.provenance,
         f"{one.tests} in {one.span_days:.0f} d",
-        "yes" if one.enough else f"no: {'; '.join(one.why_not)}",
+        f"yes, by {by}" if one.enough else f"no, by {by}: {'; '.join(one.why_not)}",
     )
 
 
 def _traces(found: Iterable[TraceStanding]) -> str:
-    rows = [_trace(one) for one in found]
-    if not rows:
+    """Those that are watched or dosed in full, the others by name."""
+    every = sorted(found, key=lambda one: (-one.at_most / one.act, one.parameter))
+    if not every:
         return ""
-    heads = (
-        *("ug/L", ">Found", ">At most", ">Nature", ">Seen from", ">Watch", ">Act"),
-        "Standing",
-    )
-    return (
-        f"Traces and contaminants\n{table(heads, rows)}\n"
-        f"{_words('At most: with everything dosed since, less proven uptake only.')}"
-    )
+    full = [one for one in every if _is_worth_a_row(one)]
+    lines = ["Traces and contaminants, ug/L"]
+    if full:
+        heads = (
+            "",
+            ">Found",
+            ">At most",
+            ">Nature",
+            ">Seen from",
+            ">Watch",
+            ">Act",
+            "",
+        )
+        lines.append(columns(heads, [_trace(one) for one in full]))
+        lines.append(
+            _words("At most: with all that was dosed since, less proven uptake only.")
+        )
+    for stage in ("usual", "not seen"):
+        names = [
+            f"{one.parameter} {'<' if one.censored else ''}{_short(one.value)}"
+            for one in every
+            if one.stage == stage and one not in full
+        ]
+        if names:
+            lines.append(_words(f"{stage.capitalize()}: {', '.join(names)}."))
+    return "\n".join(lines)
+
+
+def _is_worth_a_row(one: TraceStanding) -> bool:
+    return one.stage in {"watch", "act"} or one.by_salinity or one.at_most > one.value
 
 
 def _trace(one: TraceStanding) -> tuple[str, ...]:
@@ -160,12 +192,12 @@ def _trace(one: TraceStanding) -> tuple[str, ...]:
         word = "by salinity only"
     return (
         one.parameter,
-        f"{'<' if one.censored else ''}{one.value:.3g}",
-        f"{one.at_most:.3g}",
-        _DASH if one.natural is None else f"{one.natural:.2g}",
-        _DASH if one.limit is None else f"{one.limit:.2g}",
-        f"{one.watch:.3g}",
-        f"{one.act:.3g}",
+        f"{'<' if one.censored else ''}{_short(one.value)}",
+        _short(one.at_most),
+        _DASH if one.natural is None else _short(one.natural),
+        _DASH if one.limit is None else _short(one.limit),
+        _short(one.watch),
+        _short(one.act),
         word,
     )
 
@@ -205,10 +237,6 @@ def _blocks(found: Assessment) -> str:
     return "\n".join(["What is held back", *lines]) if lines else ""
 
 
-def _named(parameter: str) -> str:
-    return f"{parameter} {display_unit(parameter)}"
-
-
 def _number(parameter: str, level: float) -> str:
     """A level without its unit."""
     return show_level(parameter, level).split(" ")[0]
@@ -229,8 +257,35 @@ def _age(days: float) -> str:
     return f"{24 * days:.0f} h" if days < _TODAY_DAYS else f"{days:.0f} d"
 
 
+def _short(number: float) -> str:
+    return f"{number:.0f}" if number >= _WHOLE_FROM else f"{number:.3g}"
+
+
 def _two_digits(number: float) -> str:
     return f"{float(f'{number:.2g}'):.0f}"
+
+
+def columns(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
+    """Rows under heads; one that begins with ">" to the right, the last one folds."""
+    names = [head.removeprefix(">") for head in heads]
+    widths = [
+        max(len(line[place]) for line in (names, *rows))
+        for place in range(len(heads) - 1)
+    ]
+    left = sum(widths) + len(widths)
+    folded = [
+        (row, wrap(row[-1], max(WIDTH - left, NARROWEST_LAST)) or [""])
+        for row in (names, *rows)
+    ]
+    lines = []
+    for row, last in folded:
+        cells = [
+            cell.rjust(width) if head.startswith(">") else cell.ljust(width)
+            for cell, width, head in zip(row, widths, heads, strict=False)
+        ]
+        lines.append(" ".join([*cells, last[0]]).rstrip())
+        lines += [" " * left + more for more in last[1:]]
+    return "\n".join(lines)
 
 
 def _words(text: str, first: str = "", rest: str = "") -> str:
