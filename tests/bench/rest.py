@@ -28,6 +28,12 @@ BARE = (
     "import paho.mqtt.client, apscheduler.schedulers.background, pydantic, structlog,"
     "sqlite3, zoneinfo, threading; threading.Event().wait()"
 )
+# The tests' environment holds arrays for its reference libraries, and pint loads them
+# when it sees them; a machine that only runs the daemon has none.
+AS_INSTALLED = (
+    "import runpy, sys; sys.modules['numpy'] = None;"
+    "runpy.run_module('tests.service.launch', run_name='__main__', alter_sys=True)"
+)
 SETTLE_S = 8.0
 
 
@@ -101,7 +107,7 @@ def main() -> None:
         broker.start()
         paths = os.pathsep.join((str(TOP / "daemon"), str(TOP)))
         environment = {**os.environ, "PYTHONPATH": paths}
-        launch = [sys.executable, "-m", "tests.service.launch"]
+        launch = [sys.executable, "-c", AS_INSTALLED]
         with (folder / "daemon.log").open("wb") as log:
             daemon = subprocess.Popen(
                 [*launch, str(folder / "config"), str(folder / "state")],
