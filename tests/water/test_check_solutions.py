@@ -20,10 +20,10 @@ from slackwater.water.stoichiometry import (
     calcified,
     grams_of_salt,
     matched_calcium_chloride_grams_per_litre,
-    net_volume,
     salt_left_behind_mg,
 )
 from slackwater.water.units import parse_volume_ul
+from slackwater.water.volume import net_volume_by_addition
 from tests.water.checks import EXAMPLES, Example, agree, params
 
 DKH = units_of(PARAMETERS["alkalinity"])["dKH"]
@@ -217,7 +217,7 @@ def test_a_known_addition_measures_the_water(example: Example) -> None:
     """Equivalents added, over the rise they made."""
     milliequivalents = example.exact("grams_added") * 1000 / molar_mass("NaHCO3")
     rise = example.exact("observed_rise_dKH") * DKH
-    found = net_volume(
+    found = net_volume_by_addition(
         float(milliequivalents),
         float(rise),
         float(example.exact("sigma_test_dKH") * DKH),

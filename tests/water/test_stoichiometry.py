@@ -4,12 +4,11 @@ from fractions import Fraction
 
 import pytest
 
-from slackwater.errors import InputError, OutOfRangeError
+from slackwater.errors import InputError
 from slackwater.water.stoichiometry import (
     calcified,
     grams_of_salt,
     matched_calcium_chloride_grams_per_litre,
-    net_volume,
     salt_left_behind_mg,
 )
 
@@ -46,13 +45,3 @@ def test_metals_of_a_skeleton_are_half_the_equivalents() -> None:
 def test_an_equivalent_leaves_one_salt() -> None:
     """58.44 g a mole."""
     assert Fraction("58.44") == salt_left_behind_mg(Fraction(1))
-
-
-@pytest.mark.parametrize("wrong", [0.0, -1.0, float("nan"), float("inf")])
-@pytest.mark.parametrize("place", [0, 1, 2])
-def test_a_volume_needs_three_real_numbers(wrong: float, place: int) -> None:
-    """Addition, rise and error of the test."""
-    numbers = [100.0, 0.5, 0.03]
-    numbers[place] = wrong
-    with pytest.raises(OutOfRangeError, match="three numbers above 0"):
-        net_volume(*numbers)

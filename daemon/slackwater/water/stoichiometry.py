@@ -7,9 +7,7 @@ Source: Ca2+ + 2 HCO3- = CaCO3 + CO2 + H2O; molar masses from `masses`.
 
 from dataclasses import dataclass
 from fractions import Fraction
-from math import isfinite, sqrt
 
-from slackwater.errors import Finding, OutOfRangeError
 from slackwater.water.ions import IONS
 from slackwater.water.masses import molar_mass
 from slackwater.water.salts import salt_named, water_in
@@ -90,31 +88,3 @@ def matched_calcium_chloride_grams_per_litre(
     salt = salt_named("CaCl2", where="")
     mol_per_litre = Fraction(alkalinity_peq_per_ul, 2 * 10**6)
     return mol_per_litre * salt.grams_per_mol(water_in(salt, hydrate, where=""))
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class NetVolume:
-    """A volume of water measured by a known addition, with its relative error."""
-
-    litres: float
-    relative_error: float
-
-
-def net_volume(added: float, rise: float, test_error: float) -> NetVolume:
-    """The volume of water in which an addition makes a rise.
-
-    Units: added in milli-units, rise and the standard error of one test per litre.
-    Range: added, rise and error above 0; believe it from a rise of five errors.
-    Raises: OutOfRangeError outside it.
-    Source: V = n / dC, relative error sqrt(2) times the error over the rise.
-    """
-    if not all(isfinite(number) and number > 0 for number in (added, rise, test_error)):
-        finding = Finding(
-            what=f"found an addition of {added:g}, a rise of {rise:g} and a test "
-            f"error of {test_error:g}",
-            where="",
-            expected="three numbers above 0",
-            do="Add enough for a rise that the test shows clearly.",
-        )
-        raise OutOfRangeError(finding)
-    return NetVolume(litres=added / rise, relative_error=test_error * sqrt(2) / rise)
