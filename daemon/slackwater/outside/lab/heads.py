@@ -139,7 +139,7 @@ def _result_above(column: Column, cells: Sequence[Cell]) -> Reading:
     if column.analyte is None:
         raise AssertionError
     return Reading(
-        name=column.cell,
+        name=column.title,
         analyte=column.analyte,
         values=(cells[1],),
         units=tuple(units),

@@ -41,6 +41,11 @@ class Column:
         return self.header.name, self.cell.text
 
     @property
+    def title(self) -> Cell:
+        """The name at the place of the head."""
+        return Cell(text=self.header.name, line=self.cell.line, column=self.cell.column)
+
+    @property
     def unit(self) -> Cell | None:
         """The unit the head states, at the place of the head."""
         if not self.header.unit:

@@ -128,7 +128,7 @@ def _readings(
         }
         nothing = Cell(text="", line=row[0].line, column=place + 1)
         yield Reading(
-            name=column.cell,
+            name=column.title,
             analyte=column.analyte,
             values=(row[place] if place < len(row) else nothing,),
             units=tuple(one for one in units if one is not None),
