@@ -228,3 +228,20 @@ def test_refuses_what_is_not_the_approved_text(text: str, expected: str) -> None
     with pytest.raises(InputError) as caught:
         machine_from(text)
     assert expected in caught.value.findings[0].what
+
+
+def test_a_text_of_an_older_version_is_read_with_defaults() -> None:
+    """What a later version added stands at its default; nothing else may be missing."""
+    machine = small_machine()
+    tree = json.loads(machine_text(machine))
+    del tree["shortened_timing"]
+    del tree["timing"]["free_space_bytes"]
+    assert machine == machine_from(rfc8785.dumps(tree).decode())
+
+
+def test_a_text_of_a_newer_version_is_refused() -> None:
+    """A field this version does not know may mean anything."""
+    tree = json.loads(machine_text(small_machine()))
+    tree["timing"]["unheard_of_s"] = "1.0"
+    with pytest.raises(InputError, match="unheard_of_s"):
+        machine_from(rfc8785.dumps(tree).decode())
