@@ -45,6 +45,8 @@ def typed_levels(
         censored = text.startswith(BELOW)
         figure = text.removeprefix(BELOW).strip()
         level = parse_level(figure, name, where=place, confirmed=confirmed)
+        if not parameter_named(name, where=place).is_measured:
+            raise InputError(_never_measured(place, name))
         if censored and not level:
             raise InputError(_below_nothing(place, text))
         return Typed(parameter=name, level=float(level), text=text, censored=censored)
@@ -116,6 +118,15 @@ def _no_value(where: str, word: str) -> Finding:
         where=where,
         expected='a word like alkalinity="8.1 dKH"',
         do=_ADVICE,
+    )
+
+
+def _never_measured(place: str, name: str) -> Finding:
+    return Finding(
+        what=f"no test shows {name}",
+        where=place,
+        expected="a parameter that can be measured",
+        do="Take it out; nothing was written.",
     )
 
 

@@ -1,0 +1,185 @@
+"""Typed levels → measurements, with a second look at what jumps.
+
+Floor 8. One subject: hand tests becoming entries. Laws here: all values of one call are
+written or none; a value far from the newest one is asked about, because a slip of the
+hand looks like a change of the water; a confirmed value says so.
+Units: levels canonical.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+
+from slackwater.assessment.practice import floor_sd
+from slackwater.cli.moments import Wall, typed_moment
+from slackwater.cli.render import local, span
+from slackwater.cli.subject import Subject
+from slackwater.cli.typed import WORD_AT_MOST, new_id, typed_text
+from slackwater.cli.typed_levels import Typed, settled, typed_levels
+from slackwater.errors import Finding
+from slackwater.facts.state import State
+from slackwater.facts.waters import MeasurementKept
+from slackwater.ledger.codec import timestamp
+from slackwater.pump.outcome import Stamp
+from slackwater.water.parameters import parameter_named
+from slackwater.water.show import show_level
+
+# A change of more than this share, and beyond what tests differ by, is asked about.
+JUMP_SHARE = 0.30
+JUMP_SDS = 5.0
+# An older value says little about what the next one should be.
+JUMP_WITHIN = timedelta(days=30)
+RECORD = "record"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class About:
+    """What is said about all values of one call; `at` as typed."""
+
+    by: str
+    at: str | None = None
+    method: str = ""
+    lot: str = ""
+    note: str = ""
+    confirmed: bool = False
+
+    def checked(self) -> "About":
+        """The same with its texts on one line; kits are told apart by these words.
+
+        Raises: InputError for a text that is too long.
+        """
+        return replace(
+            self,
+            by=typed_text(self.by, "--by", WORD_AT_MOST),
+            method=typed_text(self.method, "--method", WORD_AT_MOST).lower(),
+            lot=typed_text(self.lot, "--lot", WORD_AT_MOST),
+            note=typed_text(self.note, "--note"),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tests:
+    """Values of one call, read and dated, for one tank."""
+
+    subject: Subject
+    about: About
+    taken_at: datetime
+    typed: Sequence[Typed]
+
+
+def read_tests(
+    words: Sequence[str], subject: Subject, about: About, stamp: Stamp
+) -> Tests:
+    """The values of one call.
+
+    Raises: InputError with everything that is wrong with any of them.
+    """
+    checked = about.checked()
+    taken_at = typed_moment(about.at, Wall(zone=subject.zone, now=stamp["at"]))
+    typed = typed_levels(words, RECORD, confirmed=about.confirmed)
+    return Tests(subject=subject, about=checked, taken_at=taken_at, typed=typed)
+
+
+def refuse_jumps(state: State, tests: Tests) -> None:
+    """Ask about values that are far from the newest ones.
+
+    Raises: InputError with one finding a value.
+    """
+    if not tests.about.confirmed:
+        settled(_jumps(state, tests))
+
+
+def entries_of(tests: Tests, stamp: Stamp) -> list[MeasurementKept]:
+    """One measurement for each value, with an id of its own."""
+    return [
+        MeasurementKept(
+            **stamp,
+            id=new_id("m"),
+            tank=tests.subject.tank,
+            parameter=one.parameter,
+            value=one.level,
+            typed=one.text,
+            taken_at=tests.taken_at,
+            provenance="hand",
+            by=tests.about.by,
+            method=tests.about.method,
+            lot=tests.about.lot,
+            note=tests.about.note,
+            censored=one.censored,
+            confirmed=tests.about.confirmed,
+        )
+        for one in tests.typed
+    ]
+
+
+def before(state: State, kept: MeasurementKept) -> MeasurementKept | None:
+    """The newest measurement of the same parameter, in a state without this one."""
+    return state.levels.get(f"{kept.tank}/{kept.parameter}")
+
+
+def words_of(
+    kept: MeasurementKept, known: MeasurementKept | None
+) -> tuple[str, str, str, str]:
+    """A row for people: parameter, value, id and what was known before."""
+    if known is None:
+        return kept.parameter, level_words(kept), kept.id, "first"
+    was = level_words(known)
+    if kept.supersedes:
+        return kept.parameter, level_words(kept), kept.id, was
+    order = "before" if known.taken_at <= kept.taken_at else "later"
+    known_words = f"{was}, {span(abs(kept.taken_at - known.taken_at))} {order}"
+    return kept.parameter, level_words(kept), kept.id, known_words
+
+
+def level_words(kept: MeasurementKept) -> str:
+    """A measured level for people; below a limit it has its sign."""
+    sign = "<" if kept.censored else ""
+    return sign + show_level(kept.parameter, kept.value)
+
+
+def document_of(kept: MeasurementKept) -> dict[str, object]:
+    """A measurement for a document; the level as a decimal string, canonical."""
+    return {
+        "id": kept.id,
+        "tank": kept.tank,
+        "parameter": kept.parameter,
+        "level": str(kept.value),
+        "unit": parameter_named(kept.parameter, where="").canonical_unit,
+        "shown": level_words(kept),
+        "typed": kept.typed,
+        "taken_at": timestamp(kept.taken_at),
+        "provenance": kept.provenance,
+        "method": kept.method,
+        "lot": kept.lot,
+        "note": kept.note,
+        "by": kept.by,
+        "censored": kept.censored,
+        "confirmed": kept.confirmed,
+        "supersedes": kept.supersedes,
+    }
+
+
+def _jumps(state: State, tests: Tests) -> Iterator[Finding]:
+    for one in tests.typed:
+        known = state.levels.get(f"{tests.subject.tank}/{one.parameter}")
+        if known is None or abs(tests.taken_at - known.taken_at) > JUMP_WITHIN:
+            continue
+        change = abs(one.level - known.value)
+        if change > JUMP_SHARE * known.value and change > _noise(one.parameter):
+            yield _jump(one, known, tests.subject.zone)
+
+
+def _noise(parameter: str) -> float:
+    """What two good tests may differ by."""
+    return JUMP_SDS * floor_sd(parameter)
+
+
+def _jump(one: Typed, known: MeasurementKept, zone: str) -> Finding:
+    return Finding(
+        what=f"{show_level(one.parameter, one.level)} is far from the newest value",
+        where=f"{RECORD} {one.parameter}",
+        expected=f"within {JUMP_SHARE:.0%} of {level_words(known)} of "
+        f"{local(known.taken_at, zone)}",
+        do="Check the figure and its name, and test again. If it is right, add "
+        "--confirm; nothing was written.",
+    )

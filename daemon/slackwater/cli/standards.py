@@ -1,0 +1,125 @@
+"""A kit tried on a reference standard, and by how much it is off.
+
+Floor 8. One subject: the bias of a kit. Laws here: what is found is stored beside what
+was expected, and no earlier test is changed by it.
+Units: levels canonical.
+"""
+
+from dataclasses import dataclass
+from fractions import Fraction
+
+from slackwater.cli.amounts import decimal, display_unit
+from slackwater.cli.measuring import RECORD, About
+from slackwater.cli.moments import Wall, typed_moment
+from slackwater.cli.typed import new_id
+from slackwater.cli.typed_levels import settled, typed_levels
+from slackwater.errors import Finding, InputError
+from slackwater.facts.waters import StandardChecked
+from slackwater.ledger.codec import timestamp
+from slackwater.pump.outcome import Stamp
+from slackwater.water.parameters import parameter_named
+from slackwater.water.show import show_level
+from slackwater.water.spellings import units_of
+
+_PERCENT = 100
+_DECIMALS = 3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Trial:
+    """What a standard holds, as NAME=VALUE, and what the kit found in it."""
+
+    standard: str
+    found: str | None
+
+
+def standard_of(trial: Trial, about: About, zone: str, stamp: Stamp) -> StandardChecked:
+    """The entry for a kit on its standard.
+
+    Raises: InputError with everything that is wrong or missing.
+    """
+    checked = about.checked()
+    settled(_missing(trial, checked))
+    taken_at = typed_moment(about.at, Wall(zone=zone, now=stamp["at"]))
+    name = trial.standard.partition("=")[0]
+    words = [trial.standard, f"{name}={trial.found}"]
+    expected, found = typed_levels(words, RECORD, confirmed=about.confirmed)
+    if expected.censored or found.censored:
+        raise InputError(_no_level(trial))
+    return StandardChecked(
+        **stamp,
+        id=new_id("k"),
+        parameter=expected.parameter,
+        method=checked.method,
+        lot=checked.lot,
+        expected=expected.level,
+        found=found.level,
+        taken_at=taken_at,
+        by=checked.by,
+        note=checked.note,
+    )
+
+
+def bias_words(check: StandardChecked) -> str:
+    """By how much the kit is off, for people."""
+    off = difference_words(check.parameter, abs(check.found - check.expected))
+    which = f"{check.method} {check.lot}".strip()
+    if check.found == check.expected:
+        return f"The kit ({which}) reads the standard right."
+    side = "high" if check.found > check.expected else "low"
+    share = abs(check.found - check.expected) / check.expected * _PERCENT
+    return (
+        f"The kit ({which}) reads {off} too {side}, {share:.1f} % of "
+        f"{show_level(check.parameter, check.expected)}. Tests by it are read less "
+        "this from now on."
+    )
+
+
+def difference_words(parameter: str, change: float) -> str:
+    """A difference of two levels in the unit people use."""
+    unit = display_unit(parameter)
+    factor = units_of(parameter_named(parameter, where=""))[unit]
+    return f"{decimal(Fraction(change) / factor, _DECIMALS)} {unit}"
+
+
+def standard_document(check: StandardChecked) -> dict[str, object]:
+    """The trial for a document; levels as decimal strings, canonical."""
+    return {
+        "id": check.id,
+        "parameter": check.parameter,
+        "unit": parameter_named(check.parameter, where="").canonical_unit,
+        "method": check.method,
+        "lot": check.lot,
+        "expected": str(check.expected),
+        "found": str(check.found),
+        "bias": str(check.found - check.expected),
+        "taken_at": timestamp(check.taken_at),
+        "by": check.by,
+        "note": check.note,
+    }
+
+
+def _missing(trial: Trial, about: About) -> list[Finding]:
+    wanted = {
+        "--found": (trial.found, 'what the kit showed, as in "7.3 dKH"'),
+        "--method": (about.method, "the kit's method, as it is named with each test"),
+    }
+    return [
+        Finding(
+            what=f"{option} is missing",
+            where="--standard",
+            expected=expected,
+            do="A bias belongs to one method and lot; nothing was written.",
+        )
+        for option, (given, expected) in wanted.items()
+        if not given
+    ]
+
+
+def _no_level(trial: Trial) -> Finding:
+    return Finding(
+        what=f'"{trial.standard}" found as "{trial.found}" is no level',
+        where="--standard",
+        expected="two levels, neither of them below a limit",
+        do="Take a standard that the kit can read; nothing was written.",
+    )
