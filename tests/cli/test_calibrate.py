@@ -5,6 +5,7 @@ what is tried. The last tests run the program itself on a real broker.
 """
 
 import json
+import re
 import subprocess
 import sys
 from collections.abc import Callable
@@ -193,7 +194,9 @@ def test_h57_the_program_keeps_nothing_of_a_slip(tmp_path: Path) -> None:
     with household(tmp_path) as home:
         slipped = calibrated(home, "yes", "5 mL", "5 mL", "5 mL", "yes")
         assert 1 == slipped.returncode
-        assert "10.0" in json.loads(slipped.stdout)["errors"][0]["what"]
+        what = json.loads(slipped.stdout)["errors"][0]["what"]
+        # A run of 501 ms for 500 is no slip: 9.99.
+        assert re.search(r"\b(9\.9\d?|10\.\d+)\b", what), what
         assert [] == [e for e in home.events() if isinstance(e, Calibrated)]
         well = calibrated(home, "yes", *["0.49 mL"] * 3, "yes", "yes", "no")
         assert 0 == well.returncode, well.stderr
