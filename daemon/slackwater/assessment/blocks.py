@@ -13,6 +13,11 @@ from slackwater.assessment.practice import CONSERVATIVE
 from slackwater.assessment.records import Block
 from slackwater.assessment.trace_bands import is_trace
 from slackwater.facts.proposal import Ground
+from slackwater.water.nutrients import (
+    CARBON_HOTTEST_CELSIUS,
+    CARBON_LEAST_NITRATE,
+    CARBON_LEAST_PHOSPHATE,
+)
 from slackwater.water.parameters import PARAMETERS
 from slackwater.water.show import show_level
 
@@ -23,7 +28,10 @@ SALINITY_ALL_OFF = 3.0
 TEMPERATURE_CORRECTIONS = (21.0, 29.5)
 TEMPERATURE_ALL = (18.0, 32.0)
 # A carbon source with nothing left to eat starves the water, mg/L.
-CARBON_LEAST = {"nitrate": 1.0, "phosphate": 0.02}
+CARBON_LEAST = {
+    "nitrate": CARBON_LEAST_NITRATE,
+    "phosphate": CARBON_LEAST_PHOSPHATE,
+}
 CARBON = "carbon"
 TEMPERATURE = "temperature"
 CALCIUM = "calcium"
@@ -71,7 +79,7 @@ def _temperature(picture: Picture) -> Iterator[Block]:
     for parameter in sorted(picture.dosed):
         yield Block(
             parameter=parameter,
-            stops="dose" if all_off or parameter == CARBON else "correction",
+            stops="dose" if all_off else "correction",
             ground=Ground.BLOCKED,
             text=f"The water has {celsius:.1f} degC: bring that right first.",
         )
@@ -159,9 +167,19 @@ def _incoherent(picture: Picture) -> Iterator[Block]:
 
 
 def _carbon(picture: Picture) -> Iterator[Block]:
+    if CARBON not in picture.dosed:
+        return
+    celsius = picture.fresh(TEMPERATURE)
+    if celsius is not None and celsius > CARBON_HOTTEST_CELSIUS:
+        yield Block(
+            parameter=CARBON,
+            stops="dose",
+            ground=Ground.BLOCKED,
+            text=f"The water has {celsius:.1f} degC: no carbon.",
+        )
     for parameter, least in CARBON_LEAST.items():
         level = picture.fresh(parameter)
-        if CARBON in picture.dosed and level is not None and level < least:
+        if level is not None and level < least:
             yield Block(
                 parameter=CARBON,
                 stops="dose",

@@ -15,16 +15,17 @@ from slackwater.assessment.practice import ALKALINITY, SALINITY, laboratory_sd
 from slackwater.assessment.records import Check, Series
 from slackwater.facts.history import History
 from slackwater.facts.waters import ReportImported
+from slackwater.water.calcification import (
+    COHERENCE_SDS,
+    alkalinity_to_see,
+    coherence,
+)
 from slackwater.water.masses import molar_mass
 from slackwater.water.parameters import PARAMETERS
 from slackwater.water.seawater import STANDARD_SALINITY
 
-# Two equivalents of alkalinity go with one mole of calcium.
-CALCIUM_PER_MEQ = float(molar_mass("Ca")) / 2
 # Beyond so many standard deviations results do not belong together.
 APART_SDS = 3.0
-# An expected change below so many errors of a difference says nothing.
-SAYS_SDS = 2.0
 # Standard Methods for the Examination of Water and Wastewater, 1030 E, from memory:
 # 5 % of the sum for 10 to 800 meq/L.
 CHARGE_TOLERANCE = 0.05
@@ -147,19 +148,22 @@ def calcium_against_alkalinity(calcium: Used, alkalinity: Used) -> Check:
     """Whether calcium was used up as alkalinity was.
 
     Units: mg/L and meq/L.
-    Source: 1 mol of calcium for 2 eq; z = (dCa - k dA) / sqrt(2 s_Ca^2 + 2 (k s_A)^2).
+    Source: `water.calcification`.
     """
-    expected = CALCIUM_PER_MEQ * alkalinity.amount
-    sd = sqrt(2) * hypot(calcium.sd, CALCIUM_PER_MEQ * alkalinity.sd)
-    z = (calcium.amount - expected) / sd
+    found = coherence(
+        calcium.amount,
+        alkalinity.amount,
+        calcium_sd=calcium.sd,
+        alkalinity_sd=alkalinity.sd,
+    )
+    expected, z = found.expected_calcium, found.z
     figures = {
         "calcium_used_mg_per_l": calcium.amount,
         "expected_mg_per_l": expected,
-        "sd_mg_per_l": sd,
         "z": z,
     }
     name = "calcium-alkalinity"
-    if abs(z) <= APART_SDS and expected < SAYS_SDS * sqrt(2) * calcium.sd:
+    if found.holds and alkalinity.amount < alkalinity_to_see(calcium.sd):
         return Check(
             name=name,
             holds=None,
@@ -167,18 +171,17 @@ def calcium_against_alkalinity(calcium: Used, alkalinity: Used) -> Check:
             "the calcium test to say anything.",
             figures=figures,
         )
-    holds = abs(z) <= APART_SDS
     verdict = (
         "Calcium was used up as alkalinity was"
-        if holds
+        if found.holds
         else "Calcium was not used up as alkalinity was: look for a wrong stock, a "
         "wrong test, nitrification, denitrification or precipitation"
     )
     return Check(
         name=name,
-        holds=holds,
+        holds=found.holds,
         text=f"{verdict} ({calcium.amount:.0f} mg/L, expected "
-        f"{expected:.0f} mg/L, z = {z:+.1f}, limit {APART_SDS:g}).",
+        f"{expected:.0f} mg/L, z = {z:+.1f}, limit {COHERENCE_SDS:g}).",
         figures=figures,
     )
 

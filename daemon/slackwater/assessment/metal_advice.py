@@ -12,17 +12,13 @@ from collections.abc import Iterator
 from slackwater.assessment.changing import changing
 from slackwater.assessment.picture import Picture
 from slackwater.assessment.records import Advice, TraceStanding
-from slackwater.assessment.trace_bands import CORRODING, RESIN_BOUND
-from slackwater.water.masses import molar_mass
-from slackwater.water.parameters import PARAMETERS
+from slackwater.assessment.trace_bands import CORRODING
+from slackwater.water.removal import RESIN_METALS, RESIN_MMOL_PER_ML, resin_ml
 
 RANK_ACT = 30
 RANK_WATCH = 70
 RETEST_ACT_DAYS = 7.0
 RETEST_WATCH_DAYS = 28.0
-# Usable capacity in sea water, mmol of metal per mL of resin: calcium and magnesium
-# compete. From memory.
-RESIN_MMOL_PER_ML = (0.1, 0.3)
 
 
 def metal_advice(picture: Picture) -> Iterator[Advice]:
@@ -33,19 +29,6 @@ def metal_advice(picture: Picture) -> Iterator[Advice]:
         yield from _hypothesis(found, picture)
         if found.confirmed or found.stage == "act":
             yield from _removal(found, picture)
-
-
-def resin_ml(
-    parameter: str, fall_ug_per_l: float, litres: float
-) -> tuple[float, float]:
-    """Millilitres of metal-binding resin for a fall, the least and the most.
-
-    Units: fall in ug/L. Source: mass balance; capacity from memory.
-    """
-    grams_per_mol = float(molar_mass(PARAMETERS[parameter].symbol))
-    mmol = fall_ug_per_l * litres / 1000 / grams_per_mol
-    low, high = RESIN_MMOL_PER_ML
-    return mmol / high, mmol / low
 
 
 def _hypothesis(found: TraceStanding, picture: Picture) -> Iterator[Advice]:
@@ -100,13 +83,16 @@ def _removal(found: TraceStanding, picture: Picture) -> Iterator[Advice]:
             "reached_ug_per_l": plan.reached,
         },
     )
-    if name in RESIN_BOUND:
+    if name in RESIN_METALS:
         yield _resin(found, picture, rank + 4)
 
 
 def _resin(found: TraceStanding, picture: Picture, rank: int) -> Advice:
     fall = max(found.value, found.at_most) - found.watch
-    low, high = resin_ml(found.parameter, fall, picture.litres)
+    low, high = (
+        resin_ml(found.parameter, fall, picture.litres, capacity).medium
+        for capacity in reversed(RESIN_MMOL_PER_ML)
+    )
     return Advice(
         remedy="metal_resin",
         parameter=found.parameter,

@@ -68,8 +68,6 @@ CORRODING = frozenset(
         *("titanium", "tungsten", "cobalt", "neodymium", "iron"),
     }
 )
-# Metals that an iminodiacetate or thiol resin takes up: from memory.
-RESIN_BOUND = frozenset({"copper", "zinc", "nickel", "cobalt", "iron", "manganese"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

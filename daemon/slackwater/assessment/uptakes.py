@@ -24,7 +24,7 @@ from slackwater.assessment.records import (
 )
 from slackwater.facts.history import History
 from slackwater.facts.tank import Machine, Tank
-from slackwater.water.masses import molar_mass
+from slackwater.water.calcification import CALCIUM_MG_PER_MEQ
 from slackwater.water.parameters import parameter_named
 from slackwater.water.uptake import (
     DISAGREEMENT_SDS,
@@ -57,12 +57,11 @@ FEWEST = 2
 # A restart is no gap; whoever was away longer does not know what pumps did.
 GAP_AT_LEAST = timedelta(hours=2)
 
-_CALCIUM_PER_MEQ = float(molar_mass("Ca")) / 2
 # An uptake known to this is known well enough, however small it is.
 _ENOUGH_DKH = 0.05
 _ENOUGH_SD = {
     ALKALINITY: _ENOUGH_DKH * MEQ_PER_L_IN_DKH,
-    "calcium": _ENOUGH_DKH * MEQ_PER_L_IN_DKH * _CALCIUM_PER_MEQ,
+    "calcium": _ENOUGH_DKH * MEQ_PER_L_IN_DKH * CALCIUM_MG_PER_MEQ,
 }
 # The largest uptake that is thought of where nothing is dosed: alkalinity 2 dKH a day,
 # calcium and magnesium with it, others a share of nature. Common practice, no source.
@@ -70,7 +69,7 @@ _USUAL_MOST_DKH = 2.0
 _MAGNESIUM_PER_DKH = 0.7
 _USUAL_MOST = {
     ALKALINITY: _USUAL_MOST_DKH * MEQ_PER_L_IN_DKH,
-    "calcium": _USUAL_MOST_DKH * MEQ_PER_L_IN_DKH * _CALCIUM_PER_MEQ,
+    "calcium": _USUAL_MOST_DKH * MEQ_PER_L_IN_DKH * CALCIUM_MG_PER_MEQ,
     "magnesium": _USUAL_MOST_DKH * _MAGNESIUM_PER_DKH,
 }
 _USUAL_MOST_SHARE = 0.02

@@ -8,14 +8,18 @@ Source: limits and capacities are common practice or from memory and say so.
 
 from collections.abc import Iterator
 from datetime import timedelta
-from math import ceil, log
+from math import ceil
 
 from slackwater.assessment.blocks import SALINITY_TASK_OFF
 from slackwater.assessment.changing import changing, new_water
 from slackwater.assessment.picture import Picture
 from slackwater.assessment.practice import SALINITY
 from slackwater.assessment.records import Advice, Standing
-from slackwater.water.masses import molar_mass
+from slackwater.water.removal import (
+    ADSORBENT_MG_P_PER_GRAM,
+    adsorbent_grams,
+    weekly_steps,
+)
 from slackwater.water.show import show_level
 
 RANK_SALINITY = 20
@@ -30,13 +34,10 @@ TWICE = 2
 RICH = {"nitrate": 40.0, "phosphate": 0.3}
 # Of a level, what it may fall in a week; water changes are exempt.
 MOST_FALL_A_WEEK = {"nitrate": 0.20, "phosphate": 0.30}
-# What an adsorbent takes up in sea water at low phosphate, mg P per gram; from memory.
-ADSORBENT_MG_P_PER_GRAM = (1.0, 5.0)
 # A refugium worth having, of the system volume.
 REFUGIUM_SHARE = (0.10, 0.20)
 TREATED_WITHIN = timedelta(days=14)
 CHANGED_WITHIN = timedelta(days=30)
-_P_PER_PO4 = float(molar_mass("P") / molar_mass("PO4"))
 
 
 def water_advice(picture: Picture) -> Iterator[Advice]:
@@ -51,21 +52,6 @@ def water_advice(picture: Picture) -> Iterator[Advice]:
         if level > rich:
             yield from _rich(parameter, level, picture)
     yield from _afterwards(picture)
-
-
-def adsorbent_grams(fall_po4_mg_per_l: float, litres: float) -> tuple[float, float]:
-    """Grams of phosphate adsorbent for a fall of phosphate, the least and the most.
-
-    Units: fall in mg/L PO4. Source: mass balance; capacity from memory.
-    """
-    milligrams = fall_po4_mg_per_l * _P_PER_PO4 * litres
-    low, high = ADSORBENT_MG_P_PER_GRAM
-    return milligrams / high, milligrams / low
-
-
-def weeks_down(level: float, target: float, most_share: float) -> int:
-    """The weeks a fall takes when each week takes at most a share of what is left."""
-    return ceil(log(target / level) / log(1 - most_share) - 1e-9)
 
 
 def _salinity(picture: Picture) -> Iterator[Advice]:
@@ -120,7 +106,7 @@ def _rich(parameter: str, level: float, picture: Picture) -> Iterator[Advice]:
     band = picture.standings[parameter].band
     target = RICH[parameter] if band is None else band.high
     fall = MOST_FALL_A_WEEK[parameter]
-    weeks = weeks_down(level, target, fall)
+    weeks = weekly_steps(level, target, fall)
     low, high = (share * picture.litres for share in REFUGIUM_SHARE)
     pace = f"at most {100 * fall:.0f} % a week, so over {weeks} weeks"
     yield Advice(
@@ -152,8 +138,13 @@ def _rich(parameter: str, level: float, picture: Picture) -> Iterator[Advice]:
 
 
 def _adsorbent(level: float, target: float, picture: Picture) -> Advice:
-    least, most = adsorbent_grams(level - target, picture.litres)
-    first, _ = adsorbent_grams(level * MOST_FALL_A_WEEK["phosphate"], picture.litres)
+    weak, strong = ADSORBENT_MG_P_PER_GRAM
+    fall = level - target
+    least = adsorbent_grams(fall, picture.litres, strong).medium
+    most = adsorbent_grams(fall, picture.litres, weak).medium
+    # As if it were the strongest there is, so that the first week cannot go too far.
+    week = min(level * MOST_FALL_A_WEEK["phosphate"], fall)
+    first = adsorbent_grams(week, picture.litres, strong).medium
     return Advice(
         remedy="adsorbent",
         parameter="phosphate",
