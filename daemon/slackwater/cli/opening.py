@@ -12,11 +12,12 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
+from typing import TypeVar
 
 from slackwater.errors import Finding, InputError, LedgerMovedError, RefusedError
 from slackwater.facts.events import AnyEvent, PlanApproved
 from slackwater.facts.fold import fold_all
-from slackwater.facts.now import Now, proven_ms
+from slackwater.facts.now import Event, Now, proven_ms
 from slackwater.facts.plan import Approval, Plan
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine
@@ -33,6 +34,7 @@ TRIES = 5
 # A ledger entry may be stamped a little after the clock was read.
 BEHIND = timedelta(seconds=2)
 
+EventT = TypeVar("EventT", bound=Event)
 Decide = Callable[[State, Stamp], Sequence[AnyEvent]]
 
 
@@ -103,6 +105,11 @@ def write(
                 continue
             return fold_all(found.state, events), events
     raise AssertionError
+
+
+def only(events: Sequence[AnyEvent], kind: type[EventT]) -> EventT:
+    """The first entry of a kind among those that were written; there is one."""
+    return next(event for event in events if isinstance(event, kind))
 
 
 def _read_on(found: Opened) -> None:

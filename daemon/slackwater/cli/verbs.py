@@ -47,6 +47,11 @@ VERBS: tuple[Verb, ...] = (
     _verb("status", "showing:status", _DAILY, "Say how things stand, on one screen."),
     _verb("assess", "assessing:assess", _DAILY, "Say where the water stands."),
     _verb("record", "recording:record", _DAILY, "Write down what a test showed."),
+    _verb("sample", "noting:sample", _DAILY, "Give a bottle for a laboratory its id."),
+    _verb(
+        "event", "noting:event", _DAILY, "Note what explains what the water does next."
+    ),
+    _verb("tasks", "minding:tasks", _DAILY, "List what a person has still to do."),
     _verb("import", "importing:import_report", _DAILY, "Take in a laboratory report."),
     _verb(
         "propose",

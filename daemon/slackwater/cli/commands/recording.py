@@ -28,7 +28,7 @@ from slackwater.cli.measuring import (
     refuse_jumps,
     words_of,
 )
-from slackwater.cli.opening import local_user, opened, write
+from slackwater.cli.opening import local_user, only, opened, write
 from slackwater.cli.render import local, table
 from slackwater.cli.shell import Shell, verb
 from slackwater.cli.standards import (
@@ -224,9 +224,8 @@ def _standard(shell: Shell, standard: str, asked: Asked) -> Answer:
     def decide(state: State, stamp: Stamp) -> Sequence[AnyEvent]:
         return [standard_of(trial, about, _zone(shell, state, asked["tank"]), stamp)]
 
-    _state, (check,) = write(shell.state, decide)
-    if not isinstance(check, StandardChecked):
-        raise TypeError
+    _state, written = write(shell.state, decide)
+    check = only(written, StandardChecked)
     return Answer(
         fields={"standard": standard_document(check)},
         text=f"{bias_words(check)}\nRecorded as {check.id}.",

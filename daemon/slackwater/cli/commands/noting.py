@@ -1,0 +1,231 @@
+"""`sample` and `event`: water into a bottle, and what happened in the tank.
+
+Floor 8. One subject: moments worth remembering. Laws here: a sample keeps what the tank
+was like when it was taken, so that a report that comes weeks later is read beside it;
+nothing written here changes a dose.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from secrets import choice
+from typing import TypedDict, Unpack, get_args
+
+import click
+
+from slackwater.cli.document import Answer
+from slackwater.cli.moments import Wall, typed_moment
+from slackwater.cli.opening import approval_at, local_user, only, opened, write
+from slackwater.cli.render import local, table
+from slackwater.cli.shell import Shell, verb
+from slackwater.cli.subject import Known, Subject, known_levels, subject_of
+from slackwater.cli.typed import WORD_AT_MOST, new_id, typed_text
+from slackwater.facts.events import AnyEvent
+from slackwater.facts.state import State
+from slackwater.facts.waters import HusbandryNoted, SampleTaken, What
+from slackwater.ledger.by_time import told
+from slackwater.ledger.codec import timestamp
+from slackwater.planning.daily import day_totals
+from slackwater.planning.timetable import Timetable
+from slackwater.planning.wall import zone_named
+from slackwater.pump.outcome import Stamp
+from slackwater.water.show import show_level, show_volume
+
+# Without letters and figures that look alike on a wet label.
+LETTERS = "2345679ACDEFHJKMNPRTUVWXY"
+LENGTH = 5
+
+KINDS: Mapping[str, str] = {
+    "corals_added": "corals or other animals that take up came in",
+    "harvest": "corals were cut or taken out",
+    "treatment": "a medicine or dip went into the water",
+    "light": "the light was changed",
+    "salt_lot": "a new lot of salt is in use",
+    "probe_serviced": "a probe was cleaned or calibrated",
+    "other": "anything else; say what in --note",
+}
+
+
+class Asked(TypedDict):
+    """What is said with a sample or an event."""
+
+    tank: str | None
+    at: str | None
+    note: str
+    by: str | None
+
+
+@dataclass(slots=True)
+class _Frozen:
+    """What the tank was like when the water was taken."""
+
+    subject: Subject = field(default_factory=lambda: Subject(tank=""))
+    levels: Mapping[str, Known] = field(default_factory=dict)
+
+
+_TANK = click.option(
+    "--tank", metavar="ID", help="Which tank.  [default: the only one]"
+)
+_AT = click.option(
+    "--at",
+    metavar="TIME",
+    help='When, like "2026-05-03 09:30" on the tank\'s own clock, or with an offset.  '
+    "[default: now]",
+)
+_NOTE = click.option("--note", default="", metavar="TEXT", help="For the record.")
+_BY = click.option(
+    "--by", metavar="NAME", help="Who says so.  [default: the local user]"
+)
+
+
+@verb(
+    "sample",
+    epilog="Write the id on the bottle and on the laboratory's form. Example: "
+    "slackwater sample --note 'before the water change'",
+)
+@_TANK
+@_AT
+@_NOTE
+@_BY
+def sample(shell: Shell, **asked: Unpack[Asked]) -> Answer:
+    """Give a bottle for a laboratory its id.
+
+    Keeps the levels that are known and what the plan doses, so that a report is read
+    beside the tank as it was. `slackwater import` finds the sample by its id.
+    """
+    who = typed_text(asked["by"] or local_user(), "--by", WORD_AT_MOST)
+    note = typed_text(asked["note"], "--note")
+    with opened(shell.state) as found:
+        used = {one.sample for one in told(found.ledger, SampleTaken)}
+    name, frozen = _free_name(used), _Frozen()
+
+    def decide(state: State, stamp: Stamp) -> Sequence[AnyEvent]:
+        subject = subject_of(shell, state, asked["tank"])
+        at = typed_moment(asked["at"], Wall(zone=subject.zone, now=stamp["at"]))
+        frozen.subject, frozen.levels = subject, _levels_at(state, subject, at)
+        return [
+            SampleTaken(
+                **stamp,
+                sample=name,
+                tank=subject.tank,
+                taken_at=at,
+                by=who,
+                note=note,
+                levels={key: one.level for key, one in frozen.levels.items()},
+                per_day_ul=_per_day_ul(state, subject, at),
+            )
+        ]
+
+    _state, written = write(shell.state, decide)
+    taken = only(written, SampleTaken)
+    return Answer(fields={"sample": _document(taken)}, text=_words(taken, frozen))
+
+
+def _free_name(used: set[str]) -> str:
+    name = ""
+    while not name or name in used:
+        name = "S-" + "".join(choice(LETTERS) for _ in range(LENGTH))
+    return name
+
+
+def _levels_at(state: State, subject: Subject, at: datetime) -> dict[str, Known]:
+    """What was known by then; a later test is no state of that moment."""
+    known = known_levels(state, subject.tank)
+    return {name: one for name, one in known.items() if one.at <= at}
+
+
+def _per_day_ul(state: State, subject: Subject, at: datetime) -> dict[str, int]:
+    """What the plan in force doses on the sample's day, by pump."""
+    approved = approval_at(state, at)
+    if approved is None or subject.tank not in approved.machine.tanks:
+        return {}
+    day = at.astimezone(zone_named(subject.zone)).date()
+    timetable = Timetable(approved.plan, approved.machine)
+    totals = day_totals(timetable, subject.tank, day)
+    return dict(sorted(totals.volumes_ul.items()))
+
+
+def _words(taken: SampleTaken, frozen: _Frozen) -> str:
+    zone = frozen.subject.zone
+    lines = [
+        f"Sample {taken.sample} of {taken.tank}, {local(taken.taken_at, zone)}.",
+        "Write this id on the bottle and on the laboratory's form.",
+    ]
+    if frozen.levels:
+        rows = [
+            (name, show_level(name, one.level), local(one.at, zone), one.source)
+            for name, one in frozen.levels.items()
+        ]
+        known = table(("parameter", ">level", "of", "by"), rows)
+        lines += ["", "Known now, and kept with it:", known]
+    doses = ", ".join(f"{p} {show_volume(ul)}" for p, ul in taken.per_day_ul.items())
+    if doses:
+        lines += ["", f"The plan doses that day: {doses}."]
+    return "\n".join(lines)
+
+
+def _document(taken: SampleTaken) -> dict[str, object]:
+    return {
+        "id": taken.sample,
+        "tank": taken.tank,
+        "taken_at": timestamp(taken.taken_at),
+        "by": taken.by,
+        "note": taken.note,
+        "levels": {name: str(level) for name, level in taken.levels.items()},
+        "per_day_ul": dict(taken.per_day_ul),
+    }
+
+
+@verb(
+    "event",
+    epilog="Kinds: "
+    + "; ".join(f"{name}: {meaning}" for name, meaning in KINDS.items())
+    + ". Example: slackwater event corals_added --note 'six pieces'",
+)
+@click.argument("kind", metavar="KIND", type=click.Choice(list(get_args(What))))
+@_TANK
+@_AT
+@_NOTE
+@_BY
+def event(shell: Shell, kind: What, **asked: Unpack[Asked]) -> Answer:
+    """Note what explains the water later on.
+
+    An assessment reads it beside the tests: more animals take up more, a new lot of
+    salt brings other water.
+    """
+    who = typed_text(asked["by"] or local_user(), "--by", WORD_AT_MOST)
+    note = typed_text(asked["note"], "--note")
+    zones: list[str] = []
+
+    def decide(state: State, stamp: Stamp) -> Sequence[AnyEvent]:
+        subject = subject_of(shell, state, asked["tank"])
+        at = typed_moment(asked["at"], Wall(zone=subject.zone, now=stamp["at"]))
+        zones[:] = [subject.zone]
+        return [
+            HusbandryNoted(
+                **stamp,
+                id=new_id("h"),
+                tank=subject.tank,
+                what=kind,
+                happened_at=at,
+                by=who,
+                note=note,
+            )
+        ]
+
+    _state, written = write(shell.state, decide)
+    noted = only(written, HusbandryNoted)
+    return Answer(
+        fields={
+            "event": {
+                "id": noted.id,
+                "tank": noted.tank,
+                "kind": noted.what,
+                "happened_at": timestamp(noted.happened_at),
+                "by": noted.by,
+                "note": noted.note,
+            }
+        },
+        text=f"Noted for {noted.tank}, {local(noted.happened_at, zones[0])}: "
+        f"{kind}, {KINDS[kind]}.",
+    )
