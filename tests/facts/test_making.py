@@ -12,12 +12,16 @@ from slackwater.facts.making import maker
 from slackwater.facts.messages import Beat, Channel, Result, RunPump
 from slackwater.facts.now import Now
 from slackwater.facts.plan import DueDose
+from slackwater.facts.state import Flow
 from slackwater.gate.moment import Ask, Moment
 
 RECORDS: tuple[type[Any], ...] = (
     *(DueDose, DoseIntended, DoseEnded, RunPump, Result),
     *(Beat, Channel, Now, Moment, Ask),
 )
+
+
+FLOW: dict[str, Any] = {"tank": "reef", "solution": "soda", "end_ms": 5}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,6 +64,15 @@ def test_a_made_record_is_closed() -> None:
     with pytest.raises(FrozenInstanceError):
         del shelf.boards
     assert not hasattr(shelf, "__dict__")
+
+
+def test_a_record_that_may_change_still_may() -> None:
+    """What was no frozen record does not become one."""
+    made, built = maker(Flow)(**FLOW), Flow(**FLOW)
+    assert type(built) is type(made)
+    assert built == made
+    made.end_ms = 9
+    assert 9 == made.end_ms
 
 
 def test_copies_and_replacements_are_whole_records() -> None:

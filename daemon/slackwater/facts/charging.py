@@ -15,6 +15,7 @@ from slackwater.facts.events import (
     DoseSealed,
     DoseVoided,
 )
+from slackwater.facts.making import maker
 from slackwater.facts.now import Event
 from slackwater.facts.rolling import DAY_MS, Rolling
 from slackwater.facts.state import ClosedDose, Flow, OpenDose, State
@@ -26,6 +27,10 @@ HOURS_KEPT = 42 * 24
 HOUR_S = 3600
 DAYS_KEPT = 3
 ALKALINITY = "alkalinity"
+
+_open_dose = maker(OpenDose)
+_flow = maker(Flow)
+_closed_dose = maker(ClosedDose)
 
 
 def charge(state: State, key: str, entry: tuple[int, int, str], day: date) -> None:
@@ -97,8 +102,8 @@ def plan_for(
 def fold_intended(state: State, event: DoseIntended) -> None:
     """Charge an intent in full and remember when its last drop can flow."""
     dose, command, at_ms = event.dose, event.command, event.proven_ms
-    state.open[command.attempt] = OpenDose(intent=event)
-    state.flows[dose.pump] = Flow(
+    state.open[command.attempt] = _open_dose(intent=event)
+    state.flows[dose.pump] = _flow(
         tank=dose.tank, solution=event.solution, end_ms=event.flow_end_ms
     )
     state.drawn_ul[dose.pump] = state.drawn_ul.get(dose.pump, 0) + command.ul
@@ -124,7 +129,7 @@ def close_dose(
     if known is None:
         return None
     intent, at_ms = known.intent, event.proven_ms
-    closed = ClosedDose(
+    closed = _closed_dose(
         pump=intent.dose.pump,
         node=intent.command.node,
         tank=intent.dose.tank,
@@ -144,7 +149,8 @@ def close_dose(
         else:
             believe(state, closed.tank, _share(closed, believed_ul), event)
             state.wanting[closed.tank] = at_ms
-    _raise_charge(state, attempt, closed, at_ms, charge_ul)
+    if charge_ul > closed.charge_ul:
+        _raise_charge(state, attempt, closed, at_ms, charge_ul)
     if len(state.closed) % CLOSED_AT_LEAST == 0:
         _forget_closed(state, at_ms - CLOSED_KEPT_MS)
     return closed
@@ -243,8 +249,11 @@ def _take_back(state: State, key: str, tag: str, day: date) -> None:
 
 
 def _forget_closed(state: State, before_ms: int) -> None:
-    state.closed = {
-        attempt: closed
-        for attempt, closed in state.closed.items()
-        if closed.proven_ms > before_ms
-    }
+    old = []
+    # Doses stand in the order they were closed in, and proven time never falls.
+    for attempt, closed in state.closed.items():
+        if closed.proven_ms > before_ms:
+            break
+        old.append(attempt)
+    for attempt in old:
+        del state.closed[attempt]

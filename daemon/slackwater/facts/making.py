@@ -1,7 +1,7 @@
-"""Frozen records that cost little to make.
+"""Records that cost little to make.
 
-Floor 2. One subject: a second way to construct a frozen record. Laws here: what comes
-out is the very same kind of record, closed against every change; only the making
+Floor 2. One subject: a second way to construct a record. Laws here: what comes out is
+the very same kind of record, a frozen one closed against every change; only the making
 differs; source text is generated from names of fields alone.
 
 A frozen dataclass sets each of its fields through `object.__setattr__`, about 0.12 µs
@@ -20,9 +20,9 @@ Record = TypeVar("Record")
 def maker(record: Callable[Given, Record]) -> Callable[Given, Record]:
     """A function that makes records of a class as its constructor does, but quicker.
 
-    `record` is a frozen, slotted, keyword-only dataclass. The record is filled while
-    it is still open and closed before anyone else has seen it. Worth its name only
-    where one is made for each dose or turn.
+    `record` is a slotted, keyword-only dataclass. A frozen one is filled while it is
+    still open and closed before anyone else has seen it. Worth its name only where one
+    is made for each dose or turn.
     Raises: TypeError for a class that does more in its constructor than set fields.
     """
     closed = cast("type[Any]", record)
@@ -35,13 +35,15 @@ def maker(record: Callable[Given, Record]) -> Callable[Given, Record]:
         "_closed": closed,
         "_not_given": MISSING,
     }
-    source = _source(fields(closed), names)
+    source = _source(closed, names)
     exec(source, names)  # noqa: S102 -- names of fields, as dataclasses itself does
     return cast("Callable[Given, Record]", names["make"])
 
 
 def _open(closed: type[Any]) -> type[Any]:
     """The class without the rule that nothing may be set; its layout is the same."""
+    if "__setattr__" not in vars(closed):
+        return closed
     plain = {
         "__slots__": (),
         "__setattr__": object.__setattr__,
@@ -50,15 +52,15 @@ def _open(closed: type[Any]) -> type[Any]:
     return type(f"Open{closed.__name__}", (closed,), plain)
 
 
-def _source(known: tuple[Field[Any], ...], names: dict[str, Any]) -> str:
+def _source(closed: type[Any], names: dict[str, Any]) -> str:
     """Text of the function; the defaults it refers to are added to `names`."""
-    parameters = ", ".join(_parameter(field, names) for field in known)
-    settings = "".join(_setting(field, names) for field in known)
+    parameters = ", ".join(_parameter(field, names) for field in fields(closed))
+    settings = "".join(_setting(field, names) for field in fields(closed))
+    closing = "" if names["_open"] is closed else " record.__class__ = _closed\n"
     return (
         f"def make(*, {parameters}):\n"
         " record = _new(_open)\n"
-        f"{settings}"
-        " record.__class__ = _closed\n"
+        f"{settings}{closing}"
         " return record\n"
     )
 

@@ -22,15 +22,16 @@ class Rolling:
 
     def add(self, at_ms: int, amount: int, tag: str) -> None:
         """Add one amount and forget what no window can reach any more."""
-        entry = (at_ms, amount, tag)
-        if self.entries and self.entries[-1][0] > at_ms:
+        entries, entry = self.entries, (at_ms, amount, tag)
+        if entries and entries[-1][0] > at_ms:
             # Told afterwards: it takes the place its own time gives it.
-            insort(self.entries, entry)
+            insort(entries, entry)
         else:
-            self.entries.append(entry)
+            entries.append(entry)
         self.total += amount
-        if self.entries[0][0] <= at_ms - KEPT_MS:
-            self._prune(at_ms - KEPT_MS)
+        # The newest entry is younger than that, so the search always ends.
+        while entries[0][0] <= at_ms - KEPT_MS:
+            self.total -= entries.pop(0)[1]
 
     def since(self, after_ms: int) -> int:
         """Sum of the entries later than `after_ms`."""
@@ -46,11 +47,3 @@ class Rolling:
         kept = [entry for entry in self.entries if entry[2] != tag]
         self.entries[:] = kept
         self.total = sum(entry[1] for entry in kept)
-
-    def _prune(self, until_ms: int) -> None:
-        # The newest entry is younger than that, so the search always ends.
-        index = 0
-        while self.entries[index][0] <= until_ms:
-            self.total -= self.entries[index][1]
-            index += 1
-        del self.entries[:index]

@@ -5,7 +5,7 @@ anything that is not a proper number refuses; everything counts from the intent 
 the local day and any 24 h of proven time alike.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import date
 
 from slackwater.facts.reasons import Code, Reason, because
@@ -139,19 +139,25 @@ def too_close(moment: Moment, ask: Ask) -> list[Reason]:
             reasons.append(
                 because(Code.GAP_APART, pump=other, left_s=_seconds(left_ms))
             )
-    reasons.extend(_after_the_old_bottle(moment, ask))
+    given = moment.rules.solutions
+    changed = [
+        other for other, flow in flows.items() if given.get(other) != flow.solution
+    ]
+    if changed:
+        reasons += _after_the_old_bottle(moment, ask, changed)
     return reasons
 
 
-def _after_the_old_bottle(moment: Moment, ask: Ask) -> Iterator[Reason]:
+def _after_the_old_bottle(
+    moment: Moment, ask: Ask, changed: Iterable[str]
+) -> Iterator[Reason]:
     """The gap to what a pump gave before it was given another solution."""
     machine, pump = moment.machine, ask.pump.pump
-    pumps = machine.pumps
-    for other, flow in moment.state.flows.items():
-        now = pumps.get(other)
-        if now is not None and now.solution == flow.solution:
-            continue
+    for other in changed:
+        flow, now = moment.state.flows[other], machine.pumps.get(other)
         if flow.tank != pump.tank or other == pump.id:
+            continue
+        if now is not None and now.solution == flow.solution:
             continue
         gap_ms = int(machine.gap_s(pump.solution, flow.solution) * 1000)
         # What a solution was that nobody knows any more, it was the worst.

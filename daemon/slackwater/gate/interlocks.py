@@ -17,6 +17,8 @@ CLOCK_SLACK_S = 2.0
 
 # What an interlock gives that has nothing to say, which is the rule: made once.
 NONE: tuple[Reason, ...] = ()
+# Hardware and configuration of a node that nobody approved: whatever it shows.
+UNSEEN = ("", "")
 
 
 def refusals(moment: Moment, ask: Ask) -> list[Reason]:
@@ -39,8 +41,10 @@ def clock_is_trusted(moment: Moment) -> bool:
 
 def clock(moment: Moment, _ask: Ask) -> Sequence[Reason]:
     """An unproven clock, or one before the newest entry."""
-    reasons = [] if clock_is_trusted(moment) else [because(Code.CLOCK_UNPROVEN)]
     newest, utc = moment.state.newest_at, moment.now.utc
+    if moment.now.synchronised and newest is not None and newest <= utc:
+        return NONE
+    reasons = [] if clock_is_trusted(moment) else [because(Code.CLOCK_UNPROVEN)]
     if newest is not None and newest > utc:
         behind_s = (newest - utc).total_seconds()
         if behind_s > CLOCK_SLACK_S:
@@ -170,14 +174,13 @@ def node(moment: Moment, ask: Ask) -> Sequence[Reason]:
 
 def _identity(moment: Moment, pump: Pump, beat: Beat) -> list[Reason]:
     """Hardware and configuration as configured, else as seen at approval."""
-    known = moment.machine.nodes[pump.node]
-    approved = ("", "")
+    known, approved = moment.machine.nodes[pump.node], UNSEEN
     if moment.approval is not None:
-        approved = moment.approval.hardware.get(pump.node, approved)
-    hardware = known.hardware_id or approved[0]
-    config = known.config_id or approved[1]
+        approved = moment.approval.hardware.get(pump.node, UNSEEN)
     reasons = []
-    if (hardware or beat.hw) != beat.hw or (config or beat.cfg) != beat.cfg:
+    hardware = known.hardware_id or approved[0] or beat.hw
+    config = known.config_id or approved[1] or beat.cfg
+    if hardware != beat.hw or config != beat.cfg:
         other = because(
             Code.NODE_IDENTITY,
             node=pump.node,

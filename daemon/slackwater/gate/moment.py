@@ -65,13 +65,15 @@ class Rules:
 
     `alkalinity` maps a tank to what its lines add a day, (maintenance, all), in
     pico-equivalents; a line that does not dose each day counts with its mean.
-    `outside` maps a tank to the alkalinity that comes without our command.
+    `outside` maps a tank to the alkalinity that comes without our command, `solutions`
+    a pump to what it gives.
     """
 
     pumps: Mapping[str, PumpRule]
     lines: Mapping[str, LineRule]
     alkalinity: Mapping[str, tuple[int, int]] = field(default_factory=dict)
     outside: Mapping[str, int] = field(default_factory=dict)
+    solutions: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,6 +108,7 @@ def rules_for(machine: Machine, plan: Plan | None) -> Rules:
         lines=lines,
         alkalinity={tank: _alkalinity(lines, pumps, tank) for tank in machine.tanks},
         outside={tank: _outside(machine, tank) for tank in machine.tanks},
+        solutions={pump.id: pump.solution for pump in machine.pumps.values()},
     )
 
 

@@ -98,13 +98,17 @@ class TankDays:
         return self._layout.lay(self._shape(local_day), before) != laid
 
     def _day(self, local_day: date) -> Day:
-        laid = self._laid_on(local_day)
         shapes = self._shape(local_day - ONE_DAY), self._shape(local_day)
         return Day(
             local_day=local_day,
             doses=tuple(self._doses(local_day, self._timed(*shapes))),
-            left_out=tuple(self._left_out(lost, local_day) for lost in laid.lost),
+            left_out=self.left_out(local_day),
         )
+
+    def left_out(self, local_day: date) -> tuple[str, ...]:
+        """What of a day the calendar took away or has no place for."""
+        lost = self._laid_on(local_day).lost
+        return tuple(self._left_out(each, local_day) for each in lost)
 
     def _doses(self, local_day: date, timed: tuple[_Timed, ...]) -> Iterator[DueDose]:
         midnight = EPOCH + timedelta(seconds=self.midnight_s(local_day))

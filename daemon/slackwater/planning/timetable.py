@@ -10,6 +10,7 @@ from collections.abc import Iterable, Iterator
 from datetime import date, datetime, timedelta
 from functools import lru_cache
 from operator import attrgetter
+from typing import NamedTuple
 
 from slackwater.errors import Finding, InputError
 from slackwater.facts.plan import Day, DueDose, Plan
@@ -25,6 +26,24 @@ SEARCHED = LOOK_AHEAD + ONE_DAY
 UTC_DAYS_KEPT = 8
 
 _due_at = attrgetter("due_at")
+
+
+class _UtcDay(NamedTuple):
+    """The doses due on one day of UTC, in order, and when each of them is."""
+
+    doses: tuple[DueDose, ...]
+    due: tuple[datetime, ...]
+
+
+class _Searched(NamedTuple):
+    """The answer to one question after the next dose: it holds from `asked` on.
+
+    It holds before `until`; a dose further ahead than is looked counts from `near`.
+    """
+
+    asked: datetime
+    until: datetime
+    near: datetime | None
 
 
 class Timetable:
@@ -47,7 +66,7 @@ class Timetable:
             (line.tank, line.id): order for order, line in enumerate(plan.lines)
         }
         self._utc_day = lru_cache(UTC_DAYS_KEPT)(self._gather)
-        self._searched: tuple[datetime, DueDose | None] | None = None
+        self._searched: _Searched | None = None
 
     @property
     def tanks(self) -> tuple[str, ...]:
@@ -63,29 +82,29 @@ class Timetable:
             return Day(local_day=local_day, doses=())
         return self._tanks[tank].day(local_day)
 
+    def left_out(self, tank: str, local_day: date) -> tuple[str, ...]:
+        """What of a tank's local day has no place; as `day` says, without doses."""
+        if tank not in self._tanks:
+            return ()
+        return self._tanks[tank].left_out(local_day)
+
     def between(self, after: datetime, until: datetime) -> list[DueDose]:
         """The doses of all tanks with after < due <= until, in order of time."""
         first, last = (after - EPOCH).days, (until - EPOCH).days
         found: list[DueDose] = []
         for number in range(first, last + 1):
-            doses = self._utc_day(number)
-            low = bisect_right(doses, after, key=_due_at) if number == first else 0
-            high = (
-                bisect_right(doses, until, key=_due_at)
-                if number == last
-                else len(doses)
-            )
+            doses, due = self._utc_day(number)
+            low = bisect_right(due, after) if number == first else 0
+            high = bisect_right(due, until, low) if number == last else len(due)
             found += doses[low:high]
         return found
 
     def next_after(self, moment: datetime) -> datetime | None:
         """When the first dose after a moment is due, None within 400 days."""
-        if self._searched is None or not self._holds(*self._searched, moment):
-            self._searched = moment, self._search(moment)
-        found = self._searched[1]
-        if found is None or found.due_at > moment + LOOK_AHEAD:
-            return None
-        return found.due_at
+        known = self._searched
+        if known is None or not known.asked <= moment < known.until:
+            known = self._searched = self._search(moment)
+        return known.until if known.near is not None and known.near <= moment else None
 
     def conflicts(self, tank: str, local_day: date) -> tuple[Finding, ...]:
         """The doses of a day that the gaps have no room for."""
@@ -95,22 +114,17 @@ class Timetable:
         """The days that stand for all days of a tank; see `planning.days`."""
         return checked_days(self.plan, tank, self._tanks[tank].zone)
 
-    @staticmethod
-    def _holds(asked: datetime, found: DueDose | None, moment: datetime) -> bool:
-        """Whether the answer to an earlier question answers this one."""
-        until = asked + ONE_DAY if found is None else found.due_at
-        return asked <= moment < until
-
-    def _search(self, moment: datetime) -> DueDose | None:
+    def _search(self, moment: datetime) -> _Searched:
         first, last = (moment - EPOCH).days, (moment + SEARCHED - EPOCH).days
         for number in range(first, last + 1):
-            doses = self._utc_day(number)
-            later = bisect_right(doses, moment, key=_due_at)
-            if later < len(doses):
-                return doses[later]
-        return None
+            due = self._utc_day(number).due
+            later = bisect_right(due, moment)
+            if later < len(due):
+                due_at = due[later]
+                return _Searched(moment, due_at, due_at - LOOK_AHEAD)
+        return _Searched(moment, moment + ONE_DAY, None)
 
-    def _gather(self, number: int) -> tuple[DueDose, ...]:
+    def _gather(self, number: int) -> _UtcDay:
         """All doses due on one day of UTC, by its number since 1970-01-01."""
         start = EPOCH + number * ONE_DAY
         parts = [
@@ -119,9 +133,9 @@ class Timetable:
             for part in _within(days, start, start + ONE_DAY)
         ]
         doses = tuple(dose for part in parts for dose in part)
-        if len(self._tanks) == 1:
-            return doses
-        return tuple(sorted(doses, key=self._rank))
+        if len(self._tanks) > 1:
+            doses = tuple(sorted(doses, key=self._rank))
+        return _UtcDay(doses, tuple(map(_due_at, doses)))
 
     def _rank(self, dose: DueDose) -> tuple[datetime, int]:
         return dose.due_at, self._order[dose.tank, dose.line]

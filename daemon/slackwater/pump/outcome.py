@@ -6,10 +6,9 @@ another boot seals; what cannot be told is charged and never sent again.
 Source of the rules: the command contract's settle table, tried by exhaustive search.
 """
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import datetime
-from typing import TypedDict
+from typing import Protocol, TypedDict
 
 from slackwater.facts.charging import is_short
 from slackwater.facts.events import (
@@ -35,6 +34,9 @@ SHORT_TIMES = 3
 # Nothing heard for this long after the last drop can have flowed: nobody can tell.
 SILENCE_MS = 30_000
 
+# Words of a node that say more than the volume does.
+WORDS: Mapping[str, EndedHow] = {"stopped": "stopped", "cut": "cut", "fault": "fault"}
+
 _dose_ended = maker(DoseEnded)
 
 
@@ -46,36 +48,40 @@ class Stamp(TypedDict):
     proven_ms: int
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Report:
-    """What is known of a run that ended."""
+class Report(Protocol):
+    """What is told of a run that ended, whoever tells it: a result or a beat."""
 
-    ul: int
-    ran_ms: int
-    reason: str
+    @property
+    def ul(self) -> int:
+        """What flowed, by the node's own reckoning."""
+
+    @property
+    def ran_ms(self) -> int:
+        """How long it ran."""
+
+    @property
+    def reason(self) -> str:
+        """Why it ended."""
 
 
-def settle_by_result(state: State, result: Result, stamp: Stamp) -> Iterator[AnyEvent]:
+def settle_by_result(state: State, result: Result, stamp: Stamp) -> Iterable[AnyEvent]:
     """What a node's word about one command means for it."""
     known = state.open.get(result.id)
     if known is None:
-        yield from _late(state, result, stamp)
-        return
+        return _late(state, result, stamp)
     command = known.intent.command
     # A node that has rebooted refuses in the name of its new boot.
     boot = command.boot if result.phase != "refused" else result.boot
     if (command.node, boot) != (result.node, result.boot):
-        yield impossible(
-            result.node, stamp, said="a result of another boot or node", id=result.id
-        )
-    elif result.phase == "refused":
-        if not known.refused_word:
-            yield DoseRefusedByNode(**stamp, attempt=result.id, word=result.reason)
-    elif result.phase == "ended":
-        report = Report(ul=result.ul, ran_ms=result.ran_ms, reason=result.reason)
-        yield from _ended(state, known, report, stamp)
-    elif not known.taken:
-        yield DoseTaken(**stamp, attempt=result.id)
+        said = "a result of another boot or node"
+        return [impossible(result.node, stamp, said=said, id=result.id)]
+    if result.phase == "ended":
+        return _ended(state, known, result, stamp)
+    if result.phase == "refused":
+        if known.refused_word:
+            return ()
+        return [DoseRefusedByNode(**stamp, attempt=result.id, word=result.reason)]
+    return () if known.taken else [DoseTaken(**stamp, attempt=result.id)]
 
 
 def settle_by_beat(state: State, beat: Beat, stamp: Stamp) -> Iterator[AnyEvent]:
@@ -118,9 +124,7 @@ def _one_by_beat(
     elif channel.state == "running" and channel.n == command.n + 1:
         yield from _still_running(state, known, beat, stamp)
     elif channel.last is not None and channel.last.id == attempt:
-        last = channel.last
-        report = Report(ul=last.ul, ran_ms=last.ran_ms, reason=last.reason)
-        yield from _ended(state, known, report, stamp)
+        yield from _ended(state, known, channel.last, stamp)
     else:
         drawn_ul = channel.odo_ul - known.intent.odo_ul
         alone = channel.n == command.n + 1 and drawn_ul >= 0
@@ -161,7 +165,7 @@ def _not_moved(
 
 def _ended(
     state: State, known: OpenDose, report: Report, stamp: Stamp
-) -> Iterator[AnyEvent]:
+) -> Sequence[AnyEvent]:
     """A reported end; more than asked is charged, much more latches the pump."""
     asked_ul = known.intent.command.ul
     ended = _dose_ended(
@@ -175,8 +179,9 @@ def _ended(
         source="reported",
         ran_ms=report.ran_ms,
     )
-    yield ended
-    yield from _watch_delivery(state, known, ended, stamp)
+    if ended.how == "full":
+        return [ended]
+    return [ended, *_watch_delivery(state, known, ended, stamp)]
 
 
 def _lost(
@@ -199,9 +204,8 @@ def _lost(
 
 def how_it_ended(asked_ul: int, report: Report) -> EndedHow:
     """One word for the end of a run."""
-    words: dict[str, EndedHow] = {"stopped": "stopped", "cut": "cut", "fault": "fault"}
-    if report.reason in words:
-        return words[report.reason]
+    if report.reason in WORDS:
+        return WORDS[report.reason]
     if is_over(asked_ul, report.ul):
         return "over"
     return "short" if is_short(asked_ul, report.ul) else "full"

@@ -11,10 +11,10 @@ from datetime import date, datetime, time, timedelta
 from heapq import heappop, heappush
 from zoneinfo import ZoneInfo
 
-from slackwater.facts.events import AnyEvent, DoseIntended, DoseMissed
+from slackwater.facts.events import AnyEvent, DoseEnded, DoseIntended, DoseMissed
 from slackwater.facts.fold import fold
 from slackwater.facts.making import maker
-from slackwater.facts.messages import Effect, Message, Result, RunPump
+from slackwater.facts.messages import Effect, Result, RunPump
 from slackwater.facts.now import Mark, Now
 from slackwater.facts.plan import Approval, Plan
 from slackwater.facts.rolling import DAY_MS
@@ -38,6 +38,8 @@ PATIENCE = timedelta(seconds=30)
 # How often a virtual node beats (contract: 5 s).
 BEAT_S = 5.0
 
+MILLISECOND = timedelta(milliseconds=1)
+
 _now = maker(Now)
 _inbox = maker(Inbox)
 _rehearsed = maker(RehearsedDose)
@@ -50,6 +52,7 @@ class _World:
     setup: Setup
     state: State
     sight: Sight
+    quiet: Inbox
     nodes: dict[str, VirtualNode]
     begin: datetime
     answers: list[tuple[datetime, int, Result]] = field(default_factory=list)
@@ -73,14 +76,15 @@ def rehearse(machine: Machine, plan: Plan, first: date, days: int) -> Rehearsal:
     utc = begin
     while utc < end:
         utc = _step(world, utc, end)
+    last = first + timedelta(days=days - 1)
     doses = tuple(
         each
         for each in sorted(world.doses, key=_by_due)
-        if first <= each.dose.local_day < first + timedelta(days=days)
+        if first <= each.dose.local_day <= last
     )
     return Rehearsal(
         first=first,
-        until=first + timedelta(days=days - 1),
+        until=last,
         doses=doses,
         nearest=tuple(sorted(world.nearest.values(), key=lambda near: -near.share)),
         left_out=_left_out(world.setup, first, days),
@@ -142,6 +146,7 @@ def _begin(machine: Machine, plan: Plan, begin: datetime, end: datetime) -> _Wor
         setup=make_setup(machine, {1: (approval, plan)}),
         state=state,
         sight=sight,
+        quiet=Inbox(sight=sight),
         nodes=nodes,
         begin=begin,
     )
@@ -154,20 +159,21 @@ def _step(world: _World, utc: datetime, end: datetime) -> datetime:
     _show_nodes(world, utc, boot_s)
     if world.setup.machine.probes:
         show_probes(world.setup.machine, world.sight, utc)
-    messages: tuple[Message, ...] = tuple(_due_answers(world, utc))
+    state, sight, inbox = world.state, world.sight, world.quiet
+    if world.answers and world.answers[0][0] <= utc:
+        inbox = _inbox(sight=sight, messages=tuple(_due_answers(world, utc)))
     while True:
-        inbox = _inbox(sight=world.sight, messages=messages)
-        done = turn(now, world.state, inbox, world.setup)
-        world.sight.scanned_until = done.scanned_until
+        done = turn(now, state, inbox, world.setup)
+        sight.scanned_until = done.scanned_until
         for event in done.events:
-            fold(world.state, event)
+            fold(state, event)
             _note(world, event)
         for effect in done.effects:
             _act(world, effect, now)
         if done.wake_at is None or done.wake_at > utc:
             break
-        messages = ()
-    world.sight.previous = now
+        inbox = world.quiet
+    sight.previous = now
     return _next(world, done, (utc, end))
 
 
@@ -204,7 +210,7 @@ def _next(world: _World, done: Turn, span: tuple[datetime, datetime]) -> datetim
         wake_at = min(utc + PATIENCE, due_at)
     if world.answers:
         return min(wake_at, world.answers[0][0])
-    return max(wake_at, utc + timedelta(milliseconds=1))
+    return max(wake_at, utc + MILLISECOND)
 
 
 def _act(world: _World, effect: Effect, now: Now) -> None:
@@ -212,12 +218,14 @@ def _act(world: _World, effect: Effect, now: Now) -> None:
         return
     result = world.nodes[effect.node].run(effect, now.boot_s)
     world.sent += 1
-    due = now.utc + timedelta(milliseconds=effect.ms)
+    due = now.utc + effect.ms * MILLISECOND
     heappush(world.answers, (due, world.sent, result))
 
 
 def _note(world: _World, event: AnyEvent) -> None:
     """Write down what became of a dose, and how near it came to the caps."""
+    if isinstance(event, DoseEnded):
+        return
     if isinstance(event, DoseIntended):
         world.doses.append(
             _rehearsed(
@@ -246,13 +254,14 @@ def _note(world: _World, event: AnyEvent) -> None:
 
 
 def _approach(world: _World, event: DoseIntended) -> None:
-    pump = world.setup.machine.pumps[event.dose.pump]
+    known = world.setup.forces[0].rules.pumps[event.dose.pump]
+    pump = known.pump
     _nearer(world, event, ("per dose", pump.id), event.command.ul, pump.per_dose_ul)
     since_ms = event.proven_ms - DAY_MS
     charges = world.state.charges
-    rolling_ul = charges[f"pump/{pump.id}"].since(since_ms)
+    rolling_ul = charges[known.charge_key].since(since_ms)
     _nearer(world, event, ("any 24 h", pump.id), rolling_ul, pump.per_day_ul)
-    for rule in world.setup.forces[0].rules.pumps[pump.id].effects:
+    for rule in known.effects:
         added = charges[rule.key].since(since_ms) + rule.outside
         subject = f"{pump.tank} {rule.parameter}"
         _nearer(world, event, ("gross addition", subject), added, rule.gross)
@@ -285,5 +294,5 @@ def _left_out(setup: Setup, first: date, days: int) -> tuple[str, ...]:
         text
         for tank in timetable.tanks
         for offset in range(days)
-        for text in timetable.day(tank, first + timedelta(days=offset)).left_out
+        for text in timetable.left_out(tank, first + timedelta(days=offset))
     )

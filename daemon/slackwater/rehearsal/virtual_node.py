@@ -25,12 +25,16 @@ _result = maker(Result)
 
 @dataclass(slots=True)
 class _Head:
-    """One channel: number, odometer, and what each hour of uptime took."""
+    """One channel: number, odometer, and what each hour of uptime took.
+
+    `slots` are in order of time; `taken_ul` is their sum.
+    """
 
     n: int = 0
     odo_ul: int = 0
     odo_ms: int = 0
     slots: dict[int, int] = field(default_factory=dict)
+    taken_ul: int = 0
 
 
 class VirtualNode:
@@ -50,6 +54,7 @@ class VirtualNode:
         self._fence = fence
         self._channels = {name: self._channel(name, 0) for name in limits_ul}
         self._seq = 0
+        self._sight: NodeSight | None = None
 
     def show(self, boot_s: float) -> NodeSight:
         """A beat of this very moment, as the daemon would see it."""
@@ -67,9 +72,13 @@ class VirtualNode:
             channels=self._channels,
             heard_boot_s=boot_s,
         )
-        return NodeSight(
-            beat=beat, first_heard_boot_s=self._begin_s, beats=self._seq + SLOTS
-        )
+        beats = self._seq + SLOTS
+        if self._sight is None:
+            self._sight = NodeSight(
+                beat=beat, first_heard_boot_s=self._begin_s, beats=beats
+            )
+        self._sight.beat, self._sight.beats = beat, beats
+        return self._sight
 
     def run(self, command: RunPump, boot_s: float) -> Result:
         """Execute a command; the answer is due `command.ms` later."""
@@ -80,6 +89,7 @@ class VirtualNode:
         up = self._up(boot_s)
         hour = up // HOUR_MS
         head.slots[hour] = head.slots.get(hour, 0) + command.ul
+        head.taken_ul += command.ul
         self._channels[command.channel] = self._channel(command.channel, hour)
         return _result(
             node=self._node,
@@ -106,12 +116,12 @@ class VirtualNode:
 
     def _channel(self, name: str, hour: int) -> Channel:
         head = self._heads[name]
-        while head.slots and min(head.slots) <= hour - SLOTS:
-            del head.slots[min(head.slots)]
+        while head.slots and (oldest := next(iter(head.slots))) <= hour - SLOTS:
+            head.taken_ul -= head.slots.pop(oldest)
         return _channel(
             n=head.n,
             state="idle",
             odo_ul=head.odo_ul,
             odo_ms=head.odo_ms,
-            budget_ul=self._limits[name] - sum(head.slots.values()),
+            budget_ul=self._limits[name] - head.taken_ul,
         )

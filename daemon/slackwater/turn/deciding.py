@@ -6,7 +6,7 @@ missed and stays missed; at most one intent per tank and per node in a turn, so 
 intent rests on a state that lacks one it shares a cap with.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -22,6 +22,8 @@ from slackwater.gate.verdict import Granted, effects_of, may_dose
 from slackwater.pump.command import Sending, command_for, flow_end_ms
 from slackwater.pump.outcome import Stamp
 from slackwater.turn.setup import Force, Setup
+
+INSTANT = timedelta(microseconds=1)
 
 _ask_of = maker(Ask)
 _sending = maker(Sending)
@@ -39,42 +41,48 @@ class Decided:
     events: list[AnyEvent] = field(default_factory=list)
     commands: list[RunPump] = field(default_factory=list)
     oldest_waiting: datetime | None = None
-    taken: set[str] = field(default_factory=set)
+    nodes_taken: set[str] = field(default_factory=set)
+    tanks_taken: set[str] = field(default_factory=set)
     again: bool = False
 
     def has_room(self, pump: Pump) -> bool:
         """Whether neither the pump's node nor its tank has an intent in this turn."""
-        return pump.node not in self.taken and f"tank {pump.tank}" not in self.taken
+        return pump.node not in self.nodes_taken and pump.tank not in self.tanks_taken
 
     def intend(self, made: DoseIntended) -> None:
         """Take an intent in, and close its node and tank for this turn."""
         self.events.append(made)
         self.commands.append(made.command)
-        self.taken.add(made.command.node)
-        self.taken.add(f"tank {made.dose.tank}")
+        self.nodes_taken.add(made.command.node)
+        self.tanks_taken.add(made.dose.tank)
+
+
+_decided = maker(Decided)
 
 
 def due_doses(
     setup: Setup, after: datetime, until: datetime
-) -> Iterator[tuple[Force, DueDose]]:
+) -> list[tuple[Force, DueDose]]:
     """Doses due in a span, each from the plan that is in force at its due time."""
+    found: list[tuple[Force, DueDose]] = []
     for index, force in enumerate(setup.forces):
         start, end = force.approval.takes_over_at, until
         if index + 1 < len(setup.forces):
             change = setup.forces[index + 1].approval.takes_over_at
-            end = min(until, change - timedelta(microseconds=1))
-        first = max(after, start - timedelta(microseconds=1))
+            end = min(until, change - INSTANT)
+        first = after if after >= start else max(after, start - INSTANT)
         if first < end:
-            for dose in force.timetable.between(first, end):
-                yield force, dose
+            doses = force.timetable.between(first, end)
+            found += [(force, dose) for dose in doses]
+    return found
 
 
 def decide(moment: Moment, setup: Setup, after: datetime, stamp: Stamp) -> Decided:
     """Look at every dose due since `after` that nobody decided yet."""
-    decided = Decided()
+    decided = _decided()
     utc = moment.now.utc
     if moment.state.open:
-        decided.taken |= _busy_nodes(moment)
+        decided.nodes_taken |= _busy_nodes(moment)
     if moment.state.requests:
         _shots(moment, decided, stamp)
     used, looked_at = moment.state.used, set[str]()
@@ -89,7 +97,7 @@ def decide(moment: Moment, setup: Setup, after: datetime, stamp: Stamp) -> Decid
             _try(moment, _ask(moment, force, dose), decided, stamp)
         else:
             _wait(decided, dose)
-            decided.again = decided.again or pump.node not in decided.taken
+            decided.again = decided.again or pump.node not in decided.nodes_taken
     return decided
 
 

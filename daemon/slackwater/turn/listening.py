@@ -5,7 +5,7 @@ raise or enable anything; an upward excursion stops within one reading; a reques
 counts once.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import timedelta
 
 from slackwater.facts.events import (
@@ -48,11 +48,15 @@ KEEP_EVERY = timedelta(minutes=30)
 SAME_WITHIN = timedelta(seconds=10)
 
 
-def hear(moment: Moment, message: Message, stamp: Stamp) -> Iterator[AnyEvent]:
+def hear(moment: Moment, message: Message, stamp: Stamp) -> Iterable[AnyEvent]:
     """All entries that one message leads to; the state is not touched."""
     if isinstance(message, Result):
-        yield from settle_by_result(moment.state, message, stamp)
-    elif isinstance(message, Beat):
+        return settle_by_result(moment.state, message, stamp)
+    return _hear(moment, message, stamp)
+
+
+def _hear(moment: Moment, message: Message, stamp: Stamp) -> Iterator[AnyEvent]:
+    if isinstance(message, Beat):
         yield from settle_by_beat(moment.state, message, stamp)
         yield from _beat_holds(moment, message, stamp)
     elif isinstance(message, Reading):

@@ -33,7 +33,9 @@ from slackwater.turn.setup import Force, Setup, Turn
 
 # Wall and boot-time clock may differ by this much from one turn to the next.
 STEP_S = 2.0
+STEP = timedelta(seconds=STEP_S)
 TICK = timedelta(seconds=1)
+INSTANT = timedelta(microseconds=1)
 
 _moment_of = maker(Moment)
 _turn_of = maker(Turn)
@@ -55,7 +57,7 @@ def turn(now: Now, state: State, inbox: Inbox, setup: Setup) -> Turn:
     if inbox.messages:
         stops = (*stops, *_asked_stops(moment, inbox))
     heard = _listen(moment, inbox, stamp) if inbox.messages else []
-    if heard or (heard := list(_house(moment, stamp))):
+    if heard or (heard := _house(moment, stamp)):
         return _turn_of(
             events=tuple(heard), effects=stops, wake_at=now.utc, scanned_until=scanned
         )
@@ -63,7 +65,7 @@ def turn(now: Now, state: State, inbox: Inbox, setup: Setup) -> Turn:
         return Turn(effects=stops, wake_at=now.utc + TICK, scanned_until=scanned)
     decided = decide(moment, setup, scanned, stamp)
     waiting = decided.oldest_waiting
-    until = now.utc if waiting is None else waiting - timedelta(microseconds=1)
+    until = now.utc if waiting is None else waiting - INSTANT
     return _turn_of(
         events=tuple(decided.events),
         effects=(*stops, *decided.commands),
@@ -104,7 +106,8 @@ def _scan_from(state: State, setup: Setup, now: Now) -> datetime:
 
 def _may_decide(moment: Moment) -> bool:
     newest = moment.state.newest_at
-    behind = newest is not None and moment.now.utc < newest - timedelta(seconds=STEP_S)
+    utc = moment.now.utc
+    behind = newest is not None and utc < newest and utc < newest - STEP
     jumped = Code.CLOCK_JUMPED in moment.state.holds
     return clock_is_trusted(moment) and not behind and not jumped
 
@@ -134,27 +137,41 @@ def _about(event: AnyEvent) -> str:
     return f"{event.kind}/{id(event)}"
 
 
-def _house(moment: Moment, stamp: Stamp) -> Iterator[AnyEvent]:
+def _house(moment: Moment, stamp: Stamp) -> list[AnyEvent]:
     """Clock steps, expired pauses, silent intents, coming back after a gap."""
-    yield from _clock_step(moment, stamp)
     state = moment.state
-    for hold_id, hold in sorted(state.holds.items()) if state.holds else ():
-        if hold.until is not None and moment.now.utc >= hold.until:
-            yield HoldReleased(**stamp, hold_id=hold_id, by="daemon", why="time passed")
+    events: list[AnyEvent] = []
+    step_s = _clock_step_s(moment)
+    if abs(step_s) > STEP_S:
+        events += _clock_step(moment, step_s, stamp)
+    if state.holds:
+        events += _expired(moment, stamp)
     if state.open:
-        yield from settle_by_time(state, stamp)
+        events += settle_by_time(state, stamp)
     if state.wanting or state.resuming:
         for tank in sorted(moment.machine.tanks):
-            yield from _resume(moment, tank, stamp)
+            events += _resume(moment, tank, stamp)
+    return events
 
 
-def _clock_step(moment: Moment, stamp: Stamp) -> Iterator[AnyEvent]:
+def _expired(moment: Moment, stamp: Stamp) -> Iterator[HoldReleased]:
+    for hold_id, hold in sorted(moment.state.holds.items()):
+        if hold.until is not None and moment.now.utc >= hold.until:
+            yield HoldReleased(**stamp, hold_id=hold_id, by="daemon", why="time passed")
+
+
+def _clock_step_s(moment: Moment) -> float:
+    """How far the wall clock went beyond the boot-time clock since the last turn."""
     before, now = moment.sight.previous, moment.now
     if before is None or before.boot_id != now.boot_id:
-        return
+        return 0.0
     wall_s = (now.utc - before.utc).total_seconds()
-    step_s = wall_s - (now.boot_s - before.boot_s)
-    if abs(step_s) <= STEP_S or Code.CLOCK_JUMPED in moment.state.holds:
+    return wall_s - (now.boot_s - before.boot_s)
+
+
+def _clock_step(moment: Moment, step_s: float, stamp: Stamp) -> Iterator[HoldRaised]:
+    before = moment.sight.previous
+    if before is None or Code.CLOCK_JUMPED in moment.state.holds:
         return
     # A clock nobody vouched for decided nothing; being set right is no jump.
     if clock_is_trusted(replace(moment, now=before)):
@@ -221,5 +238,7 @@ def _wake(
         return now.utc
     if waiting is not None:
         return now.utc + TICK
+    if len(setup.forces) == 1:
+        return setup.forces[0].timetable.next_after(now.utc)
     soonest = [force.timetable.next_after(now.utc) for force in setup.forces]
     return min((due for due in soonest if due is not None), default=None)
