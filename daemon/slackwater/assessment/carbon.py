@@ -12,13 +12,20 @@ from slackwater.assessment.wants import Want
 from slackwater.facts.proposal import Evidence, Ground, Grounded
 from slackwater.facts.reasons import Figure
 from slackwater.water.limits import limits_of
+from slackwater.water.nutrients import (
+    CARBON_CAP,
+    CARBON_HOTTEST_CELSIUS,
+    CARBON_LEAST_NITRATE,
+    CARBON_LEAST_PHOSPHATE,
+    CARBON_STEP_A_WEEK,
+)
 
-STEP = 0.015
 STEP_DAYS = 7
-MOST = 0.15
 # Below these a carbon source takes what animals need, mg/L.
-LOWEST: Mapping[str, float] = {"nitrate": 1.0, "phosphate": 0.02}
-WARMEST_CELSIUS = 29.0
+LOWEST: Mapping[str, float] = {
+    "nitrate": CARBON_LEAST_NITRATE,
+    "phosphate": CARBON_LEAST_PHOSPHATE,
+}
 
 
 def carbon(evidence: Mapping[str, Evidence], now: float, same_days: float) -> Want:
@@ -38,11 +45,15 @@ def carbon(evidence: Mapping[str, Evidence], now: float, same_days: float) -> Wa
     if not high:
         kept = Grounded(ground=Ground.NEAR_TARGET, figures=figures)
         return Want(maintenance=now, changed=False, grounds=(kept,))
-    if now >= MOST or (now > 0 and same_days < STEP_DAYS):
+    if now >= CARBON_CAP or (now > 0 and same_days < STEP_DAYS):
         kept = Grounded(ground=Ground.CARBON_WAITS, figures=figures)
         return Want(maintenance=now, changed=False, grounds=(kept,))
     step = Grounded(ground=Ground.CARBON_STEP, figures=figures)
-    return Want(maintenance=min(now + STEP, MOST), changed=True, grounds=(step,))
+    return Want(
+        maintenance=min(now + CARBON_STEP_A_WEEK, CARBON_CAP),
+        changed=True,
+        grounds=(step,),
+    )
 
 
 def _stop(evidence: Mapping[str, Evidence]) -> Grounded | None:
@@ -52,7 +63,7 @@ def _stop(evidence: Mapping[str, Evidence]) -> Grounded | None:
             figures: dict[str, Figure] = {f"{name}_mg_per_l": round(found.level, 3)}
             return Grounded(ground=Ground.CARBON_STOPS, figures=figures)
     warm = evidence.get("temperature")
-    if warm and warm.fresh and (warm.level or 0.0) > WARMEST_CELSIUS:
+    if warm and warm.fresh and (warm.level or 0.0) > CARBON_HOTTEST_CELSIUS:
         figures = {"celsius": warm.level}
         return Grounded(ground=Ground.CARBON_STOPS, figures=figures)
     return None

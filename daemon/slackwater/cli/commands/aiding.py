@@ -1,0 +1,42 @@
+"""`first-aid`: what to do first, to read on a screen or to print.
+
+Floor 8. One subject: first-aid texts. Laws here: it needs no configuration, no ledger
+and no network.
+"""
+
+from collections.abc import Iterator
+from textwrap import wrap
+
+import click
+
+from slackwater.cli.document import Answer
+from slackwater.cli.shell import Shell, verb
+from slackwater.facts.first_aid import FIRST_AID
+
+_WIDTH = 78
+_TOPICS = tuple(FIRST_AID)
+
+
+@verb(
+    "first-aid",
+    epilog="Print it and hang it beside the tank: slackwater first-aid | lpr. It "
+    "advises; a person decides. Common practice, no source.",
+)
+@click.argument("topic", required=False, type=click.Choice(_TOPICS))
+def first_aid(shell: Shell, topic: str | None) -> Answer:
+    """Say what to do after an overdose, a white cloud or a power cut."""
+    del shell
+    chosen = (topic,) if topic else _TOPICS
+    return Answer(
+        fields={"topics": {name: list(FIRST_AID[name]) for name in chosen}},
+        text="\n".join(line for name in chosen for line in _page(name)),
+    )
+
+
+def _page(topic: str) -> Iterator[str]:
+    yield topic.replace("-", " ").upper()
+    for number, step in enumerate(FIRST_AID[topic], start=1):
+        yield from wrap(
+            step, _WIDTH, initial_indent=f"{number}. ", subsequent_indent="   "
+        )
+    yield ""

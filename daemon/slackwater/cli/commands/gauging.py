@@ -1,0 +1,204 @@
+"""`volume`: how much water there really is.
+
+Floor 8. One subject: the net volume. Laws here: a volume comes with its error; two ways
+that disagree are not averaged; a rise too small to tell is refused.
+"""
+
+from typing import TypedDict, Unpack
+
+import click
+
+from slackwater.cli.document import Answer
+from slackwater.cli.shell import Shell, verb
+from slackwater.errors import Finding, InputError
+from slackwater.water.boxes import parse_boxes_ul
+from slackwater.water.levels import parse_difference, parse_level
+from slackwater.water.parameters import PARAMETERS, parameter_named
+from slackwater.water.units import parse_mass_grams, parse_volume_ul
+from slackwater.water.volume import (
+    NetVolume,
+    addition_for,
+    combined,
+    net_volume_by_addition,
+    net_volume_by_geometry,
+    rock_litres,
+    sand_litres,
+)
+
+UL_A_LITRE = 1_000_000
+GRAMS_A_KG = 1000
+HALF_WIDTH_95 = 1.96
+
+
+class Glass(TypedDict):
+    """What was measured."""
+
+    box: tuple[str, ...]
+    sump: str | None
+    rock: str | None
+    sand: str | None
+    equipment: str | None
+    added: str | None
+    before: str | None
+    after: str | None
+    error: str | None
+
+
+@verb(
+    "volume",
+    epilog="Examples: slackwater volume --box '120 cm x 60 cm x 50 cm less 0 %' --rock "
+    "'25 kg' --sand '20 L' --sump '60 L'; or by an addition: slackwater volume "
+    "--added 'alkalinity 200 meq' --before '7.2 dKH' --after '8.9 dKH' --error "
+    "'0.1 dKH'. Add soda slowly over hours; wear eye protection.",
+)
+@click.option(
+    "--box",
+    multiple=True,
+    metavar="BOX",
+    help="Inside measures up to the water line; may be repeated.",
+)
+@click.option("--sump", metavar="VOLUME", help="Running water in the sump and pipes.")
+@click.option("--rock", metavar="MASS", help="Rock, weighed dry.")
+@click.option("--sand", metavar="VOLUME", help="The whole bed of sand.")
+@click.option("--equipment", metavar="VOLUME", help="What pumps and gear displace.")
+@click.option(
+    "--added",
+    metavar="'PARAMETER AMOUNT'",
+    help="A known addition: 'alkalinity 200 meq' or 'calcium 4 g'.",
+)
+@click.option("--before", metavar="LEVEL", help="Test before the addition.")
+@click.option("--after", metavar="LEVEL", help="Test after it was mixed in.")
+@click.option("--error", metavar="LEVEL", help="What one test is good to.")
+def volume(shell: Shell, **glass: Unpack[Glass]) -> Answer:
+    """Find the net volume by measures, by an addition, or by both."""
+    del shell
+    found = {
+        name: estimate
+        for name, estimate in (
+            ("geometry", _by_geometry(glass)),
+            ("addition", _by_addition(glass)),
+        )
+        if estimate is not None
+    }
+    if not found:
+        raise InputError(
+            Finding(
+                what="nothing was measured",
+                where="volume",
+                expected="--box, or --added with --before, --after and --error",
+                do="Measure the glass, or make a known addition.",
+            )
+        )
+    both = combined(list(found.values()))
+    return Answer(
+        fields={
+            "ways": {name: _document(one) for name, one in found.items()},
+            "net_volume": _document(both),
+        },
+        text="\n".join(
+            [
+                *(f"By {name}: {_words(one)}." for name, one in found.items()),
+                *((f"Together: {_words(both)}.",) if len(found) > 1 else ()),
+                f'For the file:  net_volume = "{both.litres:.0f} L"',
+                "When in doubt take the smaller figure: doses are divided by it.",
+            ]
+        ),
+    )
+
+
+def _by_geometry(glass: Glass) -> NetVolume | None:
+    if not glass["box"]:
+        return None
+    filled = [parse_boxes_ul(text, where="--box") / UL_A_LITRE for text in glass["box"]]
+    displaced = []
+    if glass["sump"]:
+        filled.append(parse_volume_ul(glass["sump"], where="--sump") / UL_A_LITRE)
+    if glass["rock"]:
+        grams = parse_mass_grams(glass["rock"], where="--rock")
+        displaced.append(rock_litres(float(grams) / GRAMS_A_KG))
+    if glass["sand"]:
+        bed = parse_volume_ul(glass["sand"], where="--sand") / UL_A_LITRE
+        displaced.append(sand_litres(bed))
+    if glass["equipment"]:
+        gear = parse_volume_ul(glass["equipment"], where="--equipment")
+        displaced.append(gear / UL_A_LITRE)
+    return net_volume_by_geometry(filled, displaced)
+
+
+def _by_addition(glass: Glass) -> NetVolume | None:
+    texts = {name: glass[name] for name in ("added", "before", "after", "error")}
+    if not any(texts.values()):
+        return None
+    lacking = [f"--{name}" for name, text in texts.items() if not text]
+    if lacking:
+        raise InputError(
+            Finding(
+                what=f"{', '.join(lacking)} is not given",
+                where="volume",
+                expected="--added, --before, --after and --error together",
+                do="Give all four.",
+            )
+        )
+    name, _, amount = str(texts["added"]).partition(" ")
+    item = parameter_named(name, where="--added")
+    added = _amount(item.id, amount)
+    before, after = (
+        float(parse_level(texts[key], item.id, where=f"--{key}", confirmed=True))
+        for key in ("before", "after")
+    )
+    error = float(parse_difference(texts["error"], item.id, where="--error"))
+    try:
+        return net_volume_by_addition(added, after - before, error)
+    except InputError as wrong:
+        litres = added / max(after - before, error)
+        needed = addition_for(litres, error)
+        raise InputError(
+            [
+                *wrong.findings,
+                Finding(
+                    what=f"{added:g} {_unit(item.id)} were added",
+                    where="--added",
+                    expected=f"about {needed:.3g} {_unit(item.id)} or more",
+                    do="Make a larger addition over several hours, within your caps.",
+                ),
+            ]
+        ) from wrong
+
+
+def _unit(parameter: str) -> str:
+    return "meq" if parameter == "alkalinity" else "mg"
+
+
+def _amount(parameter: str, text: str) -> float:
+    """An addition in milli-units: milli-equivalents, or milligrams."""
+    kind = PARAMETERS[parameter].kind
+    number, _, unit = text.strip().partition(" ")
+    factors = {"meq": 1.0, "eq": 1000.0} if kind == "alkalinity" else {"mg": 1.0}
+    if kind in {"major", "nutrient"}:
+        factors["g"] = 1000.0
+    try:
+        amount = float(number) * factors[unit.strip()]
+    except (ValueError, KeyError) as error:
+        raise InputError(
+            Finding(
+                what=f"found {text[:40]!r}",
+                where="--added",
+                expected=f"a number with one of {', '.join(factors)}",
+                do="Write for example  --added 'alkalinity 200 meq'.",
+            )
+        ) from error
+    return amount
+
+
+def _words(one: NetVolume) -> str:
+    half = HALF_WIDTH_95 * one.sd_litres
+    return f"{one.litres:.1f} L, give or take {half:.1f} L (95 %)"
+
+
+def _document(one: NetVolume) -> dict[str, float]:
+    return {
+        "litres": round(one.litres, 2),
+        "sd_litres": round(one.sd_litres, 2),
+        "low_95": round(one.litres - HALF_WIDTH_95 * one.sd_litres, 2),
+        "high_95": round(one.litres + HALF_WIDTH_95 * one.sd_litres, 2),
+    }

@@ -1,0 +1,192 @@
+"""`recipe`, `volume` and `first-aid`: what needs no ledger."""
+
+import pytest
+
+from slackwater.facts.first_aid import FIRST_AID, TOPICS
+from tests.cli.run_program import CONFIG, Outcome, run
+
+MANGANESE = (
+    "recipe",
+    "manganese",
+    "0.3 ug/L/day",
+    "--salt",
+    "MnCl2",
+    "--hydrate",
+    "4H2O",
+    "--purity",
+    "100 %",
+)
+PLACE = ("--volume", "250 L", "--smallest", "0.5 mL", "--doses", "1")
+
+
+def test_a_trace_is_diluted_until_the_pump_can_give_it() -> None:
+    """75 µg a day in one dose of twice 0.5 mL: 75 mg/L of manganese.
+
+    Source: the worked example of a trace that cannot be dosed from 1 g/L; molar masses
+    of MnCl2·4H2O 197.90 and Mn 54.938 g/mol (IUPAC).
+    """
+    told = run(*MANGANESE, *PLACE, "--json").document
+    grams = told["grams_per_litre"]
+    assert isinstance(grams, float)
+    assert grams == pytest.approx(0.075 * 197.90 / 54.938, rel=0.005)
+    assert told["dose_ul"] == pytest.approx(1000, rel=0.01)
+
+
+def test_a_stock_is_diluted_instead_of_weighed() -> None:
+    """Twenty-seven millilitres of a ten gram stock make a litre."""
+    told = run(*MANGANESE, *PLACE, "--stock", "10 g/L", "--json").document
+    grams = told["grams_per_litre"]
+    assert isinstance(grams, float)
+    assert told["stock_ml"] == pytest.approx(grams / 10 * 1000)
+    weak = run(*MANGANESE, *PLACE, "--stock", "0.1 g/L", "--json")
+    assert 2 == weak.code
+    assert "at least" in weak.errors[0]["expected"]
+
+
+def test_a_pump_tells_tank_and_smallest_dose() -> None:
+    """From the configuration."""
+    told = run(
+        *("recipe", "alkalinity", "1.5 dKH/day", "--salt", "Na2CO3"),
+        *("--hydrate", "anhydrous", "--pump", "carbonate", "--doses", "12"),
+        *("--config", CONFIG / "smallest"),
+    )
+    assert 0 == told.code
+    assert "smallest reliable one is 500 µL" in told.out
+    assert "goggles" in told.out
+    assert "would lift" in told.out
+
+
+def test_what_does_not_dissolve_is_not_weighed_in() -> None:
+    """Bicarbonate at 15 °C ends well below what the pump would take."""
+    told = run(
+        *("recipe", "alkalinity", "3 dKH/day", "--salt", "NaHCO3"),
+        *("--volume", "2000 L", "--smallest", "0.2 mL", "--doses", "1", "--json"),
+    ).document
+    assert told["limited_by_solubility"] is True
+    grams = told["grams_per_litre"]
+    assert isinstance(grams, float)
+    assert grams < 100
+
+
+def test_a_large_bottle_is_warned_of() -> None:
+    """Ten litres of strong soda over 100 L harm when they run out."""
+    told = run(
+        *("recipe", "alkalinity", "2 dKH/day", "--salt", "Na2CO3"),
+        *("--hydrate", "anhydrous", "--volume", "100 L", "--smallest", "0.2 mL"),
+        *("--doses", "12", "--make", "10 L"),
+    )
+    assert "That harms: keep bottles to" in told.out
+
+
+def test_side_effects_of_a_salt_are_told() -> None:
+    """Potassium nitrate brings potassium."""
+    told = run(
+        *("recipe", "nitrate", "0.5 mg/L/day", "--salt", "KNO3"),
+        *("--volume", "250 L", "--smallest", "0.5 mL"),
+    )
+    assert "of potassium a day" in told.out
+
+
+@pytest.mark.parametrize(
+    ("words", "what"),
+    [
+        (("recipe", "unobtainium", "1 mg/L/day", "--salt", "KCl"), "unknown"),
+        (("recipe", "potassium", "1 mg", "--salt", "KCl", *PLACE), "1 mg"),
+        (("recipe", "potassium", "1 mg/L/day", "--salt", "KCl"), "not known"),
+        (("recipe", "calcium", "1 mg/L/day", "--salt", "CaCl2", *PLACE), "water"),
+        (
+            ("recipe", "potassium", "1 mg/L/day", "--salt", "KCl", "--pump", "no"),
+            "no pump",
+        ),
+        (("volume",), "nothing was measured"),
+        (("volume", "--added", "alkalinity 200 meq"), "not given"),
+        (
+            (
+                *("volume", "--added", "alkalinity lots", "--before", "7 dKH"),
+                *("--after", "9 dKH", "--error", "0.1 dKH"),
+            ),
+            "lots",
+        ),
+    ],
+)
+def test_what_cannot_be_understood_is_one_error(
+    words: tuple[str, ...], what: str
+) -> None:
+    """Exit code 2, the four words, no traceback."""
+    told = run(*words, "--config", CONFIG / "smallest", "--json")
+    assert 2 == told.code
+    assert what in told.errors[0]["what"]
+
+
+def volume(*words: str) -> Outcome:
+    """`volume` with words, as a document."""
+    return run("volume", *words, "--json")
+
+
+def litres(told: Outcome) -> float:
+    """The net volume that was found."""
+    found = told.document["net_volume"]
+    assert isinstance(found, dict)
+    return float(found["litres"])
+
+
+def test_volume_by_measures_takes_rock_and_sand_off() -> None:
+    """120 x 60 x 50 cm are 360 L; 25 kg of aragonite displace 8.5 L, sand 12 L."""
+    told = volume(
+        *("--box", "120 cm x 60 cm x 50 cm less 0 %", "--sump", "60 L"),
+        *("--rock", "25 kg", "--sand", "20 L", "--equipment", "2 L"),
+    )
+    assert litres(told) == pytest.approx(360 + 60 - 25 / 2.93 - 12 - 2, abs=0.1)
+
+
+def test_volume_by_an_addition_comes_with_its_error() -> None:
+    """200 meq that lift 1.7 dKH (0.6063 meq/L) are 330 L, to 8 %."""
+    told = volume(
+        *("--added", "alkalinity 200 meq", "--before", "7.2 dKH"),
+        *("--after", "8.9 dKH", "--error", "0.1 dKH"),
+    )
+    assert litres(told) == pytest.approx(200 / (1.7 * 0.356652), rel=0.001)
+
+
+def test_a_rise_too_small_to_tell_says_how_much_to_add() -> None:
+    """Three errors are no rise."""
+    told = volume(
+        *("--added", "alkalinity 20 meq", "--before", "7.2 dKH"),
+        *("--after", "7.5 dKH", "--error", "0.1 dKH"),
+    )
+    assert 2 == told.code
+    assert "meq or more" in told.errors[-1]["expected"]
+
+
+def test_two_ways_that_disagree_are_not_averaged() -> None:
+    """400 L of glass and 200 L by an addition: one of them is wrong."""
+    told = volume(
+        *("--box", "100 cm x 80 cm x 50 cm less 0 %"),
+        *("--added", "alkalinity 200 meq", "--before", "7.0 dKH"),
+        *("--after", "9.8 dKH", "--error", "0.05 dKH"),
+    )
+    assert 2 == told.code
+
+
+def test_two_ways_that_agree_give_a_narrower_figure() -> None:
+    """330 L both ways."""
+    told = run(
+        *("volume", "--box", "110 cm x 60 cm x 50 cm less 0 %"),
+        *("--added", "alkalinity 200 meq", "--before", "7.2 dKH"),
+        *("--after", "8.9 dKH", "--error", "0.1 dKH"),
+    )
+    assert 0 == told.code
+    assert "Together:" in told.out
+    assert 'net_volume = "330 L"' in told.out
+
+
+def test_first_aid_is_printed_whole_or_by_topic() -> None:
+    """Eighty columns, every step, and no topic that nobody can ask for."""
+    told = run("first-aid")
+    assert all(len(line) <= 80 for line in told.out.splitlines())
+    assert all(name.replace("-", " ").upper() in told.out for name in FIRST_AID)
+    one = run("first-aid", "white-cloud", "--json").document["topics"]
+    assert isinstance(one, dict)
+    assert ["white-cloud"] == list(one)
+    assert set(TOPICS.values()) <= set(FIRST_AID)
+    assert 2 == run("first-aid", "heartbreak", "--json").code
