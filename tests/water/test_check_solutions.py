@@ -4,11 +4,8 @@ from fractions import Fraction
 
 import pytest
 
-from slackwater.errors import InputError
-from slackwater.water.levels import parse_level
 from slackwater.water.masses import molar_mass
 from slackwater.water.parameters import PARAMETERS, amount_in_litres, concentration
-from slackwater.water.seawater import density_eos1980
 from slackwater.water.solutions import (
     Portion,
     Stock,
@@ -17,14 +14,11 @@ from slackwater.water.solutions import (
 )
 from slackwater.water.spellings import units_of
 from slackwater.water.stoichiometry import (
-    calcified,
     grams_of_salt,
     matched_calcium_chloride_grams_per_litre,
-    salt_left_behind_mg,
 )
-from slackwater.water.units import parse_volume_ul
 from slackwater.water.volume import net_volume_by_addition
-from tests.water.checks import EXAMPLES, Example, agree, params
+from tests.water.checks import Example, agree, params
 
 DKH = units_of(PARAMETERS["alkalinity"])["dKH"]
 NAMES = {
@@ -226,117 +220,3 @@ def test_a_known_addition_measures_the_water(example: Example) -> None:
         example,
         {"net_volume_L": found.litres, "relative_stderr": found.relative_error},
     )
-
-
-@pytest.mark.parametrize("example", params("calc-stoich"))
-def test_calcification_takes_calcium_with_alkalinity(example: Example) -> None:
-    """One calcium for two equivalents."""
-    alkalinity = example.exact("alkalinity_consumed_dKH") * DKH
-    calcium = calcified(alkalinity).calcium
-    agree(
-        example,
-        {
-            "Ca_mg_per_L": calcium,
-            "Ca_mg_per_L_per_meq": calcium / alkalinity,
-            "CaCO3_mg_per_L": alkalinity / 2 * molar_mass("CaCO3"),
-            "Ca_mmol_per_L": calcium / molar_mass("Ca"),
-        },
-    )
-
-
-@pytest.mark.parametrize("example", params("calc-uptake"))
-def test_a_daily_uptake_is_an_amount_for_the_whole_tank(example: Example) -> None:
-    """Per litre and for the tank, alkalinity and calcium agree."""
-    daily = example.exact("uptake_dKH_per_day") * DKH
-    net_litres = example.exact("net_volume_L")
-    calcium = calcified(daily).calcium
-    agree(
-        example,
-        {
-            "alk_meq_per_day": daily * net_litres,
-            "Ca_mg_per_L_per_day": calcium,
-            "Ca_g_per_day": calcium * net_litres / 1000,
-            "CaCO3_g_per_day": daily * net_litres / 2000 * molar_mass("CaCO3"),
-        },
-    )
-
-
-@pytest.mark.parametrize("example", params("calc-sr-mg"))
-def test_skeletons_take_strontium_and_magnesium_too(example: Example) -> None:
-    """The three metals together are half the equivalents."""
-    found = calcified(
-        example.exact("uptake_dKH") * DKH,
-        strontium_per_calcium=example.exact("Sr_to_Ca_mmol_per_mol") / 1000,
-        magnesium_per_calcium=example.exact("Mg_to_Ca_mmol_per_mol") / 1000,
-    )
-    agree(
-        example,
-        {
-            "Ca_mg_per_L": found.calcium,
-            "Sr_mg_per_L": found.strontium,
-            "Mg_mg_per_L": found.magnesium,
-        },
-    )
-
-
-@pytest.mark.parametrize("example", params("nacl-residue"))
-def test_a_matched_pair_leaves_salt_behind(example: Example) -> None:
-    """One sodium chloride for each equivalent that calcified."""
-    daily = float(salt_left_behind_mg(example.exact("uptake_dKH_per_day") * DKH))
-    yearly = daily * DAYS / 1000
-    density = density_eos1980(35.0, 25.0) / 1000
-    fraction = daily / (35.16504 * density * 1000)
-    agree(
-        example,
-        {
-            "NaCl_mg_per_L_per_day": daily,
-            "NaCl_g_per_L_per_year": yearly,
-            "salinity_rise_g_per_kg_per_year": yearly / density,
-            "fraction_of_volume_to_exchange_for_fresh_water_per_day": fraction,
-            "mL_per_day": fraction * 1000 * example.number("net_volume_L"),
-            "percent_of_volume_per_year": 100 * fraction * DAYS,
-        },
-    )
-
-
-def _accepted(example: Example) -> None:
-    """Put the input of a guard example where it belongs."""
-    match example.id:
-        case "guard-nan":
-            parse_level(f"{example.text('alkalinity_dKH')} dKH", "alkalinity", where="")
-        case "guard-negative":
-            parse_level(f"{example.text('Ca_mg_per_L')} mg/L", "calcium", where="")
-        case "guard-zero-volume":
-            parse_volume_ul(f"{example.text('net_volume_L')} L", where="")
-        case "guard-solubility-nahco3":
-            stock((example.text("salt"), example.exact("grams_per_litre")))
-        case _:
-            parameter = {"Ca": "calcium"}.get(
-                example.text("field"), example.text("field")
-            )
-            text = f"{example.text('value')} {example.text('unit')}"
-            parse_level(text, parameter, where="")
-
-
-@pytest.mark.parametrize("example", params("guard-"))
-def test_a_slip_of_the_hand_is_refused(example: Example) -> None:
-    """Each mistake of the example is refused with one finding."""
-    with pytest.raises(InputError) as refused:
-        _accepted(example)
-    assert 1 == len(refused.value.findings)
-    assert example.expected["accept"] is False
-
-
-def test_no_example_of_these_topics_is_forgotten() -> None:
-    """Every example of this file's topics is used by a test above."""
-    beginnings = (
-        *("stock-", "limewater-", "mg-mix", "molar-masses", "grams-", "matched-pair"),
-        *("hydrate-error", "net-volume-tracer", "calc-", "nacl-residue", "guard-"),
-    )
-    topics = {"solution_strength", "calcification", "guards"}
-    forgotten = [
-        item.id
-        for item in EXAMPLES
-        if item.topic in topics and not item.id.startswith(beginnings)
-    ]
-    assert [] == forgotten
