@@ -100,12 +100,17 @@ def read_above(
 
 
 def _is_wide(columns: tuple[Column, ...]) -> bool:
-    """Elements side by side: two different ones, or nothing but one."""
+    """Elements side by side: two different ones, or one that is surely a head."""
     filled = [one for one in columns if not one.cell.is_empty]
-    named = {one.analyte.key for one in filled if one.analyte}
-    if any(looks_like_figure(one.cell.text) for one in filled if not one.analyte):
+    named = [one for one in filled if one.analyte]
+    others = [one for one in filled if not one.analyte]
+    if any(looks_like_figure(one.cell.text) for one in others):
         return False
-    return len(named) > 1 or (len(named) == len(filled) == 1)
+    if len({one.analyte.key for one in named if one.analyte}) > 1:
+        return True
+    # "Sample; Ca [mg/L]" is a head; "Sample; Tin" may be a sample of that name.
+    has_unit = any(one.unit for one in named)
+    return bool(named) and (not others or (has_unit and all(o.role for o in others)))
 
 
 def _pair_in(row: Row) -> list[Cell]:

@@ -97,7 +97,8 @@ class _Filled:
             if cell is None:
                 continue
             if column is None or column.cell.is_empty:
-                note_surplus(cell, faults)
+                if not cell.is_empty:
+                    note_surplus(cell, faults)
             elif place in columns and column.role is Role.VALUE:
                 values.append((column, cell))
             elif place in columns and not cell.is_empty:

@@ -111,7 +111,7 @@ class _ReportReader:
         values, assumed = self._values(sheet, windows)
         told = {
             role: sheet.said(role, self._faults)
-            for role in (Role.SAMPLE, Role.SAMPLED, Role.RECEIVED, Role.LABORATORY)
+            for role in (Role.SAMPLED, Role.RECEIVED, Role.LABORATORY)
         }
         sampled = self._day(told[Role.SAMPLED])
         received = self._day(told[Role.RECEIVED])
@@ -131,7 +131,7 @@ class _ReportReader:
                 if one.limit is not None and not one.kept_apart
             },
             assumed=assumed,
-            label=_text(told[Role.SAMPLE]),
+            label=sheet.label,
             sampled_on=sampled,
             received_on=received,
             laboratory=_text(told[Role.LABORATORY]),

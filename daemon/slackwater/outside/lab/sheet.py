@@ -48,6 +48,14 @@ class Sheet:
     readings: tuple[Reading, ...]
     above: Mapping[Role, Cell] = field(default_factory=dict)
 
+    @property
+    def label(self) -> str:
+        """The name of the one sample, empty when there is none or several are one."""
+        if Role.SAMPLE in self.above:
+            return self.above[Role.SAMPLE].text
+        labels = {one.said(Role.SAMPLE) for one in self.readings} - {""}
+        return labels.pop() if len(labels) == 1 else ""
+
     def said(self, role: Role, faults: Faults) -> Cell | None:
         """The one thing the report says of a role; two different ones are a fault."""
         cells = [self.above[role]] if role in self.above else []
