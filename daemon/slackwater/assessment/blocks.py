@@ -9,7 +9,7 @@ Source: thresholds are common practice, no source.
 from collections.abc import Iterator
 
 from slackwater.assessment.picture import Picture
-from slackwater.assessment.practice import CONSERVATIVE
+from slackwater.assessment.practice import ALKALINITY, CONSERVATIVE
 from slackwater.assessment.records import Block
 from slackwater.assessment.trace_bands import is_trace
 from slackwater.facts.proposal import Ground
@@ -90,7 +90,14 @@ def _within(number: float, bounds: tuple[float, float]) -> bool:
 
 
 def _too_high(picture: Picture) -> Iterator[Block]:
+    """Elements above the level at which dosing ends.
+
+    Not alkalinity: a tank that uses up 3 dKH a day is empty before the next test, so
+    that it is led down by withholding a part, and the gate stops doses by the hour.
+    """
     for parameter, found in picture.standings.items():
+        if parameter == ALKALINITY:
+            continue
         level = picture.fresh(parameter)
         judged = found.level_35 if found.level_35 is not None else level
         if level is None or judged is None or found.stop_above is None:

@@ -63,23 +63,31 @@ def fallen(points: Sequence[Point], inflow: Inflow) -> list[Fallen]:
 
 
 def cleaned(series: Series, inflow: Inflow) -> Series:
-    """The series with errors as its own tests show them, and its outliers marked."""
-    if len(series.points) < FEWEST_FOR_NOISE:
-        return series
+    """The series with errors as its own tests show them, and its outliers marked.
+
+    What stands out by the stated errors does not take part in learning the true ones.
+    """
     less = fallen(series.points, inflow)
-    noisy = _with_noise(series, noise_share(less))
-    if len(series.points) < FEWEST:
-        return noisy
-    return _marked(noisy, less)
+    if len(less) < FEWEST:
+        return _with_noise(series, noise_share(less))
+    kept = [
+        one
+        for one, point in zip(less, _marked(series, less).points, strict=True)
+        if point.use == "used"
+    ]
+    return _marked(_with_noise(series, noise_share(kept)), less)
 
 
 def noise_share(less: Sequence[Fallen]) -> float:
     """The errors that tests show, as a share of those they are said to have.
 
-    Shape: three tests or more. What is said counts as much as `SAID_COUNTS` tests, and
-    the rest is what a test lies off the line between its neighbours, by the median.
+    Shape: 1 for fewer than three tests. What is said counts as much as `SAID_COUNTS`
+    tests, and the rest is what a test lies off the line between its neighbours, by the
+    median.
     Source: second differences, after von Neumann 1941 and Hampel 1974.
     """
+    if len(less) < FEWEST_FOR_NOISE:
+        return 1.0
     off = [
         _off(before, here, after)
         for before, here, after in zip(less, less[1:], less[2:], strict=False)

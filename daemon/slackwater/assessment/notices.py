@@ -1,7 +1,7 @@
 """What a person should know, from alarm to note.
 
 Floor 3. One subject: notices. Laws here: an alarm ends every correction of the tank, so
-that a low level is none: it would forbid what mends it; each notice has its figures.
+that a level which dosing mends is none; each notice has its figures.
 Source: thresholds are common practice, no source.
 """
 
@@ -14,8 +14,10 @@ from slackwater.assessment.series import far_replicates
 from slackwater.water.parameters import PARAMETERS
 from slackwater.water.show import show_level
 
-# Low of these is mended by dosing.
-_DOSED_UP = frozenset({"alkalinity", "calcium", "magnesium", "potassium"})
+# Mended by dosing more or less, which an alarm would forbid.
+_MENDED_BY_DOSING = frozenset(
+    {"alkalinity", "calcium", "magnesium", "potassium", "strontium", "iodine"}
+)
 _CALCIUM_CHECK = "calcium-alkalinity"
 _ORDER: tuple[Weight, ...] = ("alarm", "warning", "note")
 
@@ -44,7 +46,7 @@ def _dangers(picture: Picture) -> Iterator[Notice]:
         if danger.above is not None and level > danger.above:
             yield Notice(
                 code="level-too-high",
-                weight="alarm",
+                weight=_weight(parameter),
                 parameter=parameter,
                 text=f"{name} is dangerously high at {shown}",
                 figures={**figures, "limit": danger.above},
@@ -57,12 +59,16 @@ def _too_low(parameter: str, level: float, danger: Danger) -> Iterator[Notice]:
         return
     yield Notice(
         code="level-too-low",
-        weight="warning" if parameter in _DOSED_UP else "alarm",
+        weight=_weight(parameter),
         parameter=parameter,
         text=f"{PARAMETERS[parameter].name} is dangerously low at "
         f"{show_level(parameter, level)}",
         figures={"level": level, "limit": danger.below},
     )
+
+
+def _weight(parameter: str) -> Weight:
+    return "warning" if parameter in _MENDED_BY_DOSING else "alarm"
 
 
 def _uptakes(picture: Picture) -> Iterator[Notice]:

@@ -27,7 +27,7 @@ _STATED: Mapping[str, tuple[float, float]] = {
     "lead": (2.0, 5.0),
     "barium": (60.0, 120.0),
     "lithium": (600.0, 1200.0),
-    "iodine": (90.0, 120.0),
+    "iodine": (80.0, 90.0),
 }
 
 _CORROSION = "corroded pump shafts, screws, carbide parts, Nd-Fe-B magnets"
