@@ -47,6 +47,13 @@ VERBS: tuple[Verb, ...] = (
     _verb("status", "showing:status", _DAILY, "Say how things stand, on one screen."),
     _verb("assess", "assessing:assess", _DAILY, "Say where the water stands."),
     _verb("record", "recording:record", _DAILY, "Write down what a test showed."),
+    _verb("added", "pouring:added", _DAILY, "Tell what was poured in by hand."),
+    _verb(
+        "water-change",
+        "watering:water_change",
+        _DAILY,
+        "Write down new water for old, or announce it.",
+    ),
     _verb("sample", "noting:sample", _DAILY, "Give a bottle for a laboratory its id."),
     _verb(
         "event", "noting:event", _DAILY, "Note what explains what the water does next."

@@ -73,7 +73,10 @@ class MeasurementKept(Event):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MeasurementStruck(Event):
-    """A measurement that should not be there, and why; it stays readable."""
+    """A measurement, or a hand addition, that should not be there, and why.
+
+    It stays readable; what an addition was charged stays charged.
+    """
 
     kind: Literal["measurement_struck"] = "measurement_struck"
     measurement: str

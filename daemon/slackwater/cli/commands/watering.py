@@ -1,0 +1,350 @@
+"""`water-change`: new water for old, done or announced.
+
+Floor 8. One subject: water changes. Laws here: what the change will do to each level is
+said beforehand, from the newest tests of both waters; only what is known is predicted;
+a change lies at most two weeks ahead and never exceeds the water there is.
+Units: levels canonical.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import datetime, timedelta
+from typing import TypedDict, Unpack
+
+import click
+
+from slackwater.cli.correcting import CORRECT, named, refuse_replaced
+from slackwater.cli.document import Answer
+from slackwater.cli.moments import Wall, typed_moment
+from slackwater.cli.opening import local_user, only, opened, write
+from slackwater.cli.render import local, span, table
+from slackwater.cli.shell import Shell, verb
+from slackwater.cli.standards import difference_words
+from slackwater.cli.subject import Known, Subject, known_levels, subject_of
+from slackwater.cli.typed import WORD_AT_MOST, new_id, typed_text, typed_ul
+from slackwater.cli.typed_levels import settled, twice, typed_levels
+from slackwater.errors import Finding, InputError
+from slackwater.facts.events import AnyEvent
+from slackwater.facts.state import State
+from slackwater.facts.tank import Tank
+from slackwater.facts.waters import WaterChanged
+from slackwater.gate.moment import ALKALINITY
+from slackwater.ledger.by_time import told
+from slackwater.ledger.codec import timestamp
+from slackwater.ledger.history import AHEAD_AT_MOST
+from slackwater.pump.outcome import Stamp
+from slackwater.water.show import show_level, show_volume
+from slackwater.water.water_changes import step_of_change
+
+CHANGE, CANCEL, NEW = "water-change", "--cancel", "--new"
+# An older level is still shown with its age; it may be anything by now.
+OLD = timedelta(days=14)
+
+
+class Asked(TypedDict):
+    """What is said with the change."""
+
+    tank: str | None
+    at: str | None
+    new: tuple[str, ...]
+    batch: str
+    correct: str | None
+    cancel: str | None
+    note: str
+    by: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Earlier:
+    """What the ledger says of changes: the one that is corrected, and the batch."""
+
+    wrong: WaterChanged | None = None
+    levels: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(slots=True, kw_only=True)
+class _Told:
+    """What a decision found out beside its entry."""
+
+    subject: Subject
+    known: Mapping[str, Known]
+    now: datetime
+
+
+@verb(
+    CHANGE,
+    epilog='Examples: slackwater water-change 40 L --new alkalinity="8.0 dKH" --new '
+    'calcium="430 mg/L" --batch may-2; slackwater water-change 40 L --batch may-2 --at '
+    '"2026-05-03 18:00"; slackwater water-change --cancel w-1f0c9a77e2. Before a large '
+    "change bring temperature and salinity of the new water to those of the tank.",
+)
+@click.argument("volume", metavar="[VOLUME]", nargs=-1)
+@click.option("--tank", metavar="ID", help="Which tank.  [default: the only one]")
+@click.option(
+    NEW,
+    multiple=True,
+    metavar="NAME=VALUE",
+    help="What a test of the new water showed; may be repeated.",
+)
+@click.option(
+    "--batch", default="", metavar="ID", help="The new water's own name; tests stay."
+)
+@click.option(
+    "--at",
+    metavar="TIME",
+    help='When, like "2026-05-03 18:00"; it may lie up to 14 days ahead, and is then '
+    "announced.  [default: now]",
+)
+@click.option(CORRECT, metavar="ID", help="It takes the place of this entry.")
+@click.option(CANCEL, metavar="ID", help="This change is not made.")
+@click.option("--note", default="", metavar="TEXT", help="For the record.")
+@click.option("--by", metavar="NAME", help="Who says so.  [default: the local user]")
+def water_change(
+    shell: Shell, volume: tuple[str, ...], **asked: Unpack[Asked]
+) -> Answer:
+    """Write down new water for old, or announce it.
+
+    Says how far each level will move, from the tests of both waters. A climb of
+    alkalinity that a change explains holds no doses within 24 hours of it, so tell the
+    daemon before you pour; a level above the ceiling stops all the same.
+    """
+    settled(_unclear(volume, asked))
+    who = typed_text(asked["by"] or local_user(), "--by", WORD_AT_MOST)
+    note = typed_text(asked["note"], "--note")
+    batch = typed_text(asked["batch"], "--batch", WORD_AT_MOST)
+    with opened(shell.state) as found:
+        changes = list(told(found.ledger, WaterChanged))
+    if asked["cancel"] is not None:
+        return _cancel(shell, _standing(changes, asked["cancel"], CANCEL), who, note)
+    earlier = _earlier(changes, asked["correct"], batch)
+    seen = list[_Told]()
+
+    def decide(state: State, stamp: Stamp) -> Sequence[AnyEvent]:
+        wrong = earlier.wrong
+        owner = wrong.tank if wrong else None
+        subject = subject_of(shell, state, asked["tank"] or owner)
+        known = _known(state, subject.tank, stamp["at"], wrong)
+        seen[:] = [_Told(subject=subject, known=known, now=stamp["at"])]
+        typed = typed_levels(asked["new"], NEW)
+        settled(twice(typed, NEW))
+        levels = {**earlier.levels, **{one.parameter: one.level for one in typed}}
+        _machine, tank = subject.described
+        volume_ul = _volume_ul(volume, tank)
+        steps = _steps(known, levels, volume_ul / tank.net_ul)
+        return [
+            WaterChanged(
+                **stamp,
+                id=new_id("w"),
+                tank=subject.tank,
+                changed_at=_at(asked["at"], wrong, subject, stamp),
+                volume_ul=volume_ul,
+                by=who,
+                batch=batch or (wrong.batch if wrong else ""),
+                levels=levels,
+                steps=steps,
+                note=note,
+                supersedes=wrong.id if wrong else "",
+            )
+        ]
+
+    _state, written = write(shell.state, decide)
+    return _answer(only(written, WaterChanged), seen[0])
+
+
+def _at(
+    text: str | None, wrong: WaterChanged | None, subject: Subject, stamp: Stamp
+) -> datetime:
+    if text is None and wrong is not None:
+        return wrong.changed_at
+    wall = Wall(zone=subject.zone, now=stamp["at"], ahead=AHEAD_AT_MOST)
+    return typed_moment(text, wall)
+
+
+def _volume_ul(words: Sequence[str], tank: Tank) -> int:
+    volume_ul = typed_ul(" ".join(words), CHANGE)
+    if 0 < volume_ul <= tank.net_ul:
+        return volume_ul
+    raise InputError(
+        Finding(
+            what=f"{show_volume(volume_ul)} cannot be changed in {tank.id}",
+            where=CHANGE,
+            expected=f"more than nothing, at most its net {show_volume(tank.net_ul)}",
+            do="Check the figure and its unit; nothing was written.",
+        )
+    )
+
+
+def _known(
+    state: State, tank: str, now: datetime, wrong: WaterChanged | None
+) -> dict[str, Known]:
+    """The newest levels with what changes since their tests are foretold to have done.
+
+    The change that is corrected has not been made as it stands.
+    """
+    made = [
+        change
+        for change in state.changes.values()
+        if change.tank == tank and change.changed_at <= now and change != wrong
+    ]
+    return {
+        name: replace(
+            one,
+            level=one.level
+            + sum(
+                change.steps.get(name, 0.0)
+                for change in made
+                if change.changed_at > one.at
+            ),
+        )
+        for name, one in known_levels(state, tank).items()
+    }
+
+
+def _steps(
+    known: Mapping[str, Known], levels: Mapping[str, float], share: float
+) -> dict[str, float]:
+    """How far the change moves each level that is known in both waters."""
+    return {
+        name: step_of_change(one.level, levels[name], share)
+        for name, one in known.items()
+        if name in levels
+    }
+
+
+def _earlier(
+    changes: Sequence[WaterChanged], wanted: str | None, batch: str
+) -> _Earlier:
+    """What is wrong, and the newest tests of the same batch."""
+    wrong = None if wanted is None else _standing(changes, wanted, CORRECT)
+    wanted_batch = batch or (wrong.batch if wrong else "")
+    levels: dict[str, float] = dict(wrong.levels) if wrong and not batch else {}
+    for change in changes:
+        if wanted_batch and change.batch == wanted_batch:
+            levels.update(change.levels)
+    return _Earlier(wrong=wrong, levels=levels)
+
+
+def _standing(
+    changes: Sequence[WaterChanged], wanted: str, option: str
+) -> WaterChanged:
+    found = named(changes, wanted, option)
+    refuse_replaced(changes, wanted, option)
+    return found
+
+
+def _cancel(shell: Shell, wrong: WaterChanged, who: str, note: str) -> Answer:
+    def decide(_state: State, stamp: Stamp) -> Sequence[AnyEvent]:
+        return [
+            WaterChanged(
+                **stamp,
+                id=new_id("w"),
+                tank=wrong.tank,
+                changed_at=wrong.changed_at,
+                volume_ul=0,
+                by=who,
+                note=note,
+                supersedes=wrong.id,
+            )
+        ]
+
+    write(shell.state, decide)
+    return Answer(
+        fields={"cancelled": wrong.id},
+        text=f"Called off: {wrong.id}. It explains no climb any more.",
+    )
+
+
+def _answer(change: WaterChanged, told: _Told) -> Answer:
+    _machine, tank = told.subject.described
+    return Answer(
+        fields={
+            "water_change": {
+                "id": change.id,
+                "tank": change.tank,
+                "changed_at": timestamp(change.changed_at),
+                "announced": change.changed_at > told.now,
+                "volume_ul": change.volume_ul,
+                "share": str(round(change.volume_ul / tank.net_ul, 6)),
+                "batch": change.batch,
+                "levels": {name: str(one) for name, one in change.levels.items()},
+                "steps": {name: str(one) for name, one in change.steps.items()},
+                "by": change.by,
+                "note": change.note,
+                "supersedes": change.supersedes,
+            }
+        },
+        text="\n".join(_lines(change, told)),
+    )
+
+
+def _lines(change: WaterChanged, told: _Told) -> Iterator[str]:
+    machine, tank = told.subject.described
+    word = "Announced" if change.changed_at > told.now else "Written down"
+    share = change.volume_ul / tank.net_ul
+    yield (
+        f"{word} for {tank.id}, {local(change.changed_at, tank.zone)}: "
+        f"{show_volume(change.volume_ul)} of {show_volume(tank.net_ul)} "
+        f"({share:.0%}), {change.id}."
+    )
+    if change.steps:
+        heads = ("parameter", ">tank now", "tested", ">new water", ">after", ">step")
+        yield table(heads, _rows(change, told))
+    yield from _unknown(change, told)
+    rise = change.steps.get(ALKALINITY, 0.0)
+    if rise > 0:
+        yield "A climb of alkalinity by so much within 24 hours of it holds no doses."
+    guard = machine.guards.get(tank.id)
+    now = told.known.get(ALKALINITY)
+    if guard and now and now.level + rise > guard.ceiling:
+        yield (
+            f"Afterwards alkalinity is above the ceiling of "
+            f"{show_level(ALKALINITY, guard.ceiling)}: doses will be held."
+        )
+
+
+def _rows(change: WaterChanged, told: _Told) -> Iterator[tuple[str, ...]]:
+    for name, step in change.steps.items():
+        one = told.known[name]
+        sign = "-" if step < 0 else "+"
+        yield (
+            name,
+            show_level(name, one.level),
+            f"{span(told.now - one.at)} ago",
+            show_level(name, change.levels[name]),
+            show_level(name, one.level + step),
+            f"{sign}{difference_words(name, abs(step))}",
+        )
+
+
+def _unknown(change: WaterChanged, told: _Told) -> Iterator[str]:
+    untested = [name for name in told.known if name not in change.levels]
+    if untested:
+        yield f"Not foretold, the new water was not tested: {', '.join(untested)}."
+    unmet = [name for name in change.levels if name not in told.known]
+    if unmet:
+        yield f"Not foretold, the tank was not tested: {', '.join(unmet)}."
+    old = [name for name in change.steps if told.now - told.known[name].at > OLD]
+    if old:
+        yield f"Foretold from old tests, so look again: {', '.join(old)}."
+
+
+def _unclear(volume: Sequence[str], asked: Asked) -> Iterator[Finding]:
+    cancelling = asked["cancel"] is not None
+    if cancelling == bool(volume):
+        yield Finding(
+            what="a volume and --cancel are both given"
+            if volume
+            else "no volume is given",
+            where=CHANGE,
+            expected=f"how much water, or {CANCEL} alone",
+            do="As in `slackwater water-change 40 L`; nothing was written.",
+        )
+        return
+    others = ("at", "correct", "new", "batch", "tank")
+    if cancelling and any(asked[name] for name in others):  # type: ignore[literal-required]  # names of its own
+        yield Finding(
+            what="--cancel is given with something else",
+            where=CHANGE,
+            expected=f"{CANCEL} with --note or --by at most",
+            do="Take the rest out; nothing was written.",
+        )

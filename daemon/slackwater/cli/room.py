@@ -1,0 +1,127 @@
+"""What the caps still leave, and what of the plan no longer fits.
+
+Floor 8. One subject: room under the daily caps of a tank. Laws here: the same sums that
+the gate looks at; nothing is promised, the gate decides each dose anew.
+Units: amounts whole pico-units of the whole tank.
+"""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+from slackwater.cli.opening import Approved, approval_at
+from slackwater.facts.rolling import DAY_MS
+from slackwater.facts.state import State
+from slackwater.facts.tank import EffectCap, Machine, Tank
+from slackwater.gate.caps import unanswered_share_ms
+from slackwater.planning.timetable import Timetable
+from slackwater.planning.wall import zone_named
+
+DAY = timedelta(days=1)
+NO_CAP = EffectCap(gross=0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Moment:
+    """When one looks: wall time and proven time."""
+
+    utc: datetime
+    proven_ms: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Room:
+    """One parameter of a tank: what counts now, and what the tighter cap leaves.
+
+    `left` is below 0 where the cap is passed.
+    """
+
+    parameter: str
+    charged: int
+    gross: int
+    left: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HeldBack:
+    """A pump whose doses of the next 24 hours do not all fit any more."""
+
+    pump: str
+    parameter: str
+    fits_ul: int
+    planned_ul: int
+
+
+def rooms(
+    state: State, machine: Machine, tank: Tank, names: Iterable[str], moment: Moment
+) -> list[Room]:
+    """What the caps on these parameters still leave in a tank."""
+    today = moment.utc.astimezone(zone_named(tank.zone)).date()
+    return [
+        _room(state, machine, (tank, name), moment, today) for name in sorted(names)
+    ]
+
+
+def _room(
+    state: State,
+    machine: Machine,
+    about: tuple[Tank, str],
+    moment: Moment,
+    today: date,
+) -> Room:
+    tank, name = about
+    cap = tank.caps.get(name, NO_CAP)
+    key = f"effect/{tank.id}/{name}"
+    rolling = state.charges.get(key)
+    in_a_day = 0 if rolling is None else rolling.since(moment.proven_ms - DAY_MS)
+    on_the_day = state.days.get(key, {}).get(today, 0)
+    unknown_ms = unanswered_share_ms(state, moment.proven_ms)
+    unknown = -(-cap.gross * unknown_ms // DAY_MS)
+    charged = max(in_a_day, on_the_day) + unknown
+    outside = sum(
+        one.per_day
+        for one in machine.outside
+        if (one.tank, one.parameter) == (tank.id, name)
+    )
+    most = cap.gross
+    if cap.net_rise is not None:
+        uptake = tank.uptake.get(name)
+        most = min(most, cap.net_rise + (uptake.low if uptake else 0))
+    return Room(
+        parameter=name,
+        charged=charged,
+        gross=cap.gross,
+        left=most - outside - charged,
+    )
+
+
+def held_back(
+    state: State, tank: str, left: Iterable[Room], moment: Moment
+) -> Iterator[HeldBack]:
+    """The pumps of the plan in force that will not give all they should."""
+    approved = approval_at(state, moment.utc)
+    if approved is None:
+        return
+    planned = _planned_ul(approved, tank, moment.utc)
+    for room in left:
+        for pump_id, planned_ul in sorted(planned.items()):
+            pump = approved.machine.pumps[pump_id]
+            per_ul = approved.machine.solutions[pump.solution].effects.get(
+                room.parameter, 0
+            )
+            fits_ul = max(room.left, 0) // per_ul if per_ul else planned_ul
+            if fits_ul < planned_ul:
+                yield HeldBack(
+                    pump=pump_id,
+                    parameter=room.parameter,
+                    fits_ul=fits_ul,
+                    planned_ul=planned_ul,
+                )
+
+
+def _planned_ul(approved: Approved, tank: str, utc: datetime) -> dict[str, int]:
+    planned: dict[str, int] = {}
+    for dose in Timetable(approved.plan, approved.machine).between(utc, utc + DAY):
+        if dose.tank == tank:
+            planned[dose.pump] = planned.get(dose.pump, 0) + dose.volume_ul
+    return planned
