@@ -240,6 +240,18 @@ def test_two_odd_readings_that_differ_stay_held() -> None:
     assert (8, 9) == follow(odd).held
 
 
+def test_changes_of_one_moment_count_in_their_order() -> None:
+    """A dose and then a water change at noon: the dose is diluted, not lost."""
+    begin = begun(Reading(day=0.0, level=8.0, sd=0.1), replace(DIFFUSE, uptake=0.0))
+    both: list[Change] = [
+        Addition(day=0.5, rise=2.0),
+        Exchange(day=0.5, fraction=0.5, new_level=8.0),
+    ]
+    assert 9.0 == pytest.approx(predicted(begin, 1.0, both, DIFFUSE).level)
+    turned = predicted(begin, 1.0, both[::-1], DIFFUSE)
+    assert 10.0 == pytest.approx(turned.level)
+
+
 def test_readings_that_leave_further_with_time_confirm_an_uptake_that_jumped() -> None:
     """The second lies further off than the first, as much as the time is longer."""
     tests = tank([1.2] * 8, 6)

@@ -231,9 +231,11 @@ def predicted(
     for take part. Range: a day not before that of the belief.
     Raises: OutOfRangeError outside it.
     """
-    within("the day", day, (belief.day, inf))
+    begin = belief.day
+    within("the day", day, (begin, inf))
     for change in changes:
-        if belief.day < change.day <= day:
+        # Of one moment there may be several: each counts.
+        if begin < change.day <= day:
             belief = _changed(_passed(belief, change.day, tuning), change)
     return _passed(belief, day, tuning)
 
