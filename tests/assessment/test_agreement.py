@@ -1,0 +1,128 @@
+"""Laboratory and home tests of one water."""
+
+from collections.abc import Mapping
+
+import pytest
+
+from slackwater.assessment.agreement import Agreement, agreements
+from slackwater.assessment.carrying import Consumption
+from slackwater.assessment.inflow import Inflow
+from slackwater.assessment.series import series_of
+from slackwater.facts.history import History
+from tests.assessment.past import (
+    NOW,
+    history,
+    measured,
+    report,
+    standard,
+    with_report,
+)
+
+PLAIN = Inflow(parameter="calcium")
+DROPS = ("drops", "")
+
+
+def of(
+    past: History,
+    parameter: str = "calcium",
+    inflow: Inflow = PLAIN,
+    use: Consumption | None = None,
+) -> Mapping[tuple[str, str], Agreement]:
+    """The agreements of a parameter."""
+    series = series_of(past, parameter, NOW)
+    return agreements(series, past, inflow, use or Consumption())
+
+
+def test_the_running_difference_is_that_of_the_newest_three_pairs() -> None:
+    """Laboratory less home: the oldest of four pairs no longer counts."""
+    pairs = [(90, 400, 500), (60, 420, 430), (30, 425, 440), (5, 430, 435)]
+    past = with_report(
+        history(*(measured("calcium", home, day) for day, home, _ in pairs)),
+        *(report(day, {"calcium": lab}) for day, _, lab in pairs),
+    )
+    found = of(past)[DROPS]
+    assert 10 == pytest.approx(found.running)
+    assert 4 == len(found.pairs)
+    assert not found.disputed
+
+
+def test_both_are_carried_to_the_later_day() -> None:
+    """A home test two days before the sample, 5 mg/L used up a day."""
+    past = with_report(
+        history(measured("calcium", 430, 7)), report(5, {"calcium": 420})
+    )
+    found = of(past, use=Consumption(per_day=5.0))
+    assert 0 == pytest.approx(found[DROPS].running)
+
+
+def test_a_home_test_after_the_sample_is_compared_too() -> None:
+    """The sample is carried to the day of the test; the sign stays the same."""
+    past = with_report(
+        history(measured("calcium", 400, 3)), report(5, {"calcium": 420})
+    )
+    found = of(past, use=Consumption(per_day=5.0))
+    assert 10 == pytest.approx(found[DROPS].running)
+
+
+def test_tests_days_apart_are_not_compared() -> None:
+    """Four days lie between them."""
+    past = with_report(
+        history(measured("calcium", 400, 9)), report(5, {"calcium": 500})
+    )
+    assert {} == of(past)
+
+
+def test_more_than_three_errors_are_a_dispute() -> None:
+    """Calcium 480 from the laboratory, 400 at home on the same day."""
+    past = with_report(
+        history(measured("calcium", 400, 5)), report(5, {"calcium": 480})
+    )
+    assert of(past)[DROPS].disputed
+
+
+def test_a_standard_tried_since_settles_the_kit() -> None:
+    """The kit reads the standard right: the dispute is not about the kit any more."""
+    past = with_report(
+        history(
+            measured("calcium", 400, 5),
+            standards=(
+                standard("calcium", 400, 401, 2),
+                standard("magnesium", 1300, 1300, 1),
+            ),
+        ),
+        report(5, {"calcium": 480}),
+    )
+    assert not of(past)[DROPS].disputed
+
+
+def test_an_older_standard_settles_nothing() -> None:
+    """It was tried before the two disagreed."""
+    past = with_report(
+        history(
+            measured("calcium", 400, 5), standards=(standard("calcium", 400, 400, 50),)
+        ),
+        report(5, {"calcium": 480}),
+    )
+    assert of(past)[DROPS].disputed
+
+
+@pytest.mark.parametrize("parameter", ["nitrate", "phosphate", "ph"])
+def test_what_changes_in_the_post_is_not_compared(parameter: str) -> None:
+    """A difference would prove nothing."""
+    past = with_report(
+        history(measured(parameter, 7.9, 5)), report(5, {parameter: 9.0})
+    )
+    assert {} == of(past, parameter, Inflow(parameter=parameter))
+
+
+def test_what_was_not_seen_is_not_compared() -> None:
+    """On either side."""
+    past = with_report(
+        history(measured("iodine", 20, 5, censored=True)), report(5, {"iodine": 60})
+    )
+    assert {} == of(past, "iodine", Inflow(parameter="iodine"))
+    unseen = with_report(
+        history(measured("iodine", 20, 5)),
+        report(5, {"iodine": 60}, unseen=["iodine"]),
+    )
+    assert {} == of(unseen, "iodine", Inflow(parameter="iodine"))
