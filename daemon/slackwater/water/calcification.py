@@ -27,6 +27,7 @@ DAYS_PER_YEAR = 365.25
 PROBE_EXCESS = 0.03
 
 _SEA_CELSIUS = (15.0, 32.0)
+_EXTENSION = (2.3, 12.6)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,14 +91,15 @@ def strontium_per_calcium_swart2002(celsius: float) -> float:
 def strontium_per_calcium_saenger2008(
     celsius: float, extension_mm_per_year: float
 ) -> float:
-    """Strontium a slowly growing coral takes up, in mmol per mol of calcium.
+    """Strontium a coral takes up, by how fast it grows, in mmol per mol of calcium.
 
-    Range: 15..32 degC, extension 1..12 mm a year. Raises: OutOfRangeError outside it.
-    Source: Saenger, Cohen, Oppo and Hubbard 2008, Paleoceanography 23 (unit of the
-    extension from memory): 11.82 - 0.058 e - 0.092 t.
+    Range: 15..32 degC, extension 2.3..12.6 mm a year, as measured.
+    Raises: OutOfRangeError outside it.
+    Source: Saenger, Cohen, Oppo and Hubbard 2008, Paleoceanography 23, PA3102,
+    Montastrea: 11.82 - 0.058 e - 0.092 t.
     """
     warmth = within("the temperature", celsius, _SEA_CELSIUS, "degC")
-    growth = within("the extension", extension_mm_per_year, (1.0, 12.0), "mm a year")
+    growth = within("the extension", extension_mm_per_year, _EXTENSION, "mm a year")
     return 11.82 - 0.058 * growth - 0.092 * warmth
 
 

@@ -3,7 +3,8 @@
 Floor 1. One subject: waves of one day. Laws here: a wave comes with its error; tests
 that leave a part of the clock out show none, because they cannot.
 Shape: days from any origin, ascending. Units: those of the values.
-Source: Lomb 1976, Astrophysics and Space Science 39:447, at one turn a day.
+Source: Lomb 1976, Astrophysics and Space Science 39:447 (from memory), at one turn a
+day.
 """
 
 from collections.abc import Sequence

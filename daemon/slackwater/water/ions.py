@@ -2,7 +2,8 @@
 
 Floor 1. One subject: ions of stock solutions. Laws here: an ion counts for every
 parameter it moves; sodium, chloride and sulfate are the salt that is left behind; two
-solutions that hold a pair of the table must never meet.
+solutions that hold a pair of the table must never meet. Aluminium and silver, which
+fall out with the same partners, are contaminants: no salt here holds them.
 Source: alkalinity by the definition of Dickson 1981 (equivalents taken up to pH 4.5);
 solubility products at 25 degC from the CRC Handbook of Chemistry and Physics, the
 others from memory.

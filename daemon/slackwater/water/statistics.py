@@ -4,9 +4,10 @@ Floor 1. One subject: statistics of one series. Laws here: what is far out is ma
 never deleted; a noise of 0 is never believed, half of what the instrument resolves is
 the least; range and sums work on prediction errors, not on levels that are dosed.
 Shape: series in the order of time. Units: those of the readings.
-Source: von Neumann 1941, Annals of Mathematical Statistics 12:367 (successive
-differences); Hampel 1974, Journal of the American Statistical Association 69:383; Page
-1954, Biometrika 41:100 (cumulative sums); Siegmund 1985, Sequential Analysis.
+Source (citations from memory, figures computed again): von Neumann 1941, Annals of
+Mathematical Statistics 12:367 (successive differences); Hampel 1974, Journal of the
+American Statistical Association 69:383; Page 1954, Biometrika 41:100 (cumulative sums);
+Siegmund 1985, Sequential Analysis.
 """
 
 from collections.abc import Sequence

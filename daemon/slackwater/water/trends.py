@@ -4,8 +4,9 @@ Floor 1. One subject: lines through points. Laws here: an estimate comes with
 its error; where the tests cannot tell, the interval is endless, never narrow; times
 ascend.
 Shape: days from any origin, ascending. Units: those of the values, per day.
-Source: least squares in closed form; Theil 1950, Proceedings of the Royal Netherlands
-Academy 53:386, and Sen 1968, Journal of the American Statistical Association 63:1379.
+Source: least squares in closed form; citations from memory, Theil 1950, Proceedings of
+the Royal Netherlands Academy 53:386, and Sen 1968, Journal of the American Statistical
+Association 63:1379.
 """
 
 from collections.abc import Sequence

@@ -4,8 +4,9 @@ Floor 1. One subject: the two-state estimator. Laws here: what was delivered is 
 not what was planned; tests may come at any time and never from the future; a reading
 that does not fit is held until another one says the same; every figure has its error.
 Shape: days from any origin. Units: levels in one unit, uptake in it per day.
-Source: Kalman 1960, Journal of Basic Engineering 82:35; uptake walks at random, the
-level loses it all the time. Without a walk it gives what least squares give.
+Source: Kalman 1960, Journal of Basic Engineering 82:35 (from memory); uptake walks at
+random, the level loses it all the time. Without a walk it gives what least squares
+give.
 """
 
 from collections.abc import Sequence
