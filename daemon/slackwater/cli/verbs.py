@@ -58,6 +58,9 @@ VERBS: tuple[Verb, ...] = (
     _verb(
         "event", "noting:event", _DAILY, "Note what explains what the water does next."
     ),
+    _verb(
+        "history", "looking_back:history", _DAILY, "List the values of one parameter."
+    ),
     _verb("tasks", "minding:tasks", _DAILY, "List what a person has still to do."),
     _verb("import", "importing:import_report", _DAILY, "Take in a laboratory report."),
     _verb(
