@@ -9,7 +9,8 @@ from slackwater.errors import InputError, OutOfRangeError
 from slackwater.water.levels import parse_level
 from slackwater.water.solutions import Portion, stock_from_recipe
 from slackwater.water.units import parse_volume_ul
-from slackwater.water.uptake_filter import Reading, alkalinity_tuning, estimated
+from slackwater.water.uptake_belief import Reading
+from slackwater.water.uptake_filter import alkalinity_tuning, estimated
 from slackwater.water.water_changes import after_change, changes_to_reach
 from tests.water.checks import EXAMPLES, HERE, USED, Example, params
 

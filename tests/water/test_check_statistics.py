@@ -25,13 +25,8 @@ from slackwater.water.uptake import (
     uptake_by_least_squares,
     uptake_by_median_slope,
 )
-from slackwater.water.uptake_filter import (
-    Addition,
-    Estimate,
-    Reading,
-    Tuning,
-    estimated,
-)
+from slackwater.water.uptake_belief import Addition, Reading, Tuning
+from slackwater.water.uptake_filter import Estimate, estimated
 from tests.water.checks import Example, agree, params
 
 

@@ -12,21 +12,19 @@ from hypothesis import strategies as st
 
 from slackwater.errors import OutOfRangeError
 from slackwater.water.trends import weighted_least_squares
-from slackwater.water.uptake_filter import (
+from slackwater.water.uptake_belief import (
     Addition,
     Belief,
     Change,
-    Estimate,
     Exchange,
     Reading,
     Tuning,
-    alkalinity_tuning,
     begun,
-    estimated,
     predicted,
     surprise,
     updated,
 )
+from slackwater.water.uptake_filter import Estimate, alkalinity_tuning, estimated
 
 DIFFUSE = Tuning(
     uptake=0.0, uptake_sd=1000.0, least_test_sd=0.01, uptake_walk=0.0, jump_sd=0.2

@@ -31,17 +31,15 @@ from slackwater.water.uptake import (
     Uptake,
     uptake_by_median_slope,
 )
-from slackwater.water.uptake_filter import (
+from slackwater.water.uptake_belief import (
     Addition,
     Belief,
     Change,
-    Estimate,
     Exchange,
     Reading,
     Tuning,
-    alkalinity_tuning,
-    estimated,
 )
+from slackwater.water.uptake_filter import Estimate, alkalinity_tuning, estimated
 
 # Older tests say nothing about the uptake of today.
 WINDOW_DAYS = 60.0
