@@ -97,10 +97,17 @@ def test_two_that_lie_on_both_sides_confirm_nothing() -> None:
     assert "uuuuoouuuu" == uses(found)
 
 
+def test_a_test_that_scatters_has_no_outliers() -> None:
+    """Three of seven two degrees off, by turns: the error is that large."""
+    found = cleaned(series([8.0, 10.0] * 3 + [8.0]), PLAIN)
+    assert "u" * 7 == uses(found)
+    assert found.points[0].sd > 0.5 * DKH
+
+
 def test_few_tests_are_left_as_they_are() -> None:
     """Two have no pattern at all, four no outliers."""
     two = series([8.0, 9.4])
-    assert two is cleaned(two, PLAIN)
+    assert two == cleaned(two, PLAIN)
     assert "uuuu" == uses(cleaned(series([8.0, 8.0, 8.0, 9.4]), PLAIN))
 
 

@@ -26,6 +26,8 @@ from slackwater.water.trends import slope_theil1950
 # Fewer tests show no pattern to stand out from.
 FEWEST = 5
 FEWEST_FOR_NOISE = 3
+# More of the tests than this are no outliers but what the test is like.
+MOST_OUTLIERS = 0.25
 # The stated error of a test is believed as if so many tests had shown it.
 SAID_COUNTS = 4
 
@@ -65,7 +67,8 @@ def fallen(points: Sequence[Point], inflow: Inflow) -> list[Fallen]:
 def cleaned(series: Series, inflow: Inflow) -> Series:
     """The series with errors as its own tests show them, and its outliers marked.
 
-    What stands out by the stated errors does not take part in learning the true ones.
+    What stands out by the stated errors does not take part in learning the true ones;
+    where too many do, it is the test that scatters.
     """
     less = fallen(series.points, inflow)
     if len(less) < FEWEST:
@@ -75,6 +78,8 @@ def cleaned(series: Series, inflow: Inflow) -> Series:
         for one, point in zip(less, _marked(series, less).points, strict=True)
         if point.use == "used"
     ]
+    if len(less) - len(kept) > MOST_OUTLIERS * len(less):
+        return _with_noise(series, noise_share(less))
     return _marked(_with_noise(series, noise_share(kept)), less)
 
 
