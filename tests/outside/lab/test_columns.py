@@ -79,7 +79,7 @@ def test_what_could_mean_several_things_is_not_known(name: str) -> None:
 
 def test_a_slip_in_a_head_has_a_near_part() -> None:
     """To be offered, never taken."""
-    assert Role.VALUE is near_role("Vallue")
+    assert Role.VALUE is near_role("Resultt")
     assert None is near_role("zzzz")
 
 

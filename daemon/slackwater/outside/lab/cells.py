@@ -13,6 +13,10 @@ from slackwater.errors import Finding, InputError
 
 # More than these nobody mends one by one: the layout is wrong as a whole.
 FINDINGS_AT_MOST = 100
+# Beyond these a file is no report, and reading it would only take time.
+ROWS_AT_MOST = 2000
+CELLS_AT_MOST = 500
+LETTERS_AT_MOST = 1000
 
 ValueT = TypeVar("ValueT")
 
@@ -46,7 +50,7 @@ class Faults:
     def __init__(self, file: str) -> None:
         """Start with nothing wrong in `file`."""
         self.file = file
-        self._found: list[tuple[tuple[int, int], Finding]] = []
+        self._found: dict[tuple[tuple[int, int], Finding], None] = {}
 
     def place(self, cell: Cell | None) -> str:
         """File, line and column of a cell; the file alone for None."""
@@ -96,8 +100,7 @@ class Faults:
 
     def _keep(self, cell: Cell | None, finding: Finding) -> None:
         rank = (1_000_000_000, 0) if cell is None else (cell.line, cell.column)
-        if (rank, finding) not in self._found:
-            self._found.append((rank, finding))
+        self._found[rank, finding] = None
 
 
 def refuse(what: str, where: str, expected: str, do: str) -> NoReturn:
@@ -106,6 +109,27 @@ def refuse(what: str, where: str, expected: str, do: str) -> NoReturn:
     Raises: InputError, always.
     """
     raise InputError(Finding(what=what, where=where, expected=expected, do=do))
+
+
+def refuse_size(rows: int, row: Row, file: str) -> None:
+    """Refuse a row that makes a table too long, too wide or a text too long.
+
+    Raises: InputError with the line.
+    """
+    line = f"{file} line {row[0].line}" if row else file
+    longest = max((len(cell.text) for cell in row), default=0)
+    for found, most, noun in (
+        (rows, ROWS_AT_MOST, "rows"),
+        (len(row), CELLS_AT_MOST, "cells in a row"),
+        (longest, LETTERS_AT_MOST, "letters in a cell"),
+    ):
+        if found > most:
+            refuse(
+                f"there are {found} {noun}",
+                line,
+                f"at most {most}",
+                "Check that this is a report, and cut out what does not belong to it.",
+            )
 
 
 def listed(words: Iterable[str]) -> str:

@@ -12,10 +12,9 @@ import io
 from collections.abc import Iterator
 from typing import NoReturn
 
-from slackwater.outside.lab.cells import Cell, Row, refuse
+from slackwater.outside.lab.cells import Cell, Row, refuse, refuse_size
 
 SEPARATORS = (";", "\t", ",")
-CELLS_AT_MOST = 500
 _NAMES = {";": "semicolon", "\t": "tab", ",": "comma"}
 _HINT = "sep="
 _REMARK = "# "
@@ -35,14 +34,14 @@ def separators_in(text: str) -> tuple[str, ...]:
 def rows_of(text: str, separator: str, file: str) -> list[Row]:
     """Every row that is not empty, remarks left out.
 
-    Raises: InputError for a quote that is not closed or too many cells.
+    Raises: InputError for a quote that is not closed, or for more than a report has.
     """
     return list(_rows(text, separator, file))
 
 
 def _rows(text: str, separator: str, file: str) -> Iterator[Row]:
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
-    begins, is_above = 1, True
+    begins, is_above, count = 1, True, 0
     while True:
         try:
             texts = next(reader)
@@ -51,13 +50,6 @@ def _rows(text: str, separator: str, file: str) -> Iterator[Row]:
         except csv.Error as error:
             _refuse_row(file, begins, separator, error)
         line, begins = begins, reader.line_num + 1
-        if len(texts) > CELLS_AT_MOST:
-            refuse(
-                f"a row has {len(texts)} cells",
-                f"{file} line {line}",
-                f"at most {CELLS_AT_MOST}",
-                "Check that this is a report.",
-            )
         if is_above and (texts[:1] or [""])[0].startswith((_REMARK, _HINT)):
             continue
         row = tuple(
@@ -65,7 +57,8 @@ def _rows(text: str, separator: str, file: str) -> Iterator[Row]:
             for number, item in enumerate(texts, start=1)
         )
         if any(not cell.is_empty for cell in row):
-            is_above = False
+            is_above, count = False, count + 1
+            refuse_size(count, row, file)
             yield row
 
 

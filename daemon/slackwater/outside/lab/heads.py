@@ -68,14 +68,17 @@ def refuse_no_head(rows: Sequence[Row], file: str) -> NoReturn:
     row = next((one for one in rows if len(one) > 1), rows[0] if rows else ())
     cell = row[0] if row else Cell(text="", line=1, column=1)
     names = [one.text for one in row if not one.is_empty]
-    first = line_for("columns", names[0] if names else "Found", Role.ELEMENT)
-    second = line_for("columns", names[1] if len(names) > 1 else "Found", Role.VALUE)
+    teach = "Add a row that names the columns."
+    if len(names) > 1 and not any(map(looks_like_figure, names)):
+        element = line_for("columns", names[0], Role.ELEMENT)
+        value = line_for("columns", names[1], Role.VALUE)
+        teach = f"Say what the columns are in a mapping: lines like  {element}  and  "
+        teach += value
     refuse(
         f"no row names the columns; the first reads {shown(listed(names))}",
         f"{file} line {cell.line}, column {cell.column}",
         "a head with Element and Value, or with the elements themselves",
-        f"Add a head, or say what the columns are in a mapping, with lines like  "
-        f"{first}  and  {second}",
+        teach,
     )
 
 

@@ -13,7 +13,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import NoReturn
 
-from slackwater.outside.lab.cells import Cell, Row, refuse
+from slackwater.outside.lab.cells import Cell, Row, refuse, refuse_size
 from slackwater.outside.lab.decoding import first_unprintable
 from slackwater.water.texts import shown
 
@@ -50,7 +50,11 @@ def rows_of(text: str, file: str) -> list[Row]:
     Raises: InputError for what is no JSON, too deep, a duplicate key, or not in one
     of the forms a report may have; each with line and column.
     """
-    return list(_Shape(file).rows(_Reader(text, file).whole()))
+    rows: list[Row] = []
+    for row in _Shape(file).rows(_Reader(text, file).whole()):
+        refuse_size(len(rows) + 1, row, file)
+        rows.append(row)
+    return rows
 
 
 class _Reader:

@@ -41,6 +41,8 @@ from slackwater.water.texts import shown
 
 MAPPING_BYTES_AT_MOST = 65_536
 SKIP = "skip"
+# Stands in a line to copy where only a person knows the word; it is refused as it is.
+GAP = "..."
 _REPEATED = re.compile(r"overwrite|twice|Duplicate|immutable")
 
 _EXPECTED: Mapping[str, str] = {

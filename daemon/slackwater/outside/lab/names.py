@@ -14,6 +14,7 @@ import unicodedata
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
+from functools import cache
 
 from slackwater.water.parameters import PARAMETERS
 
@@ -136,6 +137,7 @@ def analyte_named(text: str) -> Analyte | None:
     return None
 
 
+@cache
 def near_name(text: str) -> str:
     """The nearest name that is known, empty when none is near."""
     near = get_close_matches(plain(text), _NAMES, n=1, cutoff=0.75)

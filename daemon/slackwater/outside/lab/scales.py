@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from slackwater.outside.lab.cells import Cell, Faults
-from slackwater.outside.lab.mapping import Taught, line_for
+from slackwater.outside.lab.mapping import GAP, Taught, line_for
 from slackwater.outside.lab.names import plain
 from slackwater.outside.lab.sheet import Reading
 from slackwater.outside.lab.units import Unit, parse_unit, units_for
@@ -64,8 +64,8 @@ class Scales:
                 cell,
                 f"nobody knows the unit {shown(cell.text)}",
                 'a unit such as "mg/L", "ug/L", "mg/kg", "ppm", "dKH" or "PSU"',
-                f"Mend it, or add the line  {line_for('units', cell.text, 'mg/L')}  "
-                "(whatever it is) to the mapping.",
+                f"Mend it, or add the line  {line_for('units', cell.text, GAP)}  "
+                "with what it means to the mapping.",
             )
             return None
         return Scale(unit=unit, text=cell.text)
@@ -87,12 +87,12 @@ class Scales:
         if reading.analyte.parameter == "ph":
             return Scale(unit=Unit(kind="own", spelling=_PH), text="")
         item = PARAMETERS[reading.analyte.parameter]
-        line = line_for("units", reading.name.text, units_for(item)[0])
+        line = line_for("units", reading.name.text, GAP)
         self._faults.add(
             cell,
             f"nothing says the unit of {shown(reading.name.text)}",
             f"{item.name} in one of {', '.join(units_for(item))}",
-            f"Add the line  {line}  (whatever it is) to the mapping.",
+            f"Ask the laboratory, and add the line  {line}  with it to the mapping.",
         )
         return None
 

@@ -12,7 +12,7 @@ from fractions import Fraction
 from slackwater.outside.lab.cells import Cell, Faults
 from slackwater.outside.lab.columns import Role
 from slackwater.outside.lab.figures import Amount, FigureReader
-from slackwater.outside.lab.mapping import line_for
+from slackwater.outside.lab.mapping import GAP, line_for
 from slackwater.outside.lab.names import Analyte, plain
 from slackwater.outside.lab.numbers import Word, meanings
 from slackwater.outside.lab.scales import Scale, Scales
@@ -20,6 +20,7 @@ from slackwater.outside.lab.sheet import Reading
 from slackwater.outside.lab.units import level_of
 from slackwater.outside.lab.vocabulary import Vocabulary
 from slackwater.outside.lab.windows import Claim, Windows
+from slackwater.water.parameters import PARAMETERS
 from slackwater.water.texts import shown
 
 # Where the limit for a word is looked for, the nearest meaning first.
@@ -187,12 +188,13 @@ class Levels:
         return None
 
     def _note_no_limit(self, reading: Reading, cell: Cell, word: Word) -> None:
-        line = line_for("limits", reading.name.text, "0.05 ug/L")
+        unit = PARAMETERS[reading.analyte.parameter].display_unit
+        line = line_for("limits", reading.name.text, f"{GAP} {unit}")
         self.faults.add(
             cell,
             f"{shown(cell.text)} is {word}, and nothing says what that limit is",
             "a column with the limit, or < and the limit in place of the word",
-            f"Add the line  {line}  (whatever it is) to the mapping.",
+            f"Ask the laboratory, and add the line  {line}  with it to the mapping.",
         )
 
 

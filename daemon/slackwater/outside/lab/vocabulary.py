@@ -17,7 +17,7 @@ from slackwater.outside.lab.columns import (
     near_role,
     role_named,
 )
-from slackwater.outside.lab.mapping import SKIP, Taught, line_for
+from slackwater.outside.lab.mapping import GAP, SKIP, Taught, line_for
 from slackwater.outside.lab.names import Analyte, analyte_named, near_name, plain
 from slackwater.outside.lab.units import parse_unit
 from slackwater.water.texts import shown
@@ -140,12 +140,18 @@ def note_unknown_column(column: Column, faults: Faults) -> None:
 def note_unknown_element(cell: Cell, faults: Faults) -> None:
     """Say that nobody knows an element, and how to teach or leave it out."""
     near = near_name(cell.text)
-    hint = f'Did you mean "{near}"? ' if near else ""
-    meaning = near or "calcium"
+    # A guess is only offered where a name is near: copied blindly, it must not turn
+    # gold into calcium.
+    line = line_for("elements", cell.text, near or GAP)
+    teach = (
+        f'Did you mean "{near}"? Then add the line  {line}  to the mapping, or leave'
+        if near
+        else f"If it has another name, add a line  {line}  to the mapping; or leave"
+    )
     faults.add(
         cell,
         f"nobody knows the element {shown(cell.text)}",
         "a symbol or an English name of something that is kept",
-        f"{hint}Add the line  {line_for('elements', cell.text, meaning)}  (whatever it "
-        f"is) to the mapping, or leave it out with  --skip {shown(cell.text)}",
+        f"{teach} it out with  --skip {shown(cell.text)}  or the line  "
+        f"skip = [{shown(cell.text)}]",
     )
