@@ -1,13 +1,16 @@
 """Dilution against a tank mixed in small steps."""
 
 from collections.abc import Callable
+from fractions import Fraction
 from math import exp, inf, nan
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from molmass import Formula
 
 from slackwater.errors import OutOfRangeError
+from slackwater.water.solutions import saturated_limewater
 from slackwater.water.water_changes import (
     Portion,
     after_change,
@@ -157,6 +160,13 @@ def test_what_topoff_holds_adds_up() -> None:
             [Portion(litres=198.0, level=left), Portion(litres=2.0, level=15.0)]
         )
     assert pytest.approx(level) == rise_by_topoff(15.0, 2.0, 200.0, 30.0)
+
+
+def test_limewater_by_topoff_has_a_budget() -> None:
+    """10 L that stick in 250 L lift alkalinity by 4.9 dKH; oracle: molmass."""
+    stock = saturated_limewater(Fraction(25)).effects["alkalinity"]
+    rise = rise_by_topoff(stock / 1000, 10.0, 250.0, 1.0)
+    assert pytest.approx(4.9, rel=0.05) == rise / (20 / Formula("CaO").mass)
 
 
 def test_dosed_water_below_evaporation_is_no_excess() -> None:
