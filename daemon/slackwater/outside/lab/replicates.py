@@ -12,6 +12,7 @@ from fractions import Fraction
 
 from slackwater.outside.lab.cells import Faults
 from slackwater.outside.lab.columns import Role
+from slackwater.outside.lab.names import plain
 from slackwater.outside.lab.sheet import Reading
 from slackwater.outside.lab.values import Result
 from slackwater.water.parameters import PARAMETERS
@@ -60,9 +61,10 @@ def refuse_duplicates(readings: Sequence[Reading], faults: Faults) -> None:
             continue
         labels = [(one.said(Role.SAMPLE), one.said(Role.REPLICATE)) for one in group]
         are_labelled = len(set(labels)) == len(labels)
-        one_name = len({one.analyte for one in group}) == 1
+        one_name = len({plain(one.name.text) for one in group}) == 1
+        no_labels = not any(replicate for _, replicate in labels)
         are_sets = len(counts) == 1 and len(set(labels)) == 1 and one_name
-        if not (are_labelled or are_sets):
+        if not (are_labelled or (are_sets and no_labels)):
             _note_duplicate(group, faults)
 
 
