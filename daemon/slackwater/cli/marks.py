@@ -8,10 +8,10 @@ Units: levels canonical.
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from slackwater.assessment.practice import floor_sd
+from slackwater.assessment.practice import home_sd
 from slackwater.facts.history import ProbeDay
 from slackwater.ledger.measured import Marked
-from slackwater.water.statistics import outliers_hampel1974
+from slackwater.water.statistics import median, outliers_hampel1974
 
 # Fewer values show no pattern to stand out from.
 FEWEST = 5
@@ -72,7 +72,9 @@ def _far(found: Sequence[Marked], places: Sequence[int]) -> Iterator[int]:
 def _outliers(parameter: str, values: Sequence[float]) -> tuple[int, ...]:
     if len(values) < FEWEST:
         return ()
-    return outliers_hampel1974(values, sd_floor=max(floor_sd(parameter), _LEAST_SD))
+    # A series that repeats itself must not make the next figure an outlier.
+    sd = home_sd(parameter, median(values))
+    return outliers_hampel1974(values, sd_floor=max(sd, _LEAST_SD))
 
 
 def _marks(one: Marked, *, is_far: bool) -> Iterator[str]:

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
-from slackwater.assessment.practice import floor_sd
+from slackwater.assessment.practice import home_sd
 from slackwater.cli.moments import Wall, typed_moment
 from slackwater.cli.render import local, span
 from slackwater.cli.subject import Subject
@@ -165,13 +165,9 @@ def _jumps(state: State, tests: Tests) -> Iterator[Finding]:
         if known is None or abs(tests.taken_at - known.taken_at) > JUMP_WITHIN:
             continue
         change = abs(one.level - known.value)
-        if change > JUMP_SHARE * known.value and change > _noise(one.parameter):
+        noise = JUMP_SDS * home_sd(one.parameter, known.value)
+        if change > max(JUMP_SHARE * known.value, noise):
             yield _jump(one, known, tests.subject.zone)
-
-
-def _noise(parameter: str) -> float:
-    """What two good tests may differ by."""
-    return JUMP_SDS * floor_sd(parameter)
 
 
 def _jump(one: Typed, known: MeasurementKept, zone: str) -> Finding:

@@ -5,7 +5,7 @@ reason and fits 24 lines of 80; it reads the ledger and nothing else, and writes
 nothing.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import closing
 from dataclasses import dataclass, field
 from datetime import timedelta
@@ -25,6 +25,7 @@ from slackwater.cli.outlook import Outlook, Present, outlook
 from slackwater.cli.readiness import missing, shadow_ms
 from slackwater.cli.render import hours, local, local_time, span
 from slackwater.cli.shell import Shell, verb
+from slackwater.cli.tasks import Due, open_tasks
 from slackwater.errors import Finding
 from slackwater.facts.fold import fold_all
 from slackwater.facts.state import State
@@ -52,6 +53,7 @@ class Standing:
     missing: tuple[Finding, ...] = ()
     shadow: timedelta = timedelta()
     outlooks: Mapping[str, Outlook] = field(default_factory=dict)
+    due: tuple[Due, ...] = ()
 
     @property
     def state(self) -> State:
@@ -100,6 +102,13 @@ def _standing(found: Opened, state_dir: Path) -> Standing:
         else (),
         shadow=timedelta(milliseconds=shadow_ms(found.state, found.stamp, state_dir)),
         outlooks={} if approved is None else _outlooks(found, approved, state_dir),
+        due=tuple(
+            open_tasks(
+                found.state,
+                found.now.utc,
+                None if approved is None else approved.machine,
+            )
+        ),
     )
 
 
@@ -134,7 +143,10 @@ def _no_plan(state: State) -> str:
 def _lines(stood: Standing) -> Iterator[str]:
     word, why = stood.word
     yield _cut(f"{word}  {why}")
-    yield from _holds(stood)
+    overdue = [due for due in stood.due if due.is_overdue]
+    yield from _holds(stood, SHOWN_HOLDS - bool(overdue))
+    if overdue:
+        yield _cut(_overdue(overdue))
     if stood.approved is not None:
         yield _cut(_plan_line(stood, stood.approved))
     if stood.state.stage == "shadow":
@@ -155,13 +167,24 @@ def _cut(line: str) -> str:
     return line if len(line) <= WIDTH else f"{line[: WIDTH - 1]}…"
 
 
-def _holds(stood: Standing) -> Iterator[str]:
+def _overdue(overdue: Sequence[Due]) -> str:
+    first, others = overdue[0], len(overdue) - 1
+    more = f"; {others} more: `slackwater tasks`" if others else ""
+    count = f"{abs(first.days)} d overdue"
+    # What is long is cut in the middle, so that the hint at its end stays.
+    room = WIDTH - len(f"Task  {first.task.task} ({count}): {more}")
+    text = first.task.text
+    words = text if len(text) <= room else f"{text[: room - 1]}…"
+    return f"Task  {first.task.task} ({count}): {words}{more}"
+
+
+def _holds(stood: Standing, most: int) -> Iterator[str]:
     holds = sorted(stood.state.holds.items())
-    for name, raised in holds[:SHOWN_HOLDS]:
+    for name, raised in holds[:most]:
         note = f' "{raised.note}"' if raised.note else ""
         yield _cut(f"Hold  {name} ({raised.scope}){note}: {raised.reason.text}")
-    if len(holds) > SHOWN_HOLDS:
-        yield f"      and {len(holds) - SHOWN_HOLDS} more: --json lists them"
+    if len(holds) > most:
+        yield f"      and {len(holds) - most} more: --json lists them"
 
 
 def _plan_line(stood: Standing, approved: Approved) -> str:
@@ -277,6 +300,7 @@ def _fields(stood: Standing) -> dict[str, object]:
             }
             for name, raised in sorted(stood.state.holds.items())
         ],
+        "overdue_tasks": [due.document for due in stood.due if due.is_overdue],
         "tanks": [_tank_document(each) for each in stood.outlooks.values()],
     }
 
