@@ -4,6 +4,7 @@ import shutil
 from collections.abc import Iterator
 from datetime import datetime, timedelta
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pytest
 
@@ -136,3 +137,15 @@ def test_without_any_plan_a_first_one_is_proposed(stage: Stage) -> None:
     told = stage.run("propose", "--write", path)
     assert "begins" in told.out
     assert 0 == stage.run("check").code
+
+
+def test_what_changes_may_begin_today_and_never_yesterday(stage: Stage) -> None:
+    """The first day is said, or refused."""
+    stage.append(*falling(stage, 0.6, 8.0))
+    today = stage.stamp()["at"].astimezone(ZoneInfo("Europe/Berlin")).date()
+    lines = stage.run("propose", "--from", today, "--json").document["lines"]
+    assert isinstance(lines, list)
+    assert str(today) == lines[0]["first"]
+    past = stage.run("propose", "--from", today - timedelta(days=1), "--json")
+    assert 2 == past.code
+    assert "is over" in past.errors[0]["what"]

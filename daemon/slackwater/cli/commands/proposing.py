@@ -41,6 +41,7 @@ class Wishes(TypedDict):
     accept: tuple[str, ...]
     write: Path | None
     replace: bool
+    first: datetime | None
 
 
 @verb(
@@ -68,6 +69,13 @@ class Wishes(TypedDict):
     is_flag=True,
     help="Write over a file that stands there; it is kept as FILE.before.",
 )
+@click.option(
+    "--from",
+    "first",
+    type=click.DateTime(["%Y-%m-%d"]),
+    metavar="DATE",
+    help="First local day of what changes.  [default: tomorrow]",
+)
 def propose(shell: Shell, **wishes: Unpack[Wishes]) -> Answer:
     """Propose a plan from tests, doses and the caps.
 
@@ -76,7 +84,7 @@ def propose(shell: Shell, **wishes: Unpack[Wishes]) -> Answer:
     machine = read_machine(shell.config)
     tank = only_tank(machine, wishes["tank"])
     with opened(shell.state) as found:
-        fitted, missing = proposed(found, shell, machine, tank, wishes["accept"])
+        fitted, missing = proposed(found, shell, machine, wishes, tank)
     path = wishes["write"]
     if path is not None:
         text = plan_text(fitted.proposal.plan, comments_of(fitted.proposal))
@@ -94,7 +102,7 @@ def propose(shell: Shell, **wishes: Unpack[Wishes]) -> Answer:
 
 
 def proposed(
-    found: Opened, shell: Shell, machine: Machine, tank: str, accept: Sequence[str]
+    found: Opened, shell: Shell, machine: Machine, wishes: Wishes, tank: str
 ) -> tuple[Fitted, tuple[str, ...]]:
     """The proposal for a tank from its ledger, and which tests would make it surer.
 
@@ -108,8 +116,8 @@ def proposed(
         tank=tank,
         plan=present_plan(found, shell, machine),
         evidence=evidence_of(assessment, machine.tanks[tank]),
-        today=_today(machine, tank, now),
-        only=_accepted(machine, tank, accept),
+        today=_eve(machine, tank, now, wishes["first"]),
+        only=_accepted(machine, tank, wishes["accept"]),
     )
     fitted = propose_fitting(asked)
     due = (one for one in assessment.missing if one.due_on <= asked.today)
@@ -164,8 +172,24 @@ def _accepted(
     return frozenset(accept) if accept else None
 
 
-def _today(machine: Machine, tank: str, utc: datetime) -> date:
-    return utc.astimezone(ZoneInfo(machine.tanks[tank].zone)).date()
+def _eve(machine: Machine, tank: str, utc: datetime, first: datetime | None) -> date:
+    """The local day before the first one that changes.
+
+    Raises: InputError when that lies in the past.
+    """
+    today = utc.astimezone(ZoneInfo(machine.tanks[tank].zone)).date()
+    if first is None:
+        return today
+    if first.date() < today:
+        raise InputError(
+            Finding(
+                what=f"{first.date()} is over",
+                where="--from",
+                expected=f"{today} or a later day",
+                do="Nothing is dosed in the past; leave it out for tomorrow.",
+            )
+        )
+    return first.date() - timedelta(days=1)
 
 
 def _write(path: Path, text: str, *, replace: bool) -> None:
