@@ -140,7 +140,8 @@ def test_home_tests_after_it_are_brought_to_its_scale() -> None:
         report(30, {"calcium": 430.0}),
     )
     found = of(past, "calcium")
-    assert ("hand", 420.0) == (found.provenance, pytest.approx(found.sampled))
+    assert "hand" == found.provenance
+    assert 420.0 == pytest.approx(found.sampled)
     assert 420 == pytest.approx(found.level)
     assert "brought to the laboratory's scale" in found.why
 
@@ -189,7 +190,8 @@ def test_held_and_outlying_tests_do_not_speak() -> None:
     """The newest one that fits does."""
     tests = [measured("nitrate", 5.0, day) for day in range(8, 0, -1)]
     found = of(history(*tests, measured("nitrate", 50.0, 0)), "nitrate")
-    assert (5.0, 1.0) == (found.sampled, pytest.approx(found.age_days))
+    assert 5.0 == found.sampled
+    assert 1.0 == pytest.approx(found.age_days)
 
 
 def test_a_censored_result_is_shown_as_half_its_limit() -> None:

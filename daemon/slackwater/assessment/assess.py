@@ -36,7 +36,7 @@ from slackwater.assessment.records import (
 )
 from slackwater.assessment.series import series_of
 from slackwater.assessment.standing import Scene, consumption_of, standing
-from slackwater.assessment.testing import missing_tests, testing_advice
+from slackwater.assessment.testing import advice_to_test, missing_tests
 from slackwater.assessment.todo import todo
 from slackwater.assessment.trace_bands import is_trace
 from slackwater.assessment.traces import Seen, trace_standing
@@ -260,7 +260,7 @@ def _advice(picture: Picture) -> Iterator[Advice]:
     every = [
         *metal_advice(picture),
         *water_advice(picture),
-        *testing_advice(picture),
+        *advice_to_test(picture),
     ]
     told = set()
     for one in sorted(every, key=lambda one: (one.rank, one.parameter, one.remedy)):

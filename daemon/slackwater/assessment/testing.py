@@ -38,7 +38,7 @@ def missing_tests(picture: Picture) -> tuple[Missing, ...]:
     return tuple(sorted(found, key=lambda one: (one.rank, one.parameter)))
 
 
-def testing_advice(picture: Picture) -> Iterator[Advice]:
+def advice_to_test(picture: Picture) -> Iterator[Advice]:
     """Retests and standards; a core test that is missing or too old is one too."""
     for parameter in sorted(picture.series):
         held = picture.held(parameter)

@@ -1,0 +1,95 @@
+"""What to do about contaminants; never a dose."""
+
+from collections.abc import Sequence
+
+import pytest
+
+from slackwater.assessment.metal_advice import metal_advice
+from slackwater.assessment.records import Advice, TraceStanding
+from tests.assessment.past import NOW, change, history
+from tests.assessment.pictures import picture, seen
+
+
+def advised(*traces: TraceStanding, **other: object) -> Sequence[Advice]:
+    """The advice for these traces."""
+    return list(metal_advice(picture(traces=traces, **other)))  # type: ignore[arg-type]  # as picture takes
+
+
+def remedies(*traces: TraceStanding) -> list[str]:
+    """Its remedies, in order."""
+    return [one.remedy for one in advised(*traces)]
+
+
+def test_usual_traces_need_nothing() -> None:
+    """Below watch."""
+    assert [] == remedies(seen("copper", 1.0), seen("lead", 0.4))
+
+
+def test_one_result_is_a_hypothesis() -> None:
+    """First the new water and the salt, then another sample; nothing is removed."""
+    found = advised(seen("copper", 2.5))
+    assert ["test_new_water", "retest"] == [one.remedy for one in found]
+    assert "only a hypothesis" in found[0].text
+    assert "confirm or refute" in found[1].text
+    assert 28 == (found[1].due_on - NOW.date()).days
+
+
+def test_act_seen_once_already_removes() -> None:
+    """Too much is too much; the corroding part is looked for once it is sure."""
+    found = advised(seen("copper", 9.0))
+    assert ["test_new_water", "retest", "water_change", "metal_resin"] == [
+        one.remedy for one in found
+    ]
+    assert 7 == (found[0].due_on - NOW.date()).days
+
+
+def test_a_confirmed_metal_has_a_source_in_the_water() -> None:
+    """A part that corrodes."""
+    found = advised(seen("copper", 2.5, confirmed=True))
+    assert ["retest", "find_corroding_part", "water_change", "metal_resin"] == [
+        one.remedy for one in found
+    ]
+    assert "brass" in found[1].text
+    assert "to see it fall" in found[0].text
+
+
+@pytest.mark.parametrize("parameter", ["arsenic", "aluminium"])
+def test_what_no_part_gives_off_and_no_resin_takes(parameter: str) -> None:
+    """Only water changes are left."""
+    assert ["retest", "water_change"] == remedies(seen(parameter, 99.0, confirmed=True))
+
+
+def test_the_worked_example_of_the_resin_is_met() -> None:
+    """30 to 3 ug/L of copper in 300 L is 8.1 mg or 0.127 mmol: 0.42 mL at 0.3 mmol/mL.
+
+    Here down to the watch level of 2, so 28/27 of it; capacities from memory.
+    """
+    (resin,) = (
+        one for one in advised(seen("copper", 30.0)) if one.remedy == "metal_resin"
+    )
+    least, most = (float(str(resin.figures[key])) for key in ("least_ml", "most_ml"))
+    assert 0.4248890567 * 28 / 27 == pytest.approx(least, rel=5e-4)
+    assert 3 * least == pytest.approx(most)
+    assert "do not count on it" in resin.text
+
+
+def test_what_may_be_there_by_dosing_counts() -> None:
+    """1.5 found, 5 at most: the changes are sized for 5."""
+    found = advised(seen("copper", 1.5, at_most=5.0, stage="act"))
+    (change_of,) = (one for one in found if one.remedy == "water_change")
+    assert "from 5 below 2 ug/L" in change_of.text
+
+
+def test_new_water_that_carries_it_is_said() -> None:
+    """No number of changes helps."""
+    past = history(changes=(change(3, 30, {"copper": 6.0}),))
+    found = advised(seen("copper", 9.0), past=past)
+    (change_of,) = (one for one in found if one.remedy == "water_change")
+    assert None is change_of.figures["changes"]
+    assert "do not get there" in change_of.text
+
+
+def test_act_comes_before_watch() -> None:
+    """By rank."""
+    act, watch = advised(seen("copper", 9.0)), advised(seen("zinc", 9.0))
+    assert max(one.rank for one in act) < min(one.rank for one in watch)
