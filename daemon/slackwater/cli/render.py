@@ -23,14 +23,14 @@ _DAY_S = 86_400
 
 
 def table(heads: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
-    """Rows under heads; a head that begins with ">" is set to the right."""
+    """Rows under heads; ">" before a head sets to the right, "|" keeps on one line."""
     made = Table(box=SIMPLE_HEAD, pad_edge=False, show_edge=False)
     for head in heads:
         right = head.startswith(">")
         made.add_column(
-            Text(head.removeprefix(">")),
+            Text(head.removeprefix(">").removeprefix("|")),
             justify="right" if right else "left",
-            no_wrap=right,
+            no_wrap=right or head.startswith("|"),
             overflow="fold",
         )
     for row in rows:

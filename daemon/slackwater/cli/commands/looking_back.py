@@ -24,6 +24,8 @@ from slackwater.water.show import show_level
 
 USUAL_DAYS = 28
 LONGEST_DAYS = 3660
+# A wall time without its zone, which stands above the table.
+MINUTES = len("2026-05-03 09:30")
 
 
 @verb(
@@ -82,14 +84,14 @@ def _page(
         yield f"No value of {name} in {subject.tank} within {days} days."
         yield f'Write one down with `slackwater record {name}="..."`.'
         return
-    yield f"{name} in {subject.tank}, the last {days} days:"
-    yield table(("taken", ">level", "by", "method", "id", "marks"), rows)
+    yield f"{name} in {subject.tank}, the last {days} days ({subject.zone}):"
+    yield table(("|taken", ">level", "|by", "method", "|id", "marks"), rows)
 
 
 def _test_cells(row: TestedRow, zone: str) -> tuple[str, ...]:
     kept = row.value.kept
     return (
-        local(kept.taken_at, zone),
+        local(kept.taken_at, zone)[:MINUTES],
         level_words(kept),
         kept.provenance,
         " ".join(word for word in (kept.method, kept.lot) if word),

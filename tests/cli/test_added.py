@@ -1,0 +1,196 @@
+"""`added`: hand additions count like doses, and are refused for no cap.
+
+Figures by hand for 200 L: 100 g/L Na2CO3 of 99 % hold 2 * 99 / 105.988 = 1.8681 meq/mL
+(IUPAC weights), so 20 mL are 37.36 meq, 0.1868 meq/L, 0.524 dKH.
+"""
+
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+
+from slackwater.facts.rolling import DAY_MS
+from slackwater.facts.waters import AddedByHand, MeasurementStruck
+from slackwater.ledger.history import read_history
+from slackwater.ledger.store import LedgerFile
+from slackwater.service.memory import LIVE_NAME
+from tests.cli.run_program import Outcome
+from tests.cli.stage import Stage, stage_of
+
+PEQ_PER_ML = 1.8681e9
+PEQ_PER_DKH = round(20 / 56.077 * 200 * 1e9)
+KEY = "effect/reef/alkalinity"
+
+
+@pytest.fixture
+def stage(tmp_path: Path) -> Stage:
+    """The smallest sample with a fresh ledger."""
+    return stage_of(tmp_path)
+
+
+def added(stage: Stage, *words: object) -> Outcome:
+    """Run the verb with a document as its answer."""
+    return stage.run("added", "--json", "--by", "keeper", *words)
+
+
+def hands(stage: Stage) -> list[AddedByHand]:
+    """Every hand addition in the ledger."""
+    return [one for one in stage.events() if isinstance(one, AddedByHand)]
+
+
+def only(document: dict[str, object], key: str) -> dict[str, object]:
+    """The one record of a list in a document."""
+    found = document[key]
+    assert isinstance(found, list)
+    (record,) = found
+    assert isinstance(record, dict)
+    return record
+
+
+def charged(stage: Stage) -> int:
+    """What counts against the cap on alkalinity now."""
+    rolling = stage.folded().charges.get(KEY)
+    since_ms = stage.stamp()["proven_ms"] - DAY_MS
+    return 0 if rolling is None else rolling.since(since_ms)
+
+
+@pytest.mark.parametrize("words", [("20", "mL", "carbonate"), ("20 mL", "carbonate")])
+def test_a_volume_of_a_solution_brings_what_it_holds(
+    stage: Stage, words: tuple[str, ...]
+) -> None:
+    """With or without quotes around the volume."""
+    assert 0 == added(stage, *words).code
+    (one,) = hands(stage)
+
+    assert ("carbonate", 20_000, "keeper") == (one.solution, one.volume_ul, one.by)
+    assert 20 * PEQ_PER_ML == pytest.approx(one.effects["alkalinity"], rel=1e-4)
+    assert one.effects["alkalinity"] == charged(stage)
+
+
+def test_amounts_may_be_told_without_a_solution(stage: Stage) -> None:
+    """By how much the tank rises; several at once."""
+    told = added(stage, "alkalinity=0.3 dKH", "calcium=2 mg/L")
+    (one,) = hands(stage)
+
+    assert 0 == told.code
+    assert ("", 0) == (one.solution, one.volume_ul)
+    assert {"alkalinity": 0.3 * PEQ_PER_DKH, "calcium": 2 * 200 * 1e9} == {
+        name: pytest.approx(amount, rel=1e-4) for name, amount in one.effects.items()
+    }
+
+
+def test_the_daemon_gives_less_and_it_is_said(stage: Stage) -> None:
+    """Net 0.5 above an uptake of 0.8 dKH: 1.3 - 0.524 = 0.776 are left, 29.6 mL."""
+    assert 0 == stage.approve("--now").code
+    page = stage.run("added", "20", "mL", "carbonate").out
+    document = added(stage, "0.001", "mL", "carbonate").document
+
+    assert "carbonate gives 29.637 mL at most of the 36 mL planned" in page
+    cap, back = only(document, "caps"), only(document, "held_back")
+    assert ("1.8", "0.776") == (cap["cap"], str(cap["left"])[:5])
+    assert ("carbonate", 36_000) == (back["pump"], back["planned_ul"])
+
+
+def test_nothing_is_refused_for_a_cap(stage: Stage) -> None:
+    """Five degrees are far above the 1.8 of the cap, and are in the water."""
+    stage.approve("--now")
+    told = stage.run("added", "alkalinity=5 dKH")
+
+    assert 0 == told.code
+    assert "carbonate gives 0 µL at most of the 36 mL planned" in told.out
+    assert 5 * PEQ_PER_DKH == pytest.approx(charged(stage), rel=1e-4)
+
+
+def test_what_fits_is_said_too(stage: Stage) -> None:
+    """A little leaves room for the whole plan; without a plan there is none."""
+    without = stage.run("added", "1", "mL", "carbonate").out
+    stage.approve("--now")
+    with_plan = stage.run("added", "1", "mL", "carbonate").out
+
+    assert "Everything planned for the next 24 hours still fits." in without
+    assert "Everything planned for the next 24 hours still fits." in with_plan
+
+
+def test_told_late_it_counts_from_when_it_was_given(stage: Stage) -> None:
+    """After a day it counts against no cap any more, and the ledger knows it."""
+    then = stage.stamp()["at"] - timedelta(hours=26)
+    told = stage.run(
+        "added", "20", "mL", "carbonate", "--at", f"{then:%Y-%m-%dT%H:%M}Z"
+    )
+
+    assert "counts against no cap any more" in told.out
+    assert (0, 1) == (charged(stage), len(hands(stage)))
+
+
+def test_the_local_day_is_that_of_the_tank(stage: Stage) -> None:
+    """Half past eleven at night in UTC is the next day in Berlin."""
+    added(stage, "20", "mL", "carbonate", "--at", "2026-05-03T23:30Z")
+
+    assert "2026-05-04" == hands(stage)[0].local_day.isoformat()
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        ((), "nothing is said to have been added"),
+        (("20 mL",), "not a volume of a known solution"),
+        (("20", "mL", "soda"), "not a volume of a known solution"),
+        (("carbonate",), "not a volume of a known solution"),
+        (("20", "carbonate"), "has no unit"),
+        (("20", "meq", "carbonate"), "unknown unit"),
+        (("0", "mL", "carbonate"), "cannot have gone into reef"),
+        (("201", "L", "carbonate"), "cannot have gone into reef"),
+        (("20", "L", "carbonate"), "that is 524 dKH of alkalinity"),
+        (("alkalinity=0 dKH",), "cannot have been added"),
+        (("salinity=1 PSU",), "cannot have been added"),
+        (("alkalinity=170 dKH",), "cannot have been added"),
+        (("alkalinity=0.3",), "has no unit"),
+        (("alkalinity=0.3 dKH", "alkalinity=0.2 dKH"), "given twice"),
+        (("alkalinity=0.3 dKH", "20"), '"20" is not a name with a value'),
+        (("20", "mL", "carbonate", "--at", "2036-05-03 09:30"), "lies ahead"),
+        (("20", "mL", "carbonate", "--why", "x"), "--why has no meaning"),
+        (("20", "mL", "carbonate", "--strike", "a-1"), "both given"),
+        (("--strike", "a-1"), "no reason is given"),
+        (("--strike", "a-1", "--why", "x"), 'called "a-1"'),
+    ],
+)
+def test_bad_input_is_told_and_nothing_is_written(
+    stage: Stage, words: tuple[str, ...], said: str
+) -> None:
+    """Exit code 2, findings in four words, the ledger as it was."""
+    before = stage.events()
+    told = added(stage, *words)
+
+    assert 2 == told.code
+    assert said in " ".join(error["what"] for error in told.errors)
+    assert all(all(error.values()) for error in told.errors)
+    assert before == stage.events()
+
+
+def test_it_needs_to_know_the_water(tmp_path: Path) -> None:
+    """Without machine nobody can say what a millilitre does."""
+    stage = stage_of(tmp_path)
+    bare = Stage(tmp_path / "nowhere", stage.state)
+    told = added(bare, "20", "mL", "carbonate", "--tank", "reef")
+
+    assert (2, "nothing says how much water reef holds") == (
+        told.code,
+        told.errors[0]["what"],
+    )
+
+
+def test_a_struck_addition_stays_charged_and_leaves_the_history(stage: Stage) -> None:
+    """It never happened, but what was held back for it stays so for the day."""
+    added(stage, "20", "mL", "carbonate")
+    (one,) = hands(stage)
+    told = stage.run("added", "--strike", one.id, "--why", "the other tank")
+    again = added(stage, "--strike", one.id, "--why", "again")
+    (strike,) = [e for e in stage.events() if isinstance(e, MeasurementStruck)]
+    begin = one.at - timedelta(days=1)
+    with LedgerFile.open(stage.state / LIVE_NAME, writable=False) as ledger:
+        past = read_history(ledger, "reef", begin, strike.at)
+
+    assert "stays charged" in told.out
+    assert (1, f"{one.id} was struck") == (again.code, again.errors[0]["what"])
+    assert one.effects["alkalinity"] == charged(stage)
+    assert () == past.deliveries

@@ -1,0 +1,151 @@
+"""`tasks`, and how a status shows what is overdue."""
+
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+
+from slackwater.facts.waters import TaskClosed, TaskSet
+from tests.cli.stage import Stage, stage_of
+from tests.cli.test_status import COLUMNS, LINES, tanks_of
+
+
+@pytest.fixture
+def stage(tmp_path: Path) -> Stage:
+    """The smallest sample with a fresh ledger and an approved plan."""
+    made = stage_of(tmp_path)
+    assert 0 == made.approve("--now").code
+    return made
+
+
+def set_task(stage: Stage, number: int, days: int, text: str = "") -> None:
+    """A task that is due so many days from today."""
+    parameter = ("calcium", "magnesium", "nitrate", "iodine")[number]
+    stamp = stage.stamp()
+    stage.append(
+        TaskSet(
+            **stamp,
+            task=f"t-{number}",
+            tank="reef",
+            remedy="retest",
+            parameter=parameter,
+            text=text or f"Test {parameter} again.",
+            due_on=stamp["at"].date() + timedelta(days=days),
+            by="daemon",
+        )
+    )
+
+
+def closed(stage: Stage) -> list[TaskClosed]:
+    """Every closed task in the ledger."""
+    return [one for one in stage.events() if isinstance(one, TaskClosed)]
+
+
+def test_nothing_to_do_is_said(stage: Stage) -> None:
+    """An empty list is no empty page."""
+    assert "Nothing is left to do.\n" == stage.run("tasks").out
+
+
+def test_overdue_ones_come_first(stage: Stage) -> None:
+    """The longest overdue at the top, each with how long it has."""
+    for number, days in enumerate((4, -2, 1, -9)):
+        set_task(stage, number, days)
+    page = stage.run("tasks").out
+    document = stage.run("tasks", "--json").document["tasks"]
+    assert isinstance(document, list)
+
+    places = [page.index(f"t-{number}") for number in (3, 1, 2, 0)]
+    assert sorted(places) == places
+    assert all(words in page for words in ("9 days overdue", "in 1 day", "in 4 days"))
+    assert [True, True, False, False] == [one["overdue"] for one in document]
+
+
+@pytest.mark.parametrize(
+    ("words", "how", "note"),
+    [
+        (("--done", "t-1"), "done", ""),
+        (("--done", "t-1", "--why", "418 mg/L"), "done", "418 mg/L"),
+        (("--drop", "t-1", "--why", "sold"), "dropped", "sold"),
+    ],
+)
+def test_a_task_is_done_or_dropped(
+    stage: Stage, words: tuple[str, ...], how: str, note: str
+) -> None:
+    """The rest stays open."""
+    set_task(stage, 1, 0)
+    set_task(stage, 2, 0)
+    told = stage.run("tasks", *words, "--by", "keeper")
+
+    assert (0, [("t-1", how, note, "keeper")]) == (
+        told.code,
+        [(one.task, one.how, one.note, one.by) for one in closed(stage)],
+    )
+    assert "t-2" in told.out
+    assert ["t-2"] == list(stage.folded().tasks)
+
+
+def test_only_those_of_a_tank(stage: Stage) -> None:
+    """Others are passed over."""
+    set_task(stage, 1, 0)
+
+    assert [] == stage.run("tasks", "--tank", "frag", "--json").document["tasks"]
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("--done", "t-9"), 'no open task is called "t-9"'),
+        (("--drop", "t-1"), "no reason is given"),
+        (("--drop", "t-1", "--done", "t-1"), "both given"),
+        (("--why", "x"), "--why has no meaning"),
+        (("--done", "t-1", "--why", "x" * 201), "201 characters"),
+    ],
+)
+def test_bad_input_is_told_and_nothing_is_written(
+    stage: Stage, words: tuple[str, ...], said: str
+) -> None:
+    """Exit code 2, findings in four words, the task still open."""
+    set_task(stage, 1, 0)
+    told = stage.run("tasks", "--json", *words)
+
+    assert 2 == told.code
+    assert said in " ".join(error["what"] for error in told.errors)
+    assert all(all(error.values()) for error in told.errors)
+    assert (["t-1"], []) == (list(stage.folded().tasks), closed(stage))
+
+
+def test_a_status_names_what_is_overdue(stage: Stage) -> None:
+    """The longest overdue with its text, and how many more there are."""
+    set_task(stage, 0, 5)
+    quiet = stage.run("status").out
+    set_task(stage, 1, -2)
+    one = stage.run("status").out
+    set_task(stage, 2, -9)
+    two = stage.run("status").out
+    document = stage.run("status", "--json").document["overdue_tasks"]
+    assert isinstance(document, list)
+
+    assert "Task" not in quiet
+    assert "Task  t-1 (2 d overdue): Test magnesium again.\n" in one
+    assert (
+        "Task  t-2 (9 d overdue): Test nitrate again.; 1 more: `slackwater tasks`"
+        in two
+    )
+    assert ["t-2", "t-1"] == [task["id"] for task in document]
+
+
+def test_a_status_with_tasks_still_fits_one_screen(tmp_path: Path) -> None:
+    """24 lines of 80, with two tanks, holds and long texts."""
+    stage = tanks_of(tmp_path, 2)
+    highest = stage.run("rehearse", "--days", "1", "--json").document[
+        "highest_daily_ul"
+    ]
+    assert 0 == stage.approve("--now", highest=f"{highest} uL").code
+    for number in range(4):
+        set_task(stage, number, -number, "a long story " * 15)
+        stage.run("hold", "--note", f"{number} " + "a long story " * 9)
+    lines = stage.run("status").out.splitlines()
+
+    assert len(lines) <= LINES
+    assert max(len(line) for line in lines) < COLUMNS
+    assert any(line.endswith("2 more: `slackwater tasks`") for line in lines)

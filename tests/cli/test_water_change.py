@@ -1,0 +1,218 @@
+"""`water-change`: predicted steps, announcements, batches and corrections.
+
+Figures by hand from C1 = C0 (1 - f) + Cn f: 40 L of 200 L at 9.5 dKH lift 8.0 dKH by
+0.2 * 1.5 = 0.3 dKH.
+"""
+
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+
+from slackwater.facts.events import ReadingKept
+from slackwater.facts.waters import WaterChanged
+from tests.cli.run_program import Outcome
+from tests.cli.stage import Stage, stage_of
+
+MEQ_PER_DKH = 20 / 56.077
+
+
+@pytest.fixture
+def stage(tmp_path: Path) -> Stage:
+    """The smallest sample with a fresh ledger and two tests."""
+    made = stage_of(tmp_path)
+    assert 0 == made.run("record", "alkalinity=8.0 dKH", "calcium=400 mg/L").code
+    return made
+
+
+def change(stage: Stage, *words: object) -> Outcome:
+    """Run the verb with a document as its answer."""
+    return stage.run("water-change", "--json", "--by", "keeper", *words)
+
+
+def changed(stage: Stage, *words: object) -> str:
+    """Write down a change, and give its id."""
+    told = change(stage, *words)
+    assert 0 == told.code, told.out
+    found = told.document["water_change"]
+    assert isinstance(found, dict)
+    return str(found["id"])
+
+
+def changes(stage: Stage) -> list[WaterChanged]:
+    """Every change in the ledger."""
+    return [one for one in stage.events() if isinstance(one, WaterChanged)]
+
+
+def ahead(stage: Stage, passed: timedelta) -> tuple[str, str]:
+    """The option for a time so far ahead."""
+    return "--at", f"{stage.stamp()['at'] + passed:%Y-%m-%dT%H:%M}Z"
+
+
+def test_says_how_far_each_level_will_move(stage: Stage) -> None:
+    """Alkalinity up by 0.3 dKH, calcium by 0.2 * 40 = 8 mg/L."""
+    words = ("--new", "alkalinity=9.5 dKH", "--new", "calcium=440 mg/L")
+    page = stage.run("water-change", "40", "L", *words).out
+    (one,) = changes(stage)
+
+    assert "40 L of 200 L (20%)" in page
+    assert "+0.3 dKH" in page
+    assert "8.30 dKH" in page
+    assert "+8 mg/L" in page
+    assert {"alkalinity": 0.3 * MEQ_PER_DKH, "calcium": 8.0} == {
+        name: pytest.approx(step, rel=1e-4) for name, step in one.steps.items()
+    }
+    assert (40_000_000, "reef") == (one.volume_ul, one.tank)
+
+
+def test_only_what_is_known_in_both_waters_is_foretold(stage: Stage) -> None:
+    """The rest is named."""
+    page = stage.run("water-change", "40 L", "--new", "nitrate=0 mg/L NO3").out
+    (one,) = changes(stage)
+
+    assert {} == one.steps
+    assert "the new water was not tested: alkalinity, calcium" in page
+    assert "the tank was not tested: nitrate" in page
+
+
+def test_a_probe_counts_where_it_is_newer_than_the_test(stage: Stage) -> None:
+    """8.4 dKH by the probe: 0.2 * (9.5 - 8.4) = 0.22 dKH."""
+    stamp = stage.stamp()
+    stage.append(
+        ReadingKept(
+            **stamp,
+            tank="reef",
+            probe="kh",
+            parameter="alkalinity",
+            value=8.4 * MEQ_PER_DKH,
+            taken_at=stamp["at"],
+        )
+    )
+    changed(stage, "40 L", "--new", "alkalinity=9.5 dKH")
+
+    assert 0.22 * MEQ_PER_DKH == pytest.approx(
+        changes(stage)[0].steps["alkalinity"], rel=1e-4
+    )
+
+
+def test_the_next_change_starts_where_the_last_one_led(stage: Stage) -> None:
+    """8.0 to 8.3, then 0.2 * (9.5 - 8.3) = 0.24 dKH; a new test begins anew."""
+    new = ("--new", "alkalinity=9.5 dKH")
+    changed(stage, "40 L", *new)
+    changed(stage, "40 L", *new)
+    stage.run("record", "alkalinity=8.0 dKH")
+    changed(stage, "40 L", *new)
+
+    assert [0.3, 0.24, 0.3] == pytest.approx(
+        [one.steps["alkalinity"] / MEQ_PER_DKH for one in changes(stage)], rel=1e-3
+    )
+
+
+def test_an_announced_change_lies_ahead(stage: Stage) -> None:
+    """Said before it is poured, at most two weeks."""
+    words = ("40 L", "--new", "alkalinity=9.5 dKH")
+    told = change(stage, *words, *ahead(stage, timedelta(hours=3)))
+    page = stage.run("water-change", *words, *ahead(stage, timedelta(hours=4))).out
+    late = change(stage, *words, *ahead(stage, timedelta(days=15)))
+    found = told.document["water_change"]
+
+    assert isinstance(found, dict)
+    assert found["announced"] is True
+    assert page.startswith("Announced for reef")
+    assert "holds no doses" in page
+    assert (2, "--at") == (late.code, late.errors[0]["where"])
+    assert ["w"] * 2 == [name[0] for name in stage.folded().changes]
+
+
+def test_a_batch_remembers_its_tests(stage: Stage) -> None:
+    """Tested once, used twice; what is tested anew counts."""
+    changed(stage, "40 L", "--batch", "may-2", "--new", "alkalinity=9.5 dKH")
+    changed(stage, "20 L", "--batch", "may-2", "--new", "calcium=430 mg/L")
+    changed(stage, "20 L", "--batch", "may-2", "--new", "alkalinity=9 dKH")
+    changed(stage, "20 L", "--batch", "june-1")
+    levels = [one.levels for one in changes(stage)]
+
+    assert levels[1]["alkalinity"] == levels[0]["alkalinity"]
+    assert 9 * MEQ_PER_DKH == pytest.approx(levels[2]["alkalinity"], rel=1e-4)
+    assert 430 == levels[2]["calcium"]
+    assert {} == levels[3]
+
+
+def test_a_correction_keeps_what_is_not_said_anew(stage: Stage) -> None:
+    """The time, the batch and its tests; the step follows the new volume."""
+    at = ahead(stage, timedelta(hours=3))
+    wrong = changed(
+        stage, "40 L", "--batch", "may-2", "--new", "alkalinity=9.5 dKH", *at
+    )
+    right = changed(stage, "20 L", "--correct", wrong)
+    old, new = changes(stage)
+
+    assert (wrong, old.changed_at, "may-2") == (
+        new.supersedes,
+        new.changed_at,
+        new.batch,
+    )
+    assert old.steps["alkalinity"] / 2 == pytest.approx(new.steps["alkalinity"])
+    assert [right] == list(stage.folded().changes)
+
+
+def test_a_change_is_called_off(stage: Stage) -> None:
+    """It explains nothing any more, and cannot be called off twice."""
+    wrong = changed(stage, "40 L", *ahead(stage, timedelta(hours=3)))
+    told = stage.run("water-change", "--cancel", wrong)
+    again = change(stage, "--cancel", wrong)
+    corrected = change(stage, "40 L", "--correct", wrong)
+
+    assert f"Called off: {wrong}." in told.out
+    assert {} == stage.folded().changes
+    assert [1, 1] == [again.code, corrected.code]
+
+
+def test_a_step_above_the_ceiling_is_warned_of(stage: Stage) -> None:
+    """All of the water at 15 dKH: above the ceiling of 9.5."""
+    page = stage.run("water-change", "200 L", "--new", "alkalinity=15 dKH").out
+
+    assert "above the ceiling of 9.50 dKH: doses will be held" in page
+
+
+def test_old_tests_are_named_as_such(tmp_path: Path) -> None:
+    """Two weeks and a day: the level may be anything by now."""
+    stage = stage_of(tmp_path)
+    then = stage.stamp()["at"] - timedelta(days=15)
+    stage.run("record", "alkalinity=8 dKH", "--at", f"{then:%Y-%m-%dT%H:%M}Z")
+    page = stage.run("water-change", "40 L", "--new", "alkalinity=9.5 dKH").out
+
+    assert "Foretold from old tests, so look again: alkalinity." in page
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        ((), "no volume is given"),
+        (("40",), "has no unit"),
+        (("0 L",), "cannot be changed in reef"),
+        (("200.001 L",), "cannot be changed in reef"),
+        (("40 L", "--new", "alkalinity"), "is not a name with a value"),
+        (("40 L", "--new", "alkalinity=90 dKH"), "not a plausible alkalinity"),
+        (
+            ("40 L", "--new", "calcium=400 mg/L", "--new", "calcium=430 mg/L"),
+            "given twice",
+        ),
+        (("40 L", "--correct", "w-1"), 'called "w-1"'),
+        (("--cancel", "w-1"), 'called "w-1"'),
+        (("40 L", "--cancel", "w-1"), "both given"),
+        (("--cancel", "w-1", "--batch", "x"), "with something else"),
+        (("40 L", "--at", "1999-05-03 09:30"), "before the year 2000"),
+    ],
+)
+def test_bad_input_is_told_and_nothing_is_written(
+    stage: Stage, words: tuple[str, ...], said: str
+) -> None:
+    """Exit code 2, findings in four words, the ledger as it was."""
+    before = stage.events()
+    told = change(stage, *words)
+
+    assert 2 == told.code
+    assert said in " ".join(error["what"] for error in told.errors)
+    assert all(all(error.values()) for error in told.errors)
+    assert before == stage.events()
