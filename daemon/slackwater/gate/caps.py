@@ -42,8 +42,10 @@ def _pump_caps(moment: Moment, ask: Ask, volume_ul: int, day: date) -> list[Reas
     reasons = []
     if not 0 < volume_ul <= pump.per_dose_ul:
         reasons.append(_over(Code.CAP_DOSE, None, volume_ul, pump.per_dose_ul))
-    given = state.charges.get(key)
-    rolling_ul = today_ul = _used_up(moment, pump.per_day_ul)
+    given, rolling_ul = state.charges.get(key), 0
+    if state.unanswered_ms is not None:
+        rolling_ul = _used_up(moment, pump.per_day_ul)
+    today_ul = rolling_ul
     if given is not None:
         rolling_ul += given.since(moment.proven_ms - DAY_MS)
         today_ul += state.days[key].get(day, 0)
@@ -70,7 +72,7 @@ def _effect_caps(
     state = moment.state
     reasons = []
     added = rule.per_ul * volume_ul
-    charged = _used_up(moment, rule.gross)
+    charged = 0 if state.unanswered_ms is None else _used_up(moment, rule.gross)
     today = charged
     given = state.charges.get(rule.key)
     if given is not None:
@@ -99,8 +101,6 @@ def _effect_caps(
 
 def _used_up(moment: Moment, cap: int) -> int:
     """The part of a daily cap that nobody accounted for, rounded up."""
-    if moment.state.unanswered_ms is None:
-        return 0
     left_ms = unanswered_share_ms(moment.state, moment.proven_ms)
     return -(-cap * left_ms // DAY_MS) if left_ms else 0
 

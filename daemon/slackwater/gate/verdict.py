@@ -61,7 +61,10 @@ def may_dose(moment: Moment, ask: Ask, day: date) -> Verdict:
 
 def effects_of(ask: Ask, volume_ul: int) -> dict[str, int]:
     """What a volume of the pump's solution adds to its tank, pico-units."""
-    return {rule.parameter: rule.per_ul * volume_ul for rule in ask.pump.effects}
+    effects = ask.pump.effects
+    return (
+        {rule.parameter: rule.per_ul * volume_ul for rule in effects} if effects else {}
+    )
 
 
 def _volume(ask: Ask, share: Share) -> int:

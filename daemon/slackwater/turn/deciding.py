@@ -74,7 +74,15 @@ def due_doses(
         if first < end:
             doses = force.timetable.between(first, end)
             found += [(force, dose) for dose in doses]
-    return found
+    return found if len(setup.forces) == 1 else _each_once(found)
+
+
+def _each_once(found: list[tuple[Force, DueDose]]) -> list[tuple[Force, DueDose]]:
+    """An identity that two plans name belongs to the earlier one."""
+    first: dict[str, tuple[Force, DueDose]] = {}
+    for force, dose in found:
+        first.setdefault(dose.id, (force, dose))
+    return list(first.values())
 
 
 def decide(moment: Moment, setup: Setup, after: datetime, stamp: Stamp) -> Decided:
@@ -85,11 +93,10 @@ def decide(moment: Moment, setup: Setup, after: datetime, stamp: Stamp) -> Decid
         decided.nodes_taken |= _busy_nodes(moment)
     if moment.state.requests:
         _shots(moment, decided, stamp)
-    used, looked_at = moment.state.used, set[str]()
+    used = moment.state.used
     for force, dose in due_doses(setup, after, utc):
-        if dose.id in used or dose.id in looked_at:
+        if dose.id in used:
             continue
-        looked_at.add(dose.id)
         missed = _missed(moment, force, dose)
         if missed is not None:
             decided.events.append(_miss(force, dose, (missed, stamp)))
