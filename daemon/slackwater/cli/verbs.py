@@ -62,7 +62,12 @@ VERBS: tuple[Verb, ...] = (
         "history", "looking_back:history", _DAILY, "List the values of one parameter."
     ),
     _verb("tasks", "minding:tasks", _DAILY, "List what a person has still to do."),
-    _verb("import", "importing:import_report", _DAILY, "Take in a laboratory report."),
+    _verb(
+        "import",
+        "importing:import_report",
+        _DAILY,
+        "Take in a laboratory's report, CSV or JSON.",
+    ),
     _verb(
         "propose",
         "proposing:propose",

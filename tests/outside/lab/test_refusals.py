@@ -75,6 +75,7 @@ HEADS = [
     Bad(f"Salinity;salty;PSU\n{LONG}", at(1, 2), "no number"),
     Bad(f"Received;03/04/2026\n{LONG}", at(1, 2), "no date"),
     Bad("Ca [mg/L];Mg [mg/L];Xx\n405;1290;1\n", at(1, 3), 'the column "Xx"'),
+    Bad("Xx;Ca [mg/L]\n1;405\n", at(1, 1), 'the column "Xx"'),
     Bad("Ca [mg/L];Mg [mg/L]\n405;1290;77\n", at(2, 3), "column without a head"),
     Bad("Element;;Value;Unit\nCa;odd;405;mg/L\n", at(2, 2), "column without a head"),
 ]

@@ -112,8 +112,7 @@ def _is_wide(columns: tuple[Column, ...]) -> bool:
     if len({one.analyte.key for one in named if one.analyte}) > 1:
         return True
     # "Sample; Ca [mg/L]" is a head; "Sample; Tin" may be a sample of that name.
-    has_unit = any(one.unit for one in named)
-    return bool(named) and (not others or (has_unit and all(o.role for o in others)))
+    return bool(named) and (not others or any(one.unit for one in named))
 
 
 def _pair_in(row: Row) -> list[Cell]:

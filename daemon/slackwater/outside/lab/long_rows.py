@@ -139,8 +139,7 @@ def _reading(filled: _Filled, words: Vocabulary, faults: Faults) -> Reading | No
             "Name it, or take the row out of the file.",
         )
         return None
-    skipped = [words.is_skipped(cell.text) for cell in names]
-    if any(skipped):
+    if words.is_skipped(*(cell.text for cell in names)):
         return None
     analyte = agreed(names, words, faults)
     if analyte is None:
