@@ -153,6 +153,7 @@ def test_a_probe_counts_as_a_method_of_its_own() -> None:
             median=8.2 * DKH,
             lowest=8.1 * DKH,
             highest=8.3 * DKH,
+            centre=ago(back + 0.4),
         )
         for back in range(30, -1, -1)
     )

@@ -161,8 +161,10 @@ def test_a_probe_gives_the_median_of_each_day() -> None:
         median=8 * DKH,
         lowest=7.8 * DKH,
         highest=8.2 * DKH,
+        centre=ago(2.5),
     )
-    days = (day, replace(day, at=ago(0.2)), replace(day, parameter="ph"))
+    late = replace(day, at=ago(0.2), centre=ago(-0.3))
+    days = (day, late, replace(day, parameter="ph"))
     (series,) = series_of(history(probe_days=days), "alkalinity", NOW)
     assert ("probe", "kh") == (series.provenance, series.method)
     assert [ago(2.5), NOW] == [point.at for point in series.points]

@@ -102,6 +102,7 @@ def _found() -> tuple[AnyEvent, ...]:
             unknown={"alkalinity": 24},
             parameters={"probe-1": "alkalinity"},
             readings={"probe-1": (288, 2.9, 2.8, 3.0)},
+            centres_s={"probe-1": 43_200},
         ),
     )
 

@@ -21,7 +21,6 @@ REPLICATES_WITHIN = timedelta(minutes=30)
 # Replicates further apart than so many standard deviations are no replicates.
 REPLICATES_APART_SDS = 3.0
 # A day of a probe stands in its middle.
-_HALF_DAY = timedelta(hours=12)
 _LABORATORY = "laboratory"
 # Stands for every lot whose bias is known: these are joined.
 _KNOWN_LOTS = "\0known"
@@ -163,14 +162,14 @@ def _sd_of_one(one: MeasurementKept, history: History) -> float:
 def _points(
     parameter: str, readings: Iterable[tuple[_Reading, Bias | None]]
 ) -> Iterator[Point]:
+    """At least one reading makes at least one point."""
     together: list[tuple[_Reading, Bias | None]] = []
     for reading, bias in sorted(readings, key=lambda pair: pair[0].at):
         if together and reading.at - together[0][0].at > REPLICATES_WITHIN:
             yield _averaged(parameter, together)
             together = []
         together.append((reading, bias))
-    if together:
-        yield _averaged(parameter, together)
+    yield _averaged(parameter, together)
 
 
 def _averaged(parameter: str, together: list[tuple[_Reading, Bias | None]]) -> Point:
@@ -195,7 +194,7 @@ def _probe_series(history: History, parameter: str, now: datetime) -> Iterator[S
         if day.parameter == parameter and day.at <= now:
             days[day.probe].append(
                 Point(
-                    at=min(day.at + _HALF_DAY, now),
+                    at=min(day.centre, now),
                     value=day.median,
                     sd=max(floor_sd(parameter), 1e-12),
                     raw=day.median,

@@ -31,7 +31,10 @@ class Delivery:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ProbeDay:
-    """The readings of one probe on the UTC day that begins at `at`, canonical."""
+    """The readings of one probe on the UTC day that begins at `at`, canonical.
+
+    `centre` is the mean time of them: a probe that began in the evening speaks for it.
+    """
 
     probe: str
     parameter: str
@@ -40,6 +43,7 @@ class ProbeDay:
     median: float
     lowest: float
     highest: float
+    centre: datetime
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -231,7 +231,8 @@ class DaySummed(Event):
     `delivered` maps a parameter to 24 whole pico-unit sums of believed doses by the
     hour of their intents; `asked` to all that was asked of nodes, `unknown` to the part
     of it of which nobody could tell. `readings` maps a probe to (count, median, lowest,
-    highest), canonical, `parameters` it to what it measures.
+    highest), canonical, `parameters` it to what it measures, `centres_s` it to the mean
+    time of its readings in seconds after midnight.
     """
 
     kind: Literal["day_summed"] = "day_summed"
@@ -244,6 +245,7 @@ class DaySummed(Event):
     readings: Mapping[str, tuple[int, float, float, float]] = field(
         default_factory=dict
     )
+    centres_s: Mapping[str, int] = field(default_factory=dict)
 
 
 WaterEvent = (

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
 from itertools import takewhile
-from statistics import median
+from statistics import fmean, median
 
 from slackwater.facts.events import (
     DoseEnded,
@@ -37,7 +37,8 @@ STRETCH_DAYS = 31
 class Day:
     """One UTC day of one tank; fields as in `facts.waters.DaySummed`.
 
-    `values` are each probe's readings; `unsettled` runs may still be told of.
+    `values` are each probe's readings, taken `moments_s` after midnight; `unsettled`
+    runs may still be told of.
     """
 
     delivered: dict[str, list[int]] = field(default_factory=dict)
@@ -45,6 +46,7 @@ class Day:
     unknown: dict[str, int] = field(default_factory=dict)
     parameters: dict[str, str] = field(default_factory=dict)
     values: dict[str, list[float]] = field(default_factory=dict)
+    moments_s: dict[str, list[int]] = field(default_factory=dict)
     unsettled: int = 0
 
 
@@ -92,6 +94,9 @@ def sum_of(day: Day, on: date, tank: str, stamp: Stamp) -> DaySummed:
         readings={
             probe: (len(found), median(found), min(found), max(found))
             for probe, found in sorted(day.values.items())
+        },
+        centres_s={
+            probe: round(fmean(found)) for probe, found in sorted(day.moments_s.items())
         },
     )
 
@@ -186,4 +191,6 @@ def _add_readings(
         if begin <= kept.taken_at < end:
             day = _of(found, kept.taken_at, kept.tank)
             day.values.setdefault(kept.probe, []).append(kept.value)
+            passed = kept.taken_at - begin_of(day_of(kept.taken_at))
+            day.moments_s.setdefault(kept.probe, []).append(int(passed.total_seconds()))
             day.parameters[kept.probe] = kept.parameter

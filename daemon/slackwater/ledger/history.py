@@ -43,6 +43,8 @@ _UNWRITTEN: Stamp = {
     "proven_ms": 0,
 }
 _FIRST = "SELECT at FROM entries WHERE seq = 1"
+# Where a sum does not say when its readings were taken.
+NOON_S = 43_200
 
 
 @dataclass(slots=True, kw_only=True)
@@ -164,6 +166,7 @@ def _add_sum(figures: _Figures, one: DaySummed) -> None:
                 median=median,
                 lowest=lowest,
                 highest=highest,
+                centre=begin + timedelta(seconds=one.centres_s.get(probe, NOON_S)),
             )
         )
 
