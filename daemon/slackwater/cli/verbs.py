@@ -55,9 +55,7 @@ VERBS: tuple[Verb, ...] = (
         "Write down new water for old, or announce it.",
     ),
     _verb("sample", "noting:sample", _DAILY, "Give a bottle for a laboratory its id."),
-    _verb(
-        "event", "noting:event", _DAILY, "Note what explains what the water does next."
-    ),
+    _verb("event", "noting:event", _DAILY, "Note what explains the water later on."),
     _verb(
         "history", "looking_back:history", _DAILY, "List the values of one parameter."
     ),
