@@ -12,6 +12,7 @@ from slackwater.assessment.cleaning import cleaned, fallen, noise_share
 from slackwater.assessment.inflow import Exchange, Inflow, day_of
 from slackwater.assessment.practice import floor_sd
 from slackwater.assessment.records import Point, Series
+from slackwater.water.statistics import outliers_hampel1974
 from tests.assessment.past import DKH, NOW, ago
 
 PLAIN = Inflow(parameter="alkalinity")
@@ -71,6 +72,20 @@ def test_one_gross_test_among_many_is_an_outlier() -> None:
     """As in the worked example of Hampel's identifier: 9.4 among 8.0 to 8.1."""
     found = cleaned(series([8.0, 8.1, 8.0, 7.9, 9.4, 8.0, 8.1]), PLAIN)
     assert "uuuuouu" == uses(found)
+
+
+def test_it_is_the_identifier_of_the_water() -> None:
+    """On a flat series the same places as `water.statistics` marks, Hampel 1974."""
+    levels = noisy(40, 0.1, 8)
+    for place in (9, 10, 22, 30):
+        levels[place] += 1.5 * (-1) ** place
+    flat = series(levels)
+    marks = outliers_hampel1974(levels, sd_floor=0.1)
+    found = cleaned(flat, PLAIN)
+    mine = [place for place, use in enumerate(uses(found)) if use != "u"]
+    assert {9, 10, 22, 30} <= set(marks)
+    assert {9, 10, 22, 30} <= set(mine)
+    assert len(mine) <= len(marks) + 1
 
 
 def test_it_is_found_on_a_slope_too() -> None:

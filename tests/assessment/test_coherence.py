@@ -235,6 +235,18 @@ def test_without_tests_of_both_at_both_ends_there_is_no_check(keep: set[str]) ->
     assert None is of(history(*kept, deliveries=past.deliveries))
 
 
+def test_alkalinity_from_a_laboratory_is_no_partner() -> None:
+    """It changed in the post."""
+    past = past_of(10.7, 1.5)
+    kept = [one for one in past.measurements if one.parameter == "calcium"]
+    posted = with_report(
+        history(*kept, deliveries=past.deliveries),
+        report(29, {"alkalinity": 3.0}),
+        report(1, {"alkalinity": 3.0}),
+    )
+    assert None is of(posted)
+
+
 def test_one_alkalinity_test_near_both_ends_is_not_enough() -> None:
     """Two calcium tests three days apart around a single alkalinity test."""
     past = history(

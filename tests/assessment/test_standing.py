@@ -1,5 +1,7 @@
 """Where one parameter stands, then and now."""
 
+from dataclasses import replace
+
 import pytest
 
 from slackwater.assessment.agreement import Agreement, agreements
@@ -192,6 +194,14 @@ def test_held_and_outlying_tests_do_not_speak() -> None:
     found = of(history(*tests, measured("nitrate", 50.0, 0)), "nitrate")
     assert 5.0 == found.sampled
     assert 1.0 == pytest.approx(found.age_days)
+
+
+def test_a_series_in_which_nothing_fits_does_not_speak() -> None:
+    """Its only test waits for a retest."""
+    made = scene(history(measured("nitrate", 5.0, 1)), "nitrate")
+    (series,) = made.series
+    held = replace(series, points=(replace(series.points[0], use="held"),))
+    assert "unknown" == standing(replace(made, series=(held,))).word
 
 
 def test_a_censored_result_is_shown_as_half_its_limit() -> None:

@@ -243,6 +243,16 @@ def test_a_test_that_does_not_fit_is_held() -> None:
     assert 1.2 * DKH == pytest.approx(found.per_day, abs=0.2 * DKH)
 
 
+def test_a_second_test_may_be_held_too() -> None:
+    """Four degrees in half a day: one test is left, and no span."""
+    past = history(
+        measured("alkalinity", 8 * DKH, 0.5), measured("alkalinity", 12 * DKH, 0)
+    )
+    found = surely(found_in(past))
+    assert (1, 0.0, 0.0) == (found.tests, found.span_days, found.delivered_per_day)
+    assert not found.enough
+
+
 def test_a_retest_that_says_the_same_is_accepted() -> None:
     """Both move the level, and the uptake is less certain than before."""
     past = kept_tank()

@@ -19,7 +19,7 @@ from slackwater.water.statistics import (
     OUTLIER_SDS,
     SD_PER_MEDIAN_DEVIATION,
     median,
-    outliers_hampel1974,
+    median_deviation,
 )
 from slackwater.water.trends import slope_theil1950
 
@@ -150,6 +150,6 @@ def _residuals(values: Sequence[Fallen], points: Sequence[Point]) -> Iterator[fl
             [one.day for one in near], [one.value for one in near]
         ).slope
         flat = [one.value - slope * (one.day - near[0].day) for one in near]
-        here = place - first
-        far = outliers_hampel1974(flat, sd_floor=points[place].sd)
-        yield flat[here] - median(flat) if here in far else 0.0
+        here = flat[place - first] - median(flat)
+        sd = max(median_deviation(flat), points[place].sd)
+        yield here if abs(here) > OUTLIER_SDS * sd else 0.0

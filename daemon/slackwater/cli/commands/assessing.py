@@ -25,7 +25,8 @@ from slackwater.outside.settings import read_machine
 from slackwater.pump.outcome import Stamp
 from slackwater.service.assessing import LOOK_BACK_DAYS, assessed
 
-LONGEST_DAYS = 3650
+# An assessment looks back no further.
+LONGEST_DAYS = 365
 
 
 class Wishes(TypedDict):
@@ -41,7 +42,7 @@ class Wishes(TypedDict):
     "assess",
     epilog="Every remedy that is not yet a task becomes one, so that `status` and the "
     "house remember it; --no-tasks only looks. Without write access to the ledger it "
-    "only looks too, and says so. Example: slackwater assess --tank reef --days 400",
+    "only looks too, and says so. Example: slackwater assess --tank reef --days 300",
 )
 @click.option("--tank", metavar="ID", help="Which tank.  [default: the only one]")
 @click.option(
