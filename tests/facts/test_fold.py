@@ -6,6 +6,13 @@ from typing import get_args
 
 import pytest
 
+from slackwater.facts.alarms import (
+    AlarmChanged,
+    AlarmRaised,
+    AlarmWord,
+    Cause,
+    alarm_id,
+)
 from slackwater.facts.events import (
     AnyEvent,
     ChargeRaised,
@@ -84,11 +91,29 @@ def everything() -> Diary:
         ClockConfirmed(**diary.stamp, boot_id=BOOT, by="keeper"),
         Checkpoint(**diary.stamp, state="{}"),
         *of_the_water(diary),
+        *of_alarms(diary),
         span_missed(diary),
         PumpsDisabled(**diary.stamp, by="keeper"),
         Stopped(**diary.stamp, why="asked to"),
     )
     return diary
+
+
+def of_alarms(diary: Diary) -> tuple[AnyEvent, ...]:
+    """An alarm that began, was seen and ended."""
+    name = alarm_id(Cause.NODE_ABSENT, "shelf")
+    raised = AlarmRaised(
+        **diary.stamp,
+        alarm=name,
+        cause=Cause.NODE_ABSENT,
+        about="shelf",
+        priority="soon",
+    )
+    words: tuple[AlarmWord, ...] = ("acknowledged", "returned")
+    return (
+        raised,
+        *(AlarmChanged(**diary.stamp, alarm=name, to=word) for word in words),
+    )
 
 
 def test_the_same_entries_give_the_same_state() -> None:

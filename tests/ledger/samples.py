@@ -7,6 +7,7 @@ from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import TypedDict
 
+from slackwater.facts.alarms import AlarmChanged, AlarmRaised, Cause
 from slackwater.facts.events import (
     AnyEvent,
     Calibrated,
@@ -179,7 +180,13 @@ def approved() -> PlanApproved:
 
 def of_every_kind() -> tuple[AnyEvent, ...]:
     """One entry of every kind but those of the water, most fields not by default."""
-    return (*_of_the_machine(), *_of_doses(), *_of_people(), checkpoint("{}"))
+    return (
+        *_of_the_machine(),
+        *_of_doses(),
+        *_of_people(),
+        *_of_alarms(),
+        checkpoint("{}"),
+    )
 
 
 def _of_the_machine() -> tuple[AnyEvent, ...]:
@@ -268,6 +275,31 @@ def _of_people() -> tuple[AnyEvent, ...]:
             dose=due(9).id,
         ),
         ClockConfirmed(**clocks(), boot_id="boot-1", by="keeper"),
+    )
+
+
+def _of_alarms() -> tuple[AnyEvent, ...]:
+    return (
+        AlarmRaised(
+            **clocks(),
+            alarm="node-absent.shelf",
+            cause=Cause.NODE_ABSENT,
+            about="shelf",
+            priority="soon",
+            tanks=("reef",),
+            hours_left=23.5,
+            level_meq_per_l={"reef": 2.853},
+            figures={"beat_age_s": 41.5, "short_dkh": None},
+            reminder=10,
+        ),
+        AlarmChanged(
+            **clocks(),
+            alarm="node-absent.shelf",
+            to="suppressed",
+            by="keeper",
+            note="new power supply is on its way",
+            until=NOON + timedelta(hours=8),
+        ),
     )
 
 

@@ -31,6 +31,8 @@ ELSEWHERE = {
     "entry watch_kept": "tests/service: the hourly entry of a shadow run",
     "entry stopped": "tests/service: a clean end, which no scenario has",
     "entry span_missed": "no room writes spans yet",
+    "entry alarm_raised": "tests/alarms: the shell judges them beside the loop",
+    "entry alarm_changed": "tests/alarms: the shell judges them beside the loop",
     "entry day_summed": "tests/service: the daily audit of the running service",
     **{
         f"entry {kind}": "tests/facts, tests/cli: people's records, no turn writes them"
@@ -43,8 +45,6 @@ ELSEWHERE = {
             "husbandry_noted",
             "task_set",
             "task_closed",
-            "added_by_hand",
-            "water_changed",
         )
     },
 }

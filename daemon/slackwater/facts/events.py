@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Literal
 
+from slackwater.facts.alarms import AlarmEvent
 from slackwater.facts.doses import (
     ChargeRaised,
     DoseEnded,
@@ -323,4 +324,5 @@ AnyEvent = (
     | WatchKept
     | Checkpoint
     | WaterEvent
+    | AlarmEvent
 )

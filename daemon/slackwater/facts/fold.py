@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterable
 from datetime import date, timedelta
 from typing import Any, cast
 
+from slackwater.facts.alarms import AlarmChanged, AlarmRaised
 from slackwater.facts.charging import (
     believe,
     charge,
@@ -62,6 +63,7 @@ from slackwater.facts.keeping import (
 )
 from slackwater.facts.now import Mark
 from slackwater.facts.reasons import Code
+from slackwater.facts.ringing import fold_alarm_changed, fold_alarm_raised
 from slackwater.facts.state import State
 from slackwater.facts.waters import (
     AddedByHand,
@@ -358,4 +360,6 @@ _FOLDS: dict[type, Callable[[State, Any], None]] = {
     TaskSet: fold_task_set,
     TaskClosed: fold_task_closed,
     DaySummed: _nothing,
+    AlarmRaised: fold_alarm_raised,
+    AlarmChanged: fold_alarm_changed,
 }

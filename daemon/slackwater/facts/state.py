@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Literal
 
+from slackwater.facts.alarms import StandingAlarm
 from slackwater.facts.events import (
     Calibrated,
     DoseHeld,
@@ -75,7 +76,8 @@ class State:
     needs no look at its shortfall. `unquiet_ms` is the proven time of the last clock
     or ledger hold. `levels` is the newest measurement by `TANK/PARAMETER`, `changes`
     the water changes by id that lie ahead or less than two days back, `tasks` what a
-    person has still to do.
+    person has still to do. `alarms` are those that stand or ended within a week, by
+    their name; `told_ms` the proven times of the newest ones told.
     """
 
     ledger_id: str = ""
@@ -119,3 +121,5 @@ class State:
     levels: dict[str, MeasurementKept] = field(default_factory=dict)
     changes: dict[str, WaterChanged] = field(default_factory=dict)
     tasks: dict[str, TaskSet] = field(default_factory=dict)
+    alarms: dict[str, StandingAlarm] = field(default_factory=dict)
+    told_ms: list[int] = field(default_factory=list)
