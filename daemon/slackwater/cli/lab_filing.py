@@ -7,10 +7,11 @@ future, nor after the laboratory received it.
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
-from secrets import token_hex
+from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
+from slackwater.cli.moments import Wall, typed_moment
+from slackwater.cli.typed import new_id
 from slackwater.errors import Finding, InputError
 from slackwater.facts.events import AnyEvent
 from slackwater.facts.tank import Machine
@@ -61,11 +62,8 @@ def place_for(
     if not wish.sampled_at:
         raise InputError(_no_time(ledger, samples.values()))
     tank = _tank(machine, wish.tank)
-    zone = ZoneInfo(machine.tanks[tank].zone)
-    at = _time(wish.sampled_at, zone)
-    if at > now:
-        raise InputError(_future(wish.sampled_at, now))
-    return Place(tank=tank, sampled_at=at)
+    wall = Wall(zone=machine.tanks[tank].zone, now=now, option="--sampled-at")
+    return Place(tank=tank, sampled_at=typed_moment(wish.sampled_at, wall))
 
 
 def refuse_mismatch(report: LabReport, place: Place, zone: str) -> None:
@@ -99,7 +97,7 @@ def entries_of(
         *(
             MeasurementKept(
                 **stamp,
-                id=f"m-{token_hex(6)}",
+                id=new_id("m"),
                 tank=place.tank,
                 parameter=one.parameter,
                 value=float(one.level),
@@ -131,7 +129,7 @@ def _of_sample(
     if sample.tank not in machine.tanks:
         found.append(_unknown_tank(machine, sample.tank))
     if sample.taken_at > now:
-        found.append(_future(f"sample {sample.sample}, {sample.taken_at}", now))
+        found.append(_future(sample, now))
     if found:
         raise InputError(found)
     return Place(tank=sample.tank, sampled_at=sample.taken_at, sample=sample.sample)
@@ -143,18 +141,6 @@ def _tank(machine: Machine, asked: str) -> str:
     if not asked and len(machine.tanks) == 1:
         return next(iter(machine.tanks))
     raise InputError(_unknown_tank(machine, asked))
-
-
-def _time(text: str, zone: ZoneInfo) -> datetime:
-    """A moment in UTC; one without an offset is on the wall clock of the tank."""
-    try:
-        at = datetime.fromisoformat(text)
-    except ValueError as error:
-        raise InputError(_not_a_time(text)) from error
-    try:
-        return (at if at.tzinfo else at.replace(tzinfo=zone)).astimezone(UTC)
-    except OverflowError as error:
-        raise InputError(_not_a_time(text)) from error
 
 
 def _mismatches(report: LabReport, at: datetime) -> Iterator[Finding]:
@@ -207,7 +193,7 @@ def _no_time(ledger: LedgerFile, samples: Iterable[SampleTaken]) -> Finding:
         where="import",
         expected="--sample ID or --sampled-at TIME; open samples: "
         f"{_open_samples(ledger, samples)}",
-        do="Give one of the two, like --sampled-at 2026-05-03T10:00.",
+        do='Give one of the two, like  --sampled-at "2026-05-03 10:00"',
     )
 
 
@@ -239,20 +225,11 @@ def _other_tank(sample: SampleTaken, asked: str) -> Finding:
     )
 
 
-def _future(text: str, now: datetime) -> Finding:
+def _future(sample: SampleTaken, now: datetime) -> Finding:
     return Finding(
-        what=f"{text} lies in the future",
-        where="--sampled-at",
+        what=f"sample {sample.sample} lies in the future: it was taken at "
+        f"{sample.taken_at:%Y-%m-%dT%H:%M:%SZ}",
+        where="--sample",
         expected=f"a time up to now, {now:%Y-%m-%dT%H:%M:%SZ}",
         do="Check the date and the clock.",
-    )
-
-
-def _not_a_time(text: str) -> Finding:
-    return Finding(
-        what=f'"{text}" is not a time',
-        where="--sampled-at",
-        expected="a time like 2026-05-03T10:00 (on the tank's clock) or "
-        "2026-05-03T10:00+02:00",
-        do="Write date and time with a T between them.",
     )

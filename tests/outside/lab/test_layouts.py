@@ -37,6 +37,7 @@ BOTH = {"calcium": 405.0, "aluminium": 12.0}
         "Element,Value,Unit\rCa,405,mg/L\rAl,12,ug/L\r",
         "Element,Value,Unit,,\nCa,405,mg/L,,\nAl,12,ug/L,,\n",
         "44Ca,27Al\nmg/L,ug/L\n405,12\n",
+        '"Ca\n[mg/L]","Al\r\n(ug/L)"\n405,12\n',
     ],
 )
 def test_a_table_is_read_in_any_common_layout(tmp_path: Path, text: str) -> None:

@@ -29,6 +29,7 @@ from slackwater.cli.opening import (
     write,
 )
 from slackwater.cli.shell import Shell, verb
+from slackwater.cli.typed import WORD_AT_MOST, typed_text
 from slackwater.errors import Finding, InputError
 from slackwater.facts.events import AnyEvent
 from slackwater.facts.state import State
@@ -38,8 +39,6 @@ from slackwater.outside.lab import LabReport, Wishes, read_report
 from slackwater.outside.settings import read_machine
 from slackwater.pump.outcome import Stamp
 from slackwater.service.memory import LIVE_NAME
-
-_TEXT_AT_MOST = 200
 
 
 class Asked(TypedDict):
@@ -72,7 +71,7 @@ class Asked(TypedDict):
     "--sampled-at",
     default="",
     metavar="TIME",
-    help="Or when the water was taken, like 2026-05-03T10:00.",
+    help='Or when the water was taken, like "2026-05-03 10:00".',
 )
 @click.option(
     "--mapping",
@@ -102,12 +101,12 @@ def import_report(shell: Shell, file: Path, **asked: Unpack[Asked]) -> Answer:
 
     Matched to its sample, or to the time the water was taken.
     """
-    by = asked["by"] or local_user()
+    by = typed_text(asked["by"] or local_user(), "--by", WORD_AT_MOST)
     wish = Wish(
         tank=asked["tank"],
         sample=asked["sample"],
         sampled_at=asked["sampled_at"],
-        laboratory=_one_line(asked["laboratory"]),
+        laboratory=typed_text(asked["laboratory"], "--laboratory"),
     )
     with opened(shell.state) as found:
         machine = _machine(shell, found.state)
@@ -178,16 +177,3 @@ def _machine(shell: Shell, state: State) -> Machine:
     """The machine that was approved last, else the one of the files."""
     approved = newest_approval(state)
     return approved.machine if approved else read_machine(shell.config)
-
-
-def _one_line(text: str) -> str:
-    if not text.isprintable() or len(text) > _TEXT_AT_MOST:
-        raise InputError(
-            Finding(
-                what="the name of the laboratory cannot be kept",
-                where="--laboratory",
-                expected=f"one line of at most {_TEXT_AT_MOST} letters",
-                do="Write it shorter, without line breaks.",
-            )
-        )
-    return text

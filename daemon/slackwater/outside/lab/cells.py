@@ -5,6 +5,7 @@ column; all findings of a report come out at once, in the order of the file, and
 so many that a person can read them.
 """
 
+import re
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import NoReturn, TypeVar
@@ -17,6 +18,8 @@ FINDINGS_AT_MOST = 100
 ROWS_AT_MOST = 2000
 CELLS_AT_MOST = 500
 LETTERS_AT_MOST = 1000
+
+_BREAKS = re.compile(r"[\r\n\t]+")
 
 ValueT = TypeVar("ValueT")
 
@@ -90,14 +93,6 @@ class Faults:
         )
         return [*told[:FINDINGS_AT_MOST], more]
 
-    def settle(self) -> None:
-        """Go on when nothing is wrong.
-
-        Raises: InputError with everything found.
-        """
-        if self._found:
-            raise InputError(self.findings)
-
     def _keep(self, cell: Cell | None, finding: Finding) -> None:
         rank = (1_000_000_000, 0) if cell is None else (cell.line, cell.column)
         self._found[rank, finding] = None
@@ -109,6 +104,11 @@ def refuse(what: str, where: str, expected: str, do: str) -> NoReturn:
     Raises: InputError, always.
     """
     raise InputError(Finding(what=what, where=where, expected=expected, do=do))
+
+
+def one_line(text: str) -> str:
+    """A text without breaks and tabs inside, as the cells of a table are."""
+    return _BREAKS.sub(" ", text).strip()
 
 
 def refuse_size(rows: int, row: Row, file: str) -> None:

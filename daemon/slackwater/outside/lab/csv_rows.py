@@ -12,7 +12,7 @@ import io
 from collections.abc import Iterator
 from typing import NoReturn
 
-from slackwater.outside.lab.cells import Cell, Row, refuse, refuse_size
+from slackwater.outside.lab.cells import Cell, Row, one_line, refuse, refuse_size
 
 SEPARATORS = (";", "\t", ",")
 _NAMES = {";": "semicolon", "\t": "tab", ",": "comma"}
@@ -53,7 +53,7 @@ def _rows(text: str, separator: str, file: str) -> Iterator[Row]:
         if is_above and (texts[:1] or [""])[0].startswith((_REMARK, _HINT)):
             continue
         row = tuple(
-            Cell(text=item.strip(), line=line, column=number)
+            Cell(text=one_line(item), line=line, column=number)
             for number, item in enumerate(texts, start=1)
         )
         if any(not cell.is_empty for cell in row):

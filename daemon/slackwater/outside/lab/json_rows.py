@@ -13,7 +13,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import NoReturn
 
-from slackwater.outside.lab.cells import Cell, Row, refuse, refuse_size
+from slackwater.outside.lab.cells import Cell, Row, one_line, refuse, refuse_size
 from slackwater.outside.lab.decoding import first_unprintable
 from slackwater.water.texts import shown
 
@@ -138,7 +138,7 @@ class _Reader:
             self._refuse("a text is not closed", "a text in quotes")
         if first_unprintable(str(text)) is not None:
             self._refuse("a text does not print", "plain text", here)
-        return Cell(text=str(text).strip(), line=here.line, column=here.column)
+        return Cell(text=one_line(str(text)), line=here.line, column=here.column)
 
     def _scalar(self) -> Cell:
         here = self._cell("")
