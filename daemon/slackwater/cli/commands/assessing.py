@@ -17,6 +17,7 @@ from slackwater.cli.commands.proposing import only_tank
 from slackwater.cli.document import FINE, REFUSED, Answer
 from slackwater.cli.opening import local_user, opened, write
 from slackwater.cli.shell import Shell, verb
+from slackwater.cli.typed import new_id
 from slackwater.errors import LedgerError, RefusedError
 from slackwater.facts.events import AnyEvent
 from slackwater.facts.state import State
@@ -115,10 +116,9 @@ def _is_open(state: State, tank: str, advice: Advice) -> bool:
 
 
 def _task(made: Assessment, advice: Advice, by: str, stamp: Stamp) -> TaskSet:
-    about = f"{advice.remedy}/{advice.parameter or 'water'}"
     return TaskSet(
         **stamp,
-        task=f"{made.tank}/{about}@{stamp['at']:%Y-%m-%dT%H:%M:%S}",
+        task=new_id("t"),
         tank=made.tank,
         remedy=advice.remedy,
         parameter=advice.parameter,

@@ -1,0 +1,150 @@
+"""The page of an assessment, from records made by hand."""
+
+from dataclasses import replace
+
+import pytest
+
+from slackwater.assessment.assess import assess
+from slackwater.assessment.records import Assessment
+from slackwater.cli.assess_document import assess_document, plain
+from slackwater.cli.assess_text import assess_text, columns
+from slackwater.facts.proposal import Ground
+from tests.assessment.past import (
+    DKH,
+    NOW,
+    deliveries,
+    history,
+    kept_tank,
+    machine,
+    measured,
+    report,
+    with_report,
+)
+from tests.assessment.pictures import seen
+
+
+def rich() -> Assessment:
+    """A tank with something in every part of the page."""
+    past = kept_tank(1.25, 1.2)
+    more = [
+        measured(name, level, 1)
+        for name, level in {
+            "salinity": 35.0,
+            "temperature": 25.0,
+            "ph": 8.2,
+            "nitrate": 0.5,
+            "calcium": 425.0,
+            "magnesium": 1320.0,
+        }.items()
+    ]
+    unseen = measured("phosphate", 0.02, 1, censored=True)
+    odd = [measured("potassium", 400, day) for day in range(12, 2, -1)]
+    far = measured("potassium", 500, 7.5)
+    past = history(
+        *past.measurements,
+        *more,
+        unseen,
+        *odd,
+        far,
+        deliveries=deliveries({"alkalinity": 1.2 * DKH, "iodine": 0.2}, 29),
+    )
+    levels = {"copper": 5.0, "iodine": 60.0, "lithium": 1650.0, "tin": 0.5, "zinc": 3.0}
+    levels |= {"sodium": 11033.0, "chloride": 19804.0}
+    past = with_report(past, report(9, levels, limits={"tin": 0.5}, unseen=["tin"]))
+    made = machine(dosed=("alkalinity", "calcium", "iodine"))
+    return assess(past, made, "reef", NOW)
+
+
+PAGE = assess_text(rich(), "Europe/Berlin")
+
+
+def test_the_page_fits_eighty_columns() -> None:
+    """Every line, whatever it holds."""
+    assert [] == [line for line in PAGE.splitlines() if len(line) > 79]
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        "reef, 2026-06-01 22:00 CEST",
+        "What to do\n 1. ",
+        "Where it stands\nLevel",
+        "phosphate   mg/L",
+        "<0.020",
+        "Bands as parts of nature: calcium 0.95-1.07 of 422",
+        "Moving: alkalinity -0.",
+        "phosphate: nothing was seen; half of the limit is shown.",
+        "What the tank uses up\nUsed up",
+        "yes, by drops",
+        "Net balance of alkalinity",
+        "Traces and contaminants, ug/L",
+        "act, seen once",
+        "Usual: zinc 3.",
+        "Not seen: tin <0.5.",
+        "Does it hang together\n",
+        "Saturation of aragonite",
+        "on the NBS",
+        "1 test(s) of potassium stand out",
+        "What is held back\n",
+        "copper: no dose.",
+        "common practice, no source",
+    ],
+)
+def test_the_page_says(words: str) -> None:
+    """Each part is there, in words."""
+    assert words in PAGE
+
+
+def test_what_was_dosed_since_has_a_row() -> None:
+    """Iodine of 60 with nine days of 0.2 on top."""
+    (row,) = (line for line in PAGE.splitlines() if line.startswith("iodine "))
+    assert ["iodine", "60", "61.8", "61.4", "-", "80", "90", "usual"] == row.split()
+
+
+def test_an_empty_assessment_is_short() -> None:
+    """Parts that say nothing are left out."""
+    bare = assess_text(Assessment(tank="reef", at=NOW, todo=("Test.",)), "UTC")
+    assert ["reef, 2026-06-01 20:00 UTC", "What to do\n 1. Test."] == bare.split(
+        "\n\n"
+    )[:2]
+    assert 3 == len(bare.split("\n\n"))
+
+
+def test_salinity_alone_is_said_so() -> None:
+    """A contaminant that is none."""
+    trace = seen("lithium", 620.0, stage="usual", by_salinity=True, natural=None)
+    page = assess_text(
+        Assessment(tank="reef", at=NOW, traces={"lithium": trace}), "UTC"
+    )
+    assert "by salinity only" in page
+
+
+def test_natural_calcium_is_said_so() -> None:
+    """Where no test of it was young enough."""
+    found = rich()
+    assert found.carbonate is not None
+    other = replace(found, carbonate=replace(found.carbonate, calcium_measured=False))
+    assert "natural calcium" in assess_text(other, "UTC")
+
+
+def test_the_last_column_folds() -> None:
+    """Heads and figures to the right where they ask for it."""
+    made = columns(
+        ("Name", ">A day", "Why"), [("a", "1.5", "word " * 30), ("bb", "10", "")]
+    )
+    lines = made.splitlines()
+    assert "Name A day Why" == lines[0]
+    assert "a      1.5 word" == lines[1][:15]
+    assert " " * 11 + "word" == lines[2][:15]
+    assert "bb      10" == lines[-1]
+
+
+def test_the_document_is_plain() -> None:
+    """Names, lists and figures of six digits; nothing that JSON does not know."""
+    document = assess_document(rich())
+    assert "2026-06-01T20:00:00.000000Z" == document["at"]
+    assert 0.123457 == plain(0.123456789)
+    assert ["dose", None, 3] == plain(("dose", None, 3))
+    assert "blocked" == plain(Ground.BLOCKED)
+    assert "2026-06-01" == plain(NOW.date())
+    assert {"a": [1.0]} == plain({"a": [1.0]})

@@ -1,0 +1,42 @@
+"""How much of the past an assessment is given."""
+
+from dataclasses import replace
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+
+from slackwater.cli.opening import opened
+from slackwater.errors import InputError
+from slackwater.outside.settings import read_machine
+from slackwater.service.assessing import assessed
+from tests.assessment.past import measured
+from tests.cli.stage import Stage, stage_of
+
+
+@pytest.fixture
+def stage(tmp_path: Path) -> Stage:
+    """A fresh ledger with a calcium test of 30 and one of 100 days ago."""
+    stage = stage_of(tmp_path)
+    stamp = stage.stamp()
+    for days in (30, 100):
+        test = replace(measured("calcium", 420, days), **stamp, tank="reef")
+        stage.append(replace(test, taken_at=stamp["at"] - timedelta(days=days)))
+    return stage
+
+
+@pytest.mark.parametrize(("days", "tests"), [(200, 2), (90, 1), (40, 1), (20, 0)])
+def test_so_many_days_are_read(stage: Stage, days: int, tests: int) -> None:
+    """And no more."""
+    machine = read_machine(stage.config)
+    with opened(stage.state) as found:
+        made = assessed(found.ledger, machine, "reef", found.now.utc, days=days)
+    points = [point for one in made.series for point in one.points]
+    assert tests == len(points)
+
+
+def test_an_unknown_tank_is_refused(stage: Stage) -> None:
+    """One clear error."""
+    machine = read_machine(stage.config)
+    with opened(stage.state) as found, pytest.raises(InputError, match="lagoon"):
+        assessed(found.ledger, machine, "lagoon", found.now.utc)
