@@ -8,6 +8,8 @@ program at that moment.
 
 import argparse
 import json
+import math
+import re
 import shutil
 import subprocess
 import sys
@@ -23,9 +25,15 @@ CONFIG = Path(__file__).resolve().parent / "config"
 PUMPS = ("carbonate", "calcium")
 SHOTS = 3
 SHOT_UL = 1000
+# Invented drop tests, a day apart, the newest an hour ago: 0.45 dKH a day are used.
+TESTS_DKH = (10.72, 10.21, 9.84, 9.33, 8.91, 8.41, 8.02)
+SAMPLED_DAYS_AGO = 3
+# Of each solution; each takes some seconds of its minute.
+DOSES = 5
 # Ledger and water may differ by what a pump's rate differs from its calibration, and
-# by the last second of a run that is still in the hose's account.
-AGREE_PERCENT = 3.0
+# by the moments a busy machine lets the virtual output run on; a pump at fault gives
+# half as much again.
+AGREE_PERCENT = 5.0
 MINUTE_S = 60
 # Steps of the show, in seconds after its full minute.
 ENABLE_AT_S = 10.0
@@ -65,18 +73,48 @@ class Show:
         return self.compare()
 
     def prepare(self) -> None:
-        """Ledger, calibration, check, rehearsal, approval."""
-        self.minute = next_minute()
-        write_config(self.house, self.minute)
+        """Ledger, tests, proposal, calibration, check, rehearsal, approval."""
+        write_machine(self.house)
         self.command("init", "--dosed-nothing", "--by", "demo")
+        self.take_tests()
         for pump in PUMPS:
             self.calibrate(pump)
-        self.command("check", show=60)
-        self.command("rehearse", "--days", "1", "--from", str(self.minute.date()))
         # Calibrating takes its time: the show begins at the next full minute.
         self.minute = next_minute()
-        write_config(self.house, self.minute)
-        self.command("approve", "--now", "--by", "demo", "--yes-highest-daily", "12 mL")
+        self.propose()
+        self.command("check", show=60)
+        self.command("rehearse", "--days", "1", "--from", str(self.minute.date()))
+        highest = self.document("check")["highest_daily_ul"]
+        volume = f"{math.ceil(int(str(highest)) / 1000)} mL"
+        self.command("approve", "--now", "--by", "demo", "--yes-highest-daily", volume)
+
+    def take_tests(self) -> None:
+        """Hand tests of the last days and a laboratory's report, and what they say."""
+        self.say("The keeper's drop tests of the last days, while nothing was dosed:")
+        now = datetime.now(UTC) - timedelta(hours=1)
+        for number, level in enumerate(TESTS_DKH, start=1 - len(TESTS_DKH)):
+            at = (now + timedelta(days=number)).strftime("%Y-%m-%dT%H:%M:%SZ")
+            words = ("record", f"alkalinity={level} dKH", "--at", at)
+            self.quietly(*words, "--method", "drops", "--by", "demo")
+        levels = ", ".join(f"{level:.2f}" for level in TESTS_DKH)
+        sys.stdout.write(f"  alkalinity {levels} dKH, a day apart\n")
+        others = ("record", "calcium=416 mg/L", "magnesium=1300 mg/L")
+        self.command(*others, "--method", "drops", "--by", "demo", show=3)
+        sampled = (now - timedelta(days=SAMPLED_DAYS_AGO)).strftime(
+            "%Y-%m-%dT%H:%M:%SZ"
+        )
+        report = ("import", str(CONFIG / "report.csv"), "--sampled-at", sampled)
+        self.command(*report, "--by", "demo", show=8)
+        self.command("assess", show=30)
+
+    def propose(self) -> None:
+        """The plan that the tests ask for, in the minutes of this show."""
+        path = self.house.config / "plan.toml"
+        words = ("--write", str(path), "--from", str(self.minute.date()))
+        self.command("propose", *words, show=14)
+        path.write_text(in_these_minutes(path.read_text(), self.minute))
+        self.say("So that there is something to see, its doses are moved to the next")
+        self.say(f"two minutes: {DOSES} of each solution, the amounts as proposed.")
 
     def calibrate(self, pump: str) -> None:
         """Three shots into an imagined cylinder: the reef's own hose is the measure."""
@@ -195,6 +233,20 @@ class Show:
             message = f"`slackwater {words[0]}` ended with {done.returncode}"
             raise ShowError(message)
 
+    def quietly(self, *words: str) -> None:
+        """Run one command of which nothing needs to be seen.
+
+        Raises: ShowError when it ends with anything but 0.
+        """
+        done = self.house.call(*words)
+        if done.returncode:
+            message = f"`slackwater {words[0]}`: {done.stdout}{done.stderr}"
+            raise ShowError(message)
+
+    def document(self, *words: str) -> dict[str, object]:
+        """What a command answers as a document."""
+        return dict(json.loads(self.house.call(*words, "--json").stdout))
+
     def compare(self) -> bool:
         """The final table: ledger against the water; True when they agree."""
         until(lambda: not self.open_runs(), "the last run to be settled", 40)
@@ -255,19 +307,30 @@ def next_minute() -> datetime:
     return soon.replace(second=0, microsecond=0)
 
 
-def write_config(house: House, minute: datetime) -> None:
-    """The demo's files with this broker's port and the windows of these minutes."""
+def write_machine(house: House) -> None:
+    """The demo's machine file with this broker's port."""
     house.config.mkdir(exist_ok=True)
     machine = (CONFIG / "slackwater.toml").read_text()
     machine = machine.replace("port = 1883", f"port = {house.port}")
     (house.config / "slackwater.toml").write_text(machine)
-    plan = (CONFIG / "plan.toml").read_text()
+
+
+def in_these_minutes(plan: str, minute: datetime) -> str:
+    """A plan with the windows of its solutions moved to minutes that follow.
+
+    Amounts, days and everything else stay as they were proposed.
+    """
     clock = [(minute + timedelta(minutes=n)).strftime("%H:%M") for n in range(3)]
     if clock[2] == "00:00":
         clock[2] = "24:00"
-    plan = plan.replace("12:00-12:01", f"{clock[0]}-{clock[1]}")
-    plan = plan.replace("12:01-12:02", f"{clock[1]}-{clock[2]}")
-    (house.config / "plan.toml").write_text(plan)
+    blocks = plan.split("[[line]]")
+    for number, block in enumerate(blocks):
+        for order, pump in enumerate(PUMPS):
+            if f'pump = "{pump}"' in block:
+                window = f'windows = ["{clock[order]}-{clock[order + 1]}"]'
+                moved = re.sub(r"windows = .*", window, block)
+                blocks[number] = re.sub(r"doses = \d+", f"doses = {DOSES}", moved)
+    return "[[line]]".join(blocks)
 
 
 def main() -> int:

@@ -27,7 +27,7 @@ def test_the_probe_speaks_in_its_period_with_unit_and_time() -> None:
 
 
 def test_readings_scatter_around_the_truth() -> None:
-    """Mean within three standard errors of 7.9 dKH, standard deviation near 0.03."""
+    """Mean within three standard errors of 8.0 dKH, standard deviation near 0.03."""
     here = scene()
     here.wait(2_000_000)
     values = _values(here)
@@ -35,7 +35,7 @@ def test_readings_scatter_around_the_truth() -> None:
     deviation = (sum((value - mean) ** 2 for value in values) / len(values)) ** 0.5
     true_dkh = here.world.water.tanks["reef"].alkalinity_dkh
     assert len(values) == 201
-    assert true_dkh - 0.01 < mean < 7.91
+    assert true_dkh - 0.01 < mean < 8.01
     assert 0.02 < deviation < 0.04
 
 
@@ -60,12 +60,12 @@ def test_a_frozen_probe_repeats_with_a_fresh_time() -> None:
 
 
 def test_a_swing_pushes_the_water_until_its_value() -> None:
-    """0.05 dKH/s lifts 7.9 to 9.5 in 32 s and then stays; released it only falls."""
+    """0.05 dKH/s lifts 8.0 to 9.5 in 30 s and then stays; released it only falls."""
     here = scene()
     here.apply(swing={"tank": "reef", "dkh_per_s": 0.05, "until_dkh": 9.5})
     tank = here.world.water.tanks["reef"]
     here.wait(16_000)
-    assert 8.699 < tank.alkalinity_dkh < 8.701
+    assert 8.799 < tank.alkalinity_dkh < 8.801
     here.wait(60_000)
     assert 9.499 < tank.alkalinity_dkh <= 9.5
     here.apply()
@@ -90,9 +90,9 @@ def test_the_account_is_the_water_not_the_report() -> None:
     assert stamp == "2026-05-03T14:00:00.000Z"
     account = here.world.account(datetime(2026, 5, 3, 14, tzinfo=UTC))
     assert account["delivered_ul"] == {"carbonate": 994.0, "calcium": 0.0}
-    # 7.9 + 0.994 mL * 1.887 meq/mL / 200 L * 2.80385, less 3 s of uptake.
+    # 8.0 + 0.994 mL * 1.887 meq/mL / 200 L * 2.80385, less 3 s of uptake.
     assert account["tanks"] == {
-        "reef": {"alkalinity_dkh": 7.926262, "calcium_mg_per_l": 414.9998}
+        "reef": {"alkalinity_dkh": 8.026261, "calcium_mg_per_l": 414.9998}
     }
     assert "invented" in str(account["invented"])
 
