@@ -83,7 +83,7 @@ def test_the_page_fits_eighty_columns() -> None:
         "Not seen: tin <0.5.",
         "Does it hang together\n",
         "Saturation of aragonite",
-        "on the NBS",
+        "the NBS scale",
         "1 test(s) of potassium stand out",
         "What is held back\n",
         "copper: no dose.",
