@@ -24,7 +24,10 @@ _TOPICS = tuple(FIRST_AID)
 )
 @click.argument("topic", required=False, type=click.Choice(_TOPICS))
 def first_aid(shell: Shell, topic: str | None) -> Answer:
-    """Say what to do after an overdose, a white cloud or a power cut."""
+    """Say what to do first when something went wrong.
+
+    After an overdose, a white cloud or a power cut.
+    """
     del shell
     chosen = (topic,) if topic else _TOPICS
     return Answer(

@@ -57,7 +57,7 @@ class Wishes(TypedDict):
 @click.option("--no-tasks", is_flag=True, help="Record no task, only look.")
 @click.option("--by", metavar="NAME", help="Who asks.  [default: the local user]")
 def assess(shell: Shell, **wishes: Unpack[Wishes]) -> Answer:
-    """Say where a tank stands and what to do.
+    """Say where the water stands.
 
     First what to do, in words; then levels now, uptake, traces and how well the
     results hang together. Exit code 1 when there is an alarm.

@@ -70,7 +70,10 @@ class Glass(TypedDict):
 @click.option("--after", metavar="LEVEL", help="Test after it was mixed in.")
 @click.option("--error", metavar="LEVEL", help="What one test is good to.")
 def volume(shell: Shell, **glass: Unpack[Glass]) -> Answer:
-    """Find the net volume by measures, by an addition, or by both."""
+    """Find how much water there really is.
+
+    By measures, by an addition, or by both.
+    """
     del shell
     found = {
         name: estimate

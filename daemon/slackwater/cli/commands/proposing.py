@@ -77,7 +77,7 @@ class Wishes(TypedDict):
     help="First local day of what changes.  [default: tomorrow]",
 )
 def propose(shell: Shell, **wishes: Unpack[Wishes]) -> Answer:
-    """Propose a plan from tests, doses and the caps.
+    """Propose a plan from what is known of the water.
 
     Says when the best action is none. Exit code 1 when the plan would still be refused.
     """
