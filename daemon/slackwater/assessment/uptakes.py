@@ -234,7 +234,7 @@ def _tuning(first: float, evidence: Evidence, until: datetime) -> Tuning:
     )
     if parameter == ALKALINITY:
         usual = max(evidence.inflow.largest_day(first, day_of(until)), stated)
-        return _walking_less(alkalinity_tuning(most), usual)
+        return _walking(alkalinity_tuning(most), usual)
     return Tuning(
         uptake=most / 2,
         uptake_sd=most / 2,
@@ -244,16 +244,15 @@ def _tuning(first: float, evidence: Evidence, until: datetime) -> Tuning:
     )
 
 
-def _walking_less(tuning: Tuning, usual: float) -> Tuning:
-    """The usual walk of alkalinity, smaller where little is used up.
+def _walking(tuning: Tuning, usual: float) -> Tuning:
+    """The usual walk of alkalinity, in proportion to what is used up.
 
-    A fifth of the uptake a week is much in any tank: 0.04 dKH a day is made for 1.3.
+    0.04 dKH a day is made for 1.3, as in most reefs; common practice, no source.
     """
     if not usual:
         return tuning
     least = LEAST_WALK_DKH * MEQ_PER_L_IN_DKH
-    walk = max(_WALK_SHARE * usual, least) ** 2
-    return replace(tuning, uptake_walk=min(walk, tuning.uptake_walk))
+    return replace(tuning, uptake_walk=max(_WALK_SHARE * usual, least) ** 2)
 
 
 def marked(all_series: Sequence[Series], found: UptakeFound) -> tuple[Series, ...]:
