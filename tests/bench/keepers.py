@@ -41,7 +41,6 @@ LITRES = 300
 PEQ_PER_UL = 1_887_010
 DKH_PER_UL = PEQ_PER_UL / (LITRES * 1e9) / MEQ
 LOOK_BACK_DAYS = 70
-PARTS_A_DAY = 4
 LATE_H = 19
 WIDE_DKH = 8.0
 NET_RISE_DKH = 0.5
@@ -150,13 +149,8 @@ def live(lived_life: Life, advise: Adviser) -> Lived:
             share = max(level - REST_DKH, 0.0) / (TARGET_DKH - REST_DKH)
             level += (given_ul * DKH_PER_UL - uptake * share) / HOURS
             home.lived.levels.append(level)
-        home.deliveries += [
-            Delivery(
-                at=_at(day, part * HOURS // PARTS_A_DAY),
-                amounts={"alkalinity": round(given_ul * PEQ_PER_UL / PARTS_A_DAY)},
-            )
-            for part in range(PARTS_A_DAY)
-        ]
+            amounts = {"alkalinity": round(given_ul * PEQ_PER_UL / HOURS)}
+            home.deliveries.append(Delivery(at=_at(day, hour), amounts=amounts))
     return home.lived
 
 
@@ -171,7 +165,7 @@ def as_proposed(home: Home, day: int, test: float) -> None:
         until=now,
         measurements=tuple(one for one in home.measurements if one.taken_at >= since),
         deliveries=tuple(
-            one for one in home.deliveries[-LOOK_BACK_DAYS * PARTS_A_DAY :]
+            one for one in home.deliveries[-LOOK_BACK_DAYS * HOURS :]
         ),
     )
     assessment = assess(history, home.machine, "reef", now)
