@@ -21,7 +21,7 @@ from slackwater.facts.making import maker
 from slackwater.facts.messages import Request, StopPump
 from slackwater.facts.now import Now, proven_ms
 from slackwater.facts.reasons import Code, because
-from slackwater.facts.sight import Inbox
+from slackwater.facts.sight import Inbox, Sight
 from slackwater.facts.state import State
 from slackwater.gate.interlocks import clock_is_trusted, reaches
 from slackwater.gate.moment import Ask, Moment
@@ -72,6 +72,11 @@ def turn(now: Now, state: State, inbox: Inbox, setup: Setup) -> Turn:
         wake_at=_wake(now, setup, again=decided.again, waiting=waiting),
         scanned_until=until,
     )
+
+
+def moment_at(now: Now, state: State, sight: Sight, setup: Setup) -> Moment:
+    """What a decision would look at now, for those who only look."""
+    return _moment(now, state, Inbox(sight=sight), setup)
 
 
 def _moment(now: Now, state: State, inbox: Inbox, setup: Setup) -> Moment:

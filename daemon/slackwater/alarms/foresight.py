@@ -1,0 +1,208 @@
+"""How long a tank has: alkalinity now, and when it meets its floor or ceiling.
+
+Floor 4. One subject: time left. Laws here: a level is carried from the newest reading
+or test by what the tank takes up and what it is believed to have got; where nobody
+measured it starts from the target; what cannot be said is None, never a guess.
+Units: levels meq/L; amounts pico-equivalents for the whole tank; times hours.
+Source: mass balance in one box with a steady uptake, which is the quicker way down
+(an uptake that sinks with the level gives more time).
+"""
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from slackwater.alarms.conditions import Condition
+from slackwater.facts.alarms import Priority
+from slackwater.facts.charging import hour_of
+from slackwater.facts.rolling import DAY_MS
+from slackwater.facts.tank import AlkalinityGuard, Tank
+from slackwater.gate.alkalinity import alkalinity_probes
+from slackwater.gate.moment import ALKALINITY, DAYS_OF_WEEK, LineRule, Moment
+from slackwater.water.parameters import concentration, parameter_named
+from slackwater.water.spellings import units_of
+
+HOURS_A_DAY = 24
+UL_PER_L = 10**6
+PEQ_PER_MEQ = 10**9
+DKH = "dKH"
+# What was measured so long ago is no start for a reckoning: a tenth off the uptake
+# would be 0.3 dKH by then. Common practice, no source.
+SPEAKS = timedelta(hours=48)
+# Less time than until somebody looks after a night's sleep; and than a weekend away.
+# Common practice, no source.
+URGENT_HOURS, SOON_HOURS = 12.0, 48.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Level:
+    """Alkalinity of one tank as far as it is known, at the moment it was read."""
+
+    value: float
+    at: datetime
+    source: str
+
+
+def level_now(moment: Moment, tank: Tank, begun: Level | None = None) -> float | None:
+    """The level carried to now; None where nothing is known, not even a target.
+
+    `begun` is where a fault began, for a tank that nobody has measured since.
+    """
+    known = measured(moment, tank)
+    if known is None or (begun is not None and known.at < begun.at):
+        known = begun or known
+    if known is None:
+        return tank.targets.get(ALKALINITY)
+    return known.value + _change_since(moment, tank, known.at)
+
+
+def measured(moment: Moment, tank: Tank) -> Level | None:
+    """The newest reading or test of the last two days, as it was."""
+    found = [
+        Level(value=series[-1].value, at=series[-1].at, source=probe.id)
+        for probe in alkalinity_probes(moment, tank.id)
+        if (series := moment.sight.readings.get(probe.id))
+    ]
+    test = moment.state.levels.get(f"{tank.id}/{ALKALINITY}")
+    if test is not None and not test.censored:
+        found.append(Level(value=test.value, at=test.taken_at, source=test.method))
+    newest = max(found, key=lambda level: level.at, default=None)
+    if newest is None or moment.now.utc - newest.at > SPEAKS:
+        return None
+    return newest
+
+
+def _change_since(moment: Moment, tank: Tank, at: datetime) -> float:
+    """What was added less what was taken up since, to the hour; meq/L."""
+    passed = max((moment.now.utc - at) / timedelta(days=1), 0.0)
+    given = sum(
+        amount
+        for hour, amount in moment.state.hours.get(tank.id, {}).items()
+        if hour_of(at) < hour <= hour_of(moment.now.utc)
+    )
+    outside = moment.rules.outside.get(tank.id, 0) * passed
+    taken = uptake_per_day(moment, tank) * passed
+    return (given + outside - taken) / _peq_per_meq_per_l(tank)
+
+
+def uptake_per_day(moment: Moment, tank: Tank) -> int:
+    """What the tank takes up in a day: as stated, else as much as it is given."""
+    stated = tank.uptake.get(ALKALINITY)
+    return _added_per_day(moment, tank) if stated is None else stated.estimate
+
+
+def _added_per_day(moment: Moment, tank: Tank) -> int:
+    outside = moment.rules.outside.get(tank.id, 0)
+    return moment.rules.alkalinity.get(tank.id, (0, 0))[1] + outside
+
+
+def hours_to_floor(
+    moment: Moment, tank: Tank, level: float | None, condition: Condition
+) -> float | None:
+    """How long until the floor, while the condition lasts; None if it never comes."""
+    guard = moment.machine.guards.get(tank.id)
+    if guard is None or level is None or not _touches(moment, tank, condition):
+        return None
+    falls = uptake_per_day(moment, tank) - _still_comes(moment, tank, condition)
+    if falls <= 0:
+        return None
+    return _hours(level - guard.floor, tank, falls)
+
+
+def hours_to_ceiling(moment: Moment, tank: Tank, level: float | None) -> float | None:
+    """How long until the ceiling if the plan ran and the uptake had stopped."""
+    guard = moment.machine.guards.get(tank.id)
+    added = _added_per_day(moment, tank)
+    if guard is None or level is None or added <= 0:
+        return None
+    return _hours(guard.ceiling - level, tank, added)
+
+
+def _hours(room: float, tank: Tank, per_day: float) -> float:
+    return max(room * _peq_per_meq_per_l(tank) / per_day * HOURS_A_DAY, 0.0)
+
+
+def _peq_per_meq_per_l(tank: Tank) -> float:
+    return tank.net_ul / UL_PER_L * PEQ_PER_MEQ
+
+
+def _touches(moment: Moment, tank: Tank, condition: Condition) -> bool:
+    """Whether less alkalinity comes to this tank because of the condition."""
+    if not condition.lets_fall or tank.id not in condition.tanks:
+        return False
+    if condition.share < 1.0:
+        return True
+    return any(
+        rule.line.tank == tank.id and rule.line.pump in condition.stops
+        for rule in moment.rules.lines.values()
+        if daily_of(moment, rule)
+    )
+
+
+def _still_comes(moment: Moment, tank: Tank, condition: Condition) -> float:
+    """What the tank still gets in a day, from pumps and from outside."""
+    planned = sum(
+        daily_of(moment, rule)
+        for rule in moment.rules.lines.values()
+        if rule.line.tank == tank.id and rule.line.pump not in condition.stops
+    )
+    return planned * condition.share + moment.rules.outside.get(tank.id, 0)
+
+
+def daily_of(moment: Moment, rule: LineRule) -> float:
+    """The alkalinity a line brings in a day, the mean of its days."""
+    pump = moment.rules.pumps.get(rule.line.pump)
+    if pump is None:
+        return 0.0
+    per_ul = sum(e.per_ul for e in pump.effects if e.parameter == ALKALINITY)
+    return per_ul * mean_ul(rule)
+
+
+def mean_ul(rule: LineRule) -> float:
+    """The volume of a line in a day, the mean of its days."""
+    line = rule.line
+    if line.weekdays:
+        return line.per_day_ul * len(line.weekdays) / DAYS_OF_WEEK
+    return line.per_day_ul / line.every_days
+
+
+def in_dkh(peq: float, tank: Tank) -> float:
+    """What an amount changes in a tank, in dKH."""
+    item = parameter_named(ALKALINITY, where="")
+    change = concentration(ALKALINITY, round(peq), tank.net_ul / UL_PER_L)
+    return round(float(change / units_of(item)[DKH]), 2)
+
+
+def levels_in_dkh(level: float) -> float:
+    """A level or a difference of levels, meq/L, in dKH."""
+    item = parameter_named(ALKALINITY, where="")
+    return round(level / float(units_of(item)[DKH]), 2)
+
+
+def short_peq(moment: Moment, tank: Tank, parameter: str = ALKALINITY) -> int:
+    """What was planned in the last 24 h and not given, 0 at least."""
+    planned, given = day_sums(moment, tank, parameter)
+    return max(planned - given, 0)
+
+
+def day_sums(moment: Moment, tank: Tank, parameter: str) -> tuple[int, int]:
+    """What was planned and what was given in the last 24 h of proven time."""
+    since = moment.proven_ms - DAY_MS
+    key = f"{tank.id}/{parameter}"
+    sums = (moment.state.planned.get(key), moment.state.believed.get(key))
+    planned, given = (0 if one is None else one.since(since) for one in sums)
+    return planned, given
+
+
+def way_to_floor(guard: AlkalinityGuard, begun: float, now: float) -> float:
+    """The part of the way to the floor that lies behind, in percent, from 0 to 100."""
+    whole = begun - guard.floor
+    if whole <= 0:
+        return 100.0
+    return min(max((begun - now) / whole * 100.0, 0.0), 100.0)
+
+
+def pressing(hours: float | None) -> Priority:
+    """The priority that the time left asks for."""
+    if hours is None or hours >= SOON_HOURS:
+        return "note"
+    return "urgent" if hours < URGENT_HOURS else "soon"

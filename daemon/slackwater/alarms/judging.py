@@ -1,0 +1,249 @@
+"""Which alarms begin, grow, end or are heard again: the judge.
+
+Floor 4. One subject: from conditions to entries. Laws here: one alarm for one root
+cause, what it explains is not told; a cause must last before it is told and be gone
+before it ends, longer each time it comes back; at most ten are told in ten minutes, the
+most pressing first; no silence is without an end.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import datetime, timedelta
+
+from slackwater.alarms.conditions import Condition
+from slackwater.alarms.holds import held
+from slackwater.alarms.machinery import machinery
+from slackwater.alarms.paper import paper
+from slackwater.alarms.rows import ROWS
+from slackwater.alarms.sizing import Size, size_of
+from slackwater.alarms.water import water
+from slackwater.facts.alarms import (
+    PRIORITIES,
+    AlarmChanged,
+    AlarmEvent,
+    AlarmRaised,
+    Cause,
+    StandingAlarm,
+    is_more_pressing,
+)
+from slackwater.facts.ringing import TOLD_AT_MOST
+from slackwater.gate.moment import Moment
+from slackwater.pump.outcome import Stamp
+
+TOLD_WITHIN_MS = 600_000
+# The wait before an alarm may end doubles each time it came back, up to an hour.
+OFF_AT_MOST_S, DOUBLED_AT_MOST = 3600.0, 10
+# What a root cause left behind is not told for so long after it ended.
+AFTERMATH_H = 24.0
+AFTERMATH = frozenset({Cause.MISSED_DOSES, Cause.RESUMING, Cause.ALKALINITY_FALL})
+# Told by an assessment, which also says when it is over.
+ASSESSED = frozenset({Cause.UPTAKE_FELL})
+# An assessment that nobody repeats speaks no longer than this.
+ASSESSED_FOR = timedelta(days=14)
+
+
+@dataclass(slots=True, kw_only=True)
+class Watch:
+    """What the judge keeps between two looks; a start begins with nothing.
+
+    `since_s` is when a condition was first seen without a pause, `gone_s` when it was
+    first missed, boot-time seconds; `believed` the count of spoiled readings of a probe
+    when it was last believed, with the time of that reading; `sizes` what is newest.
+    """
+
+    since_s: dict[str, float] = field(default_factory=dict)
+    gone_s: dict[str, float] = field(default_factory=dict)
+    believed: dict[str, tuple[int, datetime | None]] = field(default_factory=dict)
+    sizes: dict[str, Size] = field(default_factory=dict)
+
+
+def judge(
+    moment: Moment, watch: Watch, stamp: Stamp, differ: tuple[str, ...] = ()
+) -> list[AlarmEvent]:
+    """Every entry that follows from this moment; only `watch` is changed.
+
+    `differ` names files that are not the approved ones. An entry that could not be
+    written is made again at the next look.
+    """
+    there = told_now(moment, watch, differ)
+    _keep_times(moment, watch, there)
+    return [
+        *_silences(moment, stamp),
+        *_ended(moment, watch, stamp),
+        *_told(moment, watch, there, stamp),
+    ]
+
+
+def told_now(
+    moment: Moment, watch: Watch, differ: tuple[str, ...] = ()
+) -> dict[str, Condition]:
+    """What is wrong and not explained by something else, by the name of its alarm."""
+    spoiled = _spoiled(moment, watch)
+    found = _merged(
+        (
+            *held(moment),
+            *machinery(moment),
+            *paper(moment, differ),
+            *water(moment, spoiled),
+        )
+    )
+    roots = list(found.values())
+    return {
+        name: condition
+        for name, condition in found.items()
+        if not _is_explained(moment, condition, roots)
+    }
+
+
+def _merged(conditions: Iterable[Condition]) -> dict[str, Condition]:
+    """Two findings of one name are one, with everything that either stops."""
+    found: dict[str, Condition] = {}
+    for one in conditions:
+        known = found.get(one.id)
+        if known is not None:
+            one = replace(  # noqa: PLW2901 -- both together take its place
+                known,
+                tanks=tuple(sorted({*known.tanks, *one.tanks})),
+                stops=known.stops | one.stops,
+                share=min(known.share, one.share),
+            )
+        found[one.id] = one
+    return found
+
+
+def _spoiled(moment: Moment, watch: Watch) -> frozenset[str]:
+    """Probes that sent something unbelievable since they were last believed."""
+    found = set()
+    for probe in moment.machine.probes:
+        count = moment.sight.spoiled.get(probe, 0)
+        series = moment.sight.readings.get(probe)
+        newest = series[-1].at if series else None
+        known, at = watch.believed.get(probe, (count, newest))
+        if at != newest:
+            known = count
+        watch.believed[probe] = (known, newest)
+        if count > known:
+            found.add(probe)
+    return frozenset(found)
+
+
+def _is_explained(
+    moment: Moment, condition: Condition, roots: Sequence[Condition]
+) -> bool:
+    for root in roots:
+        row = ROWS[root.cause]
+        tanks = not set(root.tanks).isdisjoint(condition.tanks)
+        if condition.cause in row.hides and tanks:
+            return True
+        if condition.cause in row.covers and root.about == condition.about:
+            return True
+    return condition.cause in AFTERMATH and _is_aftermath(moment, condition)
+
+
+def _is_aftermath(moment: Moment, condition: Condition) -> bool:
+    """Whether a root that hides it ended lately, or ends just now."""
+    for known in moment.state.alarms.values():
+        row = ROWS[known.first.cause]
+        tanks = set(known.first.tanks).isdisjoint(condition.tanks)
+        if condition.cause not in row.hides or tanks:
+            continue
+        if known.first.cause in AFTERMATH:
+            continue
+        if known.ended_at is None or known.is_standing:
+            return True
+        passed_h = (moment.now.utc - known.ended_at).total_seconds() / 3600
+        if passed_h < AFTERMATH_H:
+            return True
+    return False
+
+
+def _keep_times(moment: Moment, watch: Watch, there: Mapping[str, Condition]) -> None:
+    now_s = moment.now.boot_s
+    watch.since_s = {name: watch.since_s.get(name, now_s) for name in there}
+    watch.gone_s = {
+        name: watch.gone_s.get(name, now_s)
+        for name, known in moment.state.alarms.items()
+        if known.is_standing and name not in there
+    }
+    watch.sizes = {
+        name: size_of(moment, condition, moment.state.alarms.get(name))
+        for name, condition in there.items()
+    }
+
+
+def _silences(moment: Moment, stamp: Stamp) -> Iterator[AlarmChanged]:
+    """Silences that are over."""
+    for name, known in sorted(moment.state.alarms.items()):
+        if known.word == "suppressed" and _is_past(moment, known.until):
+            note = "the silence ended"
+            yield AlarmChanged(**stamp, alarm=name, to="active", note=note)
+
+
+def _is_past(moment: Moment, until: datetime | None) -> bool:
+    return until is None or moment.now.utc >= until
+
+
+def _ended(moment: Moment, watch: Watch, stamp: Stamp) -> Iterator[AlarmChanged]:
+    for name, gone_s in sorted(watch.gone_s.items()):
+        known = moment.state.alarms[name]
+        if known.first.cause in ASSESSED:
+            over = moment.now.utc - known.raised.at > ASSESSED_FOR
+        else:
+            over = moment.now.boot_s - gone_s >= off_s(known)
+        if over:
+            yield AlarmChanged(**stamp, alarm=name, to="returned")
+
+
+def off_s(known: StandingAlarm) -> float:
+    """How long its cause must be gone before an alarm ends."""
+    row_s = ROWS[known.first.cause].off_s
+    again = min(known.times - 1, DOUBLED_AT_MOST)
+    return max(min(row_s * (1 << again), OFF_AT_MOST_S), row_s)
+
+
+def _told(
+    moment: Moment, watch: Watch, there: Mapping[str, Condition], stamp: Stamp
+) -> list[AlarmRaised]:
+    """What begins or grew worse, as many as may be told now."""
+    wanted = [
+        (name, condition)
+        for name, condition in there.items()
+        if _is_due(moment, watch, name, condition)
+    ]
+    wanted.sort(key=lambda one: (PRIORITIES.index(watch.sizes[one[0]].priority), one))
+    lately = [
+        at_ms
+        for at_ms in moment.state.told_ms
+        if moment.proven_ms - at_ms < TOLD_WITHIN_MS
+    ]
+    room = max(TOLD_AT_MOST - len(lately), 0)
+    return [
+        _raised(condition, watch.sizes[name], stamp)
+        for name, condition in wanted[:room]
+    ]
+
+
+def _is_due(moment: Moment, watch: Watch, name: str, condition: Condition) -> bool:
+    lasted_s = moment.now.boot_s - watch.since_s[name]
+    if lasted_s < ROWS[condition.cause].on_s:
+        return False
+    known, size = moment.state.alarms.get(name), watch.sizes[name]
+    if known is None or not known.is_standing:
+        return True
+    grew = is_more_pressing(size.priority, known.raised.priority)
+    return grew or size.reminder > known.raised.reminder
+
+
+def _raised(condition: Condition, size: Size, stamp: Stamp) -> AlarmRaised:
+    return AlarmRaised(
+        **stamp,
+        alarm=condition.id,
+        cause=condition.cause,
+        about=condition.about,
+        priority=size.priority,
+        tanks=condition.tanks,
+        hours_left=size.hours_left,
+        level_meq_per_l=size.levels,
+        figures=size.figures,
+        reminder=size.reminder,
+    )

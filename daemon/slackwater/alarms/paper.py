@@ -1,0 +1,145 @@
+"""What runs out: approvals, calibrations, bottles, tasks, and files that changed.
+
+Floor 4. One subject: what a person has to renew. Laws here: it is told while there is
+still time; a thing that ran out stops doses and is told as such.
+Source: calibrations are measured again after 75 and at the latest 90 days, approvals
+are renewed from 14 days on, bottles filled from a week on; common practice, no source.
+"""
+
+from collections.abc import Iterator
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from slackwater.alarms.conditions import (
+    EVERYTHING,
+    Condition,
+    of_all,
+    of_pumps,
+    used_pumps,
+)
+from slackwater.alarms.foresight import mean_ul
+from slackwater.facts.alarms import Cause, Priority
+from slackwater.facts.tank import Pump
+from slackwater.gate.moment import Moment
+
+ENDING, ENDING_SOON = timedelta(days=14), timedelta(days=3)
+CALIBRATION_DUE, CALIBRATION_LATE = timedelta(days=75), timedelta(days=90)
+# A bottle that lasts so many days is told, then told again.
+LOW_DAYS, LOWER_DAYS = 7.0, 3.0
+
+
+def paper(moment: Moment, differ: tuple[str, ...] = ()) -> Iterator[Condition]:
+    """Every condition of this kind; `differ` names files that are not as approved."""
+    yield from _approval(moment)
+    for pump in used_pumps(moment):
+        yield from _calibration(moment, pump)
+    yield from _bottles(moment)
+    yield from _tasks(moment)
+    if differ:
+        names = ", ".join(differ)
+        yield Condition(
+            cause=Cause.FILES_DIFFER, about=EVERYTHING, figures={"files": names}
+        )
+
+
+def _approval(moment: Moment) -> Iterator[Condition]:
+    approval, utc = moment.approval, moment.now.utc
+    if approval is None:
+        # In shadow there may be none yet, which is no trouble.
+        if moment.state.stage == "live":
+            yield of_all(moment, Cause.NO_PLAN)
+        return
+    left = approval.expires_at - utc
+    figures = {"ends": _day(approval.expires_at)}
+    if left <= timedelta():
+        yield of_all(moment, Cause.APPROVAL_EXPIRED, **figures)
+    elif left <= ENDING and not _follows(moment, approval.expires_at):
+        least: Priority = "soon" if left <= ENDING_SOON else "note"
+        yield Condition(
+            cause=Cause.APPROVAL_ENDING, about=EVERYTHING, least=least, figures=figures
+        )
+
+
+def _follows(moment: Moment, ends: datetime) -> bool:
+    """Whether an approval that lasts longer takes over before this one ends."""
+    return any(
+        one.approval.takes_over_at < ends < one.approval.expires_at
+        for one in moment.state.approvals
+    )
+
+
+def _calibration(moment: Moment, pump: Pump) -> Iterator[Condition]:
+    known, approval = moment.state.calibrations.get(pump.id), moment.approval
+    if known is None or approval is None:
+        return
+    if known.cal != approval.calibrations.get(pump.id, ""):
+        yield of_pumps(moment, (Cause.CALIBRATION_CHANGED, pump.id), [pump])
+    age = moment.now.utc - known.at
+    if age >= CALIBRATION_DUE:
+        least: Priority = "soon" if age >= CALIBRATION_LATE else "note"
+        yield Condition(
+            cause=Cause.CALIBRATION_DUE,
+            about=pump.id,
+            tanks=(pump.tank,),
+            least=least,
+            figures={"age_days": age.days},
+        )
+
+
+def _bottles(moment: Moment) -> Iterator[Condition]:
+    machine, drawn = moment.machine, moment.state.drawn_ul
+    sharing: dict[str, list[Pump]] = {}
+    for pump in machine.pumps.values():
+        sharing.setdefault(pump.reservoir, []).append(pump)
+    for name, reservoir in sorted(machine.reservoirs.items()):
+        pumps = sharing.get(name, [])
+        per_day_ul = _per_day_ul(moment, {pump.id for pump in pumps})
+        if per_day_ul <= 0:
+            continue
+        left_ul = reservoir.content_ul - sum(drawn.get(p.id, 0) for p in pumps)
+        yield from _bottle(moment, name, pumps, left_ul, per_day_ul)
+
+
+def _per_day_ul(moment: Moment, pumps: set[str]) -> float:
+    rules = moment.rules.lines.values()
+    return sum(mean_ul(rule) for rule in rules if rule.line.pump in pumps)
+
+
+def _bottle(
+    moment: Moment, name: str, pumps: list[Pump], left_ul: int, per_day_ul: float
+) -> Iterator[Condition]:
+    if left_ul <= 0:
+        yield of_pumps(moment, (Cause.RESERVOIR_EMPTY, name), pumps)
+        return
+    days = left_ul / per_day_ul
+    if days < LOW_DAYS:
+        least: Priority = "soon" if days < LOWER_DAYS else "note"
+        yield Condition(
+            cause=Cause.RESERVOIR_LOW,
+            about=name,
+            tanks=tuple(sorted({pump.tank for pump in pumps})),
+            least=least,
+            figures={"left_ul": left_ul, "days": round(days, 1)},
+        )
+
+
+def _tasks(moment: Moment) -> Iterator[Condition]:
+    overdue: dict[str, list[str]] = {}
+    for name, task in sorted(moment.state.tasks.items()):
+        tank = moment.machine.tanks.get(task.tank)
+        if tank is None:
+            continue
+        today = moment.now.utc.astimezone(ZoneInfo(tank.zone)).date()
+        if task.due_on < today:
+            overdue.setdefault(task.tank, []).append(name)
+    for about, names in overdue.items():
+        yield Condition(
+            cause=Cause.TASK_OVERDUE,
+            about=about,
+            tanks=(about,),
+            figures={"tasks": len(names), "first": names[0]},
+        )
+
+
+def _day(when: datetime) -> str:
+    return f"{when:%Y-%m-%d %H:%M} UTC"

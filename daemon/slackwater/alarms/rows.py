@@ -1,0 +1,329 @@
+"""The table: a root cause → what it means, what to do, what it explains.
+
+Floor 4. One subject: the rows of alarms. Laws here: each cause has one row; a row names
+one action for a person; what a root explains is not told beside it.
+Source: delays, shares and the order of rows are common practice, no source; the first
+aid behind a row is `facts.first_aid`.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from slackwater.facts.alarms import Cause, Priority
+from slackwater.facts.first_aid import TOPICS
+from slackwater.facts.reasons import SENTENCES, Code
+
+# What follows by itself when a tank is not dosed as planned.
+FOLLOWS = frozenset(
+    {
+        Cause.MISSED_DOSES,
+        Cause.RESUMING,
+        Cause.ALKALINITY_LOW,
+        Cause.ALKALINITY_FALL,
+    }
+)
+# What cannot be known while nothing is heard.
+UNHEARD = frozenset(
+    {Cause.NODE_ABSENT, Cause.PROBE_MISSING, Cause.PROBE_STALE, Cause.PROBE_SPOILED}
+)
+# A cause must stand, and be gone, for so long, in seconds, unless its row says more.
+ON_S, OFF_S = 5.0, 60.0
+# A beat is missed for 15 s first; all in all an alarm stands within a minute.
+SILENT_S = 25.0
+# Values of probes come and go; what they say must be gone for so long.
+PROBE_OFF_S = 300.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Row:
+    """What an alarm of one cause says and does.
+
+    `hides` are causes not told for the same tanks, `covers` for the same thing.
+    `rises`: there is, or may be, too much. `least` is its priority whatever time is
+    left.
+    Units: `on_s` and `off_s` seconds.
+    """
+
+    sentence: str
+    action: str
+    topic: str = ""
+    hides: frozenset[Cause] = frozenset()
+    covers: frozenset[Cause] = frozenset()
+    rises: bool = False
+    least: Priority = "note"
+    on_s: float = ON_S
+    off_s: float = OFF_S
+
+
+def _coded(code: Code, action: str, **more: object) -> Row:
+    """A row for a reason of the gate: its sentence and its first aid."""
+    topic = TOPICS.get(code, "")
+    return Row(sentence=SENTENCES[code], action=action, topic=topic, **more)  # type: ignore[arg-type]  # fields of Row
+
+
+_RELEASE = "then end the hold with `slackwater release`"
+
+ROWS: Mapping[Cause, Row] = {
+    Cause.LINK_DOWN: _coded(
+        Code.LINK_DOWN,
+        "Look whether the broker runs and this machine reaches it.",
+        hides=FOLLOWS | UNHEARD,
+        on_s=15.0,
+    ),
+    Cause.SECOND_DAEMON: _coded(
+        Code.SECOND_DAEMON,
+        f"Find the other daemon and stop it, {_RELEASE}.",
+        hides=FOLLOWS | {Cause.NODE_IMPOSSIBLE, Cause.NODE_TWICE},
+        rises=True,
+        least="soon",
+    ),
+    Cause.TAKEN_OVER: _coded(
+        Code.TAKEN_OVER,
+        f"Find the other client that uses the daemon's name at the broker, {_RELEASE}.",
+        hides=FOLLOWS | UNHEARD | {Cause.LINK_DOWN},
+        least="soon",
+    ),
+    Cause.CLOCK_UNPROVEN: _coded(
+        Code.CLOCK_UNPROVEN,
+        "Let the time service set the clock, or look at a watch and run "
+        "`slackwater clock confirm`.",
+        hides=FOLLOWS | {Cause.NO_PLAN},
+        on_s=10.0,
+    ),
+    Cause.CLOCK_JUMPED: _coded(
+        Code.CLOCK_JUMPED,
+        f"Compare the machine's clock with a watch, find out what set it, {_RELEASE}.",
+        hides=FOLLOWS | {Cause.CLOCK_BEHIND},
+    ),
+    Cause.CLOCK_BEHIND: _coded(
+        Code.CLOCK_BEHIND,
+        "Set the clock; if it is right, run `slackwater clock confirm`.",
+        hides=FOLLOWS | {Cause.NO_PLAN},
+        on_s=10.0,
+    ),
+    Cause.DISK_FULL: _coded(
+        Code.LEDGER_FULL,
+        "Make room on the disk that holds the ledger; never delete the ledger.",
+        hides=FOLLOWS,
+    ),
+    Cause.LEDGER_FAULT: _coded(
+        Code.LEDGER_FAULT,
+        "Look at the disk, run `slackwater ledger verify`, and start again.",
+        hides=FOLLOWS,
+        least="soon",
+    ),
+    Cause.START_STORM: _coded(
+        Code.START_STORM,
+        f"Look into the log why the daemon ended, {_RELEASE}.",
+        hides=FOLLOWS,
+        least="soon",
+    ),
+    Cause.NO_PLAN: _coded(
+        Code.NO_PLAN,
+        "Rehearse a plan and approve it: `slackwater approve`.",
+        hides=FOLLOWS,
+        least="soon",
+    ),
+    Cause.APPROVAL_EXPIRED: _coded(
+        Code.APPROVAL_EXPIRED,
+        "Look at the plan and approve it again: `slackwater approve`.",
+        hides=FOLLOWS | {Cause.APPROVAL_ENDING},
+    ),
+    Cause.APPROVAL_ENDING: Row(
+        sentence="The approval ends soon; then nothing is dosed.",
+        action="Look at the plan and approve it again: `slackwater approve`.",
+    ),
+    Cause.FILES_DIFFER: Row(
+        sentence="The files on disk are not the approved ones; the approved ones go "
+        "on.",
+        action="Approve the changed files, or put the approved ones back.",
+    ),
+    Cause.EVERYTHING_HELD: _coded(
+        Code.MANUAL_HOLD,
+        "End it when the work is done: `slackwater release`.",
+        hides=FOLLOWS,
+    ),
+    Cause.NODE_ABSENT: _coded(
+        Code.NODE_ABSENT,
+        "Look whether the pump node has power and network.",
+        hides=FOLLOWS,
+        on_s=SILENT_S,
+    ),
+    Cause.NODE_IDENTITY: _coded(
+        Code.NODE_IDENTITY,
+        "Put the approved device back, or calibrate its pumps and approve again.",
+        hides=FOLLOWS,
+    ),
+    Cause.NODE_TWICE: _coded(
+        Code.NODE_TWICE,
+        f"Find the second device and switch it off, {_RELEASE}.",
+        hides=FOLLOWS,
+        covers=frozenset({Cause.NODE_IMPOSSIBLE, Cause.NODE_IDENTITY}),
+        rises=True,
+        least="soon",
+    ),
+    Cause.NODE_IMPOSSIBLE: _coded(
+        Code.NODE_IMPOSSIBLE,
+        "Look at the node and find out what flowed; write it down with "
+        f"`slackwater added`, {_RELEASE}.",
+        hides=FOLLOWS,
+        rises=True,
+        least="soon",
+    ),
+    Cause.NODE_HELD: _coded(
+        Code.NODE_HELD,
+        f"Take the hold off at the device, {_RELEASE}.",
+        hides=FOLLOWS,
+    ),
+    Cause.NODE_FAULT: _coded(
+        Code.NODE_FAULT,
+        "Look at the pump head and switch the node off and on.",
+        hides=FOLLOWS,
+    ),
+    Cause.NODE_BUDGET: _coded(
+        Code.NODE_BUDGET,
+        "Wait an hour for a node that has just started; else compare its own limit "
+        "with the plan.",
+        hides=FOLLOWS,
+    ),
+    Cause.RETAINED_COMMAND: _coded(
+        Code.RETAINED_COMMAND,
+        f"Remove the retained message and find out who sent it, {_RELEASE}.",
+        hides=FOLLOWS,
+        rises=True,
+        least="soon",
+    ),
+    Cause.OVER_DELIVERED: _coded(
+        Code.OVER_DELIVERED,
+        "Test alkalinity, look at hose and pump, and calibrate it before you release "
+        "the hold.",
+        hides=FOLLOWS,
+        rises=True,
+        least="soon",
+    ),
+    Cause.SHORT_DELIVERED: _coded(
+        Code.SHORT_DELIVERED,
+        f"Look for air, a kink or an empty bottle, calibrate, {_RELEASE}.",
+        hides=FOLLOWS,
+    ),
+    Cause.PUMP_CHANGED: _coded(
+        Code.PUMP_CHANGED,
+        "Calibrate the pump, approve again and release the hold.",
+        hides=FOLLOWS,
+        covers=frozenset({Cause.CALIBRATION_CHANGED, Cause.CALIBRATION_DUE}),
+    ),
+    Cause.CALIBRATION_CHANGED: _coded(
+        Code.CALIBRATION_CHANGED,
+        "Approve again, so that the plan counts with the new calibration.",
+        hides=FOLLOWS,
+    ),
+    Cause.CALIBRATION_DUE: Row(
+        sentence="The calibration is old; a pump drifts as its tube wears.",
+        action="Measure the pump again: `slackwater calibrate`.",
+    ),
+    Cause.RESERVOIR_EMPTY: Row(
+        sentence="The reservoir must be empty by what was drawn from it.",
+        action="Look at the bottle and fill it with the same strength.",
+        hides=FOLLOWS | {Cause.SHORT_DELIVERED},
+        covers=frozenset({Cause.RESERVOIR_LOW}),
+    ),
+    Cause.RESERVOIR_LOW: Row(
+        sentence="The reservoir is nearly empty.",
+        action="Make new solution of the same strength and fill it up.",
+    ),
+    Cause.PROBE_MISSING: _coded(
+        Code.ALKALINITY_MISSING,
+        "Look whether the probe has power and network; test by hand meanwhile.",
+        hides=FOLLOWS,
+        off_s=PROBE_OFF_S,
+    ),
+    Cause.PROBE_STALE: _coded(
+        Code.ALKALINITY_STALE,
+        "Look whether the probe has power and network; test by hand meanwhile.",
+        hides=FOLLOWS,
+        off_s=PROBE_OFF_S,
+    ),
+    Cause.PROBE_FROZEN: _coded(
+        Code.ALKALINITY_FROZEN,
+        "Clean the probe and compare it with a hand test.",
+        hides=FOLLOWS,
+        off_s=PROBE_OFF_S,
+    ),
+    Cause.PROBE_SPOILED: Row(
+        sentence="The probe sends readings that cannot be believed.",
+        action="Look at the probe's unit and scale, and compare it with a hand test.",
+        hides=FOLLOWS,
+        covers=frozenset({Cause.PROBE_STALE, Cause.PROBE_MISSING}),
+        on_s=30.0,
+        off_s=PROBE_OFF_S,
+    ),
+    Cause.PROBES_CONTRADICT: _coded(
+        Code.ALKALINITY_SPREAD,
+        "Test by hand; that tells which probe is wrong.",
+        hides=FOLLOWS,
+        off_s=PROBE_OFF_S,
+    ),
+    Cause.ALKALINITY_CEILING: _coded(
+        Code.ALKALINITY_CEILING,
+        "Test by hand at once and find out what flowed.",
+        hides=FOLLOWS | {Cause.ALKALINITY_CLIMB},
+        rises=True,
+        least="urgent",
+    ),
+    Cause.ALKALINITY_CLIMB: _coded(
+        Code.ALKALINITY_CLIMB,
+        f"Test by hand, find out what lifts it, {_RELEASE}.",
+        hides=FOLLOWS,
+        rises=True,
+        least="soon",
+    ),
+    Cause.ALKALINITY_LOW: Row(
+        sentence=SENTENCES[Code.ALKALINITY_LOW],
+        action="Test by hand; look at bottle, hose and pump, then at the plan.",
+        hides=frozenset({Cause.ALKALINITY_FALL, Cause.RESUMING, Cause.MISSED_DOSES}),
+        least="urgent",
+        off_s=PROBE_OFF_S,
+    ),
+    Cause.ALKALINITY_FALL: Row(
+        sentence=SENTENCES[Code.ALKALINITY_FALL],
+        action="Test by hand; look at bottle, hose and pump, and for a white cloud.",
+        topic="white-cloud",
+        hides=frozenset({Cause.RESUMING, Cause.MISSED_DOSES}),
+        off_s=PROBE_OFF_S,
+    ),
+    Cause.UPTAKE_FELL: Row(
+        sentence="The tank uses up much less than it did; the dose is being reduced.",
+        action="Look at the animals: this is the earliest sign of trouble.",
+        least="soon",
+    ),
+    Cause.MANUAL_HOLD: _coded(
+        Code.MANUAL_HOLD,
+        "End it when the work is done: `slackwater release`.",
+        hides=FOLLOWS,
+    ),
+    Cause.PAUSED: _coded(
+        Code.PAUSE,
+        "It ends by itself; look that it was meant to be so long.",
+        hides=FOLLOWS,
+    ),
+    Cause.HELD: Row(
+        sentence="Doses are held.",
+        action=f"See `slackwater why`, {_RELEASE}.",
+        hides=FOLLOWS,
+        least="soon",
+    ),
+    Cause.RESUMING: _coded(
+        Code.RESUMING,
+        "Test alkalinity before each step up; the plan comes back by itself.",
+        hides=frozenset({Cause.MISSED_DOSES}),
+    ),
+    Cause.MISSED_DOSES: Row(
+        sentence="Doses were missed and will not be made up.",
+        action="See `slackwater why` for what keeps them from running.",
+        least="soon",
+    ),
+    Cause.TASK_OVERDUE: Row(
+        sentence="Something a person must do is overdue.",
+        action="See `slackwater tasks`.",
+    ),
+}

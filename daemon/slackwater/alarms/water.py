@@ -1,0 +1,174 @@
+"""What is wrong with probes, levels and what a tank was given.
+
+Floor 4. One subject: the water. Laws here: one sound probe is enough to know it, the
+others are told all the same; a level is judged by what was measured, never by what was
+reckoned; a threshold that was passed must be left by a margin.
+Source: thresholds of levels are those of the interlocks; shares of missed doses are
+common practice, no source.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+
+from slackwater.alarms.conditions import Condition
+from slackwater.alarms.foresight import (
+    day_sums,
+    in_dkh,
+    levels_in_dkh,
+    measured,
+)
+from slackwater.facts.alarms import Cause, alarm_id
+from slackwater.facts.messages import Reading
+from slackwater.facts.reasons import Figure, Reason
+from slackwater.facts.tank import AlkalinityGuard, Probe, Tank
+from slackwater.gate.alkalinity import (
+    alkalinity_probes,
+    falls,
+    frozen,
+    is_fresh,
+)
+from slackwater.gate.moment import ALKALINITY, Moment
+from slackwater.gate.resuming import WHOLE
+from slackwater.gate.shortening import base_ppm
+
+# So much of a day's plan may be missing before it is told, and so little after.
+SHORT_SHARE, SHORT_SHARE_OFF = 0.25, 0.15
+# Nobody is woken for less than this in a day.
+LEAST_SHORT_DKH = 0.1
+
+
+def water(moment: Moment, spoiled: frozenset[str] = frozenset()) -> Iterator[Condition]:
+    """Every condition of the water; `spoiled` names probes nobody can believe now."""
+    for _, tank in sorted(moment.machine.tanks.items()):
+        probes = alkalinity_probes(moment, tank.id)
+        yield from _probes(moment, tank, probes, spoiled)
+        yield from _levels(moment, tank, probes)
+        if tank.id in moment.state.resuming:
+            yield _of(tank, Cause.RESUMING)
+        yield from _missed(moment, tank)
+
+
+def _of(tank: Tank, cause: Cause, /, **figures: Figure) -> Condition:
+    return Condition(cause=cause, about=tank.id, tanks=(tank.id,), figures=figures)
+
+
+def _probes(
+    moment: Moment, tank: Tank, probes: Sequence[Probe], spoiled: frozenset[str]
+) -> Iterator[Condition]:
+    found = [
+        condition
+        for probe in probes
+        if (condition := _probe(moment, probe, spoiled)) is not None
+    ]
+    # Another sound probe speaks for the water: then nothing is shortened.
+    share = 1.0 if len(found) < len(probes) else _base_share(moment, tank)
+    yield from (replace(condition, share=share) for condition in found)
+    yield from _spread(moment, tank, probes)
+
+
+def _probe(moment: Moment, probe: Probe, spoiled: frozenset[str]) -> Condition | None:
+    series = moment.sight.readings.get(probe.id, [])
+    if probe.id in spoiled:
+        return _at(probe, Cause.PROBE_SPOILED)
+    if not series:
+        return _at(probe, Cause.PROBE_MISSING)
+    if not is_fresh(probe, series, moment.now.utc):
+        age_min = int((moment.now.utc - series[-1].at).total_seconds() // 60)
+        return _at(probe, Cause.PROBE_STALE, age_min=age_min)
+    reason = frozen(probe, series)
+    return None if reason is None else _at(probe, Cause.PROBE_FROZEN, **reason.figures)
+
+
+def _at(probe: Probe, cause: Cause, /, **figures: Figure) -> Condition:
+    return Condition(cause=cause, about=probe.id, tanks=(probe.tank,), figures=figures)
+
+
+def _base_share(moment: Moment, tank: Tank) -> float:
+    """The part of the plan that is given while the water is not known."""
+    rules = [
+        rule
+        for rule in moment.rules.lines.values()
+        if rule.line.tank == tank.id and rule.follows_alkalinity
+    ]
+    shares = [base_ppm(moment, tank.id, rule) / WHOLE for rule in rules]
+    return min(shares, default=1.0)
+
+
+def _fresh(moment: Moment, probes: Sequence[Probe]) -> list[Reading]:
+    series = [(p, moment.sight.readings.get(p.id, [])) for p in probes]
+    return [
+        readings[-1]
+        for probe, readings in series
+        if is_fresh(probe, readings, moment.now.utc)
+    ]
+
+
+def _spread(moment: Moment, tank: Tank, probes: Sequence[Probe]) -> Iterator[Condition]:
+    guard = moment.machine.guards.get(tank.id)
+    values = [reading.value for reading in _fresh(moment, probes)]
+    if guard is None or not values:
+        return
+    apart = max(values) - min(values)
+    if apart > guard.spread:
+        yield replace(
+            _of(tank, Cause.PROBES_CONTRADICT, apart_dkh=levels_in_dkh(apart)),
+            share=_base_share(moment, tank),
+        )
+
+
+def _levels(moment: Moment, tank: Tank, probes: Sequence[Probe]) -> Iterator[Condition]:
+    guard, level = moment.machine.guards.get(tank.id), measured(moment, tank)
+    if guard is None:
+        return
+    if level is not None:
+        shown = levels_in_dkh(level.value)
+        if level.value > guard.ceiling:
+            yield _of(tank, Cause.ALKALINITY_CEILING, newest_dkh=shown)
+        if level.value < _floor(moment, tank, guard):
+            low = _of(tank, Cause.ALKALINITY_LOW, newest_dkh=shown)
+            yield replace(low, share=_base_share(moment, tank))
+    fell = [_fall(moment, guard, probe) for probe in probes]
+    for reason in fell:
+        if reason is not None:
+            share = _base_share(moment, tank)
+            fall = _of(tank, Cause.ALKALINITY_FALL, **reason.figures)
+            yield replace(fall, share=share)
+            return
+
+
+def _floor(moment: Moment, tank: Tank, guard: AlkalinityGuard) -> float:
+    """The floor, a little higher while it has been passed."""
+    known = moment.state.alarms.get(alarm_id(Cause.ALKALINITY_LOW, tank.id))
+    stands = known is not None and known.is_standing
+    return guard.floor + (guard.hysteresis if stands else 0.0)
+
+
+def _fall(moment: Moment, guard: AlkalinityGuard, probe: Probe) -> Reason | None:
+    return falls(guard, moment.sight.readings.get(probe.id, []), moment.now.utc)
+
+
+def _missed(moment: Moment, tank: Tank) -> Iterator[Condition]:
+    """Less of anything than was planned for the last 24 h, beyond a share."""
+    known = moment.state.alarms.get(alarm_id(Cause.MISSED_DOSES, tank.id))
+    stands = known is not None and known.is_standing
+    limit = SHORT_SHARE_OFF if stands else SHORT_SHARE
+    for parameter in sorted(_planned(moment, tank)):
+        planned, given = day_sums(moment, tank, parameter)
+        if planned <= 0 or planned - given <= limit * planned:
+            continue
+        if parameter == ALKALINITY and in_dkh(planned - given, tank) < LEAST_SHORT_DKH:
+            continue
+        percent = round(100 * given / planned)
+        yield _of(tank, Cause.MISSED_DOSES, parameter=parameter, given_percent=percent)
+        return
+
+
+def _planned(moment: Moment, tank: Tank) -> set[str]:
+    """Parameters the plan in force doses into this tank."""
+    return {
+        effect.parameter
+        for rule in moment.rules.lines.values()
+        if rule.line.tank == tank.id
+        and (pump := moment.rules.pumps.get(rule.line.pump)) is not None
+        for effect in pump.effects
+    }
