@@ -13,7 +13,6 @@ from zoneinfo import ZoneInfo
 
 import click
 
-from slackwater.assessment.assess import assess
 from slackwater.assessment.evidence import evidence_of
 from slackwater.assessment.proposal import Asked
 from slackwater.cli.document import REFUSED, Answer
@@ -24,13 +23,11 @@ from slackwater.cli.shell import Shell, verb
 from slackwater.errors import Finding, InputError
 from slackwater.facts.plan import Plan
 from slackwater.facts.tank import Machine
-from slackwater.ledger.history import read_history
 from slackwater.outside.settings import read_machine, read_plan
 from slackwater.outside.settings.documents import PLAN_FILE
+from slackwater.service.assessing import assessed
 from slackwater.service.proposing import Fitted, propose_fitting
 
-# More than the longest shelf life and the longest look back of an uptake.
-LOOK_BACK = timedelta(days=200)
 KEPT_SUFFIX = ".before"
 
 
@@ -109,8 +106,7 @@ def proposed(
     Raises: InputError for a pump that cannot be accepted by itself; ledger errors.
     """
     now = found.now.utc
-    history = read_history(found.ledger, tank, now - LOOK_BACK, now)
-    assessment = assess(history, machine, tank, now)
+    assessment = assessed(found.ledger, machine, tank, now)
     asked = Asked(
         machine=machine,
         tank=tank,
