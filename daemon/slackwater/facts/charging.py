@@ -7,6 +7,7 @@ the report.
 
 from collections.abc import Mapping
 from datetime import date, datetime
+from itertools import takewhile
 
 from slackwater.facts.events import (
     ChargeRaised,
@@ -249,11 +250,8 @@ def _take_back(state: State, key: str, tag: str, day: date) -> None:
 
 
 def _forget_closed(state: State, before_ms: int) -> None:
-    old = []
+    closed = state.closed
     # Doses stand in the order they were closed in, and proven time never falls.
-    for attempt, closed in state.closed.items():
-        if closed.proven_ms > before_ms:
-            break
-        old.append(attempt)
-    for attempt in old:
-        del state.closed[attempt]
+    old = takewhile(lambda attempt: closed[attempt].proven_ms <= before_ms, closed)
+    for attempt in list(old):
+        del closed[attempt]

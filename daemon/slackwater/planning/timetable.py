@@ -83,9 +83,7 @@ class Timetable:
         return self._tanks[tank].day(local_day)
 
     def left_out(self, tank: str, local_day: date) -> tuple[str, ...]:
-        """What of a tank's local day has no place; as `day` says, without doses."""
-        if tank not in self._tanks:
-            return ()
+        """What of a local day has no place, as `day` says, without laying its doses."""
         return self._tanks[tank].left_out(local_day)
 
     def between(self, after: datetime, until: datetime) -> list[DueDose]:
