@@ -87,6 +87,9 @@ class Announcer(Protocol):
     def show(self, topic: str, document: dict[str, object]) -> None:
         """Publish a retained state document below the site's prefix."""
 
+    def clear(self, topic: str) -> None:
+        """Take a retained state document away."""
+
 
 class Alarm(Protocol):
     """Wakes the loop at a wall time; being late or early is harmless."""

@@ -75,6 +75,31 @@ SHOWN: dict[str, object] = {
     "hours_to_floor": {"alkalinity": 36.5},
 }
 
+ALARM_AT = Topic(root=ROOT, kind=Kind.ALARM, owner="node-absent", item="left")
+ALARM: dict[str, object] = {
+    "at": "2026-05-03T14:00:00Z",
+    "alarm": "node-absent.left",
+    "cause": "node-absent",
+    "about": "left",
+    "state": "suppressed",
+    "seen": False,
+    "priority": "soon",
+    "text": "No fresh beat from the pump node.",
+    "action": "Look whether the pump node has power and network.",
+    "first_aid": "",
+    "tanks": ["display"],
+    "since": "2026-05-03T13:00:00Z",
+    "told": "2026-05-03T13:30:00Z",
+    "ended": None,
+    "hours_left": 23.5,
+    "reminder": 10,
+    "times": 2,
+    "until": "2026-05-03T21:00:00Z",
+    "by": "keeper",
+    "note": "new power supply is on its way",
+    "figures": {"beat_age_s": 3600},
+}
+
 EXAMPLES = {
     "command": [RUN, STOP, STOP_ALL, IDENTIFY],
     "beat": [BEAT],
@@ -85,6 +110,7 @@ EXAMPLES = {
     "request": [REQUEST],
     "tank-state": [state_bytes(TANK, SHOWN)],
     "daemon-state": [GONE],
+    "alarm": [state_bytes(ALARM_AT, ALARM)],
     "event": [event_bytes(EVENT, Tell(tank="display", name="dose_ended"), AT)],
     "echo": [b'{"v":1,"nonce":"' + b"0" * 32 + b'"}'],
 }
@@ -132,6 +158,8 @@ def test_tank_document_keeps_what_was_shown() -> None:
         (TANK, {**SHOWN, "at": AT}),
         (TANK, {}),
         (DAEMON, {"state": "asleep"}),
+        (ALARM_AT, {**ALARM, "state": "silent"}),
+        (ALARM_AT, {**ALARM, "alarm": "node-absent/left"}),
         (EVENT, SHOWN),
     ],
 )

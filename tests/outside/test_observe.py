@@ -37,6 +37,7 @@ from tests.outside.samples import (
     SetClock,
     changed,
 )
+from tests.outside.test_documents import ALARM
 
 pytestmark = pytest.mark.mosquitto
 
@@ -260,6 +261,26 @@ def test_documents_and_events_are_published(
     assert [(TANK_AT, True)] == kept
 
 
+def test_a_document_that_is_cleared_is_gone(
+    broker: Broker, make_observe: Make, collected: Collected
+) -> None:
+    """An alarm that is over leaves nothing retained; the place may be used again."""
+    observe = make_observe(broker.port)
+    collected.first(LinkChanged, is_up)
+    place, alarm_at = "daemon/alarm/node-absent/left", "+/daemon/alarm/#"
+    with Peer(broker.port, f"slackwater/1/{alarm_at}") as peer:
+        observe.show(place, ALARM)
+        until(lambda: len(peer.received) == 1, "the alarm")
+        observe.clear(place)
+        until(lambda: len(peer.received) == 2, "its end")
+        observe.show("daemon/state", {"state": "here"})
+    with Peer(broker.port, f"slackwater/1/{alarm_at}", DAEMON_AT) as late:
+        until(lambda: bool(late.received), "the retained state")
+        kept = [topic for topic, _, retained in late.received if retained]
+    assert b"" == peer.received[1][1]
+    assert [DAEMON_AT] == kept
+
+
 @pytest.mark.parametrize(
     ("topic", "document"),
     [
@@ -276,6 +297,15 @@ def test_what_may_not_be_shown_is_not(
     """No document leaves on a command topic, or in a form nobody could read."""
     observe = make_observe(broker.port)
     observe.show(topic, document)
+    assert observe.counts["not-announced"] == 1
+
+
+def test_what_may_not_be_shown_is_not_cleared(
+    broker: Broker, make_observe: Make
+) -> None:
+    """Nor is an empty command published in the name of a state."""
+    observe = make_observe(broker.port)
+    observe.clear("node/left/command")
     assert observe.counts["not-announced"] == 1
 
 

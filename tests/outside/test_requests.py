@@ -76,7 +76,7 @@ def test_request_beyond_the_contract_is_spoiled(fields: dict[str, object]) -> No
         ),
         (
             {"act": "ack", "alarm": "low-kh"},
-            Request(tank="display", id="q", act="ack", note="low-kh"),
+            Request(tank="display", id="q", act="ack", alarm="low-kh"),
         ),
     ],
 )

@@ -26,6 +26,11 @@ SPELLED = {
     "slackwater/1/reef/tank/display/state": (Kind.TANK_STATE, "display", ""),
     "slackwater/1/reef/tank/display/event": (Kind.EVENT, "display", ""),
     "slackwater/1/reef/daemon/state": (Kind.DAEMON_STATE, "", ""),
+    "slackwater/1/reef/daemon/alarm/node-absent/left": (
+        Kind.ALARM,
+        "node-absent",
+        "left",
+    ),
     "slackwater/1/reef/daemon/echo": (Kind.ECHO, "", ""),
 }
 

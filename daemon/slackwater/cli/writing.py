@@ -190,7 +190,7 @@ def _acl_lines(answers: Answers) -> Iterator[str]:
         *(Kind.REQUEST, Kind.COMMAND),
     ):
         yield f"topic read {topic_filter(root, kind)}"
-    for kind in (Kind.TANK_STATE, Kind.EVENT, Kind.DAEMON_STATE):
+    for kind in (Kind.TANK_STATE, Kind.EVENT, Kind.DAEMON_STATE, Kind.ALARM):
         yield f"topic write {topic_filter(root, kind)}"
     yield f"topic readwrite {topic_filter(root, Kind.ECHO)}"
     yield "\n# Commands pumps; used only while they are enabled."

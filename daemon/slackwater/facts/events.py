@@ -253,6 +253,7 @@ class RequestHeard(Event):
     granted: bool
     note: str = ""
     dose: str = ""
+    alarm: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

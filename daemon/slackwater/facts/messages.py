@@ -101,6 +101,7 @@ class Request:
     minutes: int = 0
     dose: str = ""
     serial: int = 0
+    alarm: str = ""
     note: str = ""
 
 

@@ -8,6 +8,7 @@ counts once.
 from collections.abc import Iterable, Iterator
 from datetime import timedelta
 
+from slackwater.facts.alarms import AlarmChanged
 from slackwater.facts.events import (
     AnyEvent,
     DoseHanded,
@@ -169,16 +170,26 @@ def _request(moment: Moment, request: Request, stamp: Stamp) -> Iterator[AnyEven
     heard = moment.state.heard_requests
     if request.id in heard and request.id:
         return
+    unknown = request.act == "ack" and request.alarm not in moment.state.alarms
     yield RequestHeard(
         **stamp,
         request=request.id,
         act=request.act,
         tank=request.tank,
-        granted=True,
+        granted=not unknown,
         note=request.note,
         dose=request.dose,
+        alarm=request.alarm,
     )
-    if request.act == "withdraw":
+    if request.act == "ack" and not unknown:
+        yield AlarmChanged(
+            **stamp,
+            alarm=request.alarm,
+            to="acknowledged",
+            by="request",
+            note=request.note,
+        )
+    elif request.act == "withdraw":
         yield PlanWithdrawn(
             **stamp, serial=request.serial, by="request", why=request.note
         )

@@ -133,8 +133,8 @@ def _listen(moment: Moment, inbox: Inbox, stamp: Stamp) -> list[AnyEvent]:
 
 
 def _about(event: AnyEvent) -> str:
-    """What an entry is about: one entry of a kind per attempt, hold or request."""
-    for name in ("attempt", "hold_id", "request", "probe"):
+    """What an entry is about: one of a kind per attempt, hold, request or alarm."""
+    for name in ("attempt", "hold_id", "request", "probe", "alarm"):
         value = getattr(event, name, "")
         if value:
             settled = event.kind in ("dose_ended", "dose_sealed", "dose_voided")

@@ -48,7 +48,8 @@ _QOS = {
     Kind.COMMAND: 0,
     Kind.ECHO: 0,
 }
-_MAY_PUBLISH = frozenset({Kind.TANK_STATE, Kind.EVENT, Kind.DAEMON_STATE, Kind.ECHO})
+_SHOWN = frozenset({Kind.TANK_STATE, Kind.DAEMON_STATE, Kind.ALARM})
+_MAY_PUBLISH = _SHOWN | {Kind.EVENT, Kind.ECHO}
 
 _log: FilteringBoundLogger = structlog.get_logger()
 
@@ -129,19 +130,34 @@ class Observe:
         `topic` is for example `tank/reef/state` or `daemon/state`. The newest document
         of each topic is published again whenever the connection comes back.
         """
-        parsed = parse_topic(f"{self._root}/{topic}", self._root)
-        if parsed is None or parsed.kind not in {Kind.TANK_STATE, Kind.DAEMON_STATE}:
-            self._counts["not-announced"] += 1
-            _log.warning(ANNOUNCEMENT_REFUSED, why="no topic for state", topic=topic)
+        parsed = self._state_topic(topic)
+        if parsed is None:
             return
         try:
             payload = state_bytes(parsed, document)
         except InputError as error:
             self._refuse(error)
             return
+        self._keep(parsed, payload)
+
+    def clear(self, topic: str) -> None:
+        """Take a retained state document away, now or when the link comes back."""
+        parsed = self._state_topic(topic)
+        if parsed is not None:
+            self._keep(parsed, b"")
+
+    def _state_topic(self, topic: str) -> Topic | None:
+        parsed = parse_topic(f"{self._root}/{topic}", self._root)
+        if parsed is not None and parsed.kind in _SHOWN:
+            return parsed
+        self._counts["not-announced"] += 1
+        _log.warning(ANNOUNCEMENT_REFUSED, why="no topic for state", topic=topic)
+        return None
+
+    def _keep(self, topic: Topic, payload: bytes) -> None:
         with self._documents_lock:
-            self._documents[parsed] = payload
-        self._publish(Outgoing(topic=parsed, payload=payload, qos=1, retain=True))
+            self._documents[topic] = payload
+        self._publish(Outgoing(topic=topic, payload=payload, qos=1, retain=True))
 
     def connected(self) -> None:
         """Subscribe, prove the way in, and show every document anew."""

@@ -208,8 +208,8 @@ class Decoder:
             minutes=asked.minutes or 0,
             dose=asked.dose or "",
             serial=asked.serial or 0,
-            # The record has no place of its own for an alarm's identity.
-            note=asked.alarm or asked.note,
+            alarm=asked.alarm or "",
+            note=asked.note,
         )
 
     def _name(

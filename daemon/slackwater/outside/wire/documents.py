@@ -85,6 +85,37 @@ class TankDocument(Payload):
     hours_to_ceiling: dict[Word, Finite] = Field(default_factory=dict)
 
 
+class AlarmDocument(Payload):
+    """`daemon/alarm/CAUSE/ABOUT`: one alarm; an empty payload says that it is over.
+
+    `hours_left` is the shorter time to floor or ceiling. `seen`: a person acknowledged
+    it. `first_aid` is the topic of `slackwater first-aid` that helps, or empty.
+    """
+
+    v: Version = 1
+    at: Instant
+    alarm: Token
+    cause: Word
+    about: Identity
+    state: Literal["active", "acknowledged", "suppressed", "returned"]
+    seen: bool
+    priority: Literal["urgent", "soon", "note"]
+    text: Text
+    action: Text
+    first_aid: Word | Literal[""] = ""
+    tanks: list[Identity] = Field(default_factory=list)
+    since: Instant
+    told: Instant
+    ended: Instant | None = None
+    hours_left: Finite | None = None
+    reminder: Annotated[int, Field(ge=0, le=100)] = 0
+    times: Count = 1
+    until: Instant | None = None
+    by: Text = ""
+    note: Text = ""
+    figures: dict[str, Figure] = Field(default_factory=dict)
+
+
 class DaemonDocument(Payload):
     """`daemon/state`: here with version, mode and health, or `gone` (also the will)."""
 
@@ -119,6 +150,7 @@ GONE = b'{"v":1,"state":"gone"}'
 _STATES: dict[Kind, type[Payload]] = {
     Kind.TANK_STATE: TankDocument,
     Kind.DAEMON_STATE: DaemonDocument,
+    Kind.ALARM: AlarmDocument,
 }
 
 

@@ -8,6 +8,7 @@ fits its phase, a cut above its run time) stands in the model's description.
 from pydantic import BaseModel
 
 from slackwater.outside.wire.documents import (
+    AlarmDocument,
     DaemonDocument,
     EchoDocument,
     EventDocument,
@@ -35,6 +36,7 @@ _MODELS: dict[Kind, type[BaseModel]] = {
     Kind.TANK_STATE: TankDocument,
     Kind.EVENT: EventDocument,
     Kind.DAEMON_STATE: DaemonDocument,
+    Kind.ALARM: AlarmDocument,
     Kind.ECHO: EchoDocument,
 }
 

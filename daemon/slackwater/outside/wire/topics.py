@@ -29,10 +29,12 @@ class Kind(StrEnum):
     TANK_STATE = "tank-state"
     EVENT = "event"
     DAEMON_STATE = "daemon-state"
+    ALARM = "alarm"
     ECHO = "echo"
 
 
-# Below `{prefix}/{site}`: `@` stands for the owner's identity, `%` for the item's.
+# Below `{prefix}/{site}`: `@` stands for the owner's identity, `%` for the item's. An
+# alarm is owned by its cause.
 _SHAPES: dict[Kind, tuple[str, ...]] = {
     Kind.COMMAND: ("node", "@", "command"),
     Kind.BEAT: ("node", "@", "beat"),
@@ -44,6 +46,7 @@ _SHAPES: dict[Kind, tuple[str, ...]] = {
     Kind.TANK_STATE: ("tank", "@", "state"),
     Kind.EVENT: ("tank", "@", "event"),
     Kind.DAEMON_STATE: ("daemon", "state"),
+    Kind.ALARM: ("daemon", "alarm", "@", "%"),
     Kind.ECHO: ("daemon", "echo"),
 }
 
@@ -79,8 +82,8 @@ class Root:
 class Topic:
     """One well-formed topic.
 
-    `owner` is the node or tank, `item` the probe or input; both are empty exactly
-    where the kind has no such place.
+    `owner` is the node, tank or cause, `item` the probe, input or what an alarm is
+    about; both are empty exactly where the kind has no such place.
     Raises: InputError when a part is missing, superfluous or malformed.
     """
 
