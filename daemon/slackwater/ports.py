@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Protocol
 
+from slackwater.facts.alarms import Priority
 from slackwater.facts.events import AnyEvent
 from slackwater.facts.messages import Message, RunPump, StopPump, Tell
 from slackwater.facts.now import Now
@@ -89,6 +90,16 @@ class Announcer(Protocol):
 
     def clear(self, topic: str) -> None:
         """Take a retained state document away."""
+
+
+class Notifier(Protocol):
+    """Sends messages to people who are elsewhere; never blocks, never raises."""
+
+    def tell(self, title: str, body: str, priority: Priority | None = None) -> None:
+        """Send this some time; without a priority always."""
+
+    def close(self) -> None:
+        """Send what waits for a few seconds at most, then let it be."""
 
 
 class Alarm(Protocol):

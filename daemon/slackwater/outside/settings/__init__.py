@@ -7,6 +7,7 @@ listed below; the models are the only source of defaults, bounds and reference t
 from slackwater.outside.settings.broker import read_broker, read_node_keys
 from slackwater.outside.settings.documents import file_digests
 from slackwater.outside.settings.machine import read_machine
+from slackwater.outside.settings.notify import read_notify
 from slackwater.outside.settings.plan import read_plan
 from slackwater.outside.settings.reference import reference
 
@@ -15,6 +16,7 @@ __all__ = [
     "read_broker",
     "read_machine",
     "read_node_keys",
+    "read_notify",
     "read_plan",
     "reference",
 ]

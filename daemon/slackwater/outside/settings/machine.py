@@ -42,6 +42,7 @@ from slackwater.outside.settings.machine_model import (
     TankTable,
 )
 from slackwater.outside.settings.mixing import solution_from
+from slackwater.outside.settings.notify import checked_notify
 from slackwater.outside.settings.tables import (
     Findings,
     ModelT,
@@ -62,7 +63,7 @@ _KINDS: dict[str, type[TableModel]] = {
     "interlock": InterlockTable,
     "outside": OutsideTable,
 }
-_OTHERS = (*_KINDS, "broker", "timing")
+_OTHERS = (*_KINDS, "broker", "notify", "timing")
 
 
 def read_machine(directory: Path) -> Machine:
@@ -83,6 +84,7 @@ def machine_of(document: Table) -> Machine:
     head = checked(SiteHead, own, "", findings, _OTHERS)
     timing = checked(TimingTable, document.get("timing", {}), "[timing]", findings)
     checked_broker(document.get("broker", {}), findings)
+    checked_notify(document, findings)
     machine = _Reader(document=document, findings=findings).machine()
     head, timing = findings.settled(head), findings.settled(timing)
     return replace(

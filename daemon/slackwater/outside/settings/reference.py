@@ -29,7 +29,11 @@ from slackwater.outside.settings.machine_model import (
 from slackwater.outside.settings.plan_model import GroupTable, LineTable, PlanHead
 from slackwater.outside.settings.quantities import Quantity
 from slackwater.outside.settings.tables import TableModel
-from slackwater.outside.settings.wire_model import BrokerTable, SiteHead
+from slackwater.outside.settings.wire_model import (
+    BrokerTable,
+    NotifyTable,
+    SiteHead,
+)
 
 _FILES: tuple[tuple[str, tuple[tuple[str, type[TableModel]], ...]], ...] = (
     (
@@ -48,6 +52,7 @@ _FILES: tuple[tuple[str, tuple[tuple[str, type[TableModel]], ...]], ...] = (
             ("[interlock.TANK]", InterlockTable),
             ("[outside.ID]", OutsideTable),
             ("[broker]", BrokerTable),
+            ("[notify]", NotifyTable),
             ("[timing]", TimingTable),
         ),
     ),

@@ -1,12 +1,13 @@
 """What the machine file may say about its place and the broker.
 
-Floor 6. One subject: the keys that decide topics and connections. Laws here: passwords
-stand in files, never in the configuration; nothing here is part of an approval but the
-site's name.
+Floor 6. One subject: the keys that decide topics, connections and messages. Laws here:
+passwords and addresses stand in files, never in the configuration; nothing here is part
+of an approval but the site's name.
 """
 
 from pydantic import Field
 
+from slackwater.facts.alarms import Priority
 from slackwater.outside.settings.quantities import Id
 from slackwater.outside.settings.tables import TableModel
 from slackwater.outside.wire import PREFIX
@@ -87,4 +88,26 @@ class BrokerTable(TableModel):
         min_length=1,
         description="File with its password; read only while enabled",
         examples=['"actuate.password"'],
+    )
+
+
+class NotifyTable(TableModel):
+    """Where alarms are sent besides MQTT: mail, chat or phone."""
+
+    urls_file: str = Field(
+        min_length=1,
+        description="File with one address a line, as the package apprise writes them; "
+        "needs the extra `notify`",
+        examples=['"notify.urls"'],
+    )
+    least: Priority = Field(
+        default="soon",
+        description="Lowest priority that is sent",
+        examples=['"urgent"'],
+    )
+    summary_at: str = Field(
+        default="06:00",
+        pattern=r"^([01][0-9]|2[0-3]):[0-5][0-9]$",
+        description="When the daily summary is sent, in UTC",
+        examples=['"18:30"'],
     )

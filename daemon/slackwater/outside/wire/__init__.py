@@ -45,6 +45,7 @@ from slackwater.outside.wire.view import (
     BrokerSettings,
     Heard,
     MachineView,
+    NotifySettings,
     view_of,
 )
 
@@ -64,6 +65,7 @@ __all__ = [
     "Ignored",
     "Kind",
     "MachineView",
+    "NotifySettings",
     "ReadingPayload",
     "RequestPayload",
     "ResultPayload",

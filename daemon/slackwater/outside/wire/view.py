@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from slackwater.errors import Finding, InputError
+from slackwater.facts.alarms import Priority
 from slackwater.facts.now import Now
 from slackwater.facts.tank import Machine, Probe
 from slackwater.outside.wire.topics import PREFIX, Root
@@ -44,6 +45,18 @@ class BrokerSettings:
     def root(self) -> Root:
         """What every topic begins with."""
         return Root(site=self.site, prefix=self.prefix)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NotifySettings:
+    """Where alarms are sent besides MQTT.
+
+    `urls` is a file that holds secrets: it is read by whoever sends, when it sends.
+    """
+
+    urls: Path
+    least: Priority = "soon"
+    summary_at_utc: tuple[int, int] = (6, 0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
