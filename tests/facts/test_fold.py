@@ -49,6 +49,7 @@ from tests.facts.diary import (
     shot,
     span_missed,
 )
+from tests.facts.safeguards import of_the_guards
 from tests.facts.waters import of_the_water
 
 DAY = timedelta(days=1)
@@ -92,6 +93,7 @@ def everything() -> Diary:
         Checkpoint(**diary.stamp, state="{}"),
         *of_the_water(diary),
         *of_alarms(diary),
+        *of_the_guards(diary),
         span_missed(diary),
         PumpsDisabled(**diary.stamp, by="keeper"),
         Stopped(**diary.stamp, why="asked to"),

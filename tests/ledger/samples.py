@@ -45,8 +45,10 @@ from slackwater.facts.events import (
 from slackwater.facts.messages import RunPump
 from slackwater.facts.plan import Approval, DueDose
 from slackwater.facts.reasons import Code, because
+from slackwater.facts.safeguards import AwayEnded, BypassEnded, ProbePutBack
 from slackwater.ledger.connection import Footing
 from slackwater.ledger.store import LedgerFile
+from tests.facts import safeguards
 
 NOON = datetime(2026, 5, 3, 12, 0, 0, 250_000, tzinfo=UTC)
 DAY = date(2026, 5, 3)
@@ -185,6 +187,7 @@ def of_every_kind() -> tuple[AnyEvent, ...]:
         *_of_doses(),
         *_of_people(),
         *_of_alarms(),
+        *_of_the_guards(),
         checkpoint("{}"),
     )
 
@@ -300,6 +303,19 @@ def _of_alarms() -> tuple[AnyEvent, ...]:
             note="new power supply is on its way",
             until=NOON + timedelta(hours=8),
         ),
+    )
+
+
+def _of_the_guards() -> tuple[AnyEvent, ...]:
+    return (
+        safeguards.bypassed(clocks()),
+        BypassEnded(**clocks(), interlock="leak", by="daemon", why="time passed"),
+        safeguards.taken_out(clocks()),
+        ProbePutBack(**clocks(), probe="kh", by="keeper", why="new cable"),
+        safeguards.away(clocks()),
+        AwayEnded(**clocks(), by="keeper", note="all is well"),
+        safeguards.filled(clocks()),
+        safeguards.summed(clocks()),
     )
 
 

@@ -14,6 +14,7 @@ import pytest
 
 from slackwater.facts.events import AnyEvent, EndedHow
 from slackwater.facts.reasons import Code
+from slackwater.facts.safeguards import SafeguardEvent
 from tests.properties.play import BAD_WIRE, EVERY, Played, play_all
 
 SCENARIOS, LONG_SCENARIOS = 2_000, 20_000
@@ -45,6 +46,48 @@ ELSEWHERE = {
             "husbandry_noted",
             "task_set",
             "task_closed",
+        )
+    },
+    **{
+        f"entry {kind.__dataclass_fields__['kind'].default}": "tests/turn, tests/cli: "
+        "no household of the scenarios has more guards than those on alkalinity"
+        for kind in get_args(SafeguardEvent)
+    },
+    **{
+        f"reason {code}": "tests/gate: watched by what no scenario has"
+        for code in (
+            Code.ALKALINITY_TEST,
+            Code.PH_HIGH,
+            Code.PH_RISE,
+            Code.PH_UNKNOWN,
+            Code.TEMPERATURE_OFF,
+            Code.TEMPERATURE_FAR,
+            Code.SALINITY_OFF,
+            Code.SALINITY_FAR,
+            Code.PROBE_MISSING,
+            Code.PROBE_STALE,
+            Code.PROBE_FROZEN,
+            Code.PROBE_REFUSED,
+            Code.PROBE_OUT,
+            Code.PROBES_APART,
+            Code.PROBE_AGAINST_TEST,
+            Code.RETURN_OFF,
+            Code.LEVEL_WRONG,
+            Code.LEAK,
+            Code.FEEDING,
+            Code.HANDS_IN,
+            Code.SKIMMER_OFF,
+            Code.AIR_OFF,
+            Code.POWER_AT_REST,
+            Code.SWITCH_UNKNOWN,
+            Code.TREATMENT,
+            Code.TOP_OFF_HIGH,
+            Code.CALIBRATION_OLD,
+            Code.RESERVOIR_LOW,
+            Code.RESERVOIR_EMPTY,
+            Code.RESERVOIR_OLD,
+            Code.NUTRIENTS_LOW,
+            Code.AWAY,
         )
     },
 }

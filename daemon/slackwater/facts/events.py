@@ -28,6 +28,7 @@ from slackwater.facts.doses import (
 from slackwater.facts.now import Event
 from slackwater.facts.plan import Approval
 from slackwater.facts.reasons import Reason
+from slackwater.facts.safeguards import SafeguardEvent
 from slackwater.facts.waters import WaterEvent
 
 # The life of a dose is told in a file of its own; its entries are read from here.
@@ -155,9 +156,9 @@ class PumpsDisabled(Event):
 class HoldRaised(Event):
     """Doses of a scope may not run.
 
-    `scope` is `all`, `tank/ID`, `pump/ID`, `node/ID` or `alkalinity/TANK` (what adds
-    alkalinity there, and its groups). A latched hold needs a person; one with
-    `until` ends by itself.
+    `scope` is `all`, `tank/ID`, `pump/ID`, `node/ID`, `alkalinity/TANK` (what adds
+    alkalinity there, and its groups) or another word of `gate.scopes`. A latched hold
+    needs a person; one with `until` ends by itself.
     """
 
     kind: Literal["hold_raised"] = "hold_raised"
@@ -326,4 +327,5 @@ AnyEvent = (
     | Checkpoint
     | WaterEvent
     | AlarmEvent
+    | SafeguardEvent
 )

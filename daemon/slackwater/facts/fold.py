@@ -64,11 +64,11 @@ from slackwater.facts.keeping import (
 from slackwater.facts.now import Mark
 from slackwater.facts.reasons import Code
 from slackwater.facts.ringing import fold_alarm_changed, fold_alarm_raised
+from slackwater.facts.safeguarding import SAFEGUARD_FOLDS, compare, forget_compared
 from slackwater.facts.state import State
 from slackwater.facts.waters import (
     AddedByHand,
     DaySummed,
-    HusbandryNoted,
     MeasurementKept,
     MeasurementStruck,
     ReportImported,
@@ -314,6 +314,16 @@ def _resume_ended(state: State, event: ResumeEnded) -> None:
     state.resuming.pop(event.tank, None)
 
 
+def _measured(state: State, event: MeasurementKept) -> None:
+    fold_measured(state, event)
+    compare(state, event)
+
+
+def _struck(state: State, event: MeasurementStruck) -> None:
+    fold_struck(state, event)
+    forget_compared(state, event)
+
+
 def _nothing(state: State, event: AnyEvent) -> None:
     """Change nothing: the entry matters to people, not to decisions."""
 
@@ -349,17 +359,17 @@ _FOLDS: dict[type, Callable[[State, Any], None]] = {
     FilesDiffer: _nothing,
     WatchKept: _watched,
     Checkpoint: _nothing,
-    MeasurementKept: fold_measured,
-    MeasurementStruck: fold_struck,
+    MeasurementKept: _measured,
+    MeasurementStruck: _struck,
     StandardChecked: _nothing,
     SampleTaken: _nothing,
     ReportImported: _nothing,
     AddedByHand: fold_added,
     WaterChanged: fold_water_changed,
-    HusbandryNoted: _nothing,
     TaskSet: fold_task_set,
     TaskClosed: fold_task_closed,
     DaySummed: _nothing,
     AlarmRaised: fold_alarm_raised,
     AlarmChanged: fold_alarm_changed,
+    **SAFEGUARD_FOLDS,
 }

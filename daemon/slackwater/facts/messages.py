@@ -92,6 +92,36 @@ class SpoiledReading:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SwitchSeen:
+    """What a switch shows; `heard_boot_s` is our boot-time clock at receipt."""
+
+    tank: str
+    switch: str
+    is_on: bool
+    heard_boot_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CounterSeen:
+    """A counter's running total in whole microlitres, with the time of its receipt."""
+
+    tank: str
+    switch: str
+    total_ul: int
+    at: datetime
+    heard_boot_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SpoiledSwitch:
+    """A switch or counter said something that was refused at the rim."""
+
+    tank: str
+    switch: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Request:
     """Something a person or a tool asks from afar; it can only make it safer."""
 
@@ -133,6 +163,9 @@ Message = (
     | Result
     | Reading
     | SpoiledReading
+    | SwitchSeen
+    | CounterSeen
+    | SpoiledSwitch
     | Request
     | LinkChanged
     | Handed

@@ -62,6 +62,38 @@ class Code(StrEnum):
     ALKALINITY_SPREAD = "alkalinity-contradictory"
     ALKALINITY_LOW = "alkalinity-low"
     ALKALINITY_FALL = "alkalinity-fall"
+    ALKALINITY_TEST = "alkalinity-test"
+    PH_HIGH = "ph-high"
+    PH_RISE = "ph-rise"
+    PH_UNKNOWN = "ph-unknown"
+    TEMPERATURE_OFF = "temperature-off"
+    TEMPERATURE_FAR = "temperature-far"
+    SALINITY_OFF = "salinity-off"
+    SALINITY_FAR = "salinity-far"
+    PROBE_MISSING = "probe-missing"
+    PROBE_STALE = "probe-stale"
+    PROBE_FROZEN = "probe-frozen"
+    PROBE_REFUSED = "probe-refused"
+    PROBE_OUT = "probe-out-of-service"
+    PROBES_APART = "probes-apart"
+    PROBE_AGAINST_TEST = "probe-against-test"
+    RETURN_OFF = "return-pump-off"
+    LEVEL_WRONG = "level-wrong"
+    LEAK = "leak"
+    FEEDING = "feeding"
+    HANDS_IN = "hands-in-tank"
+    SKIMMER_OFF = "skimmer-off"
+    AIR_OFF = "air-off"
+    POWER_AT_REST = "power-at-rest"
+    SWITCH_UNKNOWN = "switch-unknown"
+    TREATMENT = "treatment"
+    TOP_OFF_HIGH = "top-off-high"
+    CALIBRATION_OLD = "calibration-old"
+    RESERVOIR_LOW = "reservoir-low"
+    RESERVOIR_EMPTY = "reservoir-empty"
+    RESERVOIR_OLD = "reservoir-old"
+    NUTRIENTS_LOW = "nutrients-low"
+    AWAY = "away"
     RESUMING = "resuming"
     OVER_DELIVERED = "over-delivered"
     SHORT_DELIVERED = "short-delivered"
@@ -122,6 +154,38 @@ SENTENCES: Mapping[Code, str] = {
     Code.ALKALINITY_SPREAD: "Two alkalinity probes contradict each other.",
     Code.ALKALINITY_LOW: "Alkalinity is below its floor; a low reading never adds.",
     Code.ALKALINITY_FALL: "Alkalinity fell faster than expected.",
+    Code.ALKALINITY_TEST: "A hand test found alkalinity above its ceiling.",
+    Code.PH_HIGH: "pH is above its limit for what raises it.",
+    Code.PH_RISE: "pH rises faster than allowed.",
+    Code.PH_UNKNOWN: "pH is not known, so hydroxide waits.",
+    Code.TEMPERATURE_OFF: "The temperature is outside what corrections allow.",
+    Code.TEMPERATURE_FAR: "The temperature is outside what any dose allows.",
+    Code.SALINITY_OFF: "Salinity is too far off for mineral corrections.",
+    Code.SALINITY_FAR: "Salinity is too far off for any dose.",
+    Code.PROBE_MISSING: "No reading of a probe has been heard.",
+    Code.PROBE_STALE: "The newest reading of a probe is too old.",
+    Code.PROBE_FROZEN: "A probe repeats itself: it may be frozen.",
+    Code.PROBE_REFUSED: "The newest reading of a probe had to be refused.",
+    Code.PROBE_OUT: "A probe is out of service and no hand test stands in for it.",
+    Code.PROBES_APART: "Two probes of one kind contradict each other.",
+    Code.PROBE_AGAINST_TEST: "A probe contradicts the newest hand test.",
+    Code.RETURN_OFF: "The return pump is off.",
+    Code.LEVEL_WRONG: "The water level is wrong.",
+    Code.LEAK: "Water was found where none should be.",
+    Code.FEEDING: "The tank is being fed.",
+    Code.HANDS_IN: "Hands are in the tank.",
+    Code.SKIMMER_OFF: "The skimmer is off.",
+    Code.AIR_OFF: "The air is off.",
+    Code.POWER_AT_REST: "A pump draws power or gives flow while it should rest.",
+    Code.SWITCH_UNKNOWN: "A switch has not been heard for too long.",
+    Code.TREATMENT: "The tank is being treated.",
+    Code.TOP_OFF_HIGH: "Far more top-off water came than usual.",
+    Code.CALIBRATION_OLD: "The pump's calibration is too old for corrections.",
+    Code.RESERVOIR_LOW: "The reservoir is nearly empty; what is left is for upkeep.",
+    Code.RESERVOIR_EMPTY: "The reservoir does not hold the dose any more.",
+    Code.RESERVOIR_OLD: "The solution is older than it keeps.",
+    Code.NUTRIENTS_LOW: "Nitrate or phosphate is too low for carbon.",
+    Code.AWAY: "A declared absence freezes corrections.",
     Code.RESUMING: "Dosing comes back slowly after a gap.",
     Code.OVER_DELIVERED: "The pump delivered more than was asked.",
     Code.SHORT_DELIVERED: "The pump delivered short three times.",

@@ -7,15 +7,18 @@ guessed; permission comes from fresh beats alone, never from retained state.
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 
 from slackwater.facts.events import ReadingKept
 from slackwater.facts.messages import (
     Beat,
+    CounterSeen,
     LinkChanged,
     Message,
     Reading,
     SpoiledReading,
+    SpoiledSwitch,
+    SwitchSeen,
 )
 from slackwater.facts.now import Now
 
@@ -27,6 +30,8 @@ READINGS_AT_MOST = 2000
 # shorter may be a beat that was under way while the node rebooted.
 ALIVE_MS = 60_000
 BOOTS_KEPT = 8
+# Days a counter's sums stay in view; the ledger keeps them longer.
+COUNTED_DAYS = 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,11 +62,35 @@ class NodeSight:
 
 
 @dataclass(slots=True, kw_only=True)
+class SwitchSight:
+    """What a switch said last, and since when it says so (boot-time seconds)."""
+
+    is_on: bool
+    since_boot_s: float
+    heard_boot_s: float
+
+
+@dataclass(slots=True, kw_only=True)
+class CounterSight:
+    """What a counter counted on each UTC day since it was first heard.
+
+    `whole_from` is the first day that was heard from its beginning. Units: microlitres.
+    """
+
+    total_ul: int
+    heard_boot_s: float
+    whole_from: date
+    days: dict[date, int] = field(default_factory=dict)
+
+
+@dataclass(slots=True, kw_only=True)
 class Sight:
     """The present, as far as it was heard.
 
-    `started_boot_s` is the boot-time clock when this daemon took charge;
-    `scanned_until` the wall time up to which due doses were looked at.
+    `spoiled` counts refused readings by probe, `spoiled_switches` refused words by
+    switch; `flawed` says why a probe's newest reading was refused and forgets it with
+    the next good one. `started_boot_s` is the boot-time clock when this daemon took
+    charge; `scanned_until` the wall time up to which due doses were looked at.
     """
 
     started_boot_s: float
@@ -70,6 +99,10 @@ class Sight:
     actuate_up: bool = False
     readings: dict[str, list[Reading]] = field(default_factory=dict)
     spoiled: dict[str, int] = field(default_factory=dict)
+    flawed: dict[str, str] = field(default_factory=dict)
+    switches: dict[str, SwitchSight] = field(default_factory=dict)
+    counters: dict[str, CounterSight] = field(default_factory=dict)
+    spoiled_switches: dict[str, int] = field(default_factory=dict)
     free_bytes: int | None = None
     previous: Now | None = None
     scanned_until: datetime | None = None
@@ -88,7 +121,7 @@ class Inbox:
 
 
 def see(sight: Sight, message: Message) -> None:
-    """Take one message into the view; anything but beats, links, readings passes."""
+    """Take one message into the view; what is not looked at later passes."""
     if isinstance(message, Beat):
         _see_beat(sight, message)
     elif isinstance(message, LinkChanged):
@@ -100,6 +133,48 @@ def see(sight: Sight, message: Message) -> None:
         _see_reading(sight, message)
     elif isinstance(message, SpoiledReading):
         sight.spoiled[message.probe] = sight.spoiled.get(message.probe, 0) + 1
+        sight.flawed[message.probe] = message.why
+    else:
+        _see_switch(sight, message)
+
+
+def _see_switch(sight: Sight, message: Message) -> None:
+    if isinstance(message, SwitchSeen):
+        known = sight.switches.get(message.switch)
+        if known is None or known.is_on != message.is_on:
+            sight.switches[message.switch] = SwitchSight(
+                is_on=message.is_on,
+                since_boot_s=message.heard_boot_s,
+                heard_boot_s=message.heard_boot_s,
+            )
+        else:
+            known.heard_boot_s = message.heard_boot_s
+    elif isinstance(message, CounterSeen):
+        _see_counter(sight, message)
+    elif isinstance(message, SpoiledSwitch):
+        count = sight.spoiled_switches.get(message.switch, 0)
+        sight.spoiled_switches[message.switch] = count + 1
+
+
+def _see_counter(sight: Sight, seen: CounterSeen) -> None:
+    """Add what was counted since the last time; a total that fell began anew."""
+    day = seen.at.date()
+    known = sight.counters.get(seen.switch)
+    if known is None:
+        sight.counters[seen.switch] = CounterSight(
+            total_ul=seen.total_ul,
+            heard_boot_s=seen.heard_boot_s,
+            whole_from=day + timedelta(days=1),
+            days={day: 0},
+        )
+        return
+    more_ul = seen.total_ul - known.total_ul
+    known.total_ul, known.heard_boot_s = seen.total_ul, seen.heard_boot_s
+    known.days[day] = known.days.get(day, 0) + (
+        more_ul if more_ul >= 0 else seen.total_ul
+    )
+    for old in sorted(known.days)[:-COUNTED_DAYS]:
+        del known.days[old]
 
 
 def remember(sight: Sight, kept: Iterable[ReadingKept]) -> None:
@@ -173,6 +248,8 @@ def _see_reading(sight: Sight, reading: Reading) -> None:
     if series and reading.at <= series[-1].at:
         return
     series.append(reading)
+    if sight.flawed:
+        sight.flawed.pop(reading.probe, None)
     # The one before the cut stays: a slow probe must keep its last value.
     oldest = reading.at - READINGS_KEPT
     while len(series) > 1 and series[0].at < oldest:

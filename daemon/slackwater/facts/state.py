@@ -21,6 +21,7 @@ from slackwater.facts.events import (
 )
 from slackwater.facts.now import Mark
 from slackwater.facts.rolling import Rolling
+from slackwater.facts.safeguards import AwayDeclared, BypassGranted, ProbeTakenOut
 from slackwater.facts.waters import MeasurementKept, TaskSet, WaterChanged
 
 Stage = Literal["shadow", "live"]
@@ -62,6 +63,26 @@ class Flow:
 
 
 @dataclass(slots=True, kw_only=True)
+class Fill:
+    """A fill somebody wrote down; `drawn_ul` is what each pump had drawn until then."""
+
+    content_ul: int
+    mixed_at: datetime
+    drawn_ul: dict[str, int] = field(default_factory=dict)
+
+
+@dataclass(slots=True, kw_only=True)
+class Compared:
+    """What a probe showed when a hand tested beside it, canonical units."""
+
+    tank: str
+    measurement: str
+    taken_at: datetime
+    tested: float
+    shown: float
+
+
+@dataclass(slots=True, kw_only=True)
 class State:
     """Everything a decision may know of the past.
 
@@ -77,7 +98,9 @@ class State:
     or ledger hold. `levels` is the newest measurement by `TANK/PARAMETER`, `changes`
     the water changes by id that lie ahead or less than two days back, `tasks` what a
     person has still to do. `alarms` are those that stand or ended within a week, by
-    their name; `told_ms` the proven times of the newest ones told.
+    their name; `told_ms` the proven times of the newest ones told. `bypasses` is by
+    interlock, `out_of_service` and `compared` by probe, `treatments` the end of one by
+    tank, `fills` by reservoir, `top_offs` whole days' microlitres by counter.
     """
 
     ledger_id: str = ""
@@ -123,3 +146,10 @@ class State:
     tasks: dict[str, TaskSet] = field(default_factory=dict)
     alarms: dict[str, StandingAlarm] = field(default_factory=dict)
     told_ms: list[int] = field(default_factory=list)
+    bypasses: dict[str, BypassGranted] = field(default_factory=dict)
+    out_of_service: dict[str, ProbeTakenOut] = field(default_factory=dict)
+    treatments: dict[str, datetime] = field(default_factory=dict)
+    away: AwayDeclared | None = None
+    fills: dict[str, Fill] = field(default_factory=dict)
+    top_offs: dict[str, dict[date, int]] = field(default_factory=dict)
+    compared: dict[str, Compared] = field(default_factory=dict)

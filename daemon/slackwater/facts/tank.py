@@ -11,6 +11,8 @@ take in the same pico-units, for the whole tank.
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from slackwater.facts.limits import Switch, WaterLimits
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class EffectCap:
@@ -58,7 +60,8 @@ class Solution:
 
     `effects` maps a parameter to pico-units per microlitre and holds only what the
     solution doses; `counter_ions` maps the rest (salt gain) in picograms per
-    microlitre. `ions` is empty when only a label is known.
+    microlitre. `ions` is empty when only a label is known. `bicarbonate` says of a
+    label that its alkalinity is bicarbonate alone.
     """
 
     id: str
@@ -68,16 +71,23 @@ class Solution:
     ions: tuple[str, ...] = ()
     fully_declared: bool = True
     hydroxide: bool = False
+    bicarbonate: bool = False
     cautions: tuple[str, ...] = ()
     origin: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reservoir:
-    """A bottle that one or more pumps draw from; content at the last fill."""
+    """A bottle that one or more pumps draw from; content at the last fill.
+
+    Units: at `low_ul` corrections end, 0 for never; `keeps_s` how long the solution
+    keeps once it is filled in, 0 when nobody said.
+    """
 
     id: str
     content_ul: int
+    low_ul: int = 0
+    keeps_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -132,8 +142,11 @@ class Outside:
 class Probe:
     """A source of readings; `scale` turns its unit into the canonical one.
 
+    `topic` empty and `pointer` None: it speaks as the contract says; else `pointer`
+    (RFC 6901) leads to a bare number in what it says.
     Units: `period_s` the expected time between readings; `resolution` and the
-    plausible window in canonical units.
+    plausible window in canonical units; equal readings of less than `frozen_after_s`
+    are not called frozen.
     """
 
     id: str
@@ -146,6 +159,9 @@ class Probe:
     resolution: float
     low: float
     high: float
+    topic: str = ""
+    pointer: str | None = None
+    frozen_after_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -207,6 +223,8 @@ class Machine:
     pumps: Mapping[str, Pump]
     probes: Mapping[str, Probe] = field(default_factory=dict)
     guards: Mapping[str, AlkalinityGuard] = field(default_factory=dict)
+    switches: Mapping[str, Switch] = field(default_factory=dict)
+    limits: Mapping[str, WaterLimits] = field(default_factory=dict)
     outside: tuple[Outside, ...] = ()
     apart: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     timing: Timing = field(default_factory=Timing)

@@ -184,7 +184,10 @@ class WaterChanged(Event):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HusbandryNoted(Event):
-    """Something happened in the tank that explains what the water does next."""
+    """Something happened in the tank that explains what the water does next.
+
+    `until` is when a treatment ends; None for what has no end.
+    """
 
     kind: Literal["husbandry_noted"] = "husbandry_noted"
     id: str
@@ -193,6 +196,7 @@ class HusbandryNoted(Event):
     happened_at: datetime
     by: str
     note: str = ""
+    until: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -10,10 +10,13 @@ import threading
 
 from slackwater.facts.messages import (
     Beat,
+    CounterSeen,
     Message,
     Reading,
     Request,
     SpoiledReading,
+    SpoiledSwitch,
+    SwitchSeen,
 )
 
 CAPACITY = 4096
@@ -96,8 +99,11 @@ class BoundedMailbox:
 
 
 def _rank(message: Message) -> int:
-    if isinstance(message, Beat | Reading | SpoiledReading):
+    if isinstance(
+        message, Beat | Reading | SpoiledReading | CounterSeen | SpoiledSwitch
+    ):
         return _STATUS
-    if isinstance(message, Request):
+    # A switch may speak once and never again: it goes after all status.
+    if isinstance(message, Request | SwitchSeen):
         return _REQUESTS
     return _ESSENTIAL

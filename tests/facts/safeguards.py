@@ -1,0 +1,90 @@
+"""Invented words about the guards: one entry of each kind."""
+
+from datetime import timedelta
+
+from slackwater.facts.events import AnyEvent
+from slackwater.facts.safeguards import (
+    AwayDeclared,
+    AwayEnded,
+    BypassEnded,
+    BypassGranted,
+    ProbePutBack,
+    ProbeTakenOut,
+    ReservoirFilled,
+    TopOffSummed,
+)
+from tests.facts.diary import HOUR, TODAY, Diary, Stamp
+
+DAY = timedelta(days=1)
+
+
+def bypassed(stamp: Stamp, interlock: str = "ph-carbonate") -> BypassGranted:
+    """An interlock left aside for two hours."""
+    return BypassGranted(
+        **stamp,
+        interlock=interlock,
+        scope="tank/reef",
+        until=stamp["at"] + 2 * HOUR,
+        why="the probe is being cleaned",
+        by="keeper",
+    )
+
+
+def taken_out(stamp: Stamp, probe: str = "kh") -> ProbeTakenOut:
+    """A probe that waits a week for its spare part."""
+    return ProbeTakenOut(
+        **stamp, probe=probe, until=stamp["at"] + 7 * DAY, by="keeper", why="cable"
+    )
+
+
+def away(stamp: Stamp, days: int = 10) -> AwayDeclared:
+    """Somebody who leaves at once."""
+    return AwayDeclared(
+        **stamp,
+        from_at=stamp["at"],
+        until=stamp["at"] + days * DAY,
+        by="keeper",
+        contact="a neighbour",
+        unmet=("a fresh test of calcium",),
+    )
+
+
+def filled(stamp: Stamp, content_ul: int = 2_000_000) -> ReservoirFilled:
+    """The one bottle of the diary, full of a solution made today."""
+    return ReservoirFilled(
+        **stamp,
+        reservoir="one",
+        content_ul=content_ul,
+        mixed_at=stamp["at"],
+        by="keeper",
+        note="same lot",
+    )
+
+
+def summed(stamp: Stamp, days_on: int = 0, volume_ul: int = 3_000_000) -> TopOffSummed:
+    """What the top-off counter counted on one day."""
+    return TopOffSummed(
+        **stamp,
+        tank="reef",
+        switch="refill",
+        day=TODAY + days_on * DAY,
+        volume_ul=volume_ul,
+    )
+
+
+def of_the_guards(diary: Diary) -> tuple[AnyEvent, ...]:
+    """One entry of each kind, what ends something after what began it."""
+    stamp = diary.stamp
+    return (
+        bypassed(stamp),
+        bypassed(stamp, "leak"),
+        BypassEnded(**stamp, interlock="leak", by="daemon", why="time passed"),
+        taken_out(stamp),
+        taken_out(stamp, "ph"),
+        ProbePutBack(**stamp, probe="ph", by="keeper", why="new cable"),
+        away(stamp),
+        AwayEnded(**stamp, by="keeper", note="all is well"),
+        away(stamp, days=3),
+        filled(stamp),
+        summed(stamp),
+    )
