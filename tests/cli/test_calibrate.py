@@ -171,6 +171,42 @@ def test_h57_nothing_far_off_is_kept_without_a_question(volumes: list[int]) -> N
         assert max(volumes) - min(volumes) <= 0.05 * mean_ul
 
 
+@pytest.mark.parametrize("slip", ["20 mL", "0.2 mL", "2,00 mL", "2.00"])
+def test_h57_a_slip_ends_it_before_the_next_run(slip: str) -> None:
+    """Ten times, a tenth, a comma, no unit: nothing is spent on further runs."""
+    ran: list[object] = []
+
+    def counted(*asked: object) -> Shot:
+        ran.append(asked)
+        return shoot("carbonate", SHOT_UL, lambda _reasons: None)
+
+    @click.command()
+    def dialogue() -> None:
+        measure(counted, PUMP, (3, SHOT_UL), IN_FORCE_NL_PER_S)
+
+    outcome = CliRunner().invoke(dialogue, input=f"{slip}\n2 mL\n2 mL\n")
+    assert isinstance(outcome.exception, SlackwaterError)
+    assert (1, 1) == (len(ran), len(outcome.exception.findings))
+
+
+@pytest.mark.parametrize(
+    ("words", "what"),
+    [
+        (("20 mL",), "20 mL in 4.0 s is 10.00 times the rate in force"),
+        (("0.2 mL",), "200 µL in 4.0 s is 0.10 times the rate in force"),
+        (("2,00 mL",), '"2,00 mL" does not begin with a plain number'),
+        (("2 mL", "2.2 mL", "2 mL"), "the shots differ by 9.7 %"),
+    ],
+)
+def test_h57_each_slip_is_told_in_its_own_words(
+    words: tuple[str, ...], what: str
+) -> None:
+    """One finding says which figure cannot be right; 100 * 0.2 / 2.0667 is 9.7."""
+    found = typed(*words)
+    assert isinstance(found, SlackwaterError)
+    assert [what] == [finding.what for finding in found.findings]
+
+
 def calibrated(home: Household, *words: str) -> "subprocess.CompletedProcess[str]":
     """Run the program; the words are typed line by line."""
     places = ("--config", str(home.config), "--state", str(home.state), "--json")

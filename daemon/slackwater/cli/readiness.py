@@ -13,6 +13,7 @@ from slackwater.cli.opening import Approved, approval_at, daemon_is_here
 from slackwater.cli.render import span
 from slackwater.errors import Finding
 from slackwater.facts.fold import UNQUIET
+from slackwater.facts.reasons import Code
 from slackwater.facts.state import State
 from slackwater.pump.outcome import Stamp
 
@@ -22,6 +23,9 @@ PROOFS = {
     "cut-off": "Did you see the node stop a run by itself, at its own cut-off?",
     "lost-link": "Did a run end by itself with the network unplugged?",
 }
+
+# Holds by which the clock is doubted, and which `clock confirm` ends.
+CLOCK_CODES = (Code.CLOCK_UNPROVEN, Code.CLOCK_JUMPED, Code.CLOCK_BEHIND)
 
 
 def missing(state: State, stamp: Stamp, state_dir: Path) -> list[Finding]:

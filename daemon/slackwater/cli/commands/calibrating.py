@@ -6,6 +6,7 @@ is kept; what was not proven by sight is not written down as proven.
 """
 
 import logging
+import signal
 import sys
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -13,17 +14,23 @@ from typing import TypedDict, Unpack
 
 import click
 
+from slackwater.cli.commissioning import (
+    hear_node,
+    nothing_left_over,
+    ready_pump,
+    say,
+)
 from slackwater.cli.document import Answer
 from slackwater.cli.opening import local_user
+from slackwater.cli.questions import ask_ul
 from slackwater.cli.readiness import PROOFS
 from slackwater.cli.shell import Shell, verb
-from slackwater.cli.typed import typed_ul
+from slackwater.cli.typed import WORD_AT_MOST, typed_text, typed_ul
 from slackwater.errors import Finding, InputError, RefusedError
 from slackwater.facts.events import Calibrated
 from slackwater.facts.reasons import Reason
 from slackwater.facts.tank import Machine, Pump
 from slackwater.outside.clock import SystemClock
-from slackwater.outside.settings import read_machine
 from slackwater.pump.command import calibration_id, rate_in_force
 from slackwater.service import logs
 from slackwater.service.calibrating import Session, Shot
@@ -37,6 +44,7 @@ SPREAD_AT_MOST_PERCENT = 5.0
 # Beyond these ratios to the last rate a slip is likelier than wear (hazard H57).
 REFUSED_BELOW, REFUSED_ABOVE = 0.5, 2.0
 AGAIN_BELOW, AGAIN_ABOVE = 0.8, 1.25
+YES = frozenset({"y", "yes"})
 NL_PER_UL = 1000
 MS_PER_S = 1000
 
@@ -77,48 +85,62 @@ def calibrate(shell: Shell, pump: str, **wishes: Unpack[Wishes]) -> Answer:
     Stage 0 of a pump: it needs no approval, has its own small cap, and its runs go
     into a cylinder. A new calibration needs a new approval.
     """
-    logs.set_up(terminal=sys.stderr.isatty(), level=logging.WARNING)
-    machine = read_machine(shell.config)
-    known = _pump_of(machine, pump)
+    logs.set_up(terminal=sys.stderr.isatty(), level=logging.ERROR)
+    by = typed_text(wishes["by"] or local_user(), "--by", WORD_AT_MOST)
+    known, machine = ready_pump(shell, pump)
     volume_ul = _volume(known, wishes)
-    _ask_outlet(known)
-    by = wishes["by"] or local_user()
-    places = Places(config=shell.config, state=shell.state)
-    with Session(places, SystemClock(), by) as session:
-        state = session.rig.memory.state
-        in_force = rate_in_force(state, known)[0]
-        measured = measure(session.shoot, known, (wishes["shots"], volume_ul), in_force)
-        beat = session.rig.sight.nodes[known.node].beat
-        proofs = tuple(name for name, ask in PROOFS.items() if _yes(ask))
-        event = Calibrated(
-            **stamp_of(session.rig),
-            pump=pump,
-            rate_nl_per_s=measured.rate_nl_per_s,
-            cal=calibration_id(pump, measured.rate_nl_per_s),
-            shots=wishes["shots"],
-            spread_percent=round(measured.spread_percent, 2),
-            proofs=proofs,
-            by=by,
-            hw=beat.hw,
-            cfg=beat.cfg,
+    _tell_ahead(machine)
+    for ending in (signal.SIGTERM, signal.SIGHUP):
+        signal.signal(ending, signal.default_int_handler)
+    try:
+        _ask_outlet(known)
+        session = Session(
+            Places(config=shell.config, state=shell.state), SystemClock(), by
         )
-        while not write(session.rig, [event]):
-            take_news(session.rig)
+        with session, nothing_left_over(session.rig):
+            asked = (wishes["shots"], volume_ul)
+            event, measured = _session(session, known, asked, by)
+    except (KeyboardInterrupt, click.Abort) as error:
+        raise InputError(_broken_off(pump)) from error
     return _answer(event, measured)
 
 
-def _pump_of(machine: Machine, pump: str) -> Pump:
-    known = machine.pumps.get(pump)
-    if known is None:
-        raise InputError(
-            Finding(
-                what=f"there is no pump {pump!r}",
-                where="calibrate PUMP",
-                expected="one of " + ", ".join(sorted(machine.pumps)),
-                do="Name the pump as slackwater.toml does.",
-            )
-        )
-    return known
+def _tell_ahead(machine: Machine) -> None:
+    """What will be asked at the end, while it can still be watched for."""
+    say("When all has run you are asked what you saw. Watch for it:")
+    for question in PROOFS.values():
+        say(f"  {question}")
+    timing = machine.timing
+    say(
+        f"The first run begins {timing.start_hold_off_s:.0f} s after the node was "
+        f"heard, the next ones {timing.same_pump_gap_s:.0f} s apart; Ctrl-C ends it."
+    )
+
+
+def _session(
+    session: Session, pump: Pump, asked: tuple[int, int], by: str
+) -> tuple[Calibrated, Measured]:
+    """Runs, what they measured, what was seen, and the entry that keeps it."""
+    rig = session.rig
+    hear_node(rig, pump.node, say)
+    in_force = rate_in_force(rig.memory.state, pump)[0]
+    measured = measure(session.shoot, pump, asked, in_force)
+    beat = rig.sight.nodes[pump.node].beat
+    event = Calibrated(
+        **stamp_of(rig),
+        pump=pump.id,
+        rate_nl_per_s=measured.rate_nl_per_s,
+        cal=calibration_id(pump.id, measured.rate_nl_per_s),
+        shots=asked[0],
+        spread_percent=round(measured.spread_percent, 2),
+        proofs=tuple(name for name, ask in PROOFS.items() if _yes(ask)),
+        by=by,
+        hw=beat.hw,
+        cfg=beat.cfg,
+    )
+    while not write(rig, [event]):
+        take_news(rig)
+    return event, measured
 
 
 def _volume(pump: Pump, wishes: Wishes) -> int:
@@ -133,8 +155,17 @@ def _volume(pump: Pump, wishes: Wishes) -> int:
                 do="Ask for more shots: fewer cannot show their spread.",
             )
         )
+    if volume_ul <= 0:
+        raise InputError(
+            Finding(
+                what=f'"{wishes["volume"]}" is nothing to measure',
+                where="--volume",
+                expected="more than 0 mL, as much as the cylinder shows well",
+                do='Give what each run shall ask, like  --volume "2 mL"',
+            )
+        )
     total_ul = volume_ul * wishes["shots"]
-    if not 0 < total_ul <= pump.per_calibration_ul:
+    if total_ul > pump.per_calibration_ul:
         raise RefusedError(
             Finding(
                 what=f"{wishes['shots']} shots of {show_volume(volume_ul)} are "
@@ -162,7 +193,7 @@ def _ask_outlet(pump: Pump) -> None:
 
 def _yes(question: str) -> bool:
     typed = str(click.prompt(f"{question} [yes/no]", err=True)).strip().lower()
-    return typed in {"y", "yes"}
+    return typed in YES
 
 
 def measure(
@@ -174,32 +205,52 @@ def measure(
     Raises: InputError for what is no volume; RefusedError when the shots contradict
     each other or the rate in force, or when nobody is sure of a large change.
     """
-    return _judged(_run(shoot, pump, asked), in_force_nl_per_s)
+    return _judged(_run(shoot, pump, asked, in_force_nl_per_s), in_force_nl_per_s)
 
 
-def _run(shoot: Shoot, pump: Pump, asked: tuple[int, int]) -> list[tuple[Shot, int]]:
-    """Run and measure shot by shot: how each ended, and what the cylinder showed."""
+def _run(
+    shoot: Shoot, pump: Pump, asked: tuple[int, int], in_force_nl_per_s: int
+) -> list[tuple[Shot, int]]:
+    """Run and measure shot by shot: how each ended, and what the cylinder showed.
+
+    A slip ends it at once, before more liquid is spent on what cannot be kept.
+    """
     shots, volume_ul = asked
     ran: list[tuple[Shot, int]] = []
     for number in range(1, shots + 1):
-        click.echo(f"Shot {number} of {shots}: {show_volume(volume_ul)} …", err=True)
+        say(f"Shot {number} of {shots}: {show_volume(volume_ul)} …")
         shot = shoot(pump.id, volume_ul, _tell_wait)
-        typed = click.prompt("Measured in the cylinder (for example 2.05 mL)", err=True)
-        ran.append((shot, typed_ul(str(typed), f"shot {number}")))
+        question = "Measured in the cylinder (for example 2.05 mL)"
+        ul = ask_ul(question, f"shot {number}")
+        _refuse_far(ul, shot, in_force_nl_per_s)
+        ran.append((shot, ul))
     return ran
+
+
+def _refuse_far(ul: int, shot: Shot, in_force_nl_per_s: int) -> None:
+    """Refuse one measurement that cannot be right, whatever the others say."""
+    if shot.ran_ms <= 0:
+        raise RefusedError(_not_kept("a run has no run time", "a reported run time"))
+    if ul <= 0:
+        raise RefusedError(_not_kept("a shot gave nothing", "a volume in the cylinder"))
+    ratio = ul * NL_PER_UL * MS_PER_S / shot.ran_ms / in_force_nl_per_s
+    if not REFUSED_BELOW <= ratio <= REFUSED_ABOVE:
+        what = (
+            f"{show_volume(ul)} in {shot.ran_ms / MS_PER_S:.1f} s is {ratio:.2f} times "
+            "the rate in force"
+        )
+        raise RefusedError(
+            _not_kept(what, f"between {REFUSED_BELOW:g} and {REFUSED_ABOVE:g} times")
+        )
 
 
 def _tell_wait(reasons: tuple[Reason, ...]) -> None:
     for reason in reasons:
-        click.echo(f"  waits: {reason.text}", err=True)
+        say(f"  waits: {reason.text}")
 
 
 def _judged(ran: Sequence[tuple[Shot, int]], in_force_nl_per_s: int) -> Measured:
     """The mean rate, its spread, and its ratio to the rate in force."""
-    if any(shot.ran_ms <= 0 for shot, _ in ran):
-        raise RefusedError(_not_kept("a run has no run time", "a reported run time"))
-    if any(ul <= 0 for _, ul in ran):
-        raise RefusedError(_not_kept("a shot gave nothing", "a volume in the cylinder"))
     rates = [ul * NL_PER_UL * MS_PER_S / shot.ran_ms for shot, ul in ran]
     total_ms = sum(shot.ran_ms for shot, _ in ran)
     mean = sum(ul for _, ul in ran) * NL_PER_UL * MS_PER_S / total_ms
@@ -208,9 +259,6 @@ def _judged(ran: Sequence[tuple[Shot, int]], in_force_nl_per_s: int) -> Measured
         what = f"the shots differ by {spread:.1f} %"
         raise RefusedError(_not_kept(what, f"{SPREAD_AT_MOST_PERCENT:.0f} % or less"))
     ratio = mean / in_force_nl_per_s
-    if not REFUSED_BELOW <= ratio <= REFUSED_ABOVE:
-        what = f"the rate is {ratio:.2f} times the one in force"
-        raise RefusedError(_not_kept(what, "between 0.5 and 2 times"))
     if not AGAIN_BELOW <= ratio <= AGAIN_ABOVE and not _yes(
         f"The rate is {ratio:.2f} times the one in force. Measured twice, and sure?"
     ):
@@ -223,7 +271,18 @@ def _not_kept(what: str, expected: str) -> Finding:
         what=what,
         where="calibration",
         expected=expected,
-        do="Nothing was kept. Free the tube of air, prime, and measure again.",
+        do="No rate was kept. Look at the decimal point of what was typed; free the "
+        "tube of air, prime, and measure again.",
+    )
+
+
+def _broken_off(pump: str) -> Finding:
+    return Finding(
+        what=f"calibrating {pump} was broken off",
+        where="standard input",
+        expected="an answer to each question",
+        do="No rate was kept; what ran is on record, and a run that waited will not "
+        "begin. Start again.",
     )
 
 

@@ -10,17 +10,16 @@ import click
 
 from slackwater.cli.document import Answer
 from slackwater.cli.opening import local_user, newest_approval, opened, write
+from slackwater.cli.readiness import CLOCK_CODES
 from slackwater.cli.render import local
 from slackwater.cli.shell import Shell, verb
 from slackwater.errors import Finding, RefusedError
 from slackwater.facts.events import AnyEvent, ClockConfirmed, HoldReleased
-from slackwater.facts.reasons import Code
 from slackwater.facts.state import State
 from slackwater.ledger.codec import timestamp
 from slackwater.outside.clock import SystemClock
 from slackwater.pump.outcome import Stamp
 
-CLOCK_CODES = (Code.CLOCK_UNPROVEN, Code.CLOCK_JUMPED, Code.CLOCK_BEHIND)
 
 
 @verb(

@@ -1,0 +1,238 @@
+"""Getting ready for shots: nothing waits for ever, nothing left over runs.
+
+The first tests need no broker; the last ones run the program on a real one with the
+invented reef.
+"""
+
+import signal
+import subprocess
+import sys
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from slackwater.cli import commissioning
+from slackwater.cli.commissioning import is_clock_vouched
+from slackwater.facts.events import (
+    Calibrated,
+    DoseIntended,
+    DoseMissed,
+    HoldRaised,
+    ShotRequested,
+)
+from slackwater.facts.now import Now
+from slackwater.facts.reasons import Code, because
+from slackwater.facts.state import State
+from slackwater.pump.outcome import Stamp
+from slackwater.service.standing import only_one
+from tests.cli.run_program import SMALLEST, Outcome, changed
+from tests.cli.stage import Stage, stage_of
+from tests.cli.test_calibrate import calibrated
+from tests.gate.scene import machine
+from tests.outside.peers import free_port
+from tests.service.household import (
+    MACHINE,
+    TOP,
+    Household,
+    environment,
+    household,
+    until,
+)
+
+NOW = Now(
+    utc=datetime(2026, 5, 3, tzinfo=UTC), boot_s=1.0, boot_id="this", synchronised=False
+)
+
+
+@pytest.fixture
+def stage(tmp_path: Path) -> Stage:
+    """The smallest sample at a port nobody listens on, its clock confirmed."""
+    port = f'host = "127.0.0.1"\nport = {free_port()}'
+    config = changed(
+        tmp_path / "config", SMALLEST, slackwater=('host = "localhost"', port)
+    )
+    made = stage_of(tmp_path, config)
+    assert 0 == made.run("clock", "confirm", "--yes").code
+    return made
+
+
+def refused(outcome: Outcome) -> str:
+    """What one refusal says was found."""
+    (error,) = outcome.errors
+    return error["what"]
+
+
+def test_beside_a_daemon_nothing_is_asked_and_nothing_runs(stage: Stage) -> None:
+    """Two who command would push each other off the broker."""
+    with only_one(stage.state):
+        told = stage.run("calibrate", "carbonate", "--json", typed="yes\n")
+    assert (1, "a daemon runs on this ledger") == (told.code, refused(told))
+    assert "cylinder" not in told.err
+    assert "started" not in [event.kind for event in stage.events()]
+
+
+def test_a_silent_broker_is_said(stage: Stage, monkeypatch: pytest.MonkeyPatch) -> None:
+    """It does not wait for half an hour without a word; no shot is left waiting."""
+    monkeypatch.setattr(commissioning, "LISTEN_S", 0.5)
+    told = stage.run("calibrate", "carbonate", "--json", typed="yes\n")
+    assert 1 == told.code
+    assert refused(told).startswith("the broker did not answer within")
+    assert {} == stage.folded().requests
+
+
+def test_without_a_ledger_nothing_is_asked(tmp_path: Path) -> None:
+    """The ledger comes first: without one no shot could be counted."""
+    told = Stage(SMALLEST, tmp_path).run("calibrate", "carbonate", typed="yes\n")
+    assert 2 == told.code
+    assert "there is no ledger" in told.err
+    assert "cylinder" not in told.err
+
+
+def test_a_pump_that_is_only_in_the_file_wants_an_approval(stage: Stage) -> None:
+    """The approved machine counts: a shot of another pump would wait for ever."""
+    stage.approve("--now")
+    path = stage.config / "slackwater.toml"
+    text = path.read_text("utf-8").replace("[pump.calcium]", "[pump.other]")
+    path.write_text(text, "utf-8")
+    told = stage.run("calibrate", "other", "--json", typed="yes\n")
+    assert (2, 'there is no pump "other"') == (told.code, refused(told))
+    assert "approve" in told.errors[0]["do"]
+
+
+def test_a_clock_nobody_vouches_for_is_none() -> None:
+    """A time service, a person in this boot, or the machine file."""
+    bare = replace(machine(), clock_confirmed=False)
+    by_file = replace(bare, clock_confirmed=True)
+    asked = State(clock_confirmed_boot="this")
+    earlier = State(clock_confirmed_boot="before")
+    assert not is_clock_vouched(State(), NOW, bare)
+    assert not is_clock_vouched(earlier, NOW, bare)
+    assert not is_clock_vouched(asked, replace(NOW, boot_id=""), bare)
+    assert is_clock_vouched(asked, NOW, bare)
+    assert is_clock_vouched(State(), NOW, by_file)
+    assert is_clock_vouched(State(), replace(NOW, synchronised=True), bare)
+
+
+def test_a_clock_that_jumped_is_not_vouched_for(stage: Stage) -> None:
+    """A person must look at it first, even where a time service keeps it."""
+    jumped = HoldRaised(
+        **stage.stamp(),
+        hold_id="clock",
+        scope="all",
+        reason=because(Code.CLOCK_JUMPED),
+        latched=True,
+        by="daemon",
+    )
+    state = State(holds={"clock": jumped}, clock_confirmed_boot="this")
+    assert not is_clock_vouched(state, NOW, machine())
+    stage.append(jumped)
+    told = stage.run("calibrate", "carbonate", "--json", typed="yes\n")
+    assert (1, "nobody vouches for the clock of this machine") == (
+        told.code,
+        refused(told),
+    )
+    assert "`slackwater clock confirm`" in told.errors[0]["do"]
+
+
+@pytest.mark.parametrize("volume", ["0 mL", "0 uL"])
+def test_nothing_cannot_be_measured(stage: Stage, volume: str) -> None:
+    """A volume of nothing is a slip of its own, not too much."""
+    told = stage.run("calibrate", "carbonate", "--volume", volume, "--json")
+    assert (2, f'"{volume}" is nothing to measure') == (told.code, refused(told))
+
+
+@pytest.fixture
+def home(tmp_path: Path) -> Iterator[Household]:
+    """A household that ends with the test."""
+    with household(tmp_path) as made:
+        yield made
+
+
+@pytest.mark.mosquitto
+@pytest.mark.timeout(120)
+def test_a_shot_left_over_never_runs(home: Household) -> None:
+    """One asked for by a session that was killed is on record as not run."""
+
+    def asked(_state: State, stamp: Stamp) -> ShotRequested:
+        return ShotRequested(
+            **stamp,
+            request="shot-left",
+            pump="carbonate",
+            volume_ul=3000,
+            until=stamp["at"] + timedelta(minutes=30),
+            by="keeper",
+        )
+
+    home.append(asked)
+    done = calibrated(home, "yes", *["0.49 mL"] * 3, "yes", "yes", "yes")
+    assert 0 == done.returncode, done.stderr
+    events = home.events()
+    ran = [event.dose.volume_ul for event in events if isinstance(event, DoseIntended)]
+    gone = [event.dose.id for event in events if isinstance(event, DoseMissed)]
+    assert ([500] * 3, ["shot-left"]) == (ran, gone)
+
+
+@pytest.mark.mosquitto
+@pytest.mark.timeout(120)
+def test_answers_that_end_leave_no_rate_and_no_shot(home: Household) -> None:
+    """After the first run nobody answers: what ran is on record, nothing waits."""
+    done = calibrated(home, "yes")
+    assert 2 == done.returncode
+    assert '"calibrating carbonate was broken off"' in done.stdout
+    assert [] == [event for event in home.events() if isinstance(event, Calibrated)]
+    assert "dose_ended" in [event.kind for event in home.events()]
+
+
+@pytest.mark.mosquitto
+@pytest.mark.timeout(120)
+@pytest.mark.parametrize("ending", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
+def test_a_session_told_to_end_takes_its_shot_back(
+    tmp_path: Path, ending: signal.Signals
+) -> None:
+    """While the first shot waits: one clear error, and the shot will not run."""
+    patient = MACHINE.replace('start_hold_off = "1 s"', 'start_hold_off = "60 s"')
+    with household(tmp_path, patient) as home:
+        places = ("--config", str(home.config), "--state", str(home.state))
+        session = subprocess.Popen(
+            [sys.executable, "-m", "slackwater", "calibrate", "carbonate", *places],
+            stdin=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            env=environment(),
+            cwd=TOP,
+            text=True,
+        )
+        assert session.stdin is not None
+        session.stdin.write("yes\n")
+        session.stdin.flush()
+        until(
+            lambda: any(isinstance(e, ShotRequested) for e in home.events()),
+            "a shot that waits",
+        )
+        session.send_signal(ending)
+        _, told = session.communicate(timeout=30)
+        events = home.events()
+    assert 2 == session.returncode
+    assert 1 == told.count("error: ")
+    assert "was broken off" in told
+    assert "Traceback" not in told
+    assert 1 == sum(isinstance(event, DoseMissed) for event in events)
+    assert not any(isinstance(event, DoseIntended) for event in events)
+    assert "stopped" == events[-1].kind
+
+
+@pytest.mark.mosquitto
+@pytest.mark.timeout(120)
+def test_a_node_that_is_away_is_named(
+    home: Household, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The broker answers, the node does not."""
+    home.reef.terminate()
+    home.reef.wait(timeout=30)
+    monkeypatch.setattr(commissioning, "LISTEN_S", 2.0)
+    away = Stage(home.config, home.state)
+    told = away.run("calibrate", "carbonate", "--json", typed="yes\n")
+    assert (1, "node shelf was not heard within 2 s") == (told.code, refused(told))
+    assert "node.shelf" in told.errors[0]["where"]
