@@ -21,7 +21,6 @@ from slackwater.outside.clock import SystemClock
 from slackwater.pump.outcome import Stamp
 
 
-
 @verb(
     "clock",
     epilog="Where a time service keeps the clock, none of this is needed. "
