@@ -120,14 +120,30 @@ def test_an_addition_ahead_of_the_clock_is_charged_from_now() -> None:
 
 
 def test_what_must_not_meet_it_waits_after_a_hand_addition() -> None:
-    """The hand counts as the last pump of its solution, by the latest time given."""
+    """Each solution counts by the latest time it was given, whatever came after."""
     diary = begun()
     diary.write(added(diary, ago=timedelta(minutes=5)))
-    diary.write(added(diary, ago=HOUR, solution=""))
-    flow = diary.state.flows["hand/reef"]
+    diary.write(added(diary, ago=HOUR))
+    diary.write(added(diary, ago=timedelta(minutes=1), solution=""))
+    flows = diary.state.flows
 
-    assert ("reef", "carbonate") == (flow.tank, flow.solution)
-    assert diary.proven_ms - 300_000 == flow.end_ms
+    assert ["hand/reef/", "hand/reef/carbonate"] == sorted(flows)
+    assert ("reef", "carbonate", diary.proven_ms - 300_000) == (
+        flows["hand/reef/carbonate"].tank,
+        flows["hand/reef/carbonate"].solution,
+        flows["hand/reef/carbonate"].end_ms,
+    )
+
+
+def test_hands_of_the_day_before_are_forgotten() -> None:
+    """Pumps are not: their last run may be long ago."""
+    diary = begun()
+    diary.intend(1)
+    diary.write(added(diary, solution="old"))
+    diary.wait(25 * HOUR)
+    diary.write(added(diary, solution="new", day=date(2026, 5, 4)))
+
+    assert ["carbonate", "hand/reef/new"] == sorted(diary.state.flows)
 
 
 def test_the_newest_test_is_the_level_whatever_the_order_of_writing() -> None:

@@ -216,3 +216,26 @@ def test_solutions_not_kept_apart_have_no_gap() -> None:
     at = moment(replace(machine(), apart={}))
     flowed(at, "calcium", 0)
     assert [] == close(at)
+
+
+@pytest.mark.parametrize(
+    ("solution", "ago_s", "expected"),
+    [
+        ("calcium", 899, True),
+        ("calcium", 900, False),
+        ("carbonate", 0, False),
+        ("", 1799, True),
+        ("", 1800, False),
+    ],
+)
+def test_what_was_poured_in_by_hand_keeps_its_gap(
+    solution: str, ago_s: int, *, expected: bool
+) -> None:
+    """15 minutes to calcium; to what nobody named 30, as to the worst."""
+    at = moment()
+    hand = f"hand/reef/{solution}"
+    end_ms = PROVEN_MS - ago_s * 1000
+    at.state.flows[hand] = Flow(tank="reef", solution=solution, end_ms=end_ms)
+    said = [reason.figures.get("pump") for reason in too_close(at, ask(at))]
+
+    assert expected == (hand in said)

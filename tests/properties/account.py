@@ -1,6 +1,6 @@
 """What is charged, kept apart from the daemon's own fold: plain lists and sums."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 
@@ -13,6 +13,7 @@ from slackwater.facts.events import (
     LedgerMade,
 )
 from slackwater.facts.tank import Machine
+from slackwater.facts.waters import AddedByHand
 
 HOUR_MS, DAY_MS = 3_600_000, 86_400_000
 
@@ -42,12 +43,23 @@ class Charge:
         return sum(ul for _, ul in self.parts())
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hand:
+    """What a person poured in, at the proven moment it was given."""
+
+    tank: str
+    solution: str
+    given_ms: int
+    effects: Mapping[str, int]
+
+
 @dataclass(slots=True, kw_only=True)
 class Account:
     """All charges so far; `made_ms` when nobody said what was dosed before."""
 
     charges: dict[str, Charge] = field(default_factory=dict)
     before: list[tuple[str, int, int]] = field(default_factory=list)
+    hands: list[Hand] = field(default_factory=list)
     unanswered_ms: int | None = None
 
     def take(self, event: AnyEvent) -> None:
@@ -57,6 +69,16 @@ class Account:
                 (pump, event.proven_ms, ul) for pump, ul in event.dosed_ul.items()
             ]
             self.unanswered_ms = None if event.answered else event.proven_ms
+        elif isinstance(event, AddedByHand):
+            age_ms = int((event.at - event.given_at).total_seconds() * 1000)
+            self.hands.append(
+                Hand(
+                    tank=event.tank,
+                    solution=event.solution,
+                    given_ms=event.proven_ms - max(age_ms, 0),
+                    effects=event.effects,
+                )
+            )
         elif isinstance(event, DoseIntended):
             self.charges[event.command.attempt] = Charge(
                 pump=event.dose.pump,
@@ -120,12 +142,27 @@ class Account:
                 for source in machine.outside
                 if (source.tank, source.parameter) == (tank.id, parameter)
             )
+            added += sum(
+                hand.effects.get(parameter, 0)
+                for hand in self.hands
+                if hand.tank == tank.id and hand.given_ms > intent.proven_ms - DAY_MS
+            )
             added += self._unknown(cap.gross, intent.proven_ms)
             yield from _above(f"gross {parameter}", added, cap.gross)
             if cap.net_rise is not None:
                 uptake = tank.uptake.get(parameter)
                 low = 0 if uptake is None else uptake.low
                 yield from _above(f"net {parameter}", added - low, cap.net_rise)
+
+    def too_soon(self, intent: DoseIntended, machine: Machine) -> Iterator[str]:
+        """Hand additions that the intent's solution must not meet yet."""
+        if intent.dose_kind == "calibrate":
+            return
+        for hand in self.hands:
+            gap_ms = machine.gap_s(intent.solution, hand.solution) * 1000
+            passed_ms = intent.proven_ms - hand.given_ms
+            if hand.tank == intent.dose.tank and passed_ms < gap_ms:
+                yield f"{passed_ms} ms after {hand.solution} by hand"
 
     def _since(self, after_ms: int, pump: str, *, in_water: bool) -> int:
         return sum(

@@ -106,6 +106,8 @@ def _intent(
     machine = plans[max(plans)].machine if force is None else force.machine
     for above in account.over_caps(intent, machine):
         yield f"I1 {dose.id}: {above}"
+    for soon in account.too_soon(intent, machine):
+        yield f"H46 {dose.id}: {soon}"
     if not dose.due_at <= intent.at <= dose.latest_at:
         yield f"I4 {dose.id} at {intent.at}, due {dose.due_at} to {dose.latest_at}"
     if not 0 < intent.command.ul <= dose.volume_ul:

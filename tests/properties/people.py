@@ -17,6 +17,7 @@ from slackwater.facts.messages import Request
 from slackwater.facts.plan import Approval, Plan
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine
+from slackwater.facts.waters import AddedByHand, WaterChanged
 from slackwater.pump.outcome import Stamp
 from tests.properties.faults import MINUTE_MS, Fault
 from tests.properties.world import World, approved, calibrated
@@ -176,6 +177,49 @@ def _next_dose(world: World) -> str:
     return ""
 
 
+def add_by_hand(world: World) -> None:
+    """A person pours in a few doses' worth and says so, at once or hours later."""
+    machine, chance = world.home.machine, world.chance
+    solution = machine.solutions[chance.choice(("carbonate", "carbonate", "calcium"))]
+    volume_ul = chance.randint(1, 3) * world.home.dose_ul
+    late = timedelta(seconds=chance.choice((0, 0, 30, 5_000, 90_000)))
+    zone = ZoneInfo(machine.tanks["reef"].zone)
+
+    def poured(_state: State, stamp: Stamp) -> AnyEvent:
+        given_at = stamp["at"] - late
+        return AddedByHand(
+            **stamp,
+            id=f"a-{world.times.t_ms}",
+            tank="reef",
+            given_at=given_at,
+            local_day=given_at.astimezone(zone).date(),
+            by="keeper",
+            solution=solution.id,
+            volume_ul=volume_ul,
+            effects={name: n * volume_ul for name, n in solution.effects.items()},
+        )
+
+    world.book.sign(poured)
+
+
+def change_water(world: World) -> None:
+    """A person changes water, or says that it will be changed in a minute."""
+    ahead = timedelta(minutes=world.chance.choice((-1, 0, 1)))
+
+    def changed(_state: State, stamp: Stamp) -> AnyEvent:
+        return WaterChanged(
+            **stamp,
+            id=f"w-{world.times.t_ms}",
+            tank="reef",
+            changed_at=stamp["at"] + ahead,
+            volume_ul=20_000_000,
+            by="keeper",
+            steps={"alkalinity": world.chance.choice((-0.1, 0.1, 0.4))},
+        )
+
+    world.book.sign(changed)
+
+
 PEOPLE: tuple[Fault, ...] = (
     *(release_all,) * 4,
     *(request_from_afar,) * 4,
@@ -186,4 +230,6 @@ PEOPLE: tuple[Fault, ...] = (
     disable_pumps,
     calibrate,
     ask_for_shots,
+    *(add_by_hand,) * 4,
+    change_water,
 )

@@ -14,7 +14,7 @@ from slackwater.facts.charging import (
     charge,
     hour_of,
 )
-from slackwater.facts.rolling import KEPT_MS, Rolling
+from slackwater.facts.rolling import DAY_MS, KEPT_MS, Rolling
 from slackwater.facts.state import Flow, State
 from slackwater.facts.waters import (
     AddedByHand,
@@ -63,13 +63,21 @@ def fold_added(state: State, event: AddedByHand) -> None:
             rolling.add(given_ms, amount, "")
         if parameter == ALKALINITY:
             _believe_hour(state, event, amount)
-    # A hand is a pump without a name: what must not meet it waits.
-    hand = f"hand/{event.tank}"
-    flow = state.flows.get(hand)
-    if flow is None or flow.end_ms <= given_ms:
-        state.flows[hand] = Flow(
-            tank=event.tank, solution=event.solution, end_ms=given_ms
-        )
+    _flow(state, event, given_ms)
+
+
+def _flow(state: State, event: AddedByHand, given_ms: int) -> None:
+    """A hand is a pump without a name: what must not meet its solution waits."""
+    hand = f"hand/{event.tank}/{event.solution}"
+    known = state.flows.get(hand)
+    end_ms = given_ms if known is None else max(known.end_ms, given_ms)
+    # No gap is as long as a day: older hands are forgotten.
+    state.flows = {
+        name: flow
+        for name, flow in state.flows.items()
+        if not name.startswith("hand/") or flow.end_ms > event.proven_ms - DAY_MS
+    }
+    state.flows[hand] = Flow(tank=event.tank, solution=event.solution, end_ms=end_ms)
 
 
 def _believe_hour(state: State, event: AddedByHand, amount: int) -> None:
