@@ -5,7 +5,7 @@ from datetime import date, timedelta
 from itertools import combinations, pairwise
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from slackwater.errors import Finding
@@ -320,6 +320,9 @@ def test_h46_random_plans_keep_every_gap_or_are_refused(
 
     days = [date(2026, 3, 28) + offset * ONE_DAY for offset in range(9)]
     laid = [timetable.day("reef", day) for day in days]
+    # A window inside an hour that the clock leaves out is listed and not refused, as an
+    # explicit time is.
+    assume(not any("do not exist" in text for day in laid for text in day.left_out))
     doses = [dose for day in laid for dose in day.doses]
     total_ul = len(days) * sum(one.per_day_ul for one in lines)
 
