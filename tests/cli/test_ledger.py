@@ -122,3 +122,16 @@ def test_bad_questions_are_one_clear_error(
 def test_no_shadow_ledger_is_told(stage: Stage) -> None:
     """Before a shadow run there are no imagined doses."""
     assert 2 == stage.run("ledger", "--shadow").code
+
+
+def test_what_people_wrote_about_the_water_is_listed(stage: Stage) -> None:
+    """By kind, with what was typed and the id to refer to it."""
+    stage.run("record", "alkalinity=8.1 dKH", "--by", "keeper")
+    stage.run("event", "harvest", "--note", "two colonies")
+    page = " ".join(stage.run("ledger", "--kind", "measurement_kept").out.split())
+    both = ("--kind", "measurement_kept", "--kind", "husbandry_noted")
+    document = stage.run("ledger", "--json", *both).document
+
+    assert all(word in page for word in ("alkalinity", "typed 8.1 dKH", "by keeper"))
+    assert "what harvest" in " ".join(stage.run("ledger", *both).out.split())
+    assert ["measurement_kept", "husbandry_noted"] == kinds(document)

@@ -38,6 +38,11 @@ KINDS = tuple(
         str(kind.__dataclass_fields__["kind"].default) for kind in get_args(AnyEvent)
     )
 )
+# What of an entry is worth a place on the page, where it has it.
+_SAID = (
+    *("pump", "scope", "hold_id", "id", "task", "sample", "measurement", "parameter"),
+    *("typed", "solution", "what", "remedy", "by", "how", "why", "note", "mode"),
+)
 # A screen or two; the document and the CSV hold everything unless told otherwise.
 PAGE_ROWS = 40
 
@@ -192,7 +197,7 @@ def _entries(found: list[Entry], *, as_csv: bool) -> Answer:
 def _gist(event: AnyEvent) -> str:
     """What an entry is about, in a few words."""
     words = [str(word) for word in subject_of(event)[:1] if word]
-    for name in ("pump", "scope", "hold_id", "by", "how", "why", "note", "mode"):
+    for name in _SAID:
         value = getattr(event, name, "")
         if value:
             words.append(f"{name} {value}")
