@@ -13,7 +13,7 @@ from click.testing import CliRunner
 from slackwater import __version__
 from slackwater.cli.main import Program, program
 from slackwater.cli.verbs import SECTIONS, VERBS
-from tests.cli.run_program import SMALLEST, run
+from tests.cli.run_program import SMALLEST, changed, run
 
 TOP = Path(__file__).resolve().parents[2]
 HEAVY = ("pint", "paho", "apscheduler")
@@ -154,6 +154,112 @@ def test_runs_as_a_module() -> None:
     assert "Nothing found." in done.stdout
 
 
+@pytest.mark.parametrize(
+    ("words", "where", "what", "expected"),
+    [
+        (
+            ("rehearse", "--days", "0"),
+            "--days",
+            "0 is not accepted",
+            "a whole number from 1 to 3660",
+        ),
+        (
+            ("rehearse", "--from", "3.5.2026"),
+            "--from",
+            "'3.5.2026' is not accepted",
+            "a date like 2026-05-03",
+        ),
+        (
+            ("ledger", "--rows", "weeks"),
+            "--rows",
+            "'weeks' is not accepted",
+            "one of entries, doses, days",
+        ),
+        (("clock",), "slackwater clock", "ACT is missing", "one of confirm"),
+        (
+            ("calibrate",),
+            "slackwater calibrate",
+            "PUMP is missing",
+            "slackwater calibrate PUMP",
+        ),
+        (
+            ("withdraw", "x"),
+            "slackwater withdraw",
+            "'x' is not accepted",
+            "a whole number, 1 or more",
+        ),
+        (
+            ("run", "--credentials", "nowhere"),
+            "--credentials",
+            "directory 'nowhere' does not exist",
+            "a directory that is there",
+        ),
+    ],
+)
+def test_a_wrong_word_is_told_with_what_would_be_right(
+    words: tuple[str, ...], where: str, what: str, expected: str
+) -> None:
+    """The option, its value, and what it takes; not how the parser says it."""
+    (error,) = run(*words, "--json").errors
+    assert (where, what, expected) == (error["where"], error["what"], error["expected"])
+    assert f"`slackwater {words[0]} --help`" in error["do"]
+
+
+def test_no_word_at_all_gets_the_help() -> None:
+    """Not an error with the whole help in it; still not a success."""
+    told = run()
+    assert (2, "") == (told.code, told.err)
+    assert run("--help").out == told.out
+
+
+def test_a_question_that_ends_leaves_its_line() -> None:
+    """The error begins on a line of its own."""
+    told = run("setup", typed="")
+    assert 2 == told.code
+    assert "\nerror: standard input\n" in told.err
+
+
+def to(stream: str, *words: str) -> "subprocess.CompletedProcess[str]":
+    """The program with its standard output led away by a shell."""
+    line = f'exec "$0" -m slackwater "$@" {stream}'
+    return subprocess.run(
+        ["/bin/sh", "-c", line, sys.executable, *words],
+        env={"PYTHONPATH": str(TOP / "daemon")},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+
+
+@pytest.mark.parametrize("words", [("--help",), ("--version",), ("check",)])
+@pytest.mark.parametrize(
+    ("stream", "code"), [(">&-", 0), (">/dev/full", 2), ("2>&-", 0), ("| head -c 1", 0)]
+)
+def test_output_that_cannot_be_written_is_no_traceback(
+    words: tuple[str, ...], stream: str, code: int
+) -> None:
+    """Closed from the start, a full disk, a reader that has enough."""
+    done = to(stream, *words, "--config", str(SMALLEST))
+    assert code == done.returncode
+    assert "Traceback" not in done.stderr
+    assert "Exception" not in done.stderr
+    assert (code == 2) == ("No space left on device" in done.stderr)
+
+
+def test_a_reader_that_has_enough_leaves_the_exit_code(tmp_path: Path) -> None:
+    """What was found stays found, although nobody read it to its end."""
+    line = 'set -o pipefail; "$0" -m slackwater rehearse --json "$@" | head -c 1'
+    bad = changed(tmp_path / "bad", SMALLEST, plan=('"36 mL"', '"50 mL"'))
+    done = subprocess.run(
+        ["bash", "-c", line, sys.executable, "--config", str(bad)],
+        env={"PYTHONPATH": str(TOP / "daemon")},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert (1, "{", "") == (done.returncode, done.stdout, done.stderr)
+
+
 class Faulty(Program):
     """The program with a verb that breaks."""
 
@@ -171,6 +277,28 @@ class Broken(click.Command):
         del ctx
         message = "a part\n  broke"
         raise RuntimeError(message)
+
+
+class Denied(Faulty):
+    """The program of a user who may not read something."""
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command:
+        """Give a verb that is denied a file."""
+        del ctx
+
+        def denied() -> None:
+            raise PermissionError(13, "Permission denied", "/var/lib/slackwater")
+
+        return click.Command(cmd_name, callback=denied)
+
+
+def test_a_file_this_user_may_not_read_is_no_fault() -> None:
+    """The path, and as whom to run it."""
+    result = CliRunner().invoke(Denied("slackwater"), ["status"])
+    assert 2 == result.exit_code
+    assert "error: /var/lib/slackwater\n" in result.stderr
+    assert "fault" not in result.stderr
+    assert "sudo -u slackwater" in result.stderr
 
 
 @pytest.mark.parametrize("words", [["check"], ["check", "--json"]])

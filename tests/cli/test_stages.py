@@ -1,5 +1,6 @@
 """`enable`, `disable`, `withdraw`, `hold`, `release`, `clock confirm`."""
 
+import os
 from collections.abc import Sequence
 from datetime import timedelta
 from pathlib import Path
@@ -279,3 +280,16 @@ def test_a_refusal_writes_nothing(stage: Stage) -> None:
 def _refuse(_state: State, _stamp: Stamp) -> Sequence[AnyEvent]:
     finding = Finding(what="no", where="test", expected="yes", do="Try again.")
     raise RefusedError(finding)
+
+
+def test_a_ledger_of_another_user_is_not_a_broken_disk(
+    stage: Stage, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Who may read and not write is told so, in both directions."""
+    monkeypatch.setattr(os, "access", lambda _path, mode: not mode & os.W_OK)
+    told = stage.run("hold", "--json")
+    assert 2 == told.code
+    assert "this user may not read or write it" == told.errors[0]["what"]
+    assert 0 == stage.run("status").code
+    monkeypatch.setattr(os, "access", lambda _path, _mode: False)
+    assert 2 == stage.run("status").code

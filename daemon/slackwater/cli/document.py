@@ -68,8 +68,10 @@ def finding_document(finding: Finding) -> dict[str, str]:
 def finding_text(finding: Finding) -> str:
     """A finding on four lines for people."""
     where = finding.where or "slackwater"
+    # The label says it already.
+    what = finding.what.removeprefix("found ")
     return (
-        f"{where}\n  found     {finding.what}\n  expected  {finding.expected}\n"
+        f"{where}\n  found     {what}\n  expected  {finding.expected}\n"
         f"  do        {finding.do}"
     )
 

@@ -6,9 +6,10 @@ never as a traceback; exit code 0 fine, 1 refused or findings, 2 wrong usage or
 configuration, or a fault.
 """
 
+import os
 import sys
 from collections.abc import MutableMapping, Sequence
-from difflib import get_close_matches
+from contextlib import suppress
 from importlib import import_module
 from typing import Any, NoReturn
 
@@ -19,17 +20,15 @@ from slackwater.cli.document import (
     WRONG,
     Answer,
     document_text,
-    failed,
     finding_text,
 )
+from slackwater.cli.mistakes import failure, unusable
 from slackwater.cli.shell import shared_options
-from slackwater.cli.verbs import BY_NAME, SECTIONS, VERBS
-from slackwater.errors import Finding, SlackwaterError
+from slackwater.cli.verbs import BY_NAME, PROGRAM, SECTIONS, VERBS
+from slackwater.cli.width import error_columns, fitted, page_columns
+from slackwater.errors import Finding
 
-PROGRAM = "slackwater"
 COMMANDS = "slackwater.cli.commands"
-# A broken pipe is the reader's choice: no error, and nothing more to print.
-PIPE_CLOSED = 0
 _JSON = "--json"
 
 
@@ -48,21 +47,22 @@ class Program(click.Group):
         try:
             _tell(answer, words)
         except BrokenPipeError:
-            sys.stderr.close()
-            sys.exit(PIPE_CLOSED)
+            # The reader's choice: no error, and nothing more to print.
+            _let_go()
+        except OSError as error:
+            _let_go()
+            _tell_error(unusable(error, "standard output"))
+            sys.exit(WRONG)
         sys.exit(answer.exit_code)
 
     def _answer(self, words: list[str]) -> Answer:
         try:
             given = super().main(words, PROGRAM, standalone_mode=False)
-        except SlackwaterError as error:
-            return failed(error)
-        except click.Abort:
-            return Answer(findings=[_ended()], exit_code=WRONG)
-        except click.ClickException as error:
-            return Answer(findings=[_usage(error, words)], exit_code=WRONG)
         except Exception as error:  # noqa: BLE001 -- the last resort: one clear error, no traceback
-            return Answer(findings=[_fault(error)], exit_code=WRONG)
+            if isinstance(error, click.Abort):
+                # The question still stands on the line.
+                click.echo(err=True)
+            return failure(error, words)
         if isinstance(given, Answer):
             return given
         return Answer(raw=(), exit_code=given if isinstance(given, int) else 0)
@@ -129,43 +129,24 @@ def _tell(answer: Answer, words: Sequence[str]) -> None:
         for piece in answer.raw:
             click.echo(piece, nl=False)
     elif answer.text:
-        click.echo(answer.text.rstrip("\n"))
-    sys.stdout.flush()
+        click.echo(fitted(answer.text.rstrip("\n"), page_columns()))
+    if sys.stdout is not None:  # closed before the start
+        sys.stdout.flush()
     for finding in () if answer.is_told else answer.findings:
-        click.echo(f"error: {finding_text(finding)}", err=True)
+        _tell_error(finding)
+
+
+def _tell_error(finding: Finding) -> None:
+    text = f"error: {finding_text(finding)}"
+    with suppress(OSError):  # nobody is left to tell
+        click.echo(fitted(text, error_columns()), err=True)
+
+
+def _let_go() -> None:
+    """Keep the end of the process from writing to a reader that is gone."""
+    with suppress(OSError, ValueError, AttributeError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _command(words: Sequence[str]) -> str:
     return next((word for word in words if word in BY_NAME), PROGRAM)
-
-
-def _usage(error: click.ClickException, words: Sequence[str]) -> Finding:
-    known = isinstance(error, click.UsageError) and error.ctx is not None
-    place = error.ctx.command_path if known and error.ctx else PROGRAM  # type: ignore[attr-defined]  # known above
-    near = get_close_matches(words[0], BY_NAME, n=1) if words else []
-    hint = f"Did you mean `{PROGRAM} {near[0]}`? " if near and place == PROGRAM else ""
-    return Finding(
-        what=error.format_message().rstrip("."),
-        where=" ".join((PROGRAM, *words)),
-        expected="a verb with its options",
-        do=f"{hint}See `{place} --help`.",
-    )
-
-
-def _ended() -> Finding:
-    return Finding(
-        what="the questions were not answered to the end",
-        where="standard input",
-        expected="an answer to each question",
-        do="Nothing was written. Start again, or give the answers as options.",
-    )
-
-
-def _fault(error: Exception) -> Finding:
-    words = " ".join(str(error).split())
-    return Finding(
-        what=f"an unexpected fault: {type(error).__name__}: {words[:200]}",
-        where=PROGRAM,
-        expected="a program without faults",
-        do="Report it with the words above. What was not confirmed was not written.",
-    )

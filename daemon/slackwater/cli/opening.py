@@ -7,10 +7,12 @@ a clock before the newest entry adds nothing but what makes it safer.
 
 import fcntl
 import getpass
+import os
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from errno import EACCES
 from pathlib import Path
 from typing import TypeVar
 
@@ -75,10 +77,21 @@ class Approved:
 def opened(state_dir: Path, *, writable: bool = False) -> Iterator[Opened]:
     """The live ledger of a directory, folded.
 
-    Raises: LedgerMissingError and the other ledger errors.
+    Raises: LedgerMissingError and the other ledger errors; PermissionError when this
+    user may not read it, or write it and its directory when it is to be written.
     """
-    with LedgerFile.open(state_dir / LIVE_NAME, writable=writable) as ledger:
+    path = state_dir / LIVE_NAME
+    if path.exists() and not _is_usable(path, writable=writable):
+        raise PermissionError(EACCES, os.strerror(EACCES), str(path))
+    with LedgerFile.open(path, writable=writable) as ledger:
         yield Opened(ledger=ledger, state=read_state(ledger), now=SystemClock().now())
+
+
+def _is_usable(path: Path, *, writable: bool) -> bool:
+    """Whether this user may; the disk would refuse in words of its own."""
+    if not writable:
+        return os.access(path, os.R_OK)
+    return os.access(path, os.R_OK | os.W_OK) and os.access(path.parent, os.W_OK)
 
 
 def write(

@@ -41,7 +41,7 @@ def shared_options(function: FunctionT) -> FunctionT:
         ),
         click.option(
             "--state",
-            type=click.Path(path_type=Path),
+            type=click.Path(path_type=Path, readable=False),
             metavar="DIR",
             expose_value=False,
             callback=_keep,
@@ -49,7 +49,7 @@ def shared_options(function: FunctionT) -> FunctionT:
         ),
         click.option(
             "--config",
-            type=click.Path(path_type=Path),
+            type=click.Path(path_type=Path, readable=False),
             metavar="DIR",
             expose_value=False,
             callback=_keep,

@@ -7,6 +7,7 @@ verb; a verb is in one section.
 from dataclasses import dataclass
 from typing import Literal
 
+PROGRAM = "slackwater"
 Section = Literal["First steps", "Every day", "More"]
 SECTIONS: tuple[Section, ...] = ("First steps", "Every day", "More")
 
