@@ -57,6 +57,7 @@ def other_than(value: object) -> object:
         "thu": "fri",
         "maintenance": "correction",
         "correction": "maintenance",
+        "return-pump": "skimmer",
     }
     if isinstance(value, bool):
         return not value

@@ -4,6 +4,7 @@ from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
+from slackwater.facts.limits import Switch, WaterLimits
 from slackwater.facts.plan import Group, Plan, PlanLine, Window
 from slackwater.facts.tank import (
     AlkalinityGuard,
@@ -79,6 +80,7 @@ def full_machine() -> Machine:
         counter_ions={"sodium": 43_000},
         ions=("CO3", "Na"),
         hydroxide=True,
+        bicarbonate=True,
         fully_declared=False,
         cautions=("caustic",),
         origin="formula",
@@ -93,6 +95,11 @@ def full_machine() -> Machine:
                 hardware_id="7c2f90b1",
                 config_id="0f3a77c2",
                 signed=True,
+            )
+        },
+        reservoirs={
+            "bottle": replace(
+                small.reservoirs["bottle"], low_ul=500_000, keeps_s=86_400.0
             )
         },
         pumps={
@@ -116,8 +123,29 @@ def full_machine() -> Machine:
                 resolution=0.0036,
                 low=1.1,
                 high=5.7,
+                topic="cellar/kh",
+                pointer="/value",
+                frozen_after_s=60.0,
             )
         },
+        switches={
+            "return": Switch(
+                id="return",
+                tank="reef",
+                role="return-pump",
+                normal_on=True,
+                on=("ON", "1"),
+                off=("OFF",),
+                topic="cellar/return",
+                pointer="/state",
+                pump="carbonate",
+                period_s=60.0,
+                grace_s=120.0,
+                hold_at_least_s=600.0,
+                unit_ul=1000,
+            )
+        },
+        limits={"reef": WaterLimits(ph_hydroxide=8.4, good_readings=2)},
         guards={
             "reef": AlkalinityGuard(
                 ceiling=3.4,

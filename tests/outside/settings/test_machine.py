@@ -75,7 +75,7 @@ def test_reads_node_and_reservoirs(tmp_path: Path) -> None:
         hardware_id="7c2f90b1",
         config_id="0f3a77c2",
     )
-    bottle = Reservoir(id="calcium", content_ul=5_000_000)
+    bottle = Reservoir(id="calcium", content_ul=5_000_000, low_ul=500_000)
     assert (node, bottle) == (machine.nodes["shelf"], machine.reservoirs["calcium"])
 
 

@@ -28,6 +28,7 @@ _REFERENCES: Mapping[str, tuple[tuple[str, str], ...]] = {
         ("reservoir", "reservoir"),
     ),
     "probe": (("tank", "tank"),),
+    "switch": (("tank", "tank"), ("pump", "pump")),
     "outside": (("tank", "tank"),),
     "interlock": (("", "tank"),),
     "solution": (("keep_apart_from", "solution"),),
@@ -110,6 +111,8 @@ def _ions(solution: Solution) -> tuple[str, ...]:
 
 def _named(identity: str, table: TableModel, key: str) -> list[str]:
     value = getattr(table, key) if key else identity
+    if value is None:
+        return []
     return value if isinstance(value, list) else [value]
 
 

@@ -26,16 +26,18 @@ from slackwater.outside.settings.crossing import (
 )
 from slackwater.outside.settings.documents import MACHINE_FILE, Table, read_document
 from slackwater.outside.settings.guard_model import (
-    InterlockTable,
     TimingTable,
     shortened_keys,
     timing_from,
 )
 from slackwater.outside.settings.guards import guards_from
+from slackwater.outside.settings.input_model import ProbeTable, SwitchTable
+from slackwater.outside.settings.inputs import check_topics, switches_from
+from slackwater.outside.settings.limit_model import WatchTable
+from slackwater.outside.settings.limits import limits_from
 from slackwater.outside.settings.machine_model import (
     NodeTable,
     OutsideTable,
-    ProbeTable,
     PumpTable,
     ReservoirTable,
     SolutionTable,
@@ -60,9 +62,13 @@ _KINDS: dict[str, type[TableModel]] = {
     "node": NodeTable,
     "pump": PumpTable,
     "probe": ProbeTable,
-    "interlock": InterlockTable,
+    "switch": SwitchTable,
+    "interlock": WatchTable,
     "outside": OutsideTable,
 }
+# A reservoir is low at a tenth, unless the file says otherwise.
+LOW_PART = 10
+
 _OTHERS = (*_KINDS, "broker", "notify", "timing")
 
 
@@ -83,9 +89,12 @@ def machine_of(document: Table) -> Machine:
     own = {key: value for key, value in document.items() if key not in _OTHERS}
     head = checked(SiteHead, own, "", findings, _OTHERS)
     timing = checked(TimingTable, document.get("timing", {}), "[timing]", findings)
-    checked_broker(document.get("broker", {}), findings)
+    broker = checked_broker(document.get("broker", {}), findings)
     checked_notify(document, findings)
     machine = _Reader(document=document, findings=findings).machine()
+    if head is not None and broker is not None:
+        root = f"{broker.prefix}/{head.site}"
+        check_topics(machine.probes.values(), machine.switches.values(), root, findings)
     head, timing = findings.settled(head), findings.settled(timing)
     return replace(
         machine,
@@ -114,6 +123,7 @@ class _Reader:
         solution_tables = self._tables("solution", SolutionTable)
         solutions = self._solutions(solution_tables)
         pumps = self._pumps()
+        watched = self._tables("interlock", WatchTable)
         return Machine(
             site="",
             tanks=tanks,
@@ -122,9 +132,9 @@ class _Reader:
             nodes=self._nodes(),
             pumps=pumps,
             probes=probes,
-            guards=guards_from(
-                self._tables("interlock", InterlockTable), tanks, probes, self.findings
-            ),
+            guards=guards_from(watched, tanks, probes, self.findings),
+            switches=switches_from(self._tables("switch", SwitchTable), self.findings),
+            limits=limits_from(watched, tanks, self.findings),
             outside=self._outside(tanks),
             apart=apart_map(solutions, solution_tables, pumps.values()),
         )
@@ -162,7 +172,12 @@ class _Reader:
 
     def _reservoirs(self) -> dict[str, Reservoir]:
         return {
-            identity: Reservoir(id=identity, content_ul=table.content)
+            identity: Reservoir(
+                id=identity,
+                content_ul=table.content,
+                low_ul=(table.content // LOW_PART if table.low is None else table.low),
+                keeps_s=table.keeps or 0.0,
+            )
             for identity, table in self._tables("reservoir", ReservoirTable).items()
         }
 

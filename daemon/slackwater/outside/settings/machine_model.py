@@ -180,6 +180,12 @@ class SolutionTable(TableModel):
         "themselves",
         examples=["true"],
     )
+    bicarbonate: bool = Field(
+        default=False,
+        description="Say true when all alkalinity of a label is bicarbonate, which is "
+        "never held by pH",
+        examples=["true"],
+    )
     keep_apart_from: list[Id] = Field(
         default_factory=list,
         description="Further solutions that must not follow closely",
@@ -197,6 +203,18 @@ class ReservoirTable(TableModel):
 
     content: Annotated[int, Volume("1 mL", "1000 L")] = Field(
         description="Content at the last fill", examples=['"5 L"']
+    )
+    low: Annotated[int, Volume("0 mL", "1000 L")] | None = Field(
+        default=None,
+        description="At this rest its corrections end; a tenth of the content when "
+        "left out",
+        examples=['"0.5 L"'],
+    )
+    keeps: Annotated[float, Duration("1 d", "730 d")] | None = Field(
+        default=None,
+        description="How long the solution keeps; its corrections end then, counted "
+        "from what `slackwater refill` was told",
+        examples=['"90 d"'],
     )
 
 
@@ -267,36 +285,6 @@ class PumpTable(TableModel):
         default=0,
         description="Ceiling of all calibration runs of 24 h, outlet in a cylinder",
         examples=['"60 mL"'],
-    )
-
-
-class ProbeTable(TableModel):
-    """A source of readings."""
-
-    tank: Id = Field(description="Tank it measures", examples=['"reef"'])
-    parameter: str = Field(description="What it measures", examples=['"alkalinity"'])
-    unit: str = Field(
-        description="Unit of its bare numbers; of salinity only PSU, for the others "
-        "are no straight line",
-        examples=['"dKH"'],
-    )
-    period: Annotated[float, Duration("1 s", "7 d")] = Field(
-        description="Expected time between readings", examples=['"15 min"']
-    )
-    resolution: str = Field(
-        description="Smallest step it shows", examples=['"0.01 dKH"']
-    )
-    low: str | None = Field(
-        default=None,
-        description="Lowest reading to believe; the parameter's plausible range when "
-        "left out",
-        examples=['"4 dKH"'],
-    )
-    high: str | None = Field(
-        default=None,
-        description="Highest reading to believe; the parameter's plausible range when "
-        "left out",
-        examples=['"14 dKH"'],
     )
 
 

@@ -84,12 +84,20 @@ class _SolutionReader:
                 "a formula or salts beside it",
                 "Take coldest out: only what is weighed in can be checked.",
             )
-        if recipe and self.table.hydroxide is not None:
+        for key in ("hydroxide", "bicarbonate"):
+            if recipe and getattr(self.table, key):
+                self.findings.add(
+                    f"{self.place} {key}",
+                    f"{key} is given beside a formula",
+                    "the formula alone",
+                    f"Take {key} out: it follows from the formula.",
+                )
+        if self.table.hydroxide and self.table.bicarbonate:
             self.findings.add(
-                f"{self.place} hydroxide",
-                "hydroxide is given beside a formula",
-                "the formula alone",
-                "Take hydroxide out: it follows from the formula.",
+                f"{self.place} bicarbonate",
+                "it is said to be hydroxide and bicarbonate alone",
+                "one of the two",
+                "Take the wrong one out.",
             )
 
     def _from_label(self) -> Solution | None:
@@ -117,6 +125,7 @@ class _SolutionReader:
                 else table.fully_declared
             ),
             hydroxide=table.hydroxide or False,
+            bicarbonate=table.bicarbonate,
             cautions=tuple(table.cautions),
             origin=origin,
         )

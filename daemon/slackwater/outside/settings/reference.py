@@ -4,6 +4,7 @@ Floor 6. One subject: Markdown for the documents. Laws here: every key, default 
 bound comes from the models; nothing about a key is written down twice.
 """
 
+import json
 from collections.abc import Iterator
 
 from pydantic.fields import FieldInfo
@@ -11,14 +12,14 @@ from pydantic.fields import FieldInfo
 from slackwater.outside.settings.documents import MACHINE_FILE, PLAN_FILE
 from slackwater.outside.settings.guard_model import (
     THRESHOLD_BOUNDS,
-    InterlockTable,
     TimingTable,
 )
+from slackwater.outside.settings.input_model import ProbeTable, SwitchTable
+from slackwater.outside.settings.limit_model import LIMIT_BOUNDS, WatchTable
 from slackwater.outside.settings.machine_model import (
     CapTable,
     NodeTable,
     OutsideTable,
-    ProbeTable,
     PumpTable,
     ReservoirTable,
     SaltTable,
@@ -49,7 +50,8 @@ _FILES: tuple[tuple[str, tuple[tuple[str, type[TableModel]], ...]], ...] = (
             ("[node.ID]", NodeTable),
             ("[pump.ID]", PumpTable),
             ("[probe.ID]", ProbeTable),
-            ("[interlock.TANK]", InterlockTable),
+            ("[switch.ID]", SwitchTable),
+            ("[interlock.TANK]", WatchTable),
             ("[outside.ID]", OutsideTable),
             ("[broker]", BrokerTable),
             ("[notify]", NotifyTable),
@@ -66,7 +68,13 @@ _FILES: tuple[tuple[str, tuple[tuple[str, type[TableModel]], ...]], ...] = (
     ),
 )
 
-_THRESHOLDS = {key: f"{low} to {high}" for key, (low, high) in THRESHOLD_BOUNDS.items()}
+_THRESHOLDS = {
+    key: f"{low} to {high}"
+    for key, (low, high) in (
+        *THRESHOLD_BOUNDS.items(),
+        *((key, row[2:]) for key, row in LIMIT_BOUNDS.items()),
+    )
+}
 
 
 def reference() -> str:
@@ -125,6 +133,8 @@ def _default(field: FieldInfo) -> str:
     quantity = _quantity(field)
     if quantity is not None:
         return quantity.written(value)
+    if isinstance(value, list):
+        return f"`{json.dumps(value)}`"
     return f"`{str(value).lower() if isinstance(value, bool) else value}`"
 
 
@@ -141,8 +151,14 @@ def _bounds(field: FieldInfo) -> str:
     if "ge" in bounds:
         return f"{bounds['ge']} to {bounds['le']}"
     if "max_length" in bounds:
-        return f"at most {bounds['max_length']} characters"
+        return f"at most {bounds['max_length']} {_counted(field)}"
     return "not empty" if "min_length" in bounds else ""
+
+
+def _counted(field: FieldInfo) -> str:
+    """What the greatest length of a field counts."""
+    value = field.get_default(call_default_factory=True)
+    return "words" if isinstance(value, list) else "characters"
 
 
 def _quantity(field: FieldInfo) -> Quantity | None:

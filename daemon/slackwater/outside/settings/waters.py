@@ -12,13 +12,15 @@ from fractions import Fraction
 
 from slackwater.facts.tank import EffectCap, Outside, Probe, Tank, Uptake
 from slackwater.outside.settings.amounts import Amounts
+from slackwater.outside.settings.input_model import ProbeTable
+from slackwater.outside.settings.inputs import pointer_of
 from slackwater.outside.settings.machine_model import (
     CapTable,
     OutsideTable,
-    ProbeTable,
     TankTable,
     UptakeTable,
 )
+from slackwater.outside.settings.quantities import plain_number
 from slackwater.outside.settings.tables import Findings, shown, suggestion
 
 ALKALINITY = "alkalinity"
@@ -42,6 +44,11 @@ HIGHEST_NET_RISE = {
 
 # The return pump must have turned the tank over so often between two solutions.
 TURNS = 3
+
+# Equal readings of less than this are ordinary; alkalinity goes by chance alone. A
+# heated tank and its salt stand still for hours (common practice, no source).
+DAY_S = 86_400.0
+FROZEN_AFTER_S = {ALKALINITY: 0.0, "ph": 6 * 3600.0}
 
 # Names the system gives to whatever zone it stands in: not the same everywhere.
 _NO_ZONES = frozenset({"localtime", "Factory", "posixrules"})
@@ -68,8 +75,12 @@ def probe_from(identity: str, table: ProbeTable, findings: Findings) -> Probe | 
         low = amounts.level(f"{place} low", table.low)
     if table.high is not None:
         high = amounts.level(f"{place} high", table.high)
-    if linear is None or resolution is None or low is None or high is None:
+    scale = findings.attempt(f"{place} scale", lambda: plain_number(table.scale))
+    if linear is None or resolution is None or scale is None:
         return None
+    if low is None or high is None:
+        return None
+    _check_scale(place, table, findings)
     if not low < high:
         findings.add(
             f"{place} low", "low is not below high", "low below high", "Swap the two."
@@ -79,13 +90,31 @@ def probe_from(identity: str, table: ProbeTable, findings: Findings) -> Probe | 
         tank=table.tank,
         parameter=table.parameter,
         unit=table.unit,
-        scale=linear[0],
+        scale=linear[0] * float(scale),
         offset=linear[1],
         period_s=table.period,
         resolution=resolution,
         low=low,
         high=high,
+        topic=table.topic or "",
+        pointer=pointer_of(table.topic, table.pointer),
+        frozen_after_s=(
+            FROZEN_AFTER_S.get(table.parameter, DAY_S)
+            if table.frozen_after is None
+            else table.frozen_after
+        ),
     )
+
+
+def _check_scale(place: str, table: ProbeTable, findings: Findings) -> None:
+    mapped = table.topic is not None or table.pointer is not None
+    if table.scale != ProbeTable.model_fields["scale"].default and not mapped:
+        findings.add(
+            f"{place} scale",
+            "a scale is given for the payload of the contract",
+            "a topic or a pointer beside it",
+            "Take scale out: the contract's payload carries its own unit.",
+        )
 
 
 def outside_from(

@@ -1,0 +1,117 @@
+"""Turns switch tables into switches, and checks where mapped inputs speak.
+
+Floor 6. One subject: inputs that are on, off or counted. Laws here: a word means one
+thing; a mapped topic is never one of the daemon's own.
+"""
+
+from collections.abc import Iterable, Mapping
+
+from slackwater.facts.limits import Role, Switch
+from slackwater.facts.tank import Probe
+from slackwater.outside.settings.input_model import SwitchTable
+from slackwater.outside.settings.tables import Findings, listed, shown
+
+# Roles whose normal state is on; the others are off when all is well.
+NORMALLY_ON: frozenset[Role] = frozenset({"return-pump", "skimmer", "air"})
+# How long all must be well again, seconds: water must mix, food must be eaten
+# (common practice, no source).
+HOLD_AT_LEAST_S: Mapping[Role, float] = {
+    "return-pump": 600.0,
+    "level": 600.0,
+    "feeding": 300.0,
+}
+A_MINUTE_S = 60.0
+UNIT_UL = {"uL": 1, "mL": 1_000, "L": 1_000_000}
+COUNTER: Role = "top-off"
+
+
+def switches_from(
+    tables: Mapping[str, SwitchTable], findings: Findings
+) -> dict[str, Switch]:
+    """Every switch; only good when nothing was noted."""
+    return {
+        identity: _switch(identity, table, findings)
+        for identity, table in tables.items()
+    }
+
+
+def check_topics(
+    probes: Iterable[Probe], switches: Iterable[Switch], root: str, findings: Findings
+) -> None:
+    """Note mapped topics that lie among the daemon's own."""
+    for kind, inputs in (("probe", probes), ("switch", switches)):
+        for source in inputs:
+            if source.topic.startswith(f"{root}/"):
+                findings.add(
+                    f"[{kind}.{source.id}] topic",
+                    f"{shown(source.topic)} is one of the daemon's own topics",
+                    f"a topic that does not begin with {root}/",
+                    "Let it speak on a topic of its own, or as the contract says.",
+                )
+
+
+def _switch(identity: str, table: SwitchTable, findings: Findings) -> Switch:
+    place = f"[switch.{identity}]"
+    _check_words(place, table, findings)
+    _check_role(place, table, findings)
+    hold_s = table.hold_at_least
+    if hold_s is None:
+        hold_s = HOLD_AT_LEAST_S.get(table.role, A_MINUTE_S)
+    normal_on = table.role in NORMALLY_ON
+    return Switch(
+        id=identity,
+        tank=table.tank,
+        role=table.role,
+        normal_on=normal_on if table.normal is None else table.normal == "on",
+        on=tuple(table.on),
+        off=tuple(table.off),
+        topic=table.topic or "",
+        pointer=pointer_of(table.topic, table.pointer),
+        pump=table.pump or "",
+        period_s=table.period,
+        grace_s=table.grace,
+        hold_at_least_s=hold_s,
+        unit_ul=UNIT_UL[table.unit] if table.unit else 0,
+    )
+
+
+def pointer_of(topic: str | None, pointer: str | None) -> str | None:
+    """Where in a payload the value stands; None for the payload of the contract."""
+    return "" if pointer is None and topic is not None else pointer
+
+
+def _check_words(place: str, table: SwitchTable, findings: Findings) -> None:
+    both = sorted({*table.on} & {*table.off})
+    if both:
+        findings.add(
+            f"{place} on",
+            f"{listed(both)} means on and off",
+            "words that mean one of the two",
+            "Take each out of one list.",
+        )
+
+
+def _check_role(place: str, table: SwitchTable, findings: Findings) -> None:
+    for key, role in (("pump", "power"), ("unit", COUNTER)):
+        given = getattr(table, key) is not None
+        if given and table.role != role:
+            findings.add(
+                f"{place} {key}",
+                f"{key} is given for the role {table.role}",
+                f"{key} beside the role {role} alone",
+                f"Take {key} out or mend the role.",
+            )
+        elif not given and table.role == role:
+            findings.add(
+                f"{place} {key}",
+                f"{key} is missing for the role {role}",
+                f"{key} beside it",
+                f'Add a line like  {key} = "…"',
+            )
+    if table.role == COUNTER and table.topic is None and table.pointer is None:
+        findings.add(
+            f"{place} pointer",
+            "the contract has no payload for a counter",
+            "a topic, a pointer or both",
+            'Add a line like  topic = "cellar/top-off/total"',
+        )
