@@ -231,6 +231,12 @@ class Silence:
     def tell(self, _message: Tell) -> None:
         """Say nothing."""
 
+    def show(self, _topic: str, _document: dict[str, object]) -> None:
+        """Show nothing."""
+
+    def clear(self, _topic: str) -> None:
+        """Nothing was shown."""
+
     def wake_at(self, when: datetime | None) -> None:
         """Remember what was asked."""
         self.wake_utc = when

@@ -194,10 +194,13 @@ def day_sums(moment: Moment, tank: Tank, parameter: str) -> tuple[int, int]:
 
 
 def way_to_floor(guard: AlkalinityGuard, begun: float, now: float) -> float:
-    """The part of the way to the floor that lies behind, in percent, from 0 to 100."""
+    """The part of the way to the floor that lies behind, in percent, from 0 to 100.
+
+    Nothing for what began below the floor: there is no way left.
+    """
     whole = begun - guard.floor
     if whole <= 0:
-        return 100.0
+        return 0.0
     return min(max((begun - now) / whole * 100.0, 0.0), 100.0)
 
 

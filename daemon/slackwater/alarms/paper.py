@@ -19,9 +19,11 @@ from slackwater.alarms.conditions import (
 )
 from slackwater.alarms.foresight import mean_ul
 from slackwater.facts.alarms import Cause, Priority
+from slackwater.facts.plan import Approval
 from slackwater.facts.tank import Pump
 from slackwater.gate.moment import Moment
 
+A_DAY = timedelta(days=1)
 ENDING, ENDING_SOON = timedelta(days=14), timedelta(days=3)
 CALIBRATION_DUE, CALIBRATION_LATE = timedelta(days=75), timedelta(days=90)
 # A bottle that lasts so many days is told, then told again.
@@ -45,25 +47,36 @@ def paper(moment: Moment, differ: tuple[str, ...] = ()) -> Iterator[Condition]:
 def _approval(moment: Moment) -> Iterator[Condition]:
     approval, utc = moment.approval, moment.now.utc
     if approval is None:
-        # In shadow there may be none yet, which is no trouble.
-        if moment.state.stage == "live":
+        # In shadow there may be none yet, and one may begin at the next midnight.
+        if moment.state.stage == "live" and not _begins(moment):
             yield of_all(moment, Cause.NO_PLAN)
         return
     left = approval.expires_at - utc
     figures = {"ends": _day(approval.expires_at)}
     if left <= timedelta():
         yield of_all(moment, Cause.APPROVAL_EXPIRED, **figures)
-    elif left <= ENDING and not _follows(moment, approval.expires_at):
+    elif left <= ENDING and not _follows(moment, approval):
         least: Priority = "soon" if left <= ENDING_SOON else "note"
         yield Condition(
             cause=Cause.APPROVAL_ENDING, about=EVERYTHING, least=least, figures=figures
         )
 
 
-def _follows(moment: Moment, ends: datetime) -> bool:
-    """Whether an approval that lasts longer takes over before this one ends."""
+def _begins(moment: Moment) -> bool:
+    """Whether an approval takes over within a day."""
+    utc = moment.now.utc
     return any(
-        one.approval.takes_over_at < ends < one.approval.expires_at
+        utc < one.approval.takes_over_at <= utc + A_DAY
+        for one in moment.state.approvals
+    )
+
+
+def _follows(moment: Moment, approval: Approval) -> bool:
+    """Whether a later approval, which lasts longer, takes over before it ends."""
+    ends = approval.expires_at
+    return any(
+        one.approval.serial > approval.serial
+        and one.approval.takes_over_at < ends < one.approval.expires_at
         for one in moment.state.approvals
     )
 

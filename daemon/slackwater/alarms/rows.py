@@ -26,6 +26,18 @@ FOLLOWS = frozenset(
 UNHEARD = frozenset(
     {Cause.NODE_ABSENT, Cause.PROBE_MISSING, Cause.PROBE_STALE, Cause.PROBE_SPOILED}
 )
+# What a wrong clock makes look too early or too late.
+CLOCKED = frozenset(
+    {
+        Cause.NO_PLAN,
+        Cause.APPROVAL_ENDING,
+        Cause.APPROVAL_EXPIRED,
+        Cause.CALIBRATION_DUE,
+        Cause.PROBE_MISSING,
+        Cause.PROBE_STALE,
+        Cause.TASK_OVERDUE,
+    }
+)
 # A cause must stand, and be gone, for so long, in seconds, unless its row says more.
 ON_S, OFF_S = 5.0, 60.0
 # A beat is missed for 15 s first; all in all an alarm stands within a minute.
@@ -87,18 +99,21 @@ ROWS: Mapping[Cause, Row] = {
         Code.CLOCK_UNPROVEN,
         "Let the time service set the clock, or look at a watch and run "
         "`slackwater clock confirm`.",
-        hides=FOLLOWS | {Cause.NO_PLAN},
+        least="soon",
+        hides=FOLLOWS | CLOCKED,
         on_s=10.0,
     ),
     Cause.CLOCK_JUMPED: _coded(
         Code.CLOCK_JUMPED,
         f"Compare the machine's clock with a watch, find out what set it, {_RELEASE}.",
-        hides=FOLLOWS | {Cause.CLOCK_BEHIND},
+        least="soon",
+        hides=FOLLOWS | CLOCKED | {Cause.CLOCK_BEHIND, Cause.CLOCK_UNPROVEN},
     ),
     Cause.CLOCK_BEHIND: _coded(
         Code.CLOCK_BEHIND,
         "Set the clock; if it is right, run `slackwater clock confirm`.",
-        hides=FOLLOWS | {Cause.NO_PLAN},
+        least="soon",
+        hides=FOLLOWS | CLOCKED | {Cause.CLOCK_UNPROVEN},
         on_s=10.0,
     ),
     Cause.DISK_FULL: _coded(

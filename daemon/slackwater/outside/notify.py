@@ -66,6 +66,16 @@ def send_by_process(urls: Path, message: bytes) -> int:
     return done.returncode
 
 
+class Nobody:
+    """Sends nothing: nobody said where to."""
+
+    def tell(self, title: str, body: str, priority: Priority | None = None) -> None:
+        """Send nothing."""
+
+    def close(self) -> None:
+        """Nothing waits."""
+
+
 class Post:
     """Sends messages one after the other; never blocks whoever tells."""
 

@@ -15,6 +15,7 @@ from slackwater.facts.events import Checkpoint, FilesDiffer, WatchKept
 from slackwater.facts.now import proven_ms
 from slackwater.facts.state import State
 from slackwater.pump.outcome import Stamp
+from slackwater.service.alarming import assess_uptake, summarise
 from slackwater.service.loop import write
 from slackwater.service.showing import show_all
 from slackwater.service.summing import sums_due
@@ -25,6 +26,7 @@ SHOW_S = 30.0
 PROBE_S = 300.0
 WATCH_S = 3600.0
 AUDIT_AT_UTC = (3, 10)
+ASSESS_AT_UTC = (3, 40)
 
 
 def set_chores(rig: Rig) -> None:
@@ -38,7 +40,12 @@ def set_chores(rig: Rig) -> None:
     }
     for name, seconds in intervals.items():
         rig.alarm.add_interval(name, seconds, _reminder(rig, name))
-    rig.alarm.add_daily("audit", AUDIT_AT_UTC, _reminder(rig, "audit"))
+    for name, at_utc in (
+        ("audit", AUDIT_AT_UTC),
+        ("assess", ASSESS_AT_UTC),
+        ("summary", rig.summary_at_utc),
+    ):
+        rig.alarm.add_daily(name, at_utc, _reminder(rig, name))
     for name in ("look", "show", "sum"):
         rig.chores.put(name)
 
@@ -97,6 +104,7 @@ def _look(rig: Rig) -> None:
     names = tuple(
         sorted(name for name in approved if files.get(name) != approved[name])
     )
+    rig.differ = names
     # Once per change: the approved bytes go on, one entry says so.
     if names and files != rig.files:
         write(rig, [FilesDiffer(**stamp_of(rig), names=names)])
@@ -149,4 +157,6 @@ _CHORES = {
     "watch": _watch,
     "audit": _audit,
     "sum": _sum,
+    "assess": assess_uptake,
+    "summary": summarise,
 }

@@ -21,6 +21,7 @@ SETUP_REFUSED = "setup_refused"
 STAGE_CHANGED = "stage_changed"
 LEDGER_MOVED = "ledger_moved"
 LEDGER_REFUSED = "ledger_refused"
+ASSESSMENT_FAILED = "assessment_failed"
 CLOCK_STEPPED = "clock_stepped"
 TURN_FAILED = "turn_failed"
 

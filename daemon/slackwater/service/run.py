@@ -16,7 +16,7 @@ import structlog
 from structlog.typing import FilteringBoundLogger
 
 from slackwater import __version__
-from slackwater.errors import SlackwaterError
+from slackwater.errors import LedgerError, SlackwaterError
 from slackwater.facts.events import HoldRaised, Started, Stopped
 from slackwater.facts.messages import StopPump
 from slackwater.facts.reasons import Code, because
@@ -24,6 +24,7 @@ from slackwater.facts.state import State
 from slackwater.outside.clock import SystemClock
 from slackwater.ports import Clock
 from slackwater.service import logs, systemd
+from slackwater.service.alarming import look, tell_the_end
 from slackwater.service.chores import do_chores, set_chores, stamp_of
 from slackwater.service.loop import one_pass, take_news, write
 from slackwater.service.memory import Memory, Mode
@@ -90,6 +91,8 @@ def _serve(places: Places, clock: Clock, mode: Mode, stop: Stop) -> None:
         _finish(rig, stop)
     except SlackwaterError as error:
         _log.error(logs.LEDGER_REFUSED, why=str(error))
+        if isinstance(error, LedgerError):
+            tell_the_end(rig)
         raise
     except Exception:
         # Nothing is sent any more; nodes end their runs by themselves.
@@ -106,6 +109,7 @@ def _passes(rig: Rig, stop: Stop) -> None:
         do_chores(rig)
         if one_pass(rig, TICK_S):
             return
+        look(rig)
         systemd.alive(f"{rig.mode}, {len(rig.memory.state.holds)} holds")
 
 

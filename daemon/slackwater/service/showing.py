@@ -5,11 +5,15 @@ display only, never a permission; figures come from the state the gate reads.
 """
 
 from slackwater import __version__
+from slackwater.alarms.words import document
 from slackwater.facts.now import proven_ms
 from slackwater.facts.reasons import Reason
 from slackwater.facts.rolling import DAY_MS
 from slackwater.facts.tank import Pump, Tank
 from slackwater.service.wiring import Rig
+
+# What stands on the wire of an alarm that is over.
+GONE: tuple[object, ...] = ()
 
 
 def show_all(rig: Rig) -> None:
@@ -29,6 +33,42 @@ def show_all(rig: Rig) -> None:
     )
     for tank in rig.setup.machine.tanks.values():
         rig.observe.show(f"tank/{tank.id}/state", _tank(rig, tank, at))
+
+
+def show_alarms(rig: Rig) -> None:
+    """Publish what changed of each alarm, and take away what is over and was seen."""
+    at = rig.clock.now().utc.isoformat()
+    shown, alarms = rig.lookout.shown, rig.memory.state.alarms
+    wanted = {
+        name: known
+        for name, known in alarms.items()
+        if known.is_standing or known.wants_eyes
+    }
+    # What the daemon before this one left there is taken away as well.
+    for name in sorted({*shown, *alarms} - wanted.keys()):
+        if shown.get(name) != GONE:
+            rig.observe.clear(_alarm_topic(name))
+        shown[name] = GONE
+    for name, known in wanted.items():
+        size = rig.lookout.watch.sizes.get(name)
+        told = document(known, size)
+        # An hour less is news; a minute less is not.
+        left = told["hours_left"]
+        now = (
+            known.word,
+            known.is_seen,
+            known.raised.proven_ms,
+            known.until,
+            int(left) if isinstance(left, float) else None,
+        )
+        if shown.get(name) != now:
+            shown[name] = now
+            rig.observe.show(_alarm_topic(name), {"v": 1, "at": at, **told})
+
+
+def _alarm_topic(name: str) -> str:
+    cause, _, about = name.partition(".")
+    return f"daemon/alarm/{cause}/{about}"
 
 
 def _tank(rig: Rig, tank: Tank, at: str) -> dict[str, object]:

@@ -6,6 +6,8 @@ published message is never called a success.
 
 from collections.abc import Iterator, Mapping, Sequence
 
+from slackwater.alarms.words import headline
+from slackwater.facts.alarms import AlarmChanged, AlarmEvent, AlarmRaised
 from slackwater.facts.events import (
     AnyEvent,
     DoseEnded,
@@ -25,7 +27,10 @@ Figures = Mapping[str, Figure]
 def tells(events: Sequence[AnyEvent], machine: Machine) -> Iterator[Tell]:
     """Messages for people and tools, in the order of the entries."""
     for event in events:
-        yield from _tell(event, machine)
+        if isinstance(event, AlarmRaised | AlarmChanged):
+            yield from _tell_alarm(event, machine)
+        else:
+            yield from _tell(event, machine)
 
 
 def _tell(event: AnyEvent, machine: Machine) -> Iterator[Tell]:
@@ -54,3 +59,19 @@ def _tell(event: AnyEvent, machine: Machine) -> Iterator[Tell]:
         yield Tell(
             tank=event.tank, name=event.kind, figures=answer, request=event.request
         )
+
+
+def _tell_alarm(event: AlarmEvent, machine: Machine) -> Iterator[Tell]:
+    if isinstance(event, AlarmRaised):
+        raised: Figures = {
+            "alarm": event.alarm,
+            "priority": event.priority,
+            "text": headline(event),
+            "hours_left": event.hours_left,
+        }
+        for tank in event.tanks:
+            yield Tell(tank=tank, name=event.kind, figures=raised)
+        return
+    changed: Figures = {"alarm": event.alarm, "to": event.to, "by": event.by}
+    for tank in sorted(machine.tanks):
+        yield Tell(tank=tank, name=event.kind, figures=changed)

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from queue import SimpleQueue
 
+from slackwater.alarms.judging import Watch
 from slackwater.errors import Finding, InputError
 from slackwater.facts.messages import Beat, LinkChanged, Message
 from slackwater.facts.now import Now
@@ -23,12 +24,21 @@ from slackwater.outside.approved import machine_from, plan_from
 from slackwater.outside.broker.actuate import Actuate
 from slackwater.outside.broker.observe import Observe
 from slackwater.outside.mailbox import BoundedMailbox
-from slackwater.outside.settings import read_broker, read_machine, read_node_keys
+from slackwater.outside.notify import Nobody, Post
+from slackwater.outside.settings import (
+    read_broker,
+    read_machine,
+    read_node_keys,
+    read_notify,
+)
 from slackwater.outside.shadow_link import ShadowLink
 from slackwater.outside.wire import BrokerSettings, view_of
-from slackwater.ports import Clock, PumpLink
+from slackwater.ports import Clock, Notifier, PumpLink
 from slackwater.service.memory import Memory, Mode
 from slackwater.turn.setup import Setup, make_setup
+
+# Where nobody says when: early in the day in Europe. Common practice, no source.
+SUMMARY_AT_UTC = (6, 0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,10 +51,25 @@ class Places:
 
 
 @dataclass(slots=True, kw_only=True)
+class Lookout:
+    """What watching for alarms keeps: when it last looked, and what it saw and showed.
+
+    `at_s` boot-time seconds, None to look at once; `shown` maps the name of an alarm to
+    what stands of it on the wire.
+    """
+
+    watch: Watch = field(default_factory=Watch)
+    at_s: float | None = None
+    holds: tuple[str, ...] = ()
+    shown: dict[str, tuple[object, ...]] = field(default_factory=dict)
+
+
+@dataclass(slots=True, kw_only=True)
 class Rig:
     """Everything one mode runs with.
 
-    `stopped_s` is when each pump head was last told to stop, boot-time seconds.
+    `stopped_s` is when each pump head was last told to stop, boot-time seconds;
+    `differ` names files that are not the approved ones.
     """
 
     mode: Mode
@@ -62,6 +87,10 @@ class Rig:
     files: Mapping[str, str] = field(default_factory=dict)
     stopped_s: dict[str, float] = field(default_factory=dict)
     closing: bool = False
+    differ: tuple[str, ...] = ()
+    lookout: Lookout = field(default_factory=Lookout)
+    post: Notifier = field(default_factory=Nobody)
+    summary_at_utc: tuple[int, int] = SUMMARY_AT_UTC
 
     def begin_nothing_new(self) -> None:
         """From here on outcomes are taken in and no dose or shot is begun."""
@@ -86,6 +115,7 @@ class Rig:
         self.alarm.close()
         self.link.close()
         self.observe.close()
+        self.post.close()
         self.memory.close()
 
 
@@ -132,6 +162,7 @@ def build(places: Places, clock: Clock, memory: Memory, mode: Mode) -> Rig:
     Raises: InputError with what is wrong in the files.
     """
     broker = read_broker(places.config, places.credentials)
+    notify = read_notify(places.config, places.credentials)
     keys = read_node_keys(places.config, places.credentials)
     fallback = None if memory.state.approvals else read_machine(places.config)
     setup = setup_from(memory.state, fallback)
@@ -151,6 +182,8 @@ def build(places: Places, clock: Clock, memory: Memory, mode: Mode) -> Rig:
         alarm=SystemAlarm(mailbox.wake),
         setup=setup,
         sight=_sight(memory.state, now, mode),
+        post=Nobody() if notify is None else Post(notify),
+        summary_at_utc=SUMMARY_AT_UTC if notify is None else notify.summary_at_utc,
     )
 
 
@@ -185,6 +218,8 @@ def connect(rig: Rig) -> None:
     if isinstance(rig.link, Actuate):
         rig.link.start()
     rig.alarm.start()
+    if isinstance(rig.post, Post):
+        rig.post.start()
 
 
 def is_link_message(message: Message) -> bool:

@@ -1,0 +1,166 @@
+"""Alarms in words: for a screen, a message, and a document.
+
+Floor 4. One subject: what people and tools read of an alarm. Laws here: it says what,
+since when, how much, how long there is, and one thing to do; nothing is called a
+success; a dose that was missed will not be made up.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+
+from slackwater.alarms.foresight import day_sums, in_dkh
+from slackwater.alarms.rows import ROWS
+from slackwater.alarms.sizing import Size
+from slackwater.facts.alarms import PRIORITIES, AlarmRaised, Priority, StandingAlarm
+from slackwater.facts.reasons import Figure
+from slackwater.gate.moment import ALKALINITY, Moment
+
+# Said in words of their own.
+SAID = frozenset({"short_dkh", "excess_dkh", "hold"})
+IN_DAYS_FROM_HOURS = 48
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Spoken:
+    """One message for people: a line that names it, and what there is to know."""
+
+    title: str
+    body: str
+    priority: Priority
+
+
+def by_pressure(alarms: Iterable[StandingAlarm]) -> list[StandingAlarm]:
+    """The most pressing first, then the oldest."""
+    return sorted(
+        alarms,
+        key=lambda one: (
+            PRIORITIES.index(one.raised.priority),
+            one.first.at,
+            one.first.alarm,
+        ),
+    )
+
+
+def headline(raised: AlarmRaised) -> str:
+    """Name and sentence on one line."""
+    return f"{raised.alarm}: {ROWS[raised.cause].sentence}"
+
+
+def amounts(raised: AlarmRaised, hours_left: float | None) -> str:
+    """How much is short or too much, and how long there is; may be empty."""
+    return " ".join(_amounts(raised.figures, hours_left))
+
+
+def _amounts(figures: Mapping[str, Figure], left: float | None) -> Iterator[str]:
+    short, excess = figures.get("short_dkh"), figures.get("excess_dkh")
+    if isinstance(short, float) and short > 0:
+        yield f"Short by {short:.2f} dKH in 24 h."
+    if isinstance(excess, float) and excess > 0:
+        yield f"Too much by {excess:.2f} dKH."
+    if left is not None:
+        yield f"About {hours_words(left)} left."
+
+
+def hours_words(hours: float) -> str:
+    """A time left, in hours, or in days when there are many."""
+    if hours >= IN_DAYS_FROM_HOURS:
+        return f"{hours / 24:.0f} days"
+    return f"{hours:.0f} h" if hours >= 1 else "less than an hour"
+
+
+def figures_words(raised: AlarmRaised) -> str:
+    """The figures behind it, such as `beat_age_s 41`; may be empty."""
+    shown = {k: v for k, v in raised.figures.items() if k not in SAID}
+    return ", ".join(f"{name} {value}" for name, value in shown.items())
+
+
+def first_aid(raised: AlarmRaised) -> str:
+    """The verb that helps, or nothing."""
+    topic = ROWS[raised.cause].topic
+    return f"slackwater first-aid {topic}" if topic else ""
+
+
+def spoken(known: StandingAlarm) -> Spoken:
+    """The message for an alarm that was just told."""
+    raised = known.raised
+    figures = figures_words(raised)
+    again = f" ({raised.reminder} % of the way to the floor)" if raised.reminder else ""
+    aid = first_aid(raised)
+    lines = [
+        ROWS[raised.cause].sentence + (f" ({figures})" if figures else ""),
+        amounts(raised, raised.hours_left),
+        f"Do: {ROWS[raised.cause].action}",
+        f"First aid: {aid}" if aid else "",
+        f"Since {_time(known.first.at)}{again}.",
+    ]
+    return Spoken(
+        title=f"{raised.priority}: {raised.alarm}",
+        body="\n".join(line for line in lines if line),
+        priority=raised.priority,
+    )
+
+
+def ended(known: StandingAlarm) -> Spoken:
+    """The message for an alarm whose cause has gone."""
+    return Spoken(
+        title=f"over: {known.first.alarm}",
+        body=f"Its cause is gone. It began {_time(known.first.at)}.",
+        priority=known.raised.priority,
+    )
+
+
+def summary(moment: Moment) -> Spoken:
+    """The daily line: what stands, and what each tank was given."""
+    standing = by_pressure(a for a in moment.state.alarms.values() if a.is_standing)
+    lines = [_count(standing), *(headline(one.raised) for one in standing)]
+    would = "would have been given" if moment.state.stage == "shadow" else "was given"
+    for _, tank in sorted(moment.machine.tanks.items()):
+        planned, given = day_sums(moment, tank, ALKALINITY)
+        if planned:
+            lines.append(
+                f"{tank.id} {would} {in_dkh(given, tank):.2f} of "
+                f"{in_dkh(planned, tank):.2f} dKH planned in 24 h."
+            )
+    worst: Priority = standing[0].raised.priority if standing else "note"
+    return Spoken(title="daily summary", body="\n".join(lines), priority=worst)
+
+
+def _count(standing: list[StandingAlarm]) -> str:
+    if not standing:
+        return "No alarm stands."
+    urgent = sum(one.raised.priority == "urgent" for one in standing)
+    alarms = "1 alarm stands" if len(standing) == 1 else f"{len(standing)} alarms stand"
+    return f"{alarms}, {urgent} urgent." if urgent else f"{alarms}."
+
+
+def document(known: StandingAlarm, size: Size | None = None) -> dict[str, object]:
+    """One alarm for tools; `size` has newer figures than it was told with."""
+    raised, row = known.raised, ROWS[known.raised.cause]
+    left = raised.hours_left if size is None else size.hours_left
+    return {
+        "alarm": raised.alarm,
+        "cause": str(raised.cause),
+        "about": raised.about,
+        "state": known.word,
+        "seen": known.is_seen,
+        "priority": raised.priority,
+        "text": row.sentence,
+        "action": row.action,
+        "first_aid": row.topic,
+        "tanks": list(raised.tanks),
+        "since": known.first.at.isoformat(),
+        "told": raised.at.isoformat(),
+        "ended": None if known.ended_at is None else known.ended_at.isoformat(),
+        "hours_left": left,
+        "reminder": raised.reminder,
+        "times": known.times,
+        "until": None if known.until is None else known.until.isoformat(),
+        "by": known.by,
+        "note": known.note,
+        "figures": dict(raised.figures if size is None else size.figures),
+    }
+
+
+def _time(at: datetime) -> str:
+    return f"{at:%Y-%m-%d %H:%M} UTC"
