@@ -16,7 +16,10 @@ from slackwater.facts.tank import Machine
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RehearsedDose:
-    """One dose and what would become of it; `volume_ul` 0 when it would be missed."""
+    """One dose and what would become of it; `volume_ul` 0 when it would be missed.
+
+    `begun_at` is when it would begin, None for one that never would.
+    """
 
     dose: DueDose
     solution: str
@@ -25,6 +28,7 @@ class RehearsedDose:
     reasons: tuple[Reason, ...] = ()
     effects: Mapping[str, int] = field(default_factory=dict)
     run_ms: int = 0
+    begun_at: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -5,25 +5,25 @@ those of `turn` and of nothing else; there is no clock, wire or disk to reach; e
 inputs give equal outputs, whatever machine, time or locale.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from datetime import date, datetime, time, timedelta
+from datetime import date, datetime, timedelta
 from heapq import heappop, heappush
-from zoneinfo import ZoneInfo
 
 from slackwater.facts.events import AnyEvent, DoseEnded, DoseIntended, DoseMissed
 from slackwater.facts.fold import fold
 from slackwater.facts.making import maker
-from slackwater.facts.messages import Effect, Result, RunPump
+from slackwater.facts.messages import Effect, Message, Reading, Result, RunPump
 from slackwater.facts.now import Mark, Now
 from slackwater.facts.plan import Approval, Plan
-from slackwater.facts.rolling import DAY_MS
-from slackwater.facts.sight import Inbox, Sight
+from slackwater.facts.sight import Inbox, Sight, see
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine
+from slackwater.rehearsal.approaches import approach
 from slackwater.rehearsal.record import Nearest, Rehearsal, RehearsedDose, empty_days
 from slackwater.rehearsal.virtual_node import VirtualNode
-from slackwater.rehearsal.virtual_probe import show_probes
+from slackwater.rehearsal.virtual_probe import VirtualProbes, watched
+from slackwater.rehearsal.virtual_tank import VirtualTank, midnight
 from slackwater.turn.setup import Setup, Turn, make_setup
 from slackwater.turn.step import TICK, turn
 
@@ -40,6 +40,9 @@ BEAT_S = 5.0
 
 MILLISECOND = timedelta(milliseconds=1)
 
+# Looks at an entry before it is folded: the state and sight it was decided on.
+Watch = Callable[[AnyEvent, State, Sight], None]
+
 _now = maker(Now)
 _inbox = maker(Inbox)
 _rehearsed = maker(RehearsedDose)
@@ -55,6 +58,9 @@ class _World:
     quiet: Inbox
     nodes: dict[str, VirtualNode]
     begin: datetime
+    waters: dict[str, VirtualTank]
+    probes: VirtualProbes
+    watch: Watch | None = None
     answers: list[tuple[datetime, int, Result]] = field(default_factory=list)
     doses: list[RehearsedDose] = field(default_factory=list)
     nearest: dict[tuple[str, str], Nearest] = field(default_factory=dict)
@@ -65,7 +71,13 @@ class _World:
     effects: dict[tuple[str, int], Mapping[str, int]] = field(default_factory=dict)
 
 
-def rehearse(machine: Machine, plan: Plan, first: date, days: int) -> Rehearsal:
+def rehearse(
+    machine: Machine,
+    plan: Plan,
+    first: date,
+    days: int,
+    watch: Watch | None = None,
+) -> Rehearsal:
     """Run the plan from one local date for so many days.
 
     Range: days 1 to 3660. The plan must pass `planning.ceilings.check`; one that does
@@ -73,6 +85,7 @@ def rehearse(machine: Machine, plan: Plan, first: date, days: int) -> Rehearsal:
     """
     begin, end = _span(machine, first, days)
     world = _begin(machine, plan, begin, end)
+    world.watch = watch
     utc = begin
     while utc < end:
         utc = _step(world, utc, end)
@@ -100,16 +113,11 @@ def _by_due(each: RehearsedDose) -> tuple[datetime, str]:
 def _span(machine: Machine, first: date, days: int) -> tuple[datetime, datetime]:
     """From the earliest local midnight to the last one over all tanks, in UTC."""
     zones = {tank.zone for tank in machine.tanks.values()}
-    starts = [_midnight(first, zone) for zone in zones]
-    ends = [_midnight(first + timedelta(days=days), zone) for zone in zones]
+    starts = [midnight(first, zone) for zone in zones]
+    ends = [midnight(first + timedelta(days=days), zone) for zone in zones]
     # Late starts of the last day may reach over midnight.
     late = timedelta(seconds=machine.timing.lateness_s)
     return min(starts), max(ends) + late
-
-
-def _midnight(day: date, zone: str) -> datetime:
-    utc = ZoneInfo("UTC")
-    return datetime.combine(day, time(), ZoneInfo(zone)).astimezone(utc)
 
 
 def _begin(machine: Machine, plan: Plan, begin: datetime, end: datetime) -> _World:
@@ -142,6 +150,7 @@ def _begin(machine: Machine, plan: Plan, begin: datetime, end: datetime) -> _Wor
         )
         for node in machine.nodes.values()
     }
+    waters = watched(machine, begin)
     return _World(
         setup=make_setup(machine, {1: (approval, plan)}),
         state=state,
@@ -149,6 +158,8 @@ def _begin(machine: Machine, plan: Plan, begin: datetime, end: datetime) -> _Wor
         quiet=Inbox(sight=sight),
         nodes=nodes,
         begin=begin,
+        waters=waters,
+        probes=VirtualProbes(machine, waters, begin),
     )
 
 
@@ -157,15 +168,20 @@ def _step(world: _World, utc: datetime, end: datetime) -> datetime:
     boot_s = BEGIN_S + (utc - world.begin).total_seconds()
     now = _now(utc=utc, boot_s=boot_s, boot_id=BOOT_ID, synchronised=True)
     _show_nodes(world, utc, boot_s)
-    if world.setup.machine.probes:
-        show_probes(world.setup.machine, world.sight, utc)
     state, sight, inbox = world.state, world.sight, world.quiet
+    messages: list[Message] = []
     if world.answers and world.answers[0][0] <= utc:
-        inbox = _inbox(sight=sight, messages=tuple(_due_answers(world, utc)))
+        messages += _due_answers(world, utc)
+    if world.setup.machine.probes:
+        messages += _readings(world, utc)
+    if messages:
+        inbox = _inbox(sight=sight, messages=tuple(messages))
     while True:
         done = turn(now, state, inbox, world.setup)
         sight.scanned_until = done.scanned_until
         for event in done.events:
+            if world.watch is not None:
+                world.watch(event, state, sight)
             fold(state, event)
             _note(world, event)
         for effect in done.effects:
@@ -187,6 +203,13 @@ def _show_nodes(world: _World, utc: datetime, boot_s: float) -> None:
         world.shown_s = boot_s
         for name, node in world.nodes.items():
             world.sight.nodes[name] = node.show(boot_s)
+
+
+def _readings(world: _World, utc: datetime) -> list[Reading]:
+    readings = world.probes.until(utc)
+    for reading in readings:
+        see(world.sight, reading)
+    return readings
 
 
 def _due_answers(world: _World, utc: datetime) -> list[Result]:
@@ -238,9 +261,14 @@ def _note(world: _World, event: AnyEvent) -> None:
                     (event.dose.pump, event.command.ul), event.effects
                 ),
                 run_ms=event.command.ms,
+                begun_at=event.at,
             )
         )
-        _approach(world, event)
+        approach(world.nearest, world.state, world.setup.forces[0].rules, event)
+        water = world.waters.get(event.dose.tank) if world.waters else None
+        if water is not None:
+            water.advance(event.at)
+            water.pour(event.effects)
     elif isinstance(event, DoseMissed):
         world.doses.append(
             RehearsedDose(
@@ -250,41 +278,6 @@ def _note(world: _World, event: AnyEvent) -> None:
                 volume_ul=0,
                 reasons=event.reasons,
             )
-        )
-
-
-def _approach(world: _World, event: DoseIntended) -> None:
-    known = world.setup.forces[0].rules.pumps[event.dose.pump]
-    pump = known.pump
-    _nearer(world, event, ("per dose", pump.id), event.command.ul, pump.per_dose_ul)
-    since_ms = event.proven_ms - DAY_MS
-    charges = world.state.charges
-    rolling_ul = charges[known.charge_key].since(since_ms)
-    _nearer(world, event, ("any 24 h", pump.id), rolling_ul, pump.per_day_ul)
-    for rule in known.effects:
-        added = charges[rule.key].since(since_ms) + rule.outside
-        subject = f"{pump.tank} {rule.parameter}"
-        _nearer(world, event, ("gross addition", subject), added, rule.gross)
-        if rule.net is not None:
-            net = added - rule.uptake_low
-            _nearer(world, event, ("net rise", subject), net, rule.net)
-
-
-def _nearer(
-    world: _World,
-    event: DoseIntended,
-    key: tuple[str, str],
-    reached: int,
-    ceiling: int,
-) -> None:
-    known = world.nearest.get(key)
-    if known is None or reached > known.reached:
-        world.nearest[key] = Nearest(
-            cap=key[0],
-            subject=key[1],
-            reached=reached,
-            ceiling=ceiling,
-            dose=event.dose.id,
         )
 
 
