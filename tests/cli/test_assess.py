@@ -117,7 +117,7 @@ def test_the_tasks_say_who_asked_and_by_when(stage: Stage) -> None:
     assert ("retest", "alkalinity", "keeper") == (one.remedy, one.parameter, one.by)
     assert "Test alkalinity: no result is known." == one.text
     assert one.due_on >= date(2026, 1, 1)
-    assert f"{len(tasks(stage))} new task(s) recorded." in said
+    assert f"{len(tasks(stage))} new tasks recorded; see `slackwater tasks`." in said
 
 
 def test_it_can_only_look(stage: Stage) -> None:

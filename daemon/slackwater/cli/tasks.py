@@ -1,7 +1,8 @@
 """Open tasks with how long they have.
 
 Floor 8. One subject: what is due. Laws here: a task is overdue when the tank's own date
-is past its day; the longest overdue comes first.
+is past its day; the longest overdue comes first, and of one day the one that was set
+first, which an assessment finds the most urgent.
 """
 
 from collections.abc import Mapping
@@ -61,4 +62,4 @@ def open_tasks(state: State, utc: datetime, machine: Machine | None) -> list[Due
         zone = zone_named(zones.get(task.tank, UTC_ZONE))
         today = utc.astimezone(zone).date()
         found.append(Due(task=task, days=(task.due_on - today).days))
-    return sorted(found, key=lambda due: (due.task.due_on, due.task.task))
+    return sorted(found, key=lambda due: due.task.due_on)

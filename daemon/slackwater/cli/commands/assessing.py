@@ -1,27 +1,28 @@
 """`assess`: where a tank stands, and what a person should do.
 
 Floor 8. One subject: assessing, and remembering what is to do. Laws here: the page is
-told even where the ledger cannot be written; one task stands for each remedy and
-parameter, so that asking twice adds nothing; nothing is dosed from here.
+told even where the ledger cannot be written; less of the past than usual sets and
+closes no task; nothing is dosed from here.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from textwrap import wrap
 from typing import TypedDict, Unpack
 
 import click
 
-from slackwater.assessment.records import Advice, Assessment
+from slackwater.assessment.records import Assessment
 from slackwater.cli.assess_document import assess_document
-from slackwater.cli.assess_text import assess_text
+from slackwater.cli.assess_text import WIDTH, assess_text
 from slackwater.cli.commands.proposing import only_tank
 from slackwater.cli.document import FINE, REFUSED, Answer
 from slackwater.cli.opening import local_user, opened, write
 from slackwater.cli.shell import Shell, verb
-from slackwater.cli.typed import new_id
+from slackwater.cli.task_news import Asking, News, news_words, task_news
 from slackwater.errors import LedgerError, RefusedError
 from slackwater.facts.events import AnyEvent
 from slackwater.facts.state import State
-from slackwater.facts.waters import TaskSet
 from slackwater.outside.settings import read_machine
 from slackwater.pump.outcome import Stamp
 from slackwater.service.assessing import LOOK_BACK_DAYS, assessed
@@ -42,8 +43,10 @@ class Wishes(TypedDict):
 @verb(
     "assess",
     epilog="Every remedy that is not yet a task becomes one, so that `status` and the "
-    "house remember it; --no-tasks only looks. Without write access to the ledger it "
-    "only looks too, and says so. Example: slackwater assess --tank reef --days 300",
+    "house remember it; a task whose test has come, or that no longer applies, is "
+    "closed. --no-tasks only looks, and so does a look at less of the past. Without "
+    "write access to the ledger it only looks too, and says so. Example: slackwater "
+    "assess --tank reef --days 300",
 )
 @click.option("--tank", metavar="ID", help="Which tank.  [default: the only one]")
 @click.option(
@@ -66,69 +69,66 @@ def assess(shell: Shell, **wishes: Unpack[Wishes]) -> Answer:
     tank = only_tank(machine, wishes["tank"])
     with opened(shell.state) as found:
         made = assessed(found.ledger, machine, tank, found.now.utc, days=wishes["days"])
-    tasks, trouble = ((), "") if wishes["no_tasks"] else kept(shell, made, wishes)
+    if wishes["no_tasks"] or wishes["days"] < LOOK_BACK_DAYS:
+        kept = _Kept()
+    else:
+        kept = _keep(shell, made, wishes, machine.tanks[tank].zone)
+    page = (assess_text(made, machine.tanks[tank].zone), kept.words)
     return Answer(
-        fields={
-            **assess_document(made),
-            "tasks_recorded": [task.task for task in tasks],
-            "tasks_not_recorded": trouble,
-        },
-        text="\n\n".join(
-            part
-            for part in (
-                assess_text(made, machine.tanks[tank].zone),
-                _told(tasks, trouble),
-            )
-            if part
-        ),
+        fields={**assess_document(made), **kept.document},
+        text="\n\n".join(part for part in page if part),
         exit_code=REFUSED if made.has_alarm else FINE,
     )
 
 
-def kept(
-    shell: Shell, made: Assessment, wishes: Wishes
-) -> tuple[tuple[TaskSet, ...], str]:
-    """The tasks that were recorded anew, and why none could be, else nothing."""
-    new: list[TaskSet] = []
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Kept:
+    """What became of the tasks; `trouble` why nothing could be written, else empty."""
+
+    news: News = field(default_factory=News)
+    texts: Mapping[str, str] = field(default_factory=dict)
+    trouble: str = ""
+
+    @property
+    def words(self) -> str:
+        """Lines for people; empty when nothing changed."""
+        if self.trouble:
+            return f"No task was recorded: {self.trouble}."
+        return "\n".join(
+            fitted
+            for sentence in news_words(self.news, self.texts)
+            for fitted in wrap(sentence, WIDTH, subsequent_indent="  ")
+        )
+
+    @property
+    def document(self) -> dict[str, object]:
+        """The same for a document."""
+        return {
+            "tasks_recorded": [one.task for one in self.news.opened],
+            "tasks_closed": [
+                {"task": one.task, "how": one.how, "why": one.note}
+                for one in self.news.closed
+            ],
+            "tasks_not_recorded": self.trouble,
+        }
+
+
+def _keep(shell: Shell, made: Assessment, wishes: Wishes, zone: str) -> _Kept:
+    """Write down what changes in the tasks."""
     by = wishes["by"] or local_user()
+    found = _Kept()
 
     def decide(state: State, stamp: Stamp) -> Sequence[AnyEvent]:
-        new[:] = [
-            _task(made, advice, by, stamp)
-            for advice in made.advice
-            if not _is_open(state, made.tank, advice)
-        ]
-        return new
+        nonlocal found
+        news = task_news(state, made, Asking(by=by, stamp=stamp, zone=zone))
+        texts = {name: task.text for name, task in state.tasks.items()}
+        found = _Kept(news=news, texts=texts)
+        return news.entries
 
     try:
         write(shell.state, decide)
     except (LedgerError, RefusedError) as error:
-        return (), error.findings[0].what
-    return tuple(new), ""
-
-
-def _is_open(state: State, tank: str, advice: Advice) -> bool:
-    about = (tank, advice.remedy, advice.parameter)
-    return any(
-        about == (task.tank, task.remedy, task.parameter)
-        for task in state.tasks.values()
-    )
-
-
-def _task(made: Assessment, advice: Advice, by: str, stamp: Stamp) -> TaskSet:
-    return TaskSet(
-        **stamp,
-        task=new_id("t"),
-        tank=made.tank,
-        remedy=advice.remedy,
-        parameter=advice.parameter,
-        text=advice.text,
-        due_on=advice.due_on,
-        by=by,
-    )
-
-
-def _told(tasks: Sequence[TaskSet], trouble: str) -> str:
-    if trouble:
-        return f"No task was recorded: {trouble}."
-    return f"{len(tasks)} new task(s) recorded." if tasks else ""
+        return _Kept(trouble=error.findings[0].what)
+    except PermissionError:
+        return _Kept(trouble=f"{local_user()} may not write the ledger")
+    return found
