@@ -140,10 +140,10 @@ def test_hold_counts_only_in_beats(payload: bytes) -> None:
     assert Ignored(why="shown by the beat") == decode("node/left/hold", payload)
 
 
-def test_input_is_checked_and_waits_for_its_interlock() -> None:
-    """A switch in order changes nothing yet; one out of order is spoiled."""
+def test_input_of_no_switch_is_checked_and_changes_nothing() -> None:
+    """Nobody configured it: in order it is ignored, out of order it is spoiled."""
     place = "tank/display/input/leak"
-    assert Ignored(why="no interlock listens") == decode(place, INPUT)
+    assert Ignored(why="no switch") == decode(place, INPUT)
     assert Spoiled(
         why="form", detail="state: literal_error", topic=f"{ROOT}/{place}"
     ) == decode(place, changed(INPUT, state="maybe"))

@@ -85,7 +85,7 @@ def take_news(rig: Rig) -> bool:
     """Fold what others wrote; True when the rig no longer fits.
 
     That is when somebody changed the stage, or approved a machine with other nodes,
-    tanks or probes than this rig listens to.
+    tanks, probes or switches than this rig listens to.
     """
     news = rig.memory.news()
     kinds = {event.kind for event in news}
@@ -110,6 +110,7 @@ def _is_deaf(before: Machine, after: Machine) -> bool:
         after.tanks.keys() <= before.tanks.keys()
         and after.nodes.keys() <= before.nodes.keys()
         and after.probes.items() <= before.probes.items()
+        and after.switches.items() <= before.switches.items()
     )
 
 

@@ -152,6 +152,7 @@ def listened_to(setup: Setup) -> Machine:
             tanks={**force.machine.tanks, **machine.tanks},
             nodes={**force.machine.nodes, **machine.nodes},
             probes={**force.machine.probes, **machine.probes},
+            switches={**force.machine.switches, **machine.switches},
         )
     return machine
 

@@ -21,6 +21,7 @@ from slackwater.outside.broker.pace import Pace
 from slackwater.outside.wire import (
     GONE,
     BrokerSettings,
+    Decoded,
     Decoder,
     Heard,
     Ignored,
@@ -71,6 +72,7 @@ class Observe:
         self._mailbox = mailbox
         self._clock = clock
         self._decoder = Decoder(root=self._root, view=view)
+        self._mapped_topics = view.mapped_topics
         self._daemon = Topic(root=self._root, kind=Kind.DAEMON_STATE)
         self._echo = Topic(root=self._root, kind=Kind.ECHO)
         self._counts: Counter[str] = Counter()
@@ -172,6 +174,7 @@ class Observe:
                 )
                 for kind, qos in _QOS.items()
             ]
+            + [Wanted(topic_filter=topic, qos=1) for topic in self._mapped_topics]
         )
         self._send_echo()
         with self._documents_lock:
@@ -195,7 +198,10 @@ class Observe:
         heard = Heard(
             topic=topic, payload=payload, retained=retained, now=self._clock.now()
         )
-        decoded = self._decoder.decode(heard)
+        for decoded in self._decoder.decode_all(heard):
+            self._take(decoded)
+
+    def _take(self, decoded: Decoded) -> None:
         if isinstance(decoded, Ignored):
             self._counts[f"ignored: {decoded.why}"] += 1
         elif isinstance(decoded, Spoiled):

@@ -2,16 +2,18 @@
 
 Floor 6. One subject: (topic, payload, retained, clocks) to one message.
 Laws here: nothing raises; a retained beat, result, reading or request is no sign of
-life and asks for nothing; a reading whose unit, window or scale does not fit is
-refused and its probe named.
+life and asks for nothing, and a retained switch can only say that something is wrong;
+a reading whose unit, window or scale does not fit is refused and its probe named.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import timedelta
+from datetime import datetime, timedelta
 from hashlib import sha256
 
 import rfc8785
 
+from slackwater.facts.limits import Switch
 from slackwater.facts.messages import (
     Beat,
     Channel,
@@ -25,6 +27,7 @@ from slackwater.facts.messages import (
 )
 from slackwater.facts.tank import Probe
 from slackwater.outside.wire.commands import is_signed_by
+from slackwater.outside.wire.mapped import Source, number_in, sources_by_topic
 from slackwater.outside.wire.models import (
     BeatPayload,
     ChannelPayload,
@@ -35,6 +38,7 @@ from slackwater.outside.wire.models import (
     ResultPayload,
 )
 from slackwater.outside.wire.strict import Read, Spoiled, read_strictly
+from slackwater.outside.wire.switching import switch_said
 from slackwater.outside.wire.topics import Kind, Root, Topic, parse_topic
 from slackwater.outside.wire.view import Heard, MachineView
 
@@ -57,6 +61,7 @@ class Ignored:
 
 
 Decoded = Message | Spoiled | Ignored
+RETAINED = Ignored(why="retained")
 
 
 @dataclass(slots=True, kw_only=True)
@@ -73,6 +78,23 @@ class Decoder:
     view: MachineView
     accepted: dict[str, tuple[float, ...]] = field(default_factory=dict)
     _requests: dict[str, float] = field(default_factory=dict)
+    _mapped: Mapping[str, tuple[Source, ...]] = field(init=False)
+
+    def __post_init__(self) -> None:
+        """Look up once which inputs speak on topics of their own."""
+        self._mapped = sources_by_topic(self.view.sources)
+
+    def decode_all(self, heard: Heard) -> tuple[Decoded, ...]:
+        """Everything that one message says: several inputs may share a topic."""
+        sources = self._mapped.get(heard.topic)
+        if sources is None:
+            return (self.decode(heard),)
+        return tuple(
+            switch_said(source, heard) or RETAINED
+            if isinstance(source, Switch)
+            else self._bare(source, heard)
+            for source in sources
+        )
 
     def decode(self, heard: Heard) -> Decoded:
         """One message, or why it is none."""
@@ -92,9 +114,11 @@ class Decoder:
                 return _command(topic, heard)
             case Kind.HOLD:
                 return _hold(heard)
-            case Kind.BEAT | Kind.RESULT | Kind.READING | Kind.INPUT | Kind.REQUEST:
+            case Kind.INPUT:
+                return self._input(topic, heard)
+            case Kind.BEAT | Kind.RESULT | Kind.READING | Kind.REQUEST:
                 if heard.retained:
-                    return Ignored(why="retained")
+                    return RETAINED
                 return self._live(topic, heard)
             case _:
                 return Ignored(why="our own")
@@ -107,17 +131,15 @@ class Decoder:
                 return self._result(topic, heard)
             case Kind.READING:
                 return self._reading(topic, heard)
-            case Kind.REQUEST:
-                return self._request(topic, heard)
             case _:
-                return _input(heard)
+                return self._request(topic, heard)
 
     def _is_known(self, topic: Topic) -> bool:
         if topic.kind in {Kind.COMMAND, Kind.BEAT, Kind.RESULT, Kind.HOLD}:
             return topic.owner in self.view.nodes
         if topic.kind is Kind.READING:
             probe = self.view.probes.get(topic.item)
-            return probe is not None and probe.tank == topic.owner
+            return probe is not None and _is_here(probe, topic)
         return not topic.owner or topic.owner in self.view.tanks
 
     def _beat(self, topic: Topic, heard: Heard) -> Beat | Spoiled:
@@ -165,15 +187,27 @@ class Decoder:
         key = self.view.keys.get(topic.owner)
         return key is None or is_signed_by(plain, key)
 
-    def _reading(self, topic: Topic, heard: Heard) -> Reading | SpoiledReading:
-        probe = self.view.probes[topic.item]
-        read = read_strictly(heard.payload, ReadingPayload)
-        if isinstance(read, Spoiled):
-            why = f"{read.why} {read.detail}".strip()
-            return _spoiled(probe, why)
-        shown = read.model
-        value = shown.value * probe.scale + probe.offset
-        why = _form_flaw(probe, shown, heard) or self._value_flaw(probe, value)
+    def _input(self, topic: Topic, heard: Heard) -> Decoded:
+        switch = self.view.switches.get(topic.item)
+        if switch is None or not _is_here(switch, topic):
+            read = read_strictly(heard.payload, InputPayload)
+            return read if isinstance(read, Spoiled) else Ignored(why="no switch")
+        return switch_said(switch, heard) or RETAINED
+
+    def _bare(self, probe: Probe, heard: Heard) -> Decoded:
+        """A mapped reading: a bare number, of the moment it came."""
+        if heard.retained:
+            return RETAINED
+        number = number_in(heard.payload, probe.pointer or "")
+        if isinstance(number, Spoiled):
+            return _spoiled(probe, f"{number.why} {number.detail}".strip())
+        return self._taken(probe, number, heard.now.utc)
+
+    def _taken(
+        self, probe: Probe, number: float, at: datetime
+    ) -> Reading | SpoiledReading:
+        value = number * probe.scale + probe.offset
+        why = self._value_flaw(probe, value)
         if why:
             return _spoiled(probe, why)
         self.accepted[probe.id] = (*self.accepted.get(probe.id, ())[-1:], value)
@@ -182,8 +216,22 @@ class Decoder:
             probe=probe.id,
             parameter=probe.parameter,
             value=value,
-            at=shown.at,
+            at=at,
         )
+
+    def _reading(self, topic: Topic, heard: Heard) -> Decoded:
+        probe = self.view.probes[topic.item]
+        if probe.pointer is not None:
+            return self._bare(probe, heard)
+        read = read_strictly(heard.payload, ReadingPayload)
+        if isinstance(read, Spoiled):
+            why = f"{read.why} {read.detail}".strip()
+            return _spoiled(probe, why)
+        shown = read.model
+        why = _form_flaw(probe, shown, heard)
+        if why:
+            return _spoiled(probe, why)
+        return self._taken(probe, shown.value, shown.at)
 
     def _value_flaw(self, probe: Probe, value: float) -> str:
         if not probe.low <= value <= probe.high:
@@ -244,11 +292,9 @@ def _hold(heard: Heard) -> Spoiled | Ignored:
     return Ignored(why="shown by the beat")
 
 
-def _input(heard: Heard) -> Spoiled | Ignored:
-    read = read_strictly(heard.payload, InputPayload)
-    if isinstance(read, Spoiled):
-        return read
-    return Ignored(why="no interlock listens")
+def _is_here(source: Source, topic: Topic) -> bool:
+    """Whether an input speaks on the contract's topic of this tank."""
+    return source.tank == topic.owner and not source.topic
 
 
 def _channel(shown: ChannelPayload) -> Channel:

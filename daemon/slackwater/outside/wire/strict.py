@@ -74,15 +74,10 @@ def read_strictly(
     return Read(model=checked, plain=plain)
 
 
-def first_complaint(error: ValidationError) -> str:
-    """Where and how the first field failed, without its value."""
-    first = error.errors(include_url=False, include_input=False)[0]
-    place = ".".join(str(step) for step in first["loc"]) or "payload"
-    # Names of unknown fields come from the sender: only plain letters, and few.
-    return f"{_PLAIN.sub('?', place)[:80]}: {first['type']}"
-
-
-def _first_reading(payload: bytes, bytes_at_most: int) -> dict[str, object] | Spoiled:
+def read_anything(
+    payload: bytes, *, bytes_at_most: int = PAYLOAD_BYTES_AT_MOST
+) -> object | Spoiled:
+    """Read a payload of any JSON; every flaw gives a `Spoiled`, never an error."""
     if len(payload) > bytes_at_most:
         return Spoiled(why="size", detail=f"more than {bytes_at_most} bytes")
     try:
@@ -94,9 +89,24 @@ def _first_reading(payload: bytes, bytes_at_most: int) -> dict[str, object] | Sp
     return _parse(text)
 
 
-def _parse(text: str) -> dict[str, object] | Spoiled:
+def first_complaint(error: ValidationError) -> str:
+    """Where and how the first field failed, without its value."""
+    first = error.errors(include_url=False, include_input=False)[0]
+    place = ".".join(str(step) for step in first["loc"]) or "payload"
+    # Names of unknown fields come from the sender: only plain letters, and few.
+    return f"{_PLAIN.sub('?', place)[:80]}: {first['type']}"
+
+
+def _first_reading(payload: bytes, bytes_at_most: int) -> dict[str, object] | Spoiled:
+    plain = read_anything(payload, bytes_at_most=bytes_at_most)
+    if isinstance(plain, dict | Spoiled):
+        return plain
+    return Spoiled(why="form", detail="not a JSON object")
+
+
+def _parse(text: str) -> object | Spoiled:
     try:
-        plain = json.loads(
+        plain: object = json.loads(
             text,
             object_pairs_hook=_without_duplicates,
             parse_constant=_no_constant,
@@ -109,8 +119,6 @@ def _parse(text: str) -> dict[str, object] | Spoiled:
     # Too many digits for a whole number is a ValueError too, not a JSON one.
     except ValueError:
         return Spoiled(why="form", detail="not JSON")
-    if not isinstance(plain, dict):
-        return Spoiled(why="form", detail="not a JSON object")
     return plain
 
 

@@ -11,6 +11,7 @@ from pathlib import Path
 
 from slackwater.errors import Finding, InputError
 from slackwater.facts.alarms import Priority
+from slackwater.facts.limits import Switch
 from slackwater.facts.now import Now
 from slackwater.facts.tank import Machine, Probe
 from slackwater.outside.wire.topics import PREFIX, Root
@@ -71,6 +72,7 @@ class MachineView:
     nodes: frozenset[str]
     tanks: frozenset[str]
     probes: Mapping[str, Probe]
+    switches: Mapping[str, Switch] = field(default_factory=dict)
     keys: Mapping[str, bytes] = field(default_factory=dict, repr=False)
 
     def __post_init__(self) -> None:
@@ -84,6 +86,16 @@ class MachineView:
                         do="Make a new key and give the same one to the node.",
                     )
                 )
+
+    @property
+    def sources(self) -> tuple[Probe | Switch, ...]:
+        """Everything that may speak on a topic of its own."""
+        return (*self.probes.values(), *self.switches.values())
+
+    @property
+    def mapped_topics(self) -> tuple[str, ...]:
+        """Topics beside the contract's that inputs speak on, sorted."""
+        return tuple(sorted({source.topic for source in self.sources if source.topic}))
 
 
 def view_of(machine: Machine, keys: Mapping[str, bytes]) -> MachineView:
@@ -105,6 +117,7 @@ def view_of(machine: Machine, keys: Mapping[str, bytes]) -> MachineView:
         nodes=frozenset(machine.nodes),
         tanks=frozenset(machine.tanks),
         probes=machine.probes,
+        switches=machine.switches,
         keys=keys,
     )
 
