@@ -1,0 +1,166 @@
+"""How things stand: everything a status tells, read at one moment.
+
+Floor 8. One subject: gathering. Laws here: it reads the ledgers and nothing else, and
+writes nothing; the doses of a shadow run come from its own ledger.
+"""
+
+from collections.abc import Iterator, Mapping
+from contextlib import closing
+from dataclasses import dataclass, field
+from datetime import timedelta
+from pathlib import Path
+
+from slackwater.cli.opening import (
+    Approved,
+    Opened,
+    approval_at,
+    daemon_is_here,
+    newest_approval,
+)
+from slackwater.cli.outlook import Outlook, Present, outlook
+from slackwater.cli.readiness import missing, shadow_ms
+from slackwater.cli.tasks import Due, open_tasks
+from slackwater.cli.wording import reason_words
+from slackwater.errors import Finding
+from slackwater.facts.events import DoseHeld, DoseMissed, HoldRaised
+from slackwater.facts.fold import fold_all
+from slackwater.facts.state import State
+from slackwater.ledger.store import LedgerFile
+from slackwater.ledger.views import Wanted, entries
+from slackwater.planning.timetable import Timetable
+from slackwater.service.memory import SHADOW_NAME
+
+ONE_DAY = timedelta(days=1)
+EVERYTHING = "all"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Standing:
+    """Everything a status tells.
+
+    `outlooks` are by tank; `waiting` are the doses that are held back at this moment,
+    `missed` those of the last 24 hours by tank, the newest first.
+    """
+
+    found: Opened
+    approved: Approved | None
+    is_here: bool
+    missing: tuple[Finding, ...] = ()
+    shadow: timedelta = timedelta()
+    outlooks: Mapping[str, Outlook] = field(default_factory=dict)
+    due: tuple[Due, ...] = ()
+    waiting: tuple[DoseHeld, ...] = ()
+    missed: Mapping[str, list[DoseMissed]] = field(default_factory=dict)
+
+    @property
+    def state(self) -> State:
+        """The folded ledger."""
+        return self.found.state
+
+    @property
+    def holds(self) -> list[HoldRaised]:
+        """The holds there are, those of everything first."""
+        raised = self.state.holds.values()
+        return sorted(raised, key=lambda one: (one.scope != EVERYTHING, one.hold_id))
+
+    @property
+    def word(self) -> tuple[str, str]:
+        """The state in one word, and why."""
+        if not self.is_here:
+            return "STOPPED", "No daemon runs on this ledger; nothing is dosed."
+        if self.approved is None:
+            return "NO PLAN", _no_plan(self.state)
+        if self.found.now.utc >= self.approved.approval.expires_at:
+            return "EXPIRED", "The approval has expired; a person must approve again."
+        if self.state.holds:
+            return "HELD", hold_words(self.holds[0])
+        if self.state.stage == "shadow":
+            return "SHADOW", "Everything is computed and no pump is commanded."
+        return "LIVE", "Pumps are commanded by the approved plan."
+
+
+def hold_words(raised: HoldRaised) -> str:
+    """What is held, unless it is everything, and why."""
+    scope = "" if raised.scope == EVERYTHING else f"{raised.scope}: "
+    return f"{scope}{reason_words(raised.reason)}"
+
+
+def standing(found: Opened, state_dir: Path) -> Standing:
+    """Gather it; `found` is the open ledger of the directory.
+
+    Raises: the ledger errors of the shadow run's ledger.
+    """
+    approved = approval_at(found.state, found.now.utc) or newest_approval(found.state)
+    here = daemon_is_here(state_dir)
+    is_here = found.state.running if here is None else here
+    in_shadow = found.state.stage == "shadow"
+    lived, missed = _lived(found, state_dir)
+    return Standing(
+        found=found,
+        approved=approved,
+        is_here=is_here,
+        missing=tuple(missing(found.state, found.stamp, state_dir))
+        if in_shadow
+        else (),
+        shadow=timedelta(milliseconds=shadow_ms(found.state, found.stamp, state_dir)),
+        outlooks={} if approved is None else _outlooks(found, approved, lived),
+        due=tuple(
+            open_tasks(
+                found.state,
+                found.now.utc,
+                None if approved is None else approved.machine,
+            )
+        ),
+        waiting=tuple(lived.held.values()) if is_here else (),
+        missed=missed,
+    )
+
+
+def _lived(
+    found: Opened, state_dir: Path
+) -> tuple[State, Mapping[str, list[DoseMissed]]]:
+    """Where the doses are, real or imagined, and which of a day were missed."""
+    if found.state.stage != "shadow":
+        return found.state, _missed(found, found.ledger)
+    path = state_dir / SHADOW_NAME
+    if not path.exists():
+        return State(), {}
+    with closing(LedgerFile.open(path, "shadow", writable=False)) as ledger:
+        state = fold_all(State(), (entry.event for entry in ledger.load().entries))
+        return state, _missed(found, ledger)
+
+
+def _missed(found: Opened, ledger: LedgerFile) -> dict[str, list[DoseMissed]]:
+    tanks: dict[str, list[DoseMissed]] = {}
+    for event in _of_a_day(found, ledger):
+        # A calibration shot that never ran belongs to no line and is not missed.
+        if isinstance(event, DoseMissed) and event.dose.line:
+            tanks.setdefault(event.dose.tank, []).append(event)
+    return tanks
+
+
+def _of_a_day(found: Opened, ledger: LedgerFile) -> Iterator[object]:
+    """Outcomes of doses, back to the first that is older than a day."""
+    # Intents are asked for as well because there are many: they end the search.
+    kinds = ("dose_missed", "dose_intended")
+    for entry in entries(ledger, Wanted(kinds=kinds, newest_first=True)):
+        if entry.event.at < found.now.utc - ONE_DAY:
+            return
+        yield entry.event
+
+
+def _outlooks(found: Opened, approved: Approved, lived: State) -> dict[str, Outlook]:
+    present = Present(
+        state=found.state,
+        lived=lived,
+        timetable=Timetable(approved.plan, approved.machine),
+        utc=max(found.now.utc, approved.approval.takes_over_at),
+        proven_ms=found.proven_ms,
+    )
+    return {tank: outlook(present, tank) for tank in sorted(approved.machine.tanks)}
+
+
+def _no_plan(state: State) -> str:
+    if not state.approvals:
+        return "No plan is approved: `slackwater approve`."
+    return "The approved plan has not taken over yet."

@@ -1,0 +1,200 @@
+"""The page of a status.
+
+Floor 8. One subject: what stands on one screen. Laws here: it leads with the state and
+its reason; nothing is cut off, a long line goes on in the next; what finds no room is
+counted and told where it is; it fits a screen of 24 lines with a line to type in.
+"""
+
+from collections.abc import Iterator, Sequence
+
+from slackwater.cli.amounts import effect_words
+from slackwater.cli.opening import Approved
+from slackwater.cli.outlook import Outlook
+from slackwater.cli.render import hours, local, local_time, span
+from slackwater.cli.standing import Standing
+from slackwater.cli.tasks import Due
+from slackwater.cli.width import SCREEN, fitted
+from slackwater.cli.wording import reason_words
+from slackwater.facts.events import DoseMissed, HoldRaised
+from slackwater.gate.moment import ALKALINITY
+from slackwater.water.show import show_level, show_volume
+
+ROWS = 23
+SHOWN_HOLDS = 2
+# More tanks than this and each gets one line.
+TANKS_IN_FULL = 2
+TANKS_IN_SHORT = 12
+
+
+def status_page(stood: Standing, columns: int | None) -> str:
+    """As much as one screen holds; without a terminal, one of 80 columns."""
+    page = ""
+    for holds, tanks in _layouts(stood):
+        text = "\n".join(_lines(stood, holds, tanks))
+        # Most terminals begin a new line when the last column is written to.
+        page = fitted(text, (columns or SCREEN) - 1)
+        if page.count("\n") < ROWS:
+            return page
+    return page
+
+
+def _layouts(stood: Standing) -> Iterator[tuple[int, int]]:
+    """How many holds and how many tanks in short (0: all in full), the most first."""
+    counts = range(min(TANKS_IN_SHORT, max(len(stood.outlooks), 1)), 0, -1)
+    full = [0] if len(stood.outlooks) <= TANKS_IN_FULL else []
+    for tanks in (*full, *counts):
+        for holds in range(SHOWN_HOLDS, 0, -1):
+            yield holds, tanks
+
+
+def _lines(stood: Standing, holds: int, tanks: int) -> Iterator[str]:
+    word, why = stood.word
+    yield f"{word}  {why}"
+    yield from _holds(stood, holds)
+    yield from _waiting(stood)
+    overdue = [due for due in stood.due if due.is_overdue]
+    if overdue:
+        yield _overdue(overdue)
+    if stood.approved is not None:
+        yield _plan_line(stood, stood.approved)
+    if stood.state.stage == "shadow":
+        yield _stage_line(stood)
+    shown = list(stood.outlooks.values())
+    if not tanks:
+        for each in shown:
+            yield from ("", *_tank(stood, each))
+        return
+    yield ""
+    yield from (_in_short(stood, each) for each in shown[:tanks])
+    if len(shown) > tanks:
+        yield f"and {len(shown) - tanks} more: --json shows all"
+
+
+def _holds(stood: Standing, most: int) -> Iterator[str]:
+    leads = stood.word[0] == "HELD"
+    for raised in stood.holds[:most]:
+        told = leads and raised is stood.holds[0]
+        yield _hold(raised, "" if told else f": {reason_words(raised.reason)}")
+    if len(stood.holds) > most:
+        yield f"       and {len(stood.holds) - most} more: --json lists them"
+
+
+def _hold(raised: HoldRaised, why: str) -> str:
+    note = f' "{raised.note}"' if raised.note else ""
+    return f"Hold   {raised.hold_id} ({raised.scope}){note}{why}"
+
+
+def _waiting(stood: Standing) -> Iterator[str]:
+    """The dose that waits, and why; with a hold everybody knows why."""
+    if not stood.waiting or stood.state.holds:
+        return
+    first, others = stood.waiting[0], len(stood.waiting) - 1
+    more = f" And {others} more." if others else ""
+    why = " ".join(reason_words(reason) for reason in first.reasons)
+    yield f"Waits  {first.dose_id}: {why}{more}"
+
+
+def _overdue(overdue: Sequence[Due]) -> str:
+    first, others = overdue[0], len(overdue) - 1
+    more = f"; {others} more: `slackwater tasks`" if others else ""
+    count = f"{abs(first.days)} d overdue"
+    return f"Task   {first.task.task} ({count}): {first.task.text}{more}"
+
+
+def _plan_line(stood: Standing, approved: Approved) -> str:
+    approval, utc = approved.approval, stood.found.now.utc
+    if approval.takes_over_at > utc:
+        when = f"takes over in {span(approval.takes_over_at - utc)}"
+    else:
+        when = f"good for {span(approval.expires_at - utc)}"
+    return (
+        f'Plan   "{approved.plan.name}", approval {approval.serial} '
+        f"({approval.digest[:8]}) by {approval.by}, {when}"
+    )
+
+
+def _stage_line(stood: Standing) -> str:
+    names = ", ".join(dict.fromkeys(one.where for one in stood.missing))
+    rest = f"missing before enabling: {names}" if names else "may be enabled"
+    return f"Stage  shadow for {span(stood.shadow)}; {rest}"
+
+
+def _tank(stood: Standing, each: Outlook) -> Iterator[str]:
+    guard = stood.approved and stood.approved.machine.guards.get(each.tank.id)
+    name = each.tank.name
+    yield each.tank.id if name == each.tank.id else f"{each.tank.id}  {name}"
+    yield f"  Alkalinity   {_level(stood, each)}"
+    if guard:
+        floor, ceiling = (
+            show_level(ALKALINITY, value) for value in (guard.floor, guard.ceiling)
+        )
+        down, up = hours(each.hours_to_floor), hours(each.hours_to_ceiling)
+        yield f"  Floor        {down} to {floor} if dosing stopped"
+        yield f"  Ceiling      {up} to {ceiling} if uptake stopped"
+    yield f"  Last 24 h    {_given(stood, each)}"
+    missed = stood.missed.get(each.tank.id)
+    if missed:
+        yield f"  Missed       {_missed(missed)}"
+    yield f"  Reservoir    {_reservoir(each)}"
+    yield f"  Next due     {_next(stood, each)}"
+
+
+def _level(stood: Standing, each: Outlook) -> str:
+    if each.level is None:
+        return "unknown: no reading and no target"
+    shown = show_level(ALKALINITY, each.level)
+    if each.reading is None:
+        return f"not measured here; figures below start from the target {shown}"
+    age = stood.found.now.utc - each.reading.taken_at
+    return f"{shown}, {span(age)} old ({each.reading.probe})"
+
+
+def _given(stood: Standing, each: Outlook) -> str:
+    given, planned, short = (
+        effect_words(ALKALINITY, amount, each.tank)
+        for amount in (each.given, each.planned, each.short)
+    )
+    would = "would have given" if stood.state.stage == "shadow" else "given"
+    less = f", short by {short}" if each.short else ""
+    return f"alkalinity: {would} {given} of {planned} planned{less}"
+
+
+def _missed(missed: Sequence[DoseMissed]) -> str:
+    """How many, and the newest with why; they are never made up."""
+    newest = missed[0]
+    doses = "1 dose" if len(missed) == 1 else f"{len(missed)} doses"
+    why = " ".join(reason.text for reason in newest.reasons)
+    which = "" if len(missed) == 1 else ", the newest"
+    return f"{doses} in 24 h{which} of {newest.dose.line}: {why}"
+
+
+def _reservoir(each: Outlook) -> str:
+    bottle = each.smallest
+    if bottle is None or bottle.days is None:
+        return "nothing is drawn"
+    left = show_volume(bottle.left_ul)
+    return f"{bottle.id} lasts {bottle.days:.0f} days ({left} left)"
+
+
+def _next(stood: Standing, each: Outlook) -> str:
+    dose = each.following
+    if dose is None:
+        return "none"
+    ahead = span(dose.due_at - stood.found.now.utc)
+    at = local(dose.due_at, each.tank.zone)
+    return f"{dose.line} {show_volume(dose.volume_ul)} at {at}, in {ahead}"
+
+
+def _in_short(stood: Standing, each: Outlook) -> str:
+    level = (
+        "target" if each.reading is None else show_level(ALKALINITY, each.level or 0)
+    )
+    dose = each.following
+    at = "none" if dose is None else local_time(dose.due_at, each.tank.zone)
+    short = effect_words(ALKALINITY, each.short, each.tank)
+    missed = len(stood.missed.get(each.tank.id, ()))
+    return (
+        f"{each.tank.id}: {level}, floor {hours(each.hours_to_floor)}, ceiling "
+        f"{hours(each.hours_to_ceiling)}, short {short}, "
+        f"{f'{missed} missed, ' if missed else ''}next {at}"
+    )
