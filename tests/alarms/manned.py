@@ -25,6 +25,7 @@ from tests.stories.story import Story, Table
 
 MINUTE_MS, HOUR_MS = 60_000, 3_600_000
 LOOK_MS = int(LOOK_S * 1000)
+JUST_S = 10.0
 # After midnight, between two doses of every line, the daemon being settled.
 QUIET_MS = 40 * MINUTE_MS
 
@@ -77,8 +78,13 @@ class Manned(Stage):
     board: Board
     letters: Letters
 
-    def __init__(self, folder: Path, machine: Table | None = None) -> None:
-        """The house of the stories at its midnight, its machine changed a little."""
+    def __init__(
+        self,
+        folder: Path,
+        machine: Table | None = None,
+        water: Table | None = None,
+    ) -> None:
+        """The house of the stories at its midnight, or one changed a little."""
         self.near, self.frozen_probe = True, False
         self.board, self.letters = Board(), Letters()
         story = Story(
@@ -86,7 +92,7 @@ class Manned(Stage):
             tells="",
             begins=datetime(2026, 5, 3),  # noqa: DTZ001 -- wall time at the tank
             lasts=timedelta(days=60),
-            overlay={"machine": machine or {}},
+            overlay={"machine": machine or {}, "water": water or {}},
             without=(),
             happens=(),
             expect={},
@@ -148,10 +154,17 @@ class Manned(Stage):
             daemon.rig.post = self.letters
         if self.near:
             for post, beat_ms in zip(self.posts.values(), beats, strict=True):
-                due_ms = beat_ms if beat_ms > now_ms else now_ms + LOOK_MS
-                post.beat_at_ms = min(post.beat_at_ms, due_ms)
-        if now_ms >= self.frozen_until_ms:
+                due = now_ms < beat_ms <= now_ms + LOOK_MS
+                next_ms = beat_ms if due else now_ms + LOOK_MS
+                post.beat_at_ms = min(post.beat_at_ms, next_ms)
+        if now_ms >= self.frozen_until_ms and (self.near or self._all_are_heard()):
             look(daemon.rig)
+
+    def _all_are_heard(self) -> bool:
+        """Where nodes beat now and then only, it is looked just after they did."""
+        rig, boot_s = self.rig, self.times.now().boot_s
+        beats = [seen.beat for seen in rig.sight.nodes.values()]
+        return all(boot_s - beat.heard_boot_s < JUST_S for beat in beats)
 
     def _read(self) -> None:
         """Let the probe show the water, or again what it showed before."""

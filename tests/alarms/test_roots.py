@@ -165,7 +165,8 @@ def head_breaks(house: Manned) -> None:
 
 
 def node_without_room(house: Manned) -> None:
-    """A node that has just started may give nothing for an hour."""
+    """A node that has just started may give nothing for an hour, and a dose is due."""
+    house.pass_ms(50 * MINUTE_MS)
     house.posts["shelf"].power_up(house.times.t_ms)
     house.pass_until(lambda: bool(house.state.held), 3 * HOUR_MS)
 
@@ -276,15 +277,6 @@ def paused(house: Manned) -> None:
     house.bus.surely(pause, house.times.t_ms + 5)
 
 
-def daemon_away(house: Manned) -> None:
-    """Nobody dosed for four days; the way back is slow."""
-    house.near = False
-    house.kill(96 * HOUR_MS)
-    house.pass_ms(96 * HOUR_MS)
-    house.near = True
-    house.pass_until(lambda: bool(house.daemon and house.state.resuming), HOUR_MS)
-
-
 def doses_skipped(house: Manned) -> None:
     """Somebody skips a third of a day from afar, one dose after the other."""
     house.near = False
@@ -358,20 +350,20 @@ ROOTS: list[tuple[Cause, str, Priority, Strike]] = [
     (Cause.PROBE_FROZEN, "kh", "note", probe_freezes),
     (Cause.PROBE_SPOILED, "kh", "note", probe_speaks_nonsense),
     (Cause.ALKALINITY_CEILING, "reef", "urgent", probe_shows(12.0)),
-    (Cause.ALKALINITY_CLIMB, "reef", "soon", climbs_to_9_2),
+    (Cause.ALKALINITY_CLIMB, "reef", "urgent", climbs_to_9_2),
     (Cause.ALKALINITY_LOW, "reef", "urgent", probe_shows(6.2)),
-    (Cause.ALKALINITY_FALL, "reef", "note", falls_to_6_9),
+    (Cause.ALKALINITY_FALL, "reef", "soon", falls_to_6_9),
     (Cause.MANUAL_HOLD, "reef", "soon", held(Code.MANUAL_HOLD, "pump/carbonate")),
     (Cause.MANUAL_HOLD, "reef", "soon", held(Code.MANUAL_HOLD, "alkalinity/reef")),
     (Cause.PAUSED, "reef", "soon", paused),
     (Cause.HELD, "reef", "soon", held(Code.GAP_APART, "tank/reef")),
-    (Cause.RESUMING, "reef", "note", daemon_away),
     (Cause.MISSED_DOSES, "reef", "soon", doses_skipped),
     (Cause.TASK_OVERDUE, "reef", "note", task_overdue),
 ]
 # Where else a cause is tried: there is nothing to strike in this house for it.
 ELSEWHERE = {
     Cause.LEDGER_FAULT: "tests/service: the daemon ends with it",
+    Cause.RESUMING: "test_the_way_back_is_told_once_and_not_what_was_missed",
     Cause.PROBE_MISSING: "test_a_probe_that_never_spoke_is_missing",
     Cause.PROBES_CONTRADICT: "test_two_probes_that_contradict_are_one_alarm",
     Cause.UPTAKE_FELL: "test_uptake: an assessment finds it",
@@ -407,10 +399,12 @@ def test_every_cause_is_struck_here_or_tried_elsewhere() -> None:
 
 
 def test_a_probe_that_never_spoke_is_missing(tmp_path: Path) -> None:
-    """It is told within a minute of the first look."""
+    """It is told when it has had the time of two readings, half an hour, to speak."""
     house = Manned(tmp_path)
     house.swim.silent = True
-    house.pass_ms(3 * MINUTE_MS)
+    house.pass_ms(30 * MINUTE_MS)
+    assert [] == house.raised()
+    house.pass_ms(WITHIN_MS)
     assert ["probe-missing.kh"] == house.raised()
 
 
@@ -438,3 +432,17 @@ def test_two_probes_that_contradict_are_one_alarm(tmp_path: Path) -> None:
     house.pass_ms(3 * MINUTE_MS)
     assert ["probes-contradict.reef"] == house.raised()
     assert struck_ms + WITHIN_MS >= house.alarms()[0].t_ms
+
+
+def test_the_way_back_is_told_once_and_not_what_was_missed(tmp_path: Path) -> None:
+    """Off for four days: the missed doses are why it comes back slowly."""
+    modest = {"reef": {"uptake_dkh_per_day": 0.3}}
+    house = Manned(tmp_path, water=modest)
+    house.pass_ms(QUIET_MS)
+    house.kill(96 * HOUR_MS)
+    house.pass_ms(96 * HOUR_MS)
+    house.pass_until(lambda: bool(house.daemon), HOUR_MS)
+    back_ms = house.times.t_ms
+    house.pass_ms(AFTER_MS)
+    assert ["resuming.reef"] == house.raised()
+    assert back_ms + WITHIN_MS >= house.alarms()[0].t_ms

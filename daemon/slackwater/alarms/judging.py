@@ -16,7 +16,7 @@ from slackwater.alarms.machinery import machinery
 from slackwater.alarms.paper import paper
 from slackwater.alarms.rows import ROWS
 from slackwater.alarms.sizing import Size, size_of
-from slackwater.alarms.water import water
+from slackwater.alarms.water import Ear, water
 from slackwater.facts.alarms import (
     PRIORITIES,
     AlarmChanged,
@@ -49,12 +49,14 @@ class Watch:
     `since_s` is when a condition was first seen without a pause, `gone_s` when it was
     first missed, boot-time seconds; `believed` the count of spoiled readings of a probe
     when it was last believed, with the time of that reading; `sizes` what is newest.
+    `deaf_s` is when the link was last seen down.
     """
 
     since_s: dict[str, float] = field(default_factory=dict)
     gone_s: dict[str, float] = field(default_factory=dict)
     believed: dict[str, tuple[int, datetime | None]] = field(default_factory=dict)
     sizes: dict[str, Size] = field(default_factory=dict)
+    deaf_s: float = 0.0
 
 
 def judge(
@@ -78,13 +80,18 @@ def told_now(
     moment: Moment, watch: Watch, differ: tuple[str, ...] = ()
 ) -> dict[str, Condition]:
     """What is wrong and not explained by something else, by the name of its alarm."""
-    spoiled = _spoiled(moment, watch)
+    if not moment.sight.observe_up:
+        watch.deaf_s = moment.now.boot_s
+    ear = Ear(
+        since_s=max(watch.deaf_s, moment.sight.started_boot_s),
+        spoiled=_spoiled(moment, watch),
+    )
     found = _merged(
         (
             *held(moment),
             *machinery(moment),
             *paper(moment, differ),
-            *water(moment, spoiled),
+            *water(moment, ear),
         )
     )
     roots = list(found.values())

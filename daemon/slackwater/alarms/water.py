@@ -8,7 +8,7 @@ common practice, no source.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from slackwater.alarms.conditions import Condition
 from slackwater.alarms.foresight import (
@@ -22,6 +22,7 @@ from slackwater.facts.messages import Reading
 from slackwater.facts.reasons import Figure, Reason
 from slackwater.facts.tank import AlkalinityGuard, Probe, Tank
 from slackwater.gate.alkalinity import (
+    STALE_PERIODS,
     alkalinity_probes,
     falls,
     frozen,
@@ -37,11 +38,22 @@ SHORT_SHARE, SHORT_SHARE_OFF = 0.25, 0.15
 LEAST_SHORT_DKH = 0.1
 
 
-def water(moment: Moment, spoiled: frozenset[str] = frozenset()) -> Iterator[Condition]:
-    """Every condition of the water; `spoiled` names probes nobody can believe now."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ear:
+    """How well probes are heard; none is blamed for what could not be heard.
+
+    Units: `since_s` boot-time seconds. `spoiled` names probes that talk nonsense.
+    """
+
+    since_s: float
+    spoiled: frozenset[str] = frozenset()
+
+
+def water(moment: Moment, ear: Ear) -> Iterator[Condition]:
+    """Every condition of the water."""
     for _, tank in sorted(moment.machine.tanks.items()):
         probes = alkalinity_probes(moment, tank.id)
-        yield from _probes(moment, tank, probes, spoiled)
+        yield from _probes(moment, tank, probes, ear)
         yield from _levels(moment, tank, probes)
         if tank.id in moment.state.resuming:
             yield _of(tank, Cause.RESUMING)
@@ -53,12 +65,12 @@ def _of(tank: Tank, cause: Cause, /, **figures: Figure) -> Condition:
 
 
 def _probes(
-    moment: Moment, tank: Tank, probes: Sequence[Probe], spoiled: frozenset[str]
+    moment: Moment, tank: Tank, probes: Sequence[Probe], ear: Ear
 ) -> Iterator[Condition]:
     found = [
         condition
         for probe in probes
-        if (condition := _probe(moment, probe, spoiled)) is not None
+        if (condition := _probe(moment, probe, ear)) is not None
     ]
     # Another sound probe speaks for the water: then nothing is shortened.
     share = 1.0 if len(found) < len(probes) else _base_share(moment, tank)
@@ -66,13 +78,16 @@ def _probes(
     yield from _spread(moment, tank, probes)
 
 
-def _probe(moment: Moment, probe: Probe, spoiled: frozenset[str]) -> Condition | None:
+def _probe(moment: Moment, probe: Probe, ear: Ear) -> Condition | None:
     series = moment.sight.readings.get(probe.id, [])
-    if probe.id in spoiled:
+    if probe.id in ear.spoiled:
         return _at(probe, Cause.PROBE_SPOILED)
+    had_time = moment.now.boot_s - ear.since_s >= STALE_PERIODS * probe.period_s
     if not series:
-        return _at(probe, Cause.PROBE_MISSING)
+        return _at(probe, Cause.PROBE_MISSING) if had_time else None
     if not is_fresh(probe, series, moment.now.utc):
+        if not had_time:
+            return None
         age_min = int((moment.now.utc - series[-1].at).total_seconds() // 60)
         return _at(probe, Cause.PROBE_STALE, age_min=age_min)
     reason = frozen(probe, series)
