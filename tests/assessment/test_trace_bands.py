@@ -7,10 +7,12 @@ import pytest
 
 from slackwater.assessment.trace_bands import (
     CORRODING,
+    OPERATOR,
     is_trace,
     likely_sources,
     trace_band,
 )
+from slackwater.facts.tank import TraceLimits
 from slackwater.water.parameters import PARAMETERS
 
 NATURE = Path(__file__).parents[1] / "water" / "natural_seawater.csv"
@@ -54,6 +56,14 @@ def test_an_unstated_limit_is_assumed_and_said() -> None:
     band = trace_band("manganese", None)
     assert 3.0 == band.watch
     assert "limit assumed" in band.source
+
+
+@pytest.mark.parametrize("parameter", ["copper", "manganese"])
+def test_what_the_operator_wrote_replaces_practice(parameter: str) -> None:
+    """Stated or computed, with any limit; and the source says whose it is."""
+    own = TraceLimits(watch=1.5, act=2.5)
+    band = trace_band(parameter, 9.0, own)
+    assert (1.5, 2.5, OPERATOR) == (band.watch, band.act, band.source)
 
 
 def test_nature_itself_is_never_watched() -> None:

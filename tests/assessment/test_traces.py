@@ -7,8 +7,10 @@ import pytest
 from slackwater.assessment.inflow import inflows
 from slackwater.assessment.records import TraceStanding
 from slackwater.assessment.series import series_of
+from slackwater.assessment.trace_bands import OPERATOR
 from slackwater.assessment.traces import Seen, trace_standing
 from slackwater.facts.history import History
+from slackwater.facts.tank import TraceLimits
 from tests.assessment.past import (
     NOW,
     ago,
@@ -23,7 +25,10 @@ from tests.assessment.past import (
 
 
 def judged(
-    past: History, parameter: str = "copper", proven: Mapping[str, float] | None = None
+    past: History,
+    parameter: str = "copper",
+    proven: Mapping[str, float] | None = None,
+    bands: Mapping[str, TraceLimits] | None = None,
 ) -> TraceStanding | None:
     """The standing of a trace in a past."""
     names = (parameter, "salinity")
@@ -35,6 +40,7 @@ def judged(
             inflows=inflows(past, machine(), names, since=ago(200), now=NOW),
             proven=proven or {},
             now=NOW,
+            bands=bands or {},
         ),
     )
 
@@ -150,3 +156,15 @@ def test_without_a_salinity_it_is_judged_as_it_is() -> None:
     past = with_report(history(), report(10, {"lithium": 620}))
     found = surely(judged(past, "lithium"))
     assert ("watch", False) == (found.stage, found.by_salinity)
+
+
+def test_own_bands_are_the_ones_that_judge() -> None:
+    """1.5 ug/L copper is usual by practice; the operator wants a look from 1 on."""
+    past = lab((5, 1.5))
+    own = {"copper": TraceLimits(watch=1.0, act=3.0)}
+    found = surely(judged(past, bands=own))
+    other = surely(judged(past, bands={"zinc": own["copper"]}))
+
+    assert "usual" == surely(judged(past)).stage == other.stage
+    assert ("watch", 1.0, 3.0) == (found.stage, found.watch, found.act)
+    assert OPERATOR == found.bands_source

@@ -184,6 +184,26 @@ def test_help_says_that_tasks_are_recorded(stage: Stage) -> None:
     assert wrap(words, 79)
 
 
+def test_own_bands_of_the_file_judge_and_are_named(tmp_path: Path) -> None:
+    """1.5 ug/L copper is usual by practice; this file wants a look from 1 on."""
+    own = '[tank.reef.bands]\ncopper = { watch = "1 ug/L", act = "3 ug/L" }\n'
+    files = changed(
+        tmp_path / "files",
+        SMALLEST,
+        slackwater=("[solution.carbonate]", f"{own}[solution.carbonate]"),
+    )
+    stage = stage_of(tmp_path, files)
+    well(stage)
+    keep_report(stage, 5, {"copper": 1.5})
+    said = stage.run("assess", "--no-tasks").out
+    document = stage.run("assess", "--no-tasks", "--json").document["traces"]
+    assert isinstance(document, list | dict)
+
+    assert "Copper 1.5 ug/L, seen once" in said
+    assert "Watch and act as the file says: copper." in said
+    assert "the operator's file" in str(document)
+
+
 def test_short_look_backs_still_know_what_flowed(tmp_path: Path) -> None:
     """Thirty days: the share of unknown volume is that of the same window."""
     stage = stage_of(tmp_path, changed(tmp_path / "files", SMALLEST))

@@ -230,6 +230,7 @@ def _traces(found: _Found) -> dict[str, TraceStanding]:
             name: one.low_per_day for name, one in found.uptakes.items() if one.enough
         },
         now=found.now,
+        bands=found.machine.tanks[found.history.tank].bands,
     )
     judged = {
         name: trace_standing(name, seen) for name in found.series if is_trace(name)

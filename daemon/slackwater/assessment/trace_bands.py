@@ -2,20 +2,25 @@
 
 Floor 3. One subject: practice bands of what should hardly be there. Laws here: a
 multiple of nature alone would turn every healthy report red, so that a laboratory's
-quantification limit counts beside it; no band is science and each says so.
+quantification limit counts beside it; no band is science and each says so; what the
+operator wrote down replaces it.
 Units: micrograms per litre.
 """
 
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from slackwater.water.parameters import PARAMETERS
+from slackwater.facts.tank import TraceLimits
+from slackwater.water.parameters import PARAMETERS, TRACE_KINDS
 
 NATURE_FACTOR = 10.0
 LIMIT_FACTOR = 3.0
 ACT_PER_WATCH = 2.5
 # What laboratories commonly see, where one does not say: common practice, no source.
 ASSUMED_LIMIT_UG_PER_L = 1.0
+
+# Where a band comes from when the operator wrote it down.
+OPERATOR = "the operator's file"
 
 # Watch and act.
 _STATED: Mapping[str, tuple[float, float]] = {
@@ -81,14 +86,18 @@ class TraceBand:
 
 def is_trace(parameter: str) -> bool:
     """Whether a parameter is judged in the three columns of traces."""
-    return PARAMETERS[parameter].kind in {"trace", "contaminant"}
+    return PARAMETERS[parameter].kind in TRACE_KINDS
 
 
-def trace_band(parameter: str, limit: float | None) -> TraceBand:
-    """The practice band of a trace or contaminant.
+def trace_band(
+    parameter: str, limit: float | None, own: TraceLimits | None = None
+) -> TraceBand:
+    """The band of a trace or contaminant: the operator's own, else that of practice.
 
     Units: `limit` the laboratory's quantification limit, None where it states none.
     """
+    if own is not None:
+        return TraceBand(watch=own.watch, act=own.act, source=OPERATOR)
     stated = _STATED.get(parameter)
     if stated is not None:
         return TraceBand(

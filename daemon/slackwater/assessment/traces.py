@@ -7,7 +7,7 @@ Units: micrograms per litre.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 
 from slackwater.assessment.carrying import Carried, Consumption, carried
@@ -17,6 +17,7 @@ from slackwater.assessment.records import Point, Series, Stage, TraceStanding
 from slackwater.assessment.series import quantification_limit
 from slackwater.assessment.trace_bands import TraceBand, likely_sources, trace_band
 from slackwater.facts.history import History
+from slackwater.facts.tank import TraceLimits
 from slackwater.water.parameters import PARAMETERS
 from slackwater.water.seawater import STANDARD_SALINITY
 
@@ -26,13 +27,17 @@ ANOTHER_SAMPLE_DAYS = 1.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Seen:
-    """What there is to judge traces from: `proven` uptake a day by parameter."""
+    """What there is to judge traces from.
+
+    `proven` uptake a day and the operator's own `bands`, by parameter.
+    """
 
     history: History
     series: Mapping[str, Sequence[Series]]
     inflows: Mapping[str, Inflow]
     proven: Mapping[str, float]
     now: datetime
+    bands: Mapping[str, TraceLimits] = field(default_factory=dict)
 
 
 def trace_standing(parameter: str, seen: Seen) -> TraceStanding | None:
@@ -42,7 +47,7 @@ def trace_standing(parameter: str, seen: Seen) -> TraceStanding | None:
         return None
     newest = points[-1]
     limit = quantification_limit(seen.history, parameter)
-    band = trace_band(parameter, limit)
+    band = trace_band(parameter, limit, seen.bands.get(parameter))
     # A censored result is its limit: nothing can be above it.
     value = _value(newest)
     salt = _salt_share(parameter, newest, seen)

@@ -16,7 +16,7 @@ from slackwater.assessment.records import (
     TraceStanding,
     UptakeFound,
 )
-from slackwater.assessment.trace_bands import is_trace
+from slackwater.assessment.trace_bands import OPERATOR, is_trace
 from slackwater.cli.amounts import display_unit
 from slackwater.cli.render import local
 from slackwater.water.parameters import parameter_named
@@ -169,6 +169,9 @@ def _traces(found: Iterable[TraceStanding]) -> str:
         lines.append(
             _words("At most: with all that was dosed since, less proven uptake only.")
         )
+    own = [one.parameter for one in every if one.bands_source == OPERATOR]
+    if own:
+        lines.append(_words(f"Watch and act as the file says: {', '.join(own)}."))
     for stage in ("usual", "not seen"):
         names = [
             f"{one.parameter} {'<' if one.censored else ''}{_short(one.value)}"

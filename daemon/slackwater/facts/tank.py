@@ -37,11 +37,23 @@ class Uptake:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class TraceLimits:
+    """When a trace or contaminant is looked at again, and when something is done.
+
+    Units: micrograms per litre; 0 < watch < act.
+    """
+
+    watch: float
+    act: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Tank:
     """One body of water.
 
     Units: `net_ul` microlitres; `turnover_s` the time in which the return pump moves
-    three tank volumes, 0 when the flow is not given; targets in canonical units.
+    three tank volumes, 0 when the flow is not given; targets in canonical units;
+    `bands` are those that the operator put in the place of practice.
     """
 
     id: str
@@ -52,6 +64,7 @@ class Tank:
     caps: Mapping[str, EffectCap] = field(default_factory=dict)
     uptake: Mapping[str, Uptake] = field(default_factory=dict)
     turnover_s: float = 0.0
+    bands: Mapping[str, TraceLimits] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -21,6 +21,8 @@ Kind = Literal[
     "alkalinity", "major", "trace", "nutrient", "carbon", "state", "contaminant"
 ]
 Number = Fraction | Decimal | int | float
+# What a laboratory sees in micrograms and what should hardly be there.
+TRACE_KINDS: frozenset[Kind] = frozenset({"trace", "contaminant"})
 
 # Pico-units in one canonical unit: of milli-equivalents, milligrams, millimoles, and of
 # micrograms; nothing is dosed of states and contaminants.

@@ -17,6 +17,7 @@ from slackwater.facts.tank import (
     Reservoir,
     Solution,
     Tank,
+    TraceLimits,
     Uptake,
 )
 
@@ -72,6 +73,7 @@ def full_machine() -> Machine:
         caps={"alkalinity": EffectCap(gross=2 * 10**17, net_rise=5 * 10**16)},
         uptake={"alkalinity": Uptake(estimate=15 * 10**10, low=12 * 10**10)},
         turnover_s=1800.0,
+        bands={"copper": TraceLimits(watch=1.0, act=3.0)},
     )
     carbonate = Solution(
         id="carbonate",

@@ -13,6 +13,7 @@ from slackwater.facts.tank import (
     Reservoir,
     Solution,
     Timing,
+    TraceLimits,
 )
 from slackwater.outside.settings import read_machine
 from tests.outside.settings.texts import MACHINE
@@ -120,6 +121,17 @@ def test_counts_uptake_for_the_whole_tank(tmp_path: Path) -> None:
     uptake = machine_from_text(tmp_path, MACHINE).tanks["reef"].uptake["alkalinity"]
     expected = [rise * MEQ_PER_DKH * 300 * 10**9 for rise in (1.4, 1.1)]
     assert pytest.approx(expected, rel=1e-5) == [uptake.estimate, uptake.low]
+
+
+def test_reads_the_own_bands_of_traces(tmp_path: Path) -> None:
+    """In micrograms per litre, whatever unit was written; none when left out."""
+    read = machine_from_text(tmp_path, MACHINE).tanks["reef"].bands
+    small = changed(tmp_path, 'act = "3 ug/L"', 'act = "0.003 mg/L"')
+    none = changed(tmp_path, 'copper = { watch = "1 ug/L", act = "3 ug/L" }', "")
+
+    assert {"copper": TraceLimits(watch=1.0, act=3.0)} == read
+    assert read == small.tanks["reef"].bands
+    assert {} == none.tanks["reef"].bands
 
 
 def test_reads_a_solution_by_its_label(tmp_path: Path) -> None:

@@ -35,6 +35,7 @@ OPTIONAL = {
     "alkalinity_ceiling",
     "alkalinity",
     "calcium",
+    "copper",
     "host",
     "apart_gap",
 }

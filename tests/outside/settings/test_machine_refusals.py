@@ -171,6 +171,15 @@ BAD = [
     ("calcium = { gross", "temperature = { gross", "is not a parameter that can be"),
     ('low = "1.1', 'low = "1.5', "is more than the estimate"),
     (', low = "1.1 dKH/day"', "", "uptake.alkalinity.low: the key is missing"),
+    # Own bands.
+    ('act = "3 ug/L"', 'act = "1 ug/L"', 'act "1 ug/L" is not above watch "1 ug/L"'),
+    ('watch = "1 ug/L"', 'watch = "0 ug/L"', "watch above nothing, and act above"),
+    ('act = "3 ug/L"', 'act = "3"', '[tank.reef.bands] copper.act: "3" has no unit'),
+    ('act = "3 ug/L"', "act = 3", "bands.copper.act: found 3; expected text"),
+    ('act = "3 ug/L"', 'act = "3000 mg/L"', "copper.act: "),
+    (', act = "3 ug/L"', "", "bands.copper.act: the key is missing"),
+    ("copper = { w", "calcium = { w", '"calcium" is not a parameter of the traces'),
+    ("copper = { w", "coper = { w", 'Did you mean "copper"?'),
     # Solutions.
     ('formula = "Na2CO3"\n', "", "[solution.carbonate]: nothing says what it does"),
     ("no_effects = true", "", "[solution.trace]: nothing says what it does"),

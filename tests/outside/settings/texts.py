@@ -17,6 +17,9 @@ calcium = { gross = "20 mg/L/day" }
 [tank.reef.uptake]
 alkalinity = { estimate = "1.4 dKH/day", low = "1.1 dKH/day" }
 
+[tank.reef.bands]
+copper = { watch = "1 ug/L", act = "3 ug/L" }
+
 [solution.carbonate]
 name = "Soda"
 formula = "Na2CO3"

@@ -19,7 +19,7 @@ from slackwater.water.levels import (
     parse_rate,
     parse_strength,
 )
-from slackwater.water.parameters import PARAMETERS
+from slackwater.water.parameters import PARAMETERS, TRACE_KINDS
 from slackwater.water.salinities import parse_salinity
 
 # One more and not every reader of JSON would hold it exactly.
@@ -48,6 +48,11 @@ class Amounts:
         """Whether a solution can add it; noted when not."""
         dosed = [item.id for item in PARAMETERS.values() if item.is_dosed]
         return self._is_one_of(dosed, place, "that can be dosed")
+
+    def is_trace(self, place: str) -> bool:
+        """Whether it is judged as a trace or contaminant; noted when not."""
+        traces = [item.id for item in PARAMETERS.values() if item.kind in TRACE_KINDS]
+        return self._is_one_of(traces, place, "of the traces and contaminants")
 
     def plausible(self) -> tuple[float, float]:
         """The lowest and highest level to believe, both inclusive."""

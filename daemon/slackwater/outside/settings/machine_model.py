@@ -52,6 +52,18 @@ class UptakeTable(TableModel):
     )
 
 
+class BandTable(TableModel):
+    """When a trace or contaminant is worth a look, instead of what practice says."""
+
+    watch: str = Field(
+        description="From here on it is looked at again", examples=['"2 ug/L"']
+    )
+    act: str = Field(
+        description="From here on something is done and none of it is dosed",
+        examples=['"4 ug/L"'],
+    )
+
+
 class TankTable(TableModel):
     """One body of water."""
 
@@ -90,6 +102,12 @@ class TankTable(TableModel):
         default_factory=dict,
         description="Daily use by parameter",
         examples=['{ alkalinity = { estimate = "1.4 dKH/day", low = "1.1 dKH/day" } }'],
+    )
+    bands: dict[str, BandTable] = Field(
+        default_factory=dict,
+        description="Own limits of traces and contaminants; what is not listed is "
+        "judged by common practice",
+        examples=['{ copper = { watch = "2 ug/L", act = "4 ug/L" } }'],
     )
     return_flow: Annotated[int, Flow("10 L/h", "100000 L/h")] | None = Field(
         default=None,

@@ -17,6 +17,7 @@ from slackwater.outside.settings.guard_model import (
 from slackwater.outside.settings.input_model import ProbeTable, SwitchTable
 from slackwater.outside.settings.limit_model import LIMIT_BOUNDS, WatchTable
 from slackwater.outside.settings.machine_model import (
+    BandTable,
     CapTable,
     NodeTable,
     OutsideTable,
@@ -44,6 +45,7 @@ _FILES: tuple[tuple[str, tuple[tuple[str, type[TableModel]], ...]], ...] = (
             ("[tank.ID]", TankTable),
             ("[tank.ID.caps] PARAMETER", CapTable),
             ("[tank.ID.uptake] PARAMETER", UptakeTable),
+            ("[tank.ID.bands] PARAMETER", BandTable),
             ("[solution.ID]", SolutionTable),
             ("[solution.ID] salts", SaltTable),
             ("[reservoir.ID]", ReservoirTable),

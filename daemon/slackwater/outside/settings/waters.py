@@ -10,11 +10,19 @@ import zoneinfo
 from dataclasses import dataclass
 from fractions import Fraction
 
-from slackwater.facts.tank import EffectCap, Outside, Probe, Tank, Uptake
+from slackwater.facts.tank import (
+    EffectCap,
+    Outside,
+    Probe,
+    Tank,
+    TraceLimits,
+    Uptake,
+)
 from slackwater.outside.settings.amounts import Amounts
 from slackwater.outside.settings.input_model import ProbeTable
 from slackwater.outside.settings.inputs import pointer_of
 from slackwater.outside.settings.machine_model import (
+    BandTable,
     CapTable,
     OutsideTable,
     TankTable,
@@ -163,6 +171,11 @@ class _TankReader:
                 if (uptake := self._uptake(parameter, item)) is not None
             },
             turnover_s=self._turnover_s(),
+            bands={
+                parameter: band
+                for parameter, item in sorted(table.bands.items())
+                if (band := self._band(parameter, item)) is not None
+            },
         )
 
     def _amounts(self, parameter: str) -> Amounts:
@@ -233,6 +246,24 @@ class _TankReader:
                 "Swap the two or mend one.",
             )
         return Uptake(estimate=math.floor(estimate), low=math.floor(low))
+
+    def _band(self, parameter: str, item: BandTable) -> TraceLimits | None:
+        place = f"[tank.{self.identity}.bands] {parameter}"
+        amounts = self._amounts(parameter)
+        if not amounts.is_trace(place):
+            return None
+        watch = amounts.level(f"{place}.watch", item.watch)
+        act = amounts.level(f"{place}.act", item.act)
+        if watch is None or act is None:
+            return None
+        if not 0 < watch < act:
+            self.findings.add(
+                f"{place}.act",
+                f"act {shown(item.act)} is not above watch {shown(item.watch)}",
+                "watch above nothing, and act above watch",
+                "Swap the two or mend one.",
+            )
+        return TraceLimits(watch=watch, act=act)
 
     def _daily(self, parameter: str, place: str, text: str | None) -> Fraction | None:
         if text is None:
