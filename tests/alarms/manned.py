@@ -75,6 +75,7 @@ class Manned(Stage):
 
     near: bool
     frozen_probe: bool
+    looks: int
     board: Board
     letters: Letters
 
@@ -85,7 +86,7 @@ class Manned(Stage):
         water: Table | None = None,
     ) -> None:
         """The house of the stories at its midnight, or one changed a little."""
-        self.near, self.frozen_probe = True, False
+        self.near, self.frozen_probe, self.looks = True, False, 0
         self.board, self.letters = Board(), Letters()
         story = Story(
             name="watched",
@@ -159,6 +160,7 @@ class Manned(Stage):
                 post.beat_at_ms = min(post.beat_at_ms, next_ms)
         if now_ms >= self.frozen_until_ms and (self.near or self._all_are_heard()):
             look(daemon.rig)
+            self.looks += 1
 
     def _all_are_heard(self) -> bool:
         """Where nodes beat now and then only, it is looked just after they did."""

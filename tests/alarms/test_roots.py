@@ -4,15 +4,13 @@ The loop, the nodes and the wire are those of the stories, the time is virtual. 
 is struck between two doses; ten minutes later there is still that one alarm.
 """
 
-import logging
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import timedelta
 from functools import partial
 from pathlib import Path
 
 import pytest
-import structlog
 
 from slackwater.facts.alarms import Cause, Priority
 from slackwater.facts.events import (
@@ -32,16 +30,6 @@ from tests.properties import faults
 
 WITHIN_MS, AFTER_MS = MINUTE_MS, 10 * MINUTE_MS
 Strike = Callable[[Manned], None]
-
-
-@pytest.fixture(autouse=True)
-def quiet() -> Iterator[None]:
-    """No word of the daemon's log."""
-    before = structlog.get_config()
-    silent = structlog.make_filtering_bound_logger(logging.CRITICAL)
-    structlog.configure(wrapper_class=silent)
-    yield
-    structlog.configure(**before)
 
 
 def held(code: Code, scope: str, **figures: Figure) -> Strike:
