@@ -4,10 +4,14 @@ import csv
 import io
 import json
 import sqlite3
+from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
 
+from slackwater.facts.events import DoseMissed, ReadingKept
+from slackwater.facts.plan import DueDose
+from slackwater.facts.reasons import Code, because
 from slackwater.service.memory import LIVE_NAME
 from tests.cli.stage import Stage, stage_of
 
@@ -104,6 +108,10 @@ def test_a_changed_byte_is_found(stage: Stage) -> None:
     [
         ("--since", "yesterday"),
         ("--limit", "0"),
+        ("--limit", "99999999999999999999999"),
+        ("--kind", "hold_raised", "--rows", "doses"),
+        ("verify", "--csv"),
+        ("verify", "--since", "2026-05-03"),
         ("--kind", "other"),
         ("--csv", "--json"),
         ("repair",),
@@ -135,3 +143,81 @@ def test_what_people_wrote_about_the_water_is_listed(stage: Stage) -> None:
     assert all(word in page for word in ("alkalinity", "typed 8.1 dKH", "by keeper"))
     assert "what harvest" in " ".join(stage.run("ledger", *both).out.split())
     assert ["measurement_kept", "husbandry_noted"] == kinds(document)
+
+
+def missed(stage: Stage, day: int, number: int) -> DoseMissed:
+    """A dose of carbonate that was not given."""
+    at = stage.stamp()["at"]
+    dose = DueDose(
+        id=f"reef/carbonate@2026-05-{day:02d}#{number:02d}",
+        line="carbonate",
+        tank="reef",
+        pump="carbonate",
+        local_day=date(2026, 5, day),
+        ordinal=number,
+        due_at=at,
+        latest_at=at + timedelta(minutes=15),
+        volume_ul=1000,
+    )
+    reasons = (because(Code.LINK_DOWN), because(Code.WINDOW_PASSED))
+    return DoseMissed(**stage.stamp(), dose=dose, reasons=reasons)
+
+
+def test_a_day_is_the_sum_of_all_its_doses(stage: Stage) -> None:
+    """A page holds the newest days, and never a part of one."""
+    stage.append(*(missed(stage, day, n) for day in (3, 4) for n in range(1, 31)))
+    both = stage.run("ledger", "--rows", "days").out
+    assert 2 == both.count(" 30 ")
+    words = ("--rows", "days", "--limit", "1", "--json")
+    days = stage.run("ledger", *words).document["days"]
+    assert isinstance(days, list)
+    (newest,) = days
+    assert ("2026-05-04", 30) == (newest["local_day"], newest["missed"])
+
+
+def test_a_page_says_that_it_holds_the_newest_alone(stage: Stage) -> None:
+    """More than forty rows; with a limit of its own everything is there."""
+    hint = "Older ones are left out: --limit N shows more."
+    assert hint not in stage.run("ledger").out
+    stage.append(*(missed(stage, 3, n) for n in range(1, 42)))
+    for rows in ("entries", "doses"):
+        assert hint in stage.run("ledger", "--rows", rows).out
+        assert hint not in stage.run("ledger", "--rows", rows, "--limit", "90").out
+
+
+def test_what_nothing_matches_is_said(stage: Stage) -> None:
+    """Instead of heads above nothing."""
+    told = stage.run("ledger", "--pump", "nobody")
+    assert (0, "Nothing that was asked for is on record.\n") == (told.code, told.out)
+
+
+def test_a_row_of_a_dose_fits_the_screen(
+    stage: Stage, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The identity stays whole, so that it can be copied; reasons are folded."""
+    monkeypatch.setenv("COLUMNS", "80")
+    stage.append(missed(stage, 3, 1))
+    lines = stage.run("ledger", "--rows", "doses").out.splitlines()
+    assert max(map(len, lines)) <= 80
+    assert any(
+        line.startswith("reef/carbonate@2026-05-03#01  missed") for line in lines
+    )
+    assert any("link-down" in line for line in lines)
+
+
+def test_entries_say_what_they_are_about(stage: Stage) -> None:
+    """An approval its serial, a hold its reason, a reading its level."""
+    stage.append(
+        ReadingKept(
+            **stage.stamp(),
+            tank="reef",
+            probe="kh",
+            parameter="alkalinity",
+            value=8 * 20 / 56.077,
+            taken_at=stage.stamp()["at"],
+        )
+    )
+    text = " ".join(stage.run("ledger").out.split())
+    assert "plan_approved serial 1, digest " in text
+    assert "A person asked for a hold." in text
+    assert "parameter alkalinity, probe kh, 8.00 dKH" in text

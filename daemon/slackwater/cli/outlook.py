@@ -14,8 +14,8 @@ from slackwater.facts.plan import DueDose, PlanLine
 from slackwater.facts.rolling import DAY_MS, Rolling
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine, Tank
-from slackwater.gate.moment import ALKALINITY, DAYS_OF_WEEK, rules_for
-from slackwater.planning.daily import PEQ_PER_UL_PER_MEQ_PER_L
+from slackwater.gate.moment import DAYS_OF_WEEK, rules_for
+from slackwater.planning.daily import ALKALINITY, PEQ_PER_UL_PER_MEQ_PER_L
 from slackwater.planning.timetable import Timetable
 
 HOURS_A_DAY = 24

@@ -16,7 +16,7 @@ from slackwater.cli.tasks import Due
 from slackwater.cli.width import SCREEN, fitted
 from slackwater.cli.wording import reason_words
 from slackwater.facts.events import DoseMissed, HoldRaised
-from slackwater.gate.moment import ALKALINITY
+from slackwater.planning.daily import ALKALINITY
 from slackwater.water.show import show_level, show_volume
 
 ROWS = 23

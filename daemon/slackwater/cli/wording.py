@@ -8,7 +8,7 @@ as it is; nothing here loads the settings, because a status does without them.
 from collections.abc import Callable
 
 from slackwater.facts.reasons import Figure, Reason
-from slackwater.gate.moment import ALKALINITY
+from slackwater.planning.daily import ALKALINITY
 from slackwater.water.show import show_level, show_volume
 
 

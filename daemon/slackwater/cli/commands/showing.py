@@ -12,8 +12,8 @@ from slackwater.cli.shell import Shell, verb
 from slackwater.cli.standing import Standing, standing
 from slackwater.cli.status_page import status_page
 from slackwater.cli.width import page_columns
-from slackwater.gate.moment import ALKALINITY
 from slackwater.ledger.codec import timestamp
+from slackwater.planning.daily import ALKALINITY
 
 
 @verb("status")

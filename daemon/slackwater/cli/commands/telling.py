@@ -4,6 +4,7 @@ Floor 8. One subject: reading the record. Laws here: nothing is written; the doc
 and the CSV hold every field; the page holds one line for each row.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -12,11 +13,11 @@ from typing import TypedDict, Unpack, get_args
 import click
 
 from slackwater.cli.document import REFUSED, Answer
+from slackwater.cli.gist import doses_of, gist
 from slackwater.cli.render import table
 from slackwater.cli.shell import Shell, verb
 from slackwater.errors import Finding, InputError, LedgerDamagedError
 from slackwater.facts.events import AnyEvent
-from slackwater.ledger.chain import subject_of
 from slackwater.ledger.lives import Life, Total, totals
 from slackwater.ledger.schema import Role
 from slackwater.ledger.store import LedgerFile
@@ -38,13 +39,9 @@ KINDS = tuple(
         str(kind.__dataclass_fields__["kind"].default) for kind in get_args(AnyEvent)
     )
 )
-# What of an entry is worth a place on the page, where it has it.
-_SAID = (
-    *("pump", "scope", "hold_id", "id", "task", "sample", "measurement", "parameter"),
-    *("typed", "solution", "what", "remedy", "by", "how", "why", "note", "mode"),
-)
 # A screen or two; the document and the CSV hold everything unless told otherwise.
 PAGE_ROWS = 40
+MOST_ROWS = 10**9
 
 
 class Asked(TypedDict):
@@ -88,7 +85,7 @@ class Asked(TypedDict):
 @click.option("--until", metavar="TIME", help="Before then.")
 @click.option(
     "--limit",
-    type=click.IntRange(min=1),
+    type=click.IntRange(1, MOST_ROWS),
     metavar="N",
     help=f"The newest so many.  [default: {PAGE_ROWS} on a page, else all]",
 )
@@ -99,12 +96,13 @@ def ledger(shell: Shell, **asked: Unpack[Asked]) -> Answer:
 
     `slackwater ledger verify` reads every entry and checks the chain.
     """
-    if shell.json and asked["as_csv"]:
-        raise InputError(_both())
+    _refuse_contradictions(shell, asked)
     place = _place(shell, asked)
     if asked["act"] == "verify":
         return _verified(place)
-    wanted = _wanted(asked, page=not (shell.json or asked["as_csv"]))
+    limit = asked["limit"] or (None if shell.json or asked["as_csv"] else PAGE_ROWS)
+    # A day is the sum of all its doses: days are left out, never doses of a day.
+    wanted = _wanted(asked, None if asked["rows"] == "days" else limit)
     with place.open() as file:
         if asked["rows"] == "entries":
             found = list(entries(file, wanted))[::-1]
@@ -112,7 +110,7 @@ def ledger(shell: Shell, **asked: Unpack[Asked]) -> Answer:
         lives = doses(file, wanted)[::-1]
     if asked["rows"] == "doses":
         return _doses(lives, as_csv=asked["as_csv"])
-    return _days(totals(lives), as_csv=asked["as_csv"])
+    return _days(totals(lives)[-(limit or 0) :], as_csv=asked["as_csv"])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -147,14 +145,14 @@ def _verified(place: _Place) -> Answer:
     )
 
 
-def _wanted(asked: Asked, *, page: bool) -> Wanted:
+def _wanted(asked: Asked, limit: int | None) -> Wanted:
     return Wanted(
         kinds=asked["kind"],
         pump=asked["pump"],
         dose=asked["dose"],
         since=_time("--since", asked["since"]),
         until=_time("--until", asked["until"]),
-        limit=asked["limit"] or (PAGE_ROWS if page else None),
+        limit=limit,
         newest_first=True,
     )
 
@@ -183,26 +181,25 @@ def _time(option: str, text: str | None) -> datetime | None:
 def _entries(found: list[Entry], *, as_csv: bool) -> Answer:
     if as_csv:
         return Answer(raw=list(entries_csv(found)))
+    events = [one.event for one in found]
+    names = doses_of(events)
     rows = [
-        (str(one.seq), _moment(one.event.at), one.event.kind, _gist(one.event))
+        (str(one.seq), _moment(one.event.at), one.event.kind, gist(one.event, names))
         for one in found
     ]
-    heads = (">no.", "at (UTC)", "kind", "what")
+    heads = (">no.", "|at (UTC)", "|kind", "what")
     return Answer(
         fields={"entries": [entry_document(one) for one in found]},
-        text=table(heads, rows),
+        text=_page(heads, rows),
     )
 
 
-def _gist(event: AnyEvent) -> str:
-    """What an entry is about, in a few words."""
-    words = [str(word) for word in subject_of(event)[:1] if word]
-    for name in _SAID:
-        value = getattr(event, name, "")
-        if value:
-            words.append(f"{name} {value}")
-    words.extend(reason.text for reason in getattr(event, "reasons", ()))
-    return ", ".join(words)
+def _page(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
+    """A table, and what may be missing in it."""
+    if not rows:
+        return "Nothing that was asked for is on record."
+    more = "\nOlder ones are left out: --limit N shows more."
+    return table(heads, rows) + (more if len(rows) == PAGE_ROWS else "")
 
 
 def _doses(lives: list[Life], *, as_csv: bool) -> Answer:
@@ -219,10 +216,10 @@ def _doses(lives: list[Life], *, as_csv: bool) -> Answer:
         )
         for one in lives
     ]
-    heads = ("dose", "now", ">planned", ">charged", ">believed", "how")
+    heads = ("|dose", "|now", ">planned", ">charged", ">believed", "how")
     return Answer(
         fields={"doses": [line_document(one) for one in lives]},
-        text=table(heads, rows),
+        text=_page(heads, rows),
     )
 
 
@@ -243,7 +240,7 @@ def _days(found: list[Total], *, as_csv: bool) -> Answer:
     heads = ("day", "pump", ">doses", ">missed", ">charged", ">believed")
     return Answer(
         fields={"days": [line_document(one) for one in found]},
-        text=table(heads, rows),
+        text=_page(heads, rows),
     )
 
 
@@ -251,10 +248,21 @@ def _moment(at: datetime) -> str:
     return f"{at:%Y-%m-%d %H:%M:%S}"
 
 
-def _both() -> Finding:
-    return Finding(
-        what="--csv and --json are both given",
-        where="ledger",
-        expected="one form of output",
-        do="Take one out.",
-    )
+def _refuse_contradictions(shell: Shell, asked: Asked) -> None:
+    """Refuse what could not all be answered.
+
+    Raises: InputError.
+    """
+    narrowing = {**asked, "act": None, "rows": None, "shadow": None}
+    if shell.json and asked["as_csv"]:
+        raise InputError(_contradiction("--csv and --json are both given", "one form"))
+    if asked["kind"] and asked["rows"] != "entries":
+        what = f"--kind is given with --rows {asked['rows']}"
+        raise InputError(_contradiction(what, "--kind with --rows entries"))
+    if asked["act"] and any(narrowing.values()):
+        what = "verify is asked for together with a part of the record"
+        raise InputError(_contradiction(what, "verify alone: it reads every entry"))
+
+
+def _contradiction(what: str, expected: str) -> Finding:
+    return Finding(what=what, where="ledger", expected=expected, do="Take one out.")
