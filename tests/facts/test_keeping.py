@@ -7,7 +7,12 @@ import pytest
 
 from slackwater.facts.charging import HOURS_KEPT
 from slackwater.facts.rolling import DAY_MS
-from slackwater.facts.waters import MeasurementStruck, TaskClosed
+from slackwater.facts.waters import (
+    OWN_TESTS_ONLY,
+    MeasurementKept,
+    MeasurementStruck,
+    TaskClosed,
+)
 from tests.facts.diary import HOUR, PEQ_PER_UL, TODAY, Diary, begun
 from tests.facts.waters import added, changed, measured, task
 
@@ -153,6 +158,80 @@ def test_the_newest_test_is_the_level_whatever_the_order_of_writing() -> None:
     diary.write(newest, measured(diary, 2, 2.5, ago=48 * HOUR))
 
     assert {LEVEL: newest} == diary.state.levels
+
+
+def posted_of(kept: MeasurementKept) -> MeasurementKept:
+    """The same as a laboratory would say it."""
+    return replace(kept, provenance="lab")
+
+
+@pytest.mark.parametrize("parameter", sorted(OWN_TESTS_ONLY))
+def test_a_posted_sample_takes_no_own_tests_place(parameter: str) -> None:
+    """What changes in the post is judged by tests at the tank, however new it is."""
+    diary = begun()
+    own = replace(measured(diary, 1, ago=48 * HOUR), parameter=parameter)
+    posted = posted_of(replace(measured(diary, 2), parameter=parameter))
+    diary.write(own, posted)
+    later = replace(measured(diary, 3, ago=HOUR), parameter=parameter)
+    after = dict(diary.state.levels)
+    diary.write(later)
+
+    assert {f"reef/{parameter}": own} == after
+    assert {f"reef/{parameter}": later} == diary.state.levels
+
+
+def test_a_posted_sample_speaks_until_there_is_an_own_test() -> None:
+    """An own test counts before it even when it was made earlier."""
+    diary = begun()
+    posted = posted_of(measured(diary, 1))
+    diary.write(posted)
+    alone = dict(diary.state.levels)
+    own = measured(diary, 2, ago=48 * HOUR)
+    diary.write(own)
+
+    assert ({LEVEL: posted}, {LEVEL: own}) == (alone, diary.state.levels)
+
+
+def test_a_laboratory_speaks_like_any_other_of_what_keeps_in_a_bottle() -> None:
+    """Calcium does not change in the post: the newest counts."""
+    diary = begun()
+    own = replace(measured(diary, 1, ago=48 * HOUR), parameter="calcium")
+    posted = posted_of(replace(measured(diary, 2), parameter="calcium"))
+    diary.write(own, posted)
+
+    assert {"reef/calcium": posted} == diary.state.levels
+
+
+def test_the_level_before_stands_again_when_the_newest_is_struck() -> None:
+    """A slip that was taken out leaves what was known before it; two are kept."""
+    diary = begun()
+    first, second, third = (
+        measured(diary, number, ago=ago * HOUR)
+        for number, ago in ((1, 3), (2, 2), (3, 1))
+    )
+    diary.write(first, second, third)
+    seen = []
+    for name in ("m-3", "m-2"):
+        diary.write(
+            MeasurementStruck(**diary.stamp, measurement=name, by="keeper", why="")
+        )
+        seen.append(dict(diary.state.levels))
+
+    assert [{LEVEL: second}, {}] == seen
+
+
+def test_a_corrected_level_never_comes_back() -> None:
+    """Neither the newest nor the one before it, when a later one is struck."""
+    diary = begun()
+    first, second = measured(diary, 1, ago=5 * HOUR), measured(diary, 2, ago=2 * HOUR)
+    right = measured(diary, 3, 2.9, ago=5 * HOUR, supersedes="m-1")
+    diary.write(first, second, right)
+    kept = dict(diary.state.levels)
+    diary.write(
+        MeasurementStruck(**diary.stamp, measurement="m-2", by="keeper", why="")
+    )
+
+    assert ({LEVEL: second}, {LEVEL: right}) == (kept, diary.state.levels)
 
 
 def test_a_correction_takes_the_place_of_what_it_corrects() -> None:

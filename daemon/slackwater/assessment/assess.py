@@ -22,7 +22,6 @@ from slackwater.assessment.picture import Picture
 from slackwater.assessment.practice import (
     ALKALINITY,
     CORE,
-    OWN_TESTS_ONLY,
     SALINITY,
 )
 from slackwater.assessment.records import (
@@ -45,6 +44,7 @@ from slackwater.assessment.water_advice import water_advice
 from slackwater.errors import Finding, InputError
 from slackwater.facts.history import History
 from slackwater.facts.tank import Machine
+from slackwater.facts.waters import OWN_TESTS_ONLY
 from slackwater.water.parameters import PARAMETERS
 
 # Two laboratory samples a season, so that one can confirm the other.

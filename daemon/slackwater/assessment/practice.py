@@ -23,8 +23,6 @@ MEQ_PER_L_IN_DKH = float(units_of(PARAMETERS[ALKALINITY])["dKH"])
 
 # Keep their proportion to salinity, so that C * 35 / S is what is judged.
 CONSERVATIVE = NORMALISED
-# A bottle in the post is no longer the tank: never decided by a laboratory.
-OWN_TESTS_ONLY = frozenset({ALKALINITY, "ph", "nitrate", "phosphate"})
 # What every tank is asked for.
 CORE = (
     *(ALKALINITY, SALINITY, "temperature", "calcium", "magnesium", "nitrate"),

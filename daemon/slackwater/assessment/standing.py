@@ -16,7 +16,6 @@ from slackwater.assessment.carrying import Carried, Consumption, carried, stated
 from slackwater.assessment.inflow import Inflow, day_of, stated_uptake
 from slackwater.assessment.practice import (
     CONSERVATIVE,
-    OWN_TESTS_ONLY,
     band_of,
     shelf_days,
     stop_above,
@@ -33,6 +32,7 @@ from slackwater.assessment.records import (
 from slackwater.assessment.series import quantification_limit
 from slackwater.facts.history import History
 from slackwater.facts.tank import Tank
+from slackwater.facts.waters import OWN_TESTS_ONLY
 from slackwater.water.parameters import PARAMETERS
 from slackwater.water.seawater import STANDARD_SALINITY
 from slackwater.water.trends import slope_sd, slope_theil1950

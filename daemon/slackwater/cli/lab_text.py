@@ -11,9 +11,9 @@ from fractions import Fraction
 from math import floor, log10
 from textwrap import fill
 
-from slackwater.assessment.practice import OWN_TESTS_ONLY
 from slackwater.cli.lab_filing import Place
 from slackwater.cli.render import NARROWEST, local, table
+from slackwater.facts.waters import OWN_TESTS_ONLY
 from slackwater.ledger.codec import timestamp
 from slackwater.outside.lab import LabReport, LabValue
 from slackwater.water.parameters import PARAMETERS, Parameter

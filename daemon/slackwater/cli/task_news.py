@@ -12,12 +12,11 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
-from slackwater.assessment.practice import OWN_TESTS_ONLY
 from slackwater.assessment.records import Advice, Assessment, Series
 from slackwater.assessment.trace_bands import is_trace
 from slackwater.cli.typed import new_id
 from slackwater.facts.state import State
-from slackwater.facts.waters import TaskClosed, TaskSet
+from slackwater.facts.waters import OWN_TESTS_ONLY, TaskClosed, TaskSet
 from slackwater.pump.outcome import Stamp
 
 NO_LONGER_NEEDED = "no longer needed"

@@ -2,11 +2,12 @@
 
 Floor 2. One subject: tests, hand additions, water changes and tasks in the state.
 Laws here: what was poured in by hand is charged and believed like a dose, at the time
-it was given; only the newest level of a parameter, the changes of two days and the
-open tasks are kept, so that memory does not grow with the years.
+it was given; only the two newest levels of a parameter, the changes of two days and the
+open tasks are kept, so that memory does not grow with the years; where only own tests
+decide, a laboratory's result takes the place of none.
 """
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 from slackwater.facts.charging import (
     ALKALINITY,
@@ -17,6 +18,7 @@ from slackwater.facts.charging import (
 from slackwater.facts.rolling import DAY_MS, KEPT_MS, Rolling
 from slackwater.facts.state import Flow, State
 from slackwater.facts.waters import (
+    OWN_TESTS_ONLY,
     AddedByHand,
     MeasurementKept,
     MeasurementStruck,
@@ -29,21 +31,38 @@ CHANGES_KEPT = timedelta(hours=48)
 
 
 def fold_measured(state: State, event: MeasurementKept) -> None:
-    """Keep the newest level; a correction takes the place of what it corrects."""
+    """Keep the newest level; a correction takes the place of what it corrects.
+
+    Where only own tests decide, an own test stays before whatever a laboratory says.
+    """
     key = f"{event.tank}/{event.parameter}"
-    known = state.levels.get(key)
-    if known is not None and known.id == event.supersedes:
-        known = None
-    if known is None or event.taken_at >= known.taken_at:
-        state.levels[key] = event
+    _keep(state, key, [event, *_known(state, key, event.supersedes)])
 
 
 def fold_struck(state: State, event: MeasurementStruck) -> None:
-    """Forget a level that should not be there; the next test brings another."""
-    for key, known in state.levels.items():
-        if known.id == event.measurement:
-            del state.levels[key]
-            return
+    """Forget a level that should not be there; the one before it stands again."""
+    for key in list(state.levels):
+        _keep(state, key, _known(state, key, event.measurement))
+
+
+def _known(state: State, key: str, but: str) -> list[MeasurementKept]:
+    """The levels that are kept of a parameter, but for the one of this id."""
+    kept = (state.levels.get(key), state.levels_before.get(key))
+    return [one for one in kept if one is not None and one.id != but]
+
+
+def _keep(state: State, key: str, found: list[MeasurementKept]) -> None:
+    """Keep the two that count most; of two of one moment the one written last."""
+    found = sorted(found, key=_weight, reverse=True)
+    for kept, one in zip((state.levels, state.levels_before), (0, 1), strict=True):
+        kept.pop(key, None)
+        if len(found) > one:
+            kept[key] = found[one]
+
+
+def _weight(kept: MeasurementKept) -> tuple[bool, datetime]:
+    is_posted = kept.provenance == "lab" and kept.parameter in OWN_TESTS_ONLY
+    return not is_posted, kept.taken_at
 
 
 def fold_added(state: State, event: AddedByHand) -> None:

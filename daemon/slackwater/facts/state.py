@@ -95,8 +95,9 @@ class State:
     that says why; `skipped` one to the request that asked. `wanting` maps a tank to
     the proven time of the last dose that came less than planned; a tank not in it
     needs no look at its shortfall. `unquiet_ms` is the proven time of the last clock
-    or ledger hold. `levels` is the newest measurement by `TANK/PARAMETER`, `changes`
-    the water changes by id that lie ahead or less than two days back, `tasks` what a
+    or ledger hold. `levels` is the newest measurement by `TANK/PARAMETER`, an own one
+    where only those decide, and `levels_before` the one before it; `changes` are the
+    water changes by id that lie ahead or less than two days back, `tasks` what a
     person has still to do. `alarms` are those that stand or ended within a week, by
     their name; `told_ms` the proven times of the newest ones told. `bypasses` is by
     interlock, `out_of_service` and `compared` by probe, `treatments` the end of one by
@@ -142,6 +143,7 @@ class State:
     wanting: dict[str, int] = field(default_factory=dict)
     heard_requests: dict[str, datetime] = field(default_factory=dict)
     levels: dict[str, MeasurementKept] = field(default_factory=dict)
+    levels_before: dict[str, MeasurementKept] = field(default_factory=dict)
     changes: dict[str, WaterChanged] = field(default_factory=dict)
     tasks: dict[str, TaskSet] = field(default_factory=dict)
     alarms: dict[str, StandingAlarm] = field(default_factory=dict)

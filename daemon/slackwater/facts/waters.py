@@ -16,6 +16,9 @@ from typing import Literal
 from slackwater.facts.now import Event
 
 Provenance = Literal["hand", "lab", "probe"]
+# A bottle in the post is no longer the tank: what its water does to these on the way
+# nobody knows, and a laboratory's phosphate counts all phosphorus (common practice).
+OWN_TESTS_ONLY = frozenset({"alkalinity", "ph", "nitrate", "phosphate"})
 What = Literal[
     "corals_added",
     "harvest",
