@@ -11,7 +11,6 @@ import pytest
 from slackwater.cli.opening import opened
 from slackwater.facts.waters import (
     MeasurementKept,
-    MeasurementStruck,
     ReportImported,
     SampleTaken,
 )
@@ -189,25 +188,6 @@ def test_another_report_with_a_figure_in_common_is_taken(stage: Stage) -> None:
     stage.run("import", file(stage, SMALL), "--sampled-at", at(stage, 9))
     other = SMALL.replace("405", "411").replace("1290", "1300") + "Pb;<0.1;ug/L\n"
     assert 0 == stage.run("import", file(stage, other), "--sampled-at", at(stage)).code
-
-
-def test_a_report_that_was_struck_may_come_again(stage: Stage) -> None:
-    """Not while one of its values stands."""
-    words = ("import", file(stage, SMALL), "--sampled-at", at(stage))
-    stage.run(*words)
-    *most, last = measured(stage)
-    for one in most:
-        stage.append(strike(stage, one))
-    assert 1 == stage.run(*words).code
-    stage.append(strike(stage, last))
-    assert 0 == stage.run(*words).code
-
-
-def strike(stage: Stage, one: MeasurementKept) -> MeasurementStruck:
-    """A value that should not be there."""
-    return MeasurementStruck(
-        **stage.stamp(), measurement=one.id, by="keeper", why="wrong tank"
-    )
 
 
 def test_without_sample_or_time_it_says_what_to_give(stage: Stage) -> None:

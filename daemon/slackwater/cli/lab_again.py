@@ -9,6 +9,7 @@ struck came in as if it never had.
 from collections import defaultdict
 from collections.abc import Mapping
 
+from slackwater.cli.lab_striking import DIGITS_SHOWN, STRIKE
 from slackwater.errors import Finding, RefusedError
 from slackwater.facts.waters import MeasurementKept, ReportImported
 from slackwater.ledger.by_time import told
@@ -75,7 +76,7 @@ def _same(report: LabReport, before: ReportImported) -> Finding:
         f"{before.tank}",
         where=report.file,
         expected="a report that was not taken yet, in whatever file it comes",
-        do="Nothing was stored twice. If that one was wrong, strike its values first.",
+        do=f"Nothing was stored twice. If that one was wrong:  {_strike(before)}",
     )
 
 
@@ -84,6 +85,11 @@ def _alike(report: LabReport, before: ReportImported, alike: int) -> Finding:
         what=f"{alike} of its values came in on {before.at:%Y-%m-%d}, as {before.file}",
         where=report.file,
         expected="a report of another sample; the same values twice would count twice",
-        do="Leave out with --skip what was stored, or strike the values of the first "
-        "one.",
+        do="Leave out with --skip what was stored, or take the first one out:  "
+        f"{_strike(before)}",
     )
+
+
+def _strike(before: ReportImported) -> str:
+    name = before.report[:DIGITS_SHOWN]
+    return f"slackwater import {STRIKE} {name} --why '...'"

@@ -5,12 +5,14 @@ sample or to a stated time, never to a guess; the water was not taken in the
 future, nor after the laboratory received it.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from slackwater.cli.moments import Wall, typed_moment
+from slackwater.cli.render import local
+from slackwater.cli.subject import UTC_ZONE
 from slackwater.cli.typed import new_id
 from slackwater.errors import Finding, InputError
 from slackwater.facts.events import AnyEvent
@@ -51,6 +53,7 @@ def place_for(
     Raises: InputError with everything that is wrong or missing; ledger errors.
     """
     samples = {one.sample: one for one in told(ledger, SampleTaken)}
+    zones = {tank.id: tank.zone for tank in machine.tanks.values()}
     if wish.sample and wish.sampled_at:
         raise InputError(_both())
     named = wish.sample or (label if not wish.sampled_at else "")
@@ -58,9 +61,10 @@ def place_for(
     if sample is not None:
         return _of_sample(sample, machine, wish, now)
     if wish.sample:
-        raise InputError(_unknown_sample(ledger, wish.sample, samples.values()))
+        waiting = _open_samples(ledger, samples.values(), zones)
+        raise InputError(_unknown_sample(wish.sample, waiting))
     if not wish.sampled_at:
-        raise InputError(_no_time(ledger, samples.values()))
+        raise InputError(_no_time(_open_samples(ledger, samples.values(), zones)))
     tank = _tank(machine, wish.tank)
     wall = Wall(zone=machine.tanks[tank].zone, now=now, option="--sampled-at")
     return Place(tank=tank, sampled_at=typed_moment(wish.sampled_at, wall))
@@ -162,13 +166,15 @@ def _wrong_day(file: str, what: str, said: date, at: date) -> Finding:
     )
 
 
-def _open_samples(ledger: LedgerFile, samples: Iterable[SampleTaken]) -> str:
+def _open_samples(
+    ledger: LedgerFile, samples: Iterable[SampleTaken], zones: Mapping[str, str]
+) -> str:
     """The samples without a report, newest first."""
     reported = {one.sample for one in told(ledger, ReportImported)}
     waiting = [one for one in samples if one.sample not in reported]
     waiting.sort(key=lambda one: (one.taken_at, one.sample), reverse=True)
     words = [
-        f"{one.sample} ({one.tank}, {one.taken_at:%Y-%m-%d %H:%M} UTC)"
+        f"{one.sample} ({one.tank}, {_local(one, zones)})"
         for one in waiting[:_SAMPLES_SHOWN]
     ]
     if len(waiting) > _SAMPLES_SHOWN:
@@ -176,23 +182,24 @@ def _open_samples(ledger: LedgerFile, samples: Iterable[SampleTaken]) -> str:
     return ", ".join(words) or "none is open"
 
 
-def _unknown_sample(
-    ledger: LedgerFile, asked: str, samples: Iterable[SampleTaken]
-) -> Finding:
+def _local(one: SampleTaken, zones: Mapping[str, str]) -> str:
+    return local(one.taken_at, zones.get(one.tank, UTC_ZONE))
+
+
+def _unknown_sample(asked: str, waiting: str) -> Finding:
     return Finding(
         what=f'there is no sample "{asked}"',
         where="--sample",
-        expected=f"an open sample: {_open_samples(ledger, samples)}",
+        expected=f"an open sample: {waiting}",
         do="Name one of them, or say when the water was taken with --sampled-at.",
     )
 
 
-def _no_time(ledger: LedgerFile, samples: Iterable[SampleTaken]) -> Finding:
+def _no_time(waiting: str) -> Finding:
     return Finding(
         what="nothing says when the water was taken",
         where="import",
-        expected="--sample ID or --sampled-at TIME; open samples: "
-        f"{_open_samples(ledger, samples)}",
+        expected=f"--sample ID or --sampled-at TIME; open samples: {waiting}",
         do='Give one of the two, like  --sampled-at "2026-05-03 10:00"',
     )
 

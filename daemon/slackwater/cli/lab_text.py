@@ -12,6 +12,7 @@ from math import floor, log10
 from textwrap import fill
 
 from slackwater.cli.lab_filing import Place
+from slackwater.cli.lab_striking import DIGITS_SHOWN
 from slackwater.cli.render import NARROWEST, local, table
 from slackwater.facts.waters import OWN_TESTS_ONLY
 from slackwater.ledger.codec import timestamp
@@ -80,7 +81,7 @@ def _remarks(filed: Filed) -> Iterator[str]:
         yield f"Kept, but only tests at the tank are judged for: {names}."
     count = len(report.values)
     yield (
-        f"Stored: {count} values, report {report.digest[:12]}."
+        f"Stored: {count} values, report {report.digest[:DIGITS_SHOWN]}."
         if filed.stored
         else f"Nothing was stored (--dry-run); {count} values would be."
     )

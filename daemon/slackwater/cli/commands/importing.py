@@ -2,15 +2,16 @@
 
 Floor 8. One subject: taking a report in. Laws here: everything that is wrong with file,
 mapping and sample comes out at once; a report is stored whole, in one append, or not at
-all; a dry run shows the same and stores nothing.
+all; a dry run shows the same and stores nothing; a wrong one is struck whole.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TypedDict, Unpack
 
 import click
 
+from slackwater.cli.correcting import missing_why
 from slackwater.cli.document import Answer
 from slackwater.cli.lab_again import refuse_again
 from slackwater.cli.lab_filing import (
@@ -20,6 +21,7 @@ from slackwater.cli.lab_filing import (
     place_for,
     refuse_mismatch,
 )
+from slackwater.cli.lab_striking import STRIKE, Struck, report_to_strike
 from slackwater.cli.lab_text import Filed, report_document, report_text
 from slackwater.cli.opening import (
     Opened,
@@ -30,6 +32,7 @@ from slackwater.cli.opening import (
 )
 from slackwater.cli.shell import Shell, verb
 from slackwater.cli.typed import WORD_AT_MOST, typed_text
+from slackwater.cli.typed_levels import settled
 from slackwater.errors import Finding, InputError
 from slackwater.facts.events import AnyEvent
 from slackwater.facts.state import State
@@ -52,6 +55,8 @@ class Asked(TypedDict):
     confirm: tuple[str, ...]
     laboratory: str
     dry_run: bool
+    strike: str | None
+    why: str
     by: str | None
 
 
@@ -59,10 +64,11 @@ class Asked(TypedDict):
     "import",
     epilog="A mapping is a small TOML file with tables [columns], [elements], [units] "
     "and [limits], and with decimals, skip, below and samples above them; whatever "
-    "cannot be read is refused with the line to add. Example: slackwater import "
-    "report.csv --sample S-7 --skip Au --dry-run",
+    "cannot be read is refused with the line to add. Examples: slackwater import "
+    "report.csv --sample S-7 --skip Au --dry-run; slackwater import --strike "
+    "5e0d1c2ba9f7 --why 'it was of the other tank'",
 )
-@click.argument("file", type=click.Path(path_type=Path))
+@click.argument("file", type=click.Path(path_type=Path), required=False)
 @click.option(
     "--tank", default="", metavar="ID", help="Which tank, where there are more."
 )
@@ -95,13 +101,26 @@ class Asked(TypedDict):
 @click.option(
     "--dry-run", is_flag=True, help="Show what would be stored, store nothing."
 )
+@click.option(
+    STRIKE, metavar="REPORT", help="This report should not be there: all its values."
+)
+@click.option("--why", default="", metavar="TEXT", help="Why it is struck.")
 @click.option("--by", metavar="NAME", help="Who imports.  [default: the local user]")
-def import_report(shell: Shell, file: Path, **asked: Unpack[Asked]) -> Answer:
+def import_report(shell: Shell, file: Path | None, **asked: Unpack[Asked]) -> Answer:
     """Take in a laboratory's report, CSV or JSON.
 
     Matched to its sample, or to the time the water was taken.
     """
+    settled(_unclear(file, asked))
     by = typed_text(asked["by"] or local_user(), "--by", WORD_AT_MOST)
+    if file is None:
+        return _strike(
+            shell, str(asked["strike"]), typed_text(asked["why"], "--why"), by
+        )
+    return _import(shell, file, asked, by)
+
+
+def _import(shell: Shell, file: Path, asked: Asked, by: str) -> Answer:
     wish = Wish(
         tank=asked["tank"],
         sample=asked["sample"],
@@ -124,6 +143,53 @@ def import_report(shell: Shell, file: Path, **asked: Unpack[Asked]) -> Answer:
         stored=not asked["dry_run"],
     )
     return Answer(fields=report_document(filed), text=report_text(filed))
+
+
+def _strike(shell: Shell, wanted: str, why: str, by: str) -> Answer:
+    """Take a report out whole."""
+    found = list[Struck]()
+
+    def decide(_state: State, stamp: Stamp) -> Sequence[AnyEvent]:
+        with LedgerFile.open(shell.state / LIVE_NAME, writable=False) as ledger:
+            found[:] = [report_to_strike(ledger, wanted)]
+        return found[0].entries(stamp, by, why)
+
+    write(shell.state, decide)
+    struck = found[0]
+    return Answer(
+        fields={
+            "struck": {
+                "report": struck.report.report,
+                "tank": struck.report.tank,
+                "values": list(struck.values),
+                "why": why,
+                "by": by,
+            }
+        },
+        text=struck.words,
+    )
+
+
+def _unclear(file: Path | None, asked: Asked) -> Iterator[Finding]:
+    """Findings when it is not clear whether a report comes in or goes out."""
+    if (file is None) == (asked["strike"] is None):
+        yield Finding(
+            what="no file is named"
+            if file is None
+            else f"{STRIKE} and a file are given",
+            where="import",
+            expected=f"either a report's file, or {STRIKE} with a report that came in",
+            do="As in `slackwater import report.csv --sample S-7`; see --help.",
+        )
+    elif asked["strike"] is not None:
+        yield from missing_why(STRIKE, asked["why"])
+    elif asked["why"]:
+        yield Finding(
+            what="--why has no meaning here",
+            where="import",
+            expected=f"--why beside {STRIKE}",
+            do="Take it out.",
+        )
 
 
 def _understood(
