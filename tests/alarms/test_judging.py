@@ -7,8 +7,9 @@ import pytest
 
 from slackwater.alarms.judging import OFF_AT_MOST_S, off_s
 from slackwater.alarms.rows import ROWS
+from slackwater.alarms.words import headline
 from slackwater.facts.alarms import AlarmChanged, AlarmWord, Cause
-from slackwater.facts.reasons import Code
+from slackwater.facts.reasons import SENTENCES, Code
 from slackwater.facts.rolling import Rolling
 from slackwater.facts.tank import Reservoir
 from tests.alarms.desk import Desk, changed, names, raised
@@ -227,13 +228,14 @@ def test_in_shadow_nothing_is_short() -> None:
     assert ("note", None, 0) == (told.priority, told.hours_left, told.reminder)
 
 
-@pytest.mark.parametrize("code", [Code.GAP_APART, Code.NO_PLAN, Code.CAP_NET])
+@pytest.mark.parametrize("code", [Code.LEAK, Code.NO_PLAN, Code.CAP_NET])
 def test_a_hold_of_a_reason_without_a_row_is_told_all_the_same(code: Code) -> None:
     """A reason that nobody thought of here still wakes somebody."""
     desk = Desk()
     desk.hold("pump/carbonate", code)
     (told,) = raised(desk.look_on(20))
-    assert ("held.reef", str(code)) == (told.alarm, told.figures["reason"])
+    assert (f"held.{code}", str(code)) == (told.alarm, told.figures["reason"])
+    assert SENTENCES[code] in headline(told)
 
 
 def test_every_cause_has_its_row_and_no_root_explains_itself_away() -> None:

@@ -344,7 +344,7 @@ ROOTS: list[tuple[Cause, str, Priority, Strike]] = [
     (Cause.MANUAL_HOLD, "reef", "soon", held(Code.MANUAL_HOLD, "pump/carbonate")),
     (Cause.MANUAL_HOLD, "reef", "soon", held(Code.MANUAL_HOLD, "alkalinity/reef")),
     (Cause.PAUSED, "reef", "soon", paused),
-    (Cause.HELD, "reef", "soon", held(Code.GAP_APART, "tank/reef")),
+    (Cause.HELD, "leak", "soon", held(Code.LEAK, "tank/reef")),
     (Cause.MISSED_DOSES, "reef", "soon", doses_skipped),
     (Cause.TASK_OVERDUE, "reef", "note", task_overdue),
 ]

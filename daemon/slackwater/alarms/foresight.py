@@ -165,6 +165,12 @@ def mean_ul(rule: LineRule) -> float:
     return line.per_day_ul / line.every_days
 
 
+def dose_ul(rule: LineRule) -> int:
+    """The volume of one dose of a line."""
+    line = rule.line
+    return line.per_day_ul // max(line.count, len(line.times_minute), 1)
+
+
 def in_dkh(peq: float, tank: Tank) -> float:
     """What an amount changes in a tank, in dKH."""
     item = parameter_named(ALKALINITY, where="")

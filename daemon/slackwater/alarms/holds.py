@@ -2,7 +2,7 @@
 
 Floor 4. One subject: from holds to conditions. Laws here: no hold stands without an
 alarm; holds of one reason on one thing are one alarm; a reason this table does not
-know is told as a hold all the same.
+know is told as a hold, by the name of the reason.
 """
 
 from collections.abc import Iterator, Mapping
@@ -40,7 +40,7 @@ CAUSES: Mapping[Code, Cause] = {
     Code.PAUSE: Cause.PAUSED,
 }
 # Of these it matters whose water it is, not which pump or node a person named.
-BY_TANK = frozenset({Cause.MANUAL_HOLD, Cause.PAUSED, Cause.HELD})
+BY_TANK = frozenset({Cause.MANUAL_HOLD, Cause.PAUSED})
 
 
 def held(moment: Moment) -> Iterator[Condition]:
@@ -60,10 +60,17 @@ def _of_hold(moment: Moment, hold_id: str, hold: HoldRaised) -> Iterator[Conditi
         figures["reason"] = str(hold.reason.code)
     kind, _, owner = hold.scope.partition("/")
     if kind == EVERYTHING:
+        if cause is Cause.HELD:
+            used = used_pumps(moment)
+            yield of_pumps(moment, (cause, str(hold.reason.code)), used, **figures)
+            return
         by_hand = cause in BY_TANK
         yield of_all(moment, Cause.EVERYTHING_HELD if by_hand else cause, **figures)
         return
     pumps = _reached(moment, kind, owner)
+    if cause is Cause.HELD:
+        yield of_pumps(moment, (cause, str(hold.reason.code)), pumps, **figures)
+        return
     if cause not in BY_TANK:
         yield of_pumps(moment, (cause, owner), pumps, **figures)
         return

@@ -14,6 +14,7 @@ from slackwater.alarms.conditions import Condition
 from slackwater.alarms.holds import held
 from slackwater.alarms.machinery import machinery
 from slackwater.alarms.paper import paper
+from slackwater.alarms.refusals import refused
 from slackwater.alarms.rows import ROWS
 from slackwater.alarms.sizing import Size, size_of
 from slackwater.alarms.water import Ear, water
@@ -91,6 +92,7 @@ def told_now(
             *held(moment),
             *machinery(moment),
             *paper(moment, differ),
+            *refused(moment),
             *water(moment, ear),
         )
     )

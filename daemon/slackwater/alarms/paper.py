@@ -17,11 +17,12 @@ from slackwater.alarms.conditions import (
     of_pumps,
     used_pumps,
 )
-from slackwater.alarms.foresight import mean_ul
+from slackwater.alarms.foresight import dose_ul, mean_ul
 from slackwater.facts.alarms import Cause, Priority
+from slackwater.facts.inventory import left_ul
 from slackwater.facts.plan import Approval
 from slackwater.facts.tank import Pump
-from slackwater.gate.moment import Moment
+from slackwater.gate.moment import LineRule, Moment
 
 A_DAY = timedelta(days=1)
 ENDING, ENDING_SOON = timedelta(days=14), timedelta(days=3)
@@ -100,31 +101,25 @@ def _calibration(moment: Moment, pump: Pump) -> Iterator[Condition]:
 
 
 def _bottles(moment: Moment) -> Iterator[Condition]:
-    machine, drawn = moment.machine, moment.state.drawn_ul
     sharing: dict[str, list[Pump]] = {}
-    for pump in machine.pumps.values():
+    for pump in used_pumps(moment):
         sharing.setdefault(pump.reservoir, []).append(pump)
-    for name, reservoir in sorted(machine.reservoirs.items()):
-        pumps = sharing.get(name, [])
-        per_day_ul = _per_day_ul(moment, {pump.id for pump in pumps})
-        if per_day_ul <= 0:
-            continue
-        left_ul = reservoir.content_ul - sum(drawn.get(p.id, 0) for p in pumps)
-        yield from _bottle(moment, name, pumps, left_ul, per_day_ul)
+    for name, pumps in sorted(sharing.items()):
+        yield from _bottle(moment, name, pumps)
 
 
-def _per_day_ul(moment: Moment, pumps: set[str]) -> float:
-    rules = moment.rules.lines.values()
-    return sum(mean_ul(rule) for rule in rules if rule.line.pump in pumps)
+def _lines(moment: Moment, pumps: list[Pump]) -> list[LineRule]:
+    """The lines that draw with these pumps."""
+    names = {pump.id for pump in pumps}
+    return [r for r in moment.rules.lines.values() if r.line.pump in names]
 
 
-def _bottle(
-    moment: Moment, name: str, pumps: list[Pump], left_ul: int, per_day_ul: float
-) -> Iterator[Condition]:
-    if left_ul <= 0:
-        yield of_pumps(moment, (Cause.RESERVOIR_EMPTY, name), pumps)
+def _bottle(moment: Moment, name: str, pumps: list[Pump]) -> Iterator[Condition]:
+    left, lines = left_ul(moment.machine, moment.state, name), _lines(moment, pumps)
+    if left < max(dose_ul(rule) for rule in lines):
+        yield of_pumps(moment, (Cause.RESERVOIR_EMPTY, name), pumps, left_ul=left)
         return
-    days = left_ul / per_day_ul
+    days = left / sum(mean_ul(rule) for rule in lines)
     if days < LOW_DAYS:
         least: Priority = "soon" if days < LOWER_DAYS else "note"
         yield Condition(
@@ -132,7 +127,7 @@ def _bottle(
             about=name,
             tanks=tuple(sorted({pump.tank for pump in pumps})),
             least=least,
-            figures={"left_ul": left_ul, "days": round(days, 1)},
+            figures={"left_ul": left, "days": round(days, 1)},
         )
 
 

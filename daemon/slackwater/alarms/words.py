@@ -13,11 +13,14 @@ from slackwater.alarms.foresight import day_sums, in_dkh
 from slackwater.alarms.rows import ROWS
 from slackwater.alarms.sizing import Size
 from slackwater.facts.alarms import PRIORITIES, AlarmRaised, Priority, StandingAlarm
-from slackwater.facts.reasons import Figure
+from slackwater.facts.first_aid import TOPICS
+from slackwater.facts.reasons import SENTENCES, Code, Figure
 from slackwater.gate.moment import ALKALINITY, Moment
 
 # Said in words of their own.
-SAID = frozenset({"short_dkh", "excess_dkh", "hold"})
+REASON = "reason"
+SAID = frozenset({"short_dkh", "excess_dkh", "hold", REASON})
+REASONS = frozenset(map(str, Code))
 IN_DAYS_FROM_HOURS = 48
 
 
@@ -44,7 +47,15 @@ def by_pressure(alarms: Iterable[StandingAlarm]) -> list[StandingAlarm]:
 
 def headline(raised: AlarmRaised) -> str:
     """Name and sentence on one line."""
-    return f"{raised.alarm}: {ROWS[raised.cause].sentence}"
+    return f"{raised.alarm}: {sentence(raised)}"
+
+
+def sentence(raised: AlarmRaised) -> str:
+    """What is wrong; where a row speaks for many reasons, the reason's own words."""
+    code = raised.figures.get(REASON)
+    if isinstance(code, str) and code in REASONS:
+        return SENTENCES[Code(code)]
+    return ROWS[raised.cause].sentence
 
 
 def amounts(raised: AlarmRaised, hours_left: float | None) -> str:
@@ -77,8 +88,16 @@ def figures_words(raised: AlarmRaised) -> str:
 
 def first_aid(raised: AlarmRaised) -> str:
     """The verb that helps, or nothing."""
-    topic = ROWS[raised.cause].topic
+    topic = topic_of(raised)
     return f"slackwater first-aid {topic}" if topic else ""
+
+
+def topic_of(raised: AlarmRaised) -> str:
+    """The topic of first aid that helps, or nothing."""
+    code = raised.figures.get(REASON)
+    if isinstance(code, str) and code in REASONS:
+        return TOPICS.get(Code(code), "")
+    return ROWS[raised.cause].topic
 
 
 def spoken(known: StandingAlarm) -> Spoken:
@@ -88,7 +107,7 @@ def spoken(known: StandingAlarm) -> Spoken:
     again = f" ({raised.reminder} % of the way to the floor)" if raised.reminder else ""
     aid = first_aid(raised)
     lines = [
-        ROWS[raised.cause].sentence + (f" ({figures})" if figures else ""),
+        sentence(raised) + (f" ({figures})" if figures else ""),
         amounts(raised, raised.hours_left),
         f"Do: {ROWS[raised.cause].action}",
         f"First aid: {aid}" if aid else "",
@@ -145,9 +164,9 @@ def document(known: StandingAlarm, size: Size | None = None) -> dict[str, object
         "state": known.word,
         "seen": known.is_seen,
         "priority": raised.priority,
-        "text": row.sentence,
+        "text": sentence(raised),
         "action": row.action,
-        "first_aid": row.topic,
+        "first_aid": topic_of(raised),
         "tanks": list(raised.tanks),
         "since": known.first.at.isoformat(),
         "told": raised.at.isoformat(),

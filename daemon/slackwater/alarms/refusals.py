@@ -1,0 +1,134 @@
+"""What the gate itself would refuse or shorten for, where no row of its own tells it.
+
+Floor 4. One subject: the gate's reasons as conditions. Laws here: whatever interlock
+there is, now or later, wakes somebody; what passes by itself, or what a person does
+with his own hands in the tank, wakes nobody.
+"""
+
+from collections.abc import Iterable, Iterator
+from zoneinfo import ZoneInfo
+
+from slackwater.alarms.conditions import Condition, of_pumps
+from slackwater.alarms.foresight import dose_ul
+from slackwater.alarms.holds import CAUSES
+from slackwater.facts.alarms import Cause
+from slackwater.facts.plan import DueDose
+from slackwater.facts.reasons import Code, Reason
+from slackwater.gate.interlocks import refusals
+from slackwater.gate.moment import ALKALINITY, Ask, LineRule, Moment
+from slackwater.gate.shortening import share_of
+
+# Gone in a moment, or caps that a plan keeps by itself.
+PASSING = frozenset(
+    {
+        Code.START_HOLD_OFF,
+        Code.NODE_SETTLING,
+        Code.NODE_BUSY,
+        Code.NODE_SILENT,
+        Code.OPEN_INTENT,
+        Code.GROUP,
+        Code.TOO_SMALL,
+    }
+)
+# A person did it and knows of it.
+BY_HAND = frozenset({Code.FEEDING, Code.HANDS_IN, Code.TREATMENT, Code.AWAY})
+# Seen by `machinery`, `paper` and `water` with more than the gate says.
+TOLD = frozenset(
+    {
+        *CAUSES,
+        Code.NO_PLAN,
+        Code.APPROVAL_EXPIRED,
+        Code.CALIBRATION_CHANGED,
+        Code.CALIBRATION_OLD,
+        Code.LINK_DOWN,
+        Code.NODE_ABSENT,
+        Code.NODE_FAULT,
+        Code.NODE_BUDGET,
+        Code.NODE_IDENTITY,
+        Code.CLOCK_UNPROVEN,
+        Code.CLOCK_BEHIND,
+        Code.ALKALINITY_MISSING,
+        Code.ALKALINITY_STALE,
+        Code.ALKALINITY_FROZEN,
+        Code.ALKALINITY_SPREAD,
+        Code.ALKALINITY_LOW,
+        Code.ALKALINITY_FALL,
+        Code.RESERVOIR_LOW,
+        Code.RESERVOIR_EMPTY,
+        Code.RESUMING,
+    }
+)
+QUIET = PASSING | BY_HAND | TOLD
+# Of an alkalinity probe `water` tells them; of any other nothing else does.
+OF_PROBES = frozenset(
+    {
+        Code.PROBE_MISSING,
+        Code.PROBE_STALE,
+        Code.PROBE_FROZEN,
+        Code.PROBE_REFUSED,
+        Code.PROBES_APART,
+    }
+)
+
+
+def refused(moment: Moment) -> Iterator[Condition]:
+    """A condition for each reason that nothing else tells."""
+    held = [hold.reason for hold in moment.state.holds.values()]
+    for rule in moment.rules.lines.values():
+        ask = _ask(moment, rule)
+        if ask is None:
+            continue
+        stops = [one for one in refusals(moment, ask) if one not in held]
+        yield from _found(moment, ask, stops, share=0.0)
+        share = share_of(moment, ask)
+        yield from _found(moment, ask, share.reasons, share=share.ppm / 1_000_000)
+
+
+def _found(
+    moment: Moment, ask: Ask, reasons: Iterable[Reason], *, share: float
+) -> Iterator[Condition]:
+    pump = ask.pump.pump
+    for reason in reasons:
+        if reason.code in QUIET or _is_told_by_water(moment, reason):
+            continue
+        figures = {**reason.figures, "reason": str(reason.code)}
+        what = (Cause.HELD, str(reason.code))
+        if share <= 0.0:
+            yield of_pumps(moment, what, [pump], **figures)
+        else:
+            yield Condition(
+                cause=Cause.HELD,
+                about=str(reason.code),
+                tanks=(pump.tank,),
+                share=share,
+                figures=figures,
+            )
+
+
+def _is_told_by_water(moment: Moment, reason: Reason) -> bool:
+    if reason.code not in OF_PROBES:
+        return False
+    shown = reason.figures.get("probe", reason.figures.get("probes", ""))
+    probes = [moment.machine.probes.get(name) for name in str(shown).split(", ")]
+    return all(one is not None and one.parameter == ALKALINITY for one in probes)
+
+
+def _ask(moment: Moment, rule: LineRule) -> Ask | None:
+    """A dose of a line as if it were due at this moment."""
+    line, pump = rule.line, moment.rules.pumps.get(rule.line.pump)
+    tank = moment.machine.tanks.get(line.tank)
+    if pump is None or tank is None:
+        return None
+    utc = moment.now.utc
+    dose = DueDose(
+        id=f"{line.tank}/{line.id}",
+        line=line.id,
+        tank=line.tank,
+        pump=line.pump,
+        local_day=utc.astimezone(ZoneInfo(tank.zone)).date(),
+        ordinal=1,
+        due_at=utc,
+        latest_at=utc,
+        volume_ul=dose_ul(rule),
+    )
+    return Ask(dose=dose, kind="plan", pump=pump, line=rule)
