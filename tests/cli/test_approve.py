@@ -297,13 +297,6 @@ def test_bad_times_approve_nothing(stage: Stage, words: tuple[str, ...]) -> None
     assert [] == approvals(stage)
 
 
-def test_a_time_is_read_in_the_zone_of_the_tank(stage: Stage) -> None:
-    """Without an offset a time is local; with one it is what it says."""
-    stage.approve("--at", "2126-07-01T00:00")
-    (event,) = approvals(stage)
-    assert datetime(2126, 6, 30, 22, tzinfo=UTC) == event.approval.takes_over_at
-
-
 def files_in(*zones: str) -> Files:
     """The two-tanks sample with these zones."""
     files = read_files(CONFIG / "two-tanks")

@@ -163,3 +163,22 @@ def test_same_bytes_in_another_place_and_time() -> None:
         )
         outputs.add(done.stdout)
     assert 1 == len(outputs)
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("--from", "9999-12-31"),
+        ("--from", "1999-12-31"),
+        ("--from", "2199-12-01", "--days", "31"),
+    ],
+)
+def test_days_beyond_every_plan_are_one_clear_error(words: tuple[str, ...]) -> None:
+    """Exit code 2 and the days that can be; no fault of the calendar."""
+    told = run("rehearse", "--config", SMALLEST, "--json", *words)
+    assert 2 == told.code
+    (error,) = told.errors
+    assert ("--from", "days between 2000-01-01 and 2199-12-31") == (
+        error["where"],
+        error["expected"],
+    )

@@ -18,6 +18,8 @@ from slackwater.planning.timetable import Timetable
 from slackwater.planning.wall import EPOCH, reached_s, zone_named
 
 ONE_DAY = timedelta(days=1)
+# A plan is approved for a season, not for years ahead.
+AHEAD_AT_MOST = timedelta(days=366)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,9 +75,13 @@ def _typed(files: Files, text: str, utc: datetime) -> datetime:
         if len(zones) != 1:
             raise InputError(_not_a_time(text))
         at = at.replace(tzinfo=zones[0])
-    if at <= utc:
-        raise InputError(_passed(text, utc))
-    return at.astimezone(UTC)
+    try:
+        at = at.astimezone(UTC)
+    except OverflowError as error:
+        raise InputError(_not_a_time(text)) from error
+    if not utc < at <= utc + AHEAD_AT_MOST:
+        raise InputError(_out_of_reach(text, utc, at))
+    return at
 
 
 def _margin(files: Files, before: Approved, at: datetime) -> timedelta:
@@ -110,10 +116,11 @@ def _not_a_time(text: str) -> Finding:
     )
 
 
-def _passed(text: str, utc: datetime) -> Finding:
+def _out_of_reach(text: str, utc: datetime, at: datetime) -> Finding:
+    days = AHEAD_AT_MOST.days
     return Finding(
-        what=f"{text} has passed",
+        what=f"{text} has passed" if at <= utc else f"{text} is too far ahead",
         where="--at",
-        expected=f"a time after {utc:%Y-%m-%dT%H:%M:%SZ}",
-        do="Name a later time, or use --now.",
+        expected=f"a time after {utc:%Y-%m-%dT%H:%M:%SZ}, within {days} days",
+        do="Name another time, or use --now.",
     )

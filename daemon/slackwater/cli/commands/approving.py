@@ -34,7 +34,8 @@ from slackwater.cli.reading import read_files
 from slackwater.cli.render import local, section, table
 from slackwater.cli.shell import Shell, verb
 from slackwater.cli.takeover import swap_for
-from slackwater.cli.typed import typed_ul
+from slackwater.cli.typed import WORD_AT_MOST, typed_text, typed_ul
+from slackwater.cli.width import error_columns, fitted
 from slackwater.errors import Finding, InputError, RefusedError
 from slackwater.facts.events import AnyEvent, PlanApproved
 from slackwater.facts.plan import PlanLine
@@ -100,13 +101,16 @@ def approve(shell: Shell, **said: Unpack[Said]) -> Answer:
     if said["at"] and said["at_once"]:
         raise InputError(_both())
     proposal, opening = _proposed(shell)
-    if is_standing(proposal, opening.state, opening.stamp):
-        return _standing(proposal)
-    click.echo(_preview(proposal), err=True)
+    wish = "now" if said["at_once"] else said["at"] or ""
+    if is_standing(proposal, opening.state, opening.stamp) and not (
+        wish and _is_pending(proposal, opening)
+    ):
+        return _standing(proposal, opening)
+    _refuse_wish(proposal, opening, wish)
+    click.echo(fitted(_preview(proposal), error_columns()), err=True)
     _ask_ratio(proposal, said["ratio"])
     _ask_highest(proposal, said["highest"])
-    who = said["by"] or local_user()
-    wish = "now" if said["at_once"] else said["at"] or ""
+    who = typed_text(said["by"] or local_user(), "--by", WORD_AT_MOST)
 
     def decide(state: State, stamp: Stamp) -> Sequence[AnyEvent]:
         running = approval_at(state, stamp["at"])
@@ -133,12 +137,32 @@ def _proposed(shell: Shell) -> tuple[Proposal, Opened]:
         return proposal_for(files, checked.digest, sha256, before), found
 
 
-def _standing(proposal: Proposal) -> Answer:
+def _is_pending(proposal: Proposal, opening: Opened) -> bool:
+    """Whether the approval given last has not taken over yet."""
+    before = proposal.before
+    return before is not None and before.approval.takes_over_at > opening.now.utc
+
+
+def _refuse_wish(proposal: Proposal, opening: Opened, wish: str) -> None:
+    """Refuse a time that cannot be before anything else is asked.
+
+    Raises: InputError.
+    """
+    utc = opening.now.utc
+    swap_for(proposal.files, approval_at(opening.state, utc), utc, wish)
+
+
+def _standing(proposal: Proposal, opening: Opened) -> Answer:
     before = proposal.before
     serial = before.approval.serial if before else 0
+    when = ""
+    if before and _is_pending(proposal, opening):
+        zone = next(iter(proposal.files.machine.tanks.values())).zone
+        at = local(before.approval.takes_over_at, zone)
+        when = f" It takes over at {at}; --now or --at TIME changes that."
     return Answer(
         fields={"approved": False, "serial": serial, "digest": proposal.digest},
-        text=f"Approval {serial} says exactly this already; nothing was changed.",
+        text=f"Approval {serial} says exactly this already; nothing was changed.{when}",
     )
 
 

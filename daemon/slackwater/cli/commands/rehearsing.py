@@ -7,7 +7,7 @@ reach a pump; the text and the document come from one record.
 import gc
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import datetime
+from datetime import date, datetime, timedelta
 
 import click
 
@@ -17,6 +17,8 @@ from slackwater.cli.reading import digest_of, read_files
 from slackwater.cli.rehearsal_document import Rehearsed, rehearsal_document
 from slackwater.cli.rehearsal_text import rehearsal_text
 from slackwater.cli.shell import Shell, verb
+from slackwater.errors import Finding, InputError
+from slackwater.outside.settings.plan_model import NEWEST_DAY, OLDEST_DAY
 from slackwater.rehearsal.rehearsal import rehearse as run_ahead
 
 MOST_DAYS = 3660
@@ -52,6 +54,7 @@ def rehearse(shell: Shell, days: int, first: datetime | None, *, every: bool) ->
     """
     files = read_files(shell.config)
     begin = first.date() if first else files.plan.starts
+    _refuse_far(begin, days)
     with _nothing_collected():
         record = run_ahead(files.machine, files.plan, begin, days)
     done = Rehearsed(
@@ -66,6 +69,23 @@ def rehearse(shell: Shell, days: int, first: datetime | None, *, every: bool) ->
         findings=done.findings,
         is_told=True,
         exit_code=REFUSED if done.findings or done.missed else 0,
+    )
+
+
+def _refuse_far(begin: date, days: int) -> None:
+    """Refuse days that no plan can have.
+
+    Raises: InputError.
+    """
+    if OLDEST_DAY <= begin <= NEWEST_DAY - timedelta(days=days):
+        return
+    raise InputError(
+        Finding(
+            what=f"{days} days from {begin} on cannot be rehearsed",
+            where="--from",
+            expected=f"days between {OLDEST_DAY} and {NEWEST_DAY}",
+            do="Name a day near the plan's start, or fewer days.",
+        )
     )
 
 

@@ -26,6 +26,9 @@ MINUTES_A_DAY = 1440
 # A dose every five minutes: more is a drip, and no pump gap allows it.
 MOST_DOSES = 288
 LONGEST_CYCLE_DAYS = 60
+# Beyond these a year is a slip of the hand, and times of day cannot be computed.
+OLDEST_DAY, NEWEST_DAY = date(2000, 1, 1), date(2199, 12, 31)
+Day = Annotated[date, Field(ge=OLDEST_DAY, le=NEWEST_DAY)]
 
 _CLOCK_TIME = re.compile(r"([01][0-9]|2[0-3]):([0-5][0-9])|24:00")
 
@@ -131,12 +134,12 @@ class LineTable(TableModel):
         description="Dose on these weekdays, instead of every_days",
         examples=['["mon", "thu"]'],
     )
-    first: date | None = Field(
+    first: Day | None = Field(
         default=None,
         description="First dosing day; the plan's start when left out",
         examples=["2026-05-10"],
     )
-    last: date | None = Field(
+    last: Day | None = Field(
         default=None,
         description="Last dosing day; needed for a correction",
         examples=["2026-05-20"],
@@ -171,7 +174,7 @@ class PlanHead(TableModel):
     name: PlainText = Field(
         min_length=1, description="Name of the plan", examples=['"spring"']
     )
-    starts: date = Field(
+    starts: Day = Field(
         description="Day the plan starts; every_days is counted from it",
         examples=["2026-05-03"],
     )
