@@ -7,7 +7,7 @@ Units: canonical levels of the tank; volumes microlitres.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from fractions import Fraction
 
@@ -26,7 +26,8 @@ class Knob:
     """One pump of the tank with its chief parameter.
 
     `per_ul` is what a microlitre does to every parameter it brings, canonical; `now_ul`
-    the maintenance a day of the present plan, averaged over its cycle.
+    the maintenance a day of the present plan, averaged over its cycle; `runs` whether
+    that plan is in force, or nothing flows by it yet.
     """
 
     pump: Pump
@@ -35,6 +36,12 @@ class Knob:
     per_ul: Mapping[str, float]
     now_ul: float
     lines: tuple[PlanLine, ...] = ()
+    runs: bool = True
+
+    @property
+    def given_ul(self) -> float:
+        """What flows a day: nothing by a plan that is not in force."""
+        return self.now_ul if self.runs else 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,6 +69,11 @@ class Knobs:
         if total > 0:
             return {pump: amount / total for pump, amount in brings.items()}
         return {k.pump.id: float(k is knobs[0]) for k in knobs}
+
+    def idle(self) -> "Knobs":
+        """The same before their plan is in force."""
+        by_pump = {name: replace(one, runs=False) for name, one in self.by_pump.items()}
+        return replace(self, by_pump=by_pump)
 
     def outside(self, parameter: str) -> float:
         """What sources outside the daemon bring a day, canonical."""

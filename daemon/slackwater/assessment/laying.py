@@ -203,8 +203,9 @@ def _amounts(one: Decision) -> list[float]:
     item = PARAMETERS[one.knob.parameter]
     limits = limits_of(item.id, item.natural or item.high)
     first = FIRST_STEP_SHARE * limits.rise_per_day / one.knob.per_ul[item.id]
-    goal = one.goal_ul if one.changed else one.knob.now_ul
-    amounts = list(steps(one.knob.now_ul, goal, first, one.free_ul))
+    now = one.knob.given_ul if one.changed else one.knob.now_ul
+    goal = one.goal_ul if one.changed else now
+    amounts = list(steps(now, goal, first, one.free_ul))
     if one.is_held_back:
         amounts += [amounts[-1]] * (one.correction_days + 1 - len(amounts))
         for day in range(one.correction_days):

@@ -54,6 +54,7 @@ FOLLOWERS = ("calcium", "strontium")
 class Asked:
     """What a proposal is made from; `plan` None when there is none yet.
 
+    `runs`: the plan is in force; else nothing flows, and steps begin from nothing.
     `most_ul` a day by pump, where a proposal before this one did not fit the caps;
     `only` the pumps whose changes are taken, None for all.
     """
@@ -65,6 +66,7 @@ class Asked:
     today: date
     most_ul: Mapping[str, int] = field(default_factory=dict)
     only: frozenset[str] | None = None
+    runs: bool = True
 
 
 @dataclass(slots=True, kw_only=True)
@@ -85,6 +87,8 @@ def propose(asked: Asked) -> Proposal:
     Raises: KeyError when the machine has no such tank.
     """
     knobs = knobs_of(asked.machine, asked.tank, asked.plan, asked.today, asked.most_ul)
+    if not asked.runs:
+        knobs = knobs.idle()
     work = _Work(asked=asked, knobs=knobs)
     for parameter in _in_order(knobs, asked.evidence):
         _decide(work, parameter)
@@ -111,7 +115,7 @@ def _decide(work: _Work, parameter: str) -> None:
     own = sum(lasting_ul(k, work.asked.today) * k.per_ul[parameter] for k in knobs)
     want = _wanted(work, found, own + aside)
     need = max(want.maintenance - aside, 0.0) if want.changed else own
-    if parameter == ALKALINITY and (want.changed or own):
+    if parameter == ALKALINITY and (want.changed or (own and found.enough)):
         work.alkalinity = want.maintenance if want.changed else own + aside
     ramp = _correct(work, found, need + aside)
     for pump, share in work.knobs.shares(parameter).items():
