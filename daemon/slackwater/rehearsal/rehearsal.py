@@ -23,6 +23,7 @@ from slackwater.rehearsal.approaches import approach
 from slackwater.rehearsal.record import Nearest, Rehearsal, RehearsedDose, empty_days
 from slackwater.rehearsal.virtual_node import VirtualNode
 from slackwater.rehearsal.virtual_probe import VirtualProbes, watched
+from slackwater.rehearsal.virtual_switch import show_switches
 from slackwater.rehearsal.virtual_tank import VirtualTank, midnight
 from slackwater.turn.setup import Setup, Turn, make_setup
 from slackwater.turn.step import TICK, turn
@@ -174,6 +175,8 @@ def _step(world: _World, utc: datetime, end: datetime) -> datetime:
         messages += _due_answers(world, utc)
     if world.setup.machine.probes:
         messages += _readings(world, utc)
+    if world.setup.machine.switches:
+        show_switches(world.setup.machine, sight, boot_s)
     if messages:
         inbox = _inbox(sight=sight, messages=tuple(messages))
     while True:

@@ -1,0 +1,37 @@
+"""The fixed list of faults that every rehearsal with faults tries.
+
+Floor 6. One subject: the order of the list. Laws here: each group of hazards is in it
+at least once, and three bursts close it.
+"""
+
+from slackwater.rehearsal.faults.box_cases import BOX_CASES
+from slackwater.rehearsal.faults.case import GROUPS, Case
+from slackwater.rehearsal.faults.node_cases import NODE_CASES, WIRE_CASES
+from slackwater.rehearsal.faults.water_cases import (
+    BURSTS,
+    CLOCK_CASES,
+    PEOPLE_CASES,
+    PROBE_CASES,
+)
+
+_ORDER = {group: place for place, group in enumerate(GROUPS)}
+
+
+def _place(case: Case) -> int:
+    return _ORDER[case.group]
+
+
+CASES: tuple[Case, ...] = tuple(
+    sorted(
+        (
+            *BOX_CASES,
+            *WIRE_CASES,
+            *NODE_CASES,
+            *CLOCK_CASES,
+            *PROBE_CASES,
+            *PEOPLE_CASES,
+            *BURSTS,
+        ),
+        key=_place,
+    )
+)
