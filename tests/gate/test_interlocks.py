@@ -10,8 +10,9 @@ from slackwater.facts.events import Calibrated, HoldRaised
 from slackwater.facts.messages import ChannelPhase
 from slackwater.facts.plan import Plan
 from slackwater.facts.reasons import Code, because
-from slackwater.gate.interlocks import INTERLOCKS, reaches, refusals
+from slackwater.gate.interlocks import INTERLOCKS, refusals
 from slackwater.gate.moment import Ask, Moment, rules_for
+from slackwater.gate.scopes import reaches
 from tests.facts.diary import Diary, attempt
 from tests.gate.scene import NOW, PROVEN_MS, ask, beat, machine, moment, plan
 
@@ -263,7 +264,7 @@ def test_all_reasons_of_all_interlocks_are_given() -> None:
         Code.NODE_ABSENT,
     ]
     assert expected == codes(bad)
-    assert 8 == len(INTERLOCKS)
+    assert 9 == len(INTERLOCKS)
 
 
 # What the file names, what was seen at approval, and what a beat of the scene's node

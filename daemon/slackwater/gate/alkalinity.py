@@ -40,12 +40,20 @@ class Step:
 
 
 def alkalinity_probes(moment: Moment, tank: str) -> list[Probe]:
-    """The alkalinity probes of a tank in order of name; empty when it has none."""
+    """The alkalinity probes of a tank that serve, in order of name; maybe none."""
     return [
         probe
         for _, probe in sorted(moment.machine.probes.items())
-        if probe.tank == tank and probe.parameter == ALKALINITY
+        if probe.tank == tank
+        and probe.parameter == ALKALINITY
+        and not is_out(moment, probe.id)
     ]
+
+
+def is_out(moment: Moment, probe: str) -> bool:
+    """Whether a person took the probe out of service and its time has not passed."""
+    out = moment.state.out_of_service.get(probe)
+    return out is not None and moment.now.utc < out.until
 
 
 def is_fresh(probe: Probe, series: Sequence[Reading], utc: datetime) -> bool:
@@ -238,7 +246,7 @@ def water_doubts(moment: Moment, tank: str) -> list[Reason]:
     fresh: list[Reading] = []
     for probe in probes:
         series = moment.sight.readings.get(probe.id, [])
-        doubt = _probe_doubt(probe, series, utc)
+        doubt = _refused(moment, probe) or _probe_doubt(probe, series, utc)
         if doubt is not None:
             doubts.append(doubt)
         else:
@@ -253,6 +261,12 @@ def water_doubts(moment: Moment, tank: str) -> list[Reason]:
         if fall is not None:
             doubts.append(fall)
     return doubts
+
+
+def _refused(moment: Moment, probe: Probe) -> Reason | None:
+    """Whether the newest thing it said was refused; then nothing before it counts."""
+    why = moment.sight.flawed.get(probe.id)
+    return because(Code.PROBE_REFUSED, probe=probe.id, why=why) if why else None
 
 
 def _probe_doubt(

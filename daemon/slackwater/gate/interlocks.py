@@ -2,15 +2,20 @@
 
 Floor 3. One subject: conditions under which nothing may run. Laws here: what is not
 proven refuses; every function gives all its reasons; none of them can be switched
-off by how the daemon runs.
+off by how the daemon runs. Those on inputs stand in `gate.watches`; a bypass reaches
+those, holds they raised, and nothing else.
 """
 
 from collections.abc import Callable, Iterator, Sequence
 
+from slackwater.facts.events import HoldRaised
 from slackwater.facts.messages import Beat, Channel
 from slackwater.facts.reasons import Code, Reason, because
 from slackwater.facts.tank import Pump
-from slackwater.gate.moment import Ask, Moment
+from slackwater.gate.bypass import BYPASSABLE, is_bypassed
+from slackwater.gate.moment import Ask, LineRule, Moment
+from slackwater.gate.scopes import mates_of, reaches, reaches_group
+from slackwater.gate.watches import refusing
 
 # A ledger entry may be stamped a little after the clock was read for a turn.
 CLOCK_SLACK_S = 2.0
@@ -19,6 +24,7 @@ CLOCK_SLACK_S = 2.0
 NONE: tuple[Reason, ...] = ()
 # Hardware and configuration of a node that nobody approved: whatever it shows.
 UNSEEN = ("", "")
+NOTHING: frozenset[str] = frozenset()
 
 
 def refusals(moment: Moment, ask: Ask) -> list[Reason]:
@@ -100,40 +106,27 @@ def _holds(moment: Moment, ask: Ask) -> Iterator[Reason]:
     for _, hold in sorted(moment.state.holds.items()):
         if hold.until is not None and moment.now.utc >= hold.until:
             continue
+        if _is_left_aside(moment, hold, ask):
+            continue
         if reaches(hold.scope, ask):
             yield hold.reason
-        elif _reaches_group(hold.scope, moment, ask):
+        elif reaches_group(hold.scope, moment, ask):
             yield because(Code.GROUP, group=_group(ask), hold=hold.hold_id)
 
 
-def reaches(scope: str, ask: Ask) -> bool:
-    """Whether a hold's scope covers this very dose."""
-    if scope == "all":
-        return True
-    kind, _, owner = scope.partition("/")
-    pump = ask.pump.pump
-    if kind == "alkalinity":
-        follows = ask.line is not None and ask.line.follows_alkalinity
-        return ask.kind == "plan" and owner == pump.tank and follows
-    owned = {"tank": pump.tank, "pump": pump.id, "node": pump.node}
-    return owned.get(kind) == owner
+def is_held(moment: Moment, ask: Ask) -> bool:
+    """Whether a hold reaches this very dose, so that it may not go on."""
+    return any(
+        reaches(hold.scope, ask) and not _is_left_aside(moment, hold, ask)
+        for hold in moment.state.holds.values()
+    )
 
 
-def _reaches_group(scope: str, moment: Moment, ask: Ask) -> bool:
-    """Whether the hold stops a line that doses together with this one."""
-    if ask.line is None:
+def _is_left_aside(moment: Moment, hold: HoldRaised, ask: Ask) -> bool:
+    if not moment.state.bypasses:
         return False
-    kind, _, owner = scope.partition("/")
-    for mate in ask.line.mates:
-        # A dose of the plan before may have mates that the plan in force lacks.
-        line = moment.rules.lines.get(mate)
-        rule = None if line is None else moment.rules.pumps.get(line.line.pump)
-        if rule is None:
-            continue
-        owned = {"tank": rule.pump.tank, "pump": rule.pump.id, "node": rule.pump.node}
-        if owned.get(kind) == owner:
-            return True
-    return False
+    name, _, _ = hold.hold_id.partition("/")
+    return name in BYPASSABLE and is_bypassed(moment, name, ask.pump)
 
 
 def _group(ask: Ask) -> str:
@@ -243,9 +236,38 @@ def _open_intents(moment: Moment, ask: Ask) -> Iterator[Reason]:
         yield because(code, dose=known.intent.dose.id, waited_s=waited_s)
 
 
-Interlock = Callable[[Moment, Ask], Sequence[Reason]]
+def inputs(moment: Moment, ask: Ask) -> Sequence[Reason]:
+    """Everything that inputs and tests hold against it, or a line of its group."""
+    line, state = ask.line, moment.state
+    if line is None:
+        return NONE
+    written = state.levels or state.treatments or state.fills
+    # The rule: nothing was written down, nothing corrects, nothing watches.
+    if not (
+        written or line.has_correction or ask.pump.pump.tank in moment.rules.watched
+    ):
+        return NONE
+    return list(_inputs(moment, ask, line))
 
-INTERLOCKS: tuple[Interlock, ...] = (
+
+def _inputs(moment: Moment, ask: Ask, line: LineRule) -> Iterator[Reason]:
+    configured = moment.rules.watched.get(ask.pump.pump.tank, NOTHING)
+    for row in refusing(configured):
+        if row.refuses is None or is_bypassed(moment, row.name, ask.pump):
+            continue
+        own = list(row.refuses(moment, ask.pump, line))
+        yield from own
+        if own or not line.mates:
+            continue
+        for pump, mate in mates_of(moment, line):
+            if any(row.refuses(moment, pump, mate)):
+                yield because(Code.GROUP, group=_group(ask), line=mate.line.id)
+                break
+
+
+Check = Callable[[Moment, Ask], Sequence[Reason]]
+
+INTERLOCKS: tuple[Check, ...] = (
     clock,
     disk,
     start,
@@ -254,4 +276,5 @@ INTERLOCKS: tuple[Interlock, ...] = (
     link,
     node,
     open_intents,
+    inputs,
 )

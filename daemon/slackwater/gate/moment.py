@@ -12,8 +12,9 @@ from slackwater.facts.plan import Approval, DueDose, Kind, Plan, PlanLine
 from slackwater.facts.sight import Sight
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine, Pump
+from slackwater.gate import kinds
 
-ALKALINITY = "alkalinity"
+ALKALINITY = kinds.ALKALINITY
 DAYS_OF_WEEK = 7
 
 
@@ -39,7 +40,8 @@ class EffectRule:
 class PumpRule:
     """Everything the gate needs for one pump, worked out once.
 
-    `apart` lists pumps on the same tank that need a gap, in proven milliseconds.
+    `apart` lists pumps on the same tank that need a gap, in proven milliseconds;
+    `kinds` says what its solution is to interlocks.
     """
 
     pump: Pump
@@ -48,15 +50,20 @@ class PumpRule:
     apart: tuple[tuple[str, int], ...]
     same_pump_gap_ms: int
     adds_alkalinity: bool
+    kinds: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LineRule:
-    """One plan line with its group and whether alkalinity holds reach it."""
+    """One plan line with its group and whether alkalinity holds reach it.
+
+    `has_correction` says that it, or a line of its group, corrects.
+    """
 
     line: PlanLine
     mates: tuple[str, ...]
     follows_alkalinity: bool
+    has_correction: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,7 +73,8 @@ class Rules:
     `alkalinity` maps a tank to what its lines add a day, (maintenance, all), in
     pico-equivalents; a line that does not dose each day counts with its mean.
     `outside` maps a tank to the alkalinity that comes without our command, `solutions`
-    a pump to what it gives.
+    a pump to what it gives. `upkeep` maps `TANK/PARAMETER` to what maintenance adds a
+    day. `watched` holds what probes and switches watch in each tank that has some.
     """
 
     pumps: Mapping[str, PumpRule]
@@ -74,6 +82,8 @@ class Rules:
     alkalinity: Mapping[str, tuple[int, int]] = field(default_factory=dict)
     outside: Mapping[str, int] = field(default_factory=dict)
     solutions: Mapping[str, str] = field(default_factory=dict)
+    upkeep: Mapping[str, int] = field(default_factory=dict)
+    watched: Mapping[str, frozenset[str]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -109,7 +119,35 @@ def rules_for(machine: Machine, plan: Plan | None) -> Rules:
         alkalinity={tank: _alkalinity(lines, pumps, tank) for tank in machine.tanks},
         outside={tank: _outside(machine, tank) for tank in machine.tanks},
         solutions={pump.id: pump.solution for pump in machine.pumps.values()},
+        upkeep=_upkeep(lines, pumps),
+        watched=_watched(machine),
     )
+
+
+def _upkeep(
+    lines: Mapping[str, LineRule], pumps: Mapping[str, PumpRule]
+) -> dict[str, int]:
+    found: dict[str, int] = {}
+    for rule in lines.values():
+        pump = pumps.get(rule.line.pump)
+        if pump is None or rule.line.purpose != "maintenance":
+            continue
+        for effect in pump.effects:
+            key = f"{rule.line.tank}/{effect.parameter}"
+            daily = _daily(rule.line, pumps, effect.parameter)
+            found[key] = found.get(key, 0) + daily
+    return found
+
+
+def _watched(machine: Machine) -> dict[str, frozenset[str]]:
+    """Parameters and roles by tank; alkalinity has interlocks of its own."""
+    found: dict[str, set[str]] = {}
+    for probe in machine.probes.values():
+        if probe.parameter != ALKALINITY:
+            found.setdefault(probe.tank, set()).add(probe.parameter)
+    for switch in machine.switches.values():
+        found.setdefault(switch.tank, set()).add(switch.role)
+    return {tank: frozenset(names) for tank, names in found.items()}
 
 
 def _alkalinity(
@@ -124,11 +162,13 @@ def _alkalinity(
     return maintenance, everything
 
 
-def _daily(line: PlanLine, pumps: Mapping[str, PumpRule]) -> int:
+def _daily(
+    line: PlanLine, pumps: Mapping[str, PumpRule], parameter: str = ALKALINITY
+) -> int:
     pump = pumps.get(line.pump)
     if pump is None:
         return 0
-    per_ul = sum(e.per_ul for e in pump.effects if e.parameter == ALKALINITY)
+    per_ul = sum(e.per_ul for e in pump.effects if e.parameter == parameter)
     amount = per_ul * line.per_day_ul
     if line.weekdays:
         return amount * len(line.weekdays) // DAYS_OF_WEEK
@@ -161,6 +201,7 @@ def _pump_rule(machine: Machine, pump_id: str) -> PumpRule:
             0,
         ),
         adds_alkalinity=ALKALINITY in solution.effects,
+        kinds=kinds.kinds_of(solution),
     )
 
 
@@ -217,5 +258,6 @@ def _line_rules(plan: Plan, pumps: Mapping[str, PumpRule]) -> dict[str, LineRule
                 and pumps[mate.pump].adds_alkalinity
                 for mate in mates
             ),
+            has_correction=any(mate.purpose == "correction" for mate in mates),
         )
     return rules

@@ -7,20 +7,30 @@ Units: shares in parts per million.
 """
 
 from dataclasses import dataclass
+from datetime import timedelta
 
 from slackwater.facts.reasons import Code, Reason, because
+from slackwater.facts.safeguards import AwayDeclared
 from slackwater.gate.alkalinity import alkalinity_probes, water_doubts
-from slackwater.gate.moment import ALKALINITY, Ask, LineRule, Moment
+from slackwater.gate.bypass import ALKALINITY_PROBES, is_bypassed
+from slackwater.gate.moment import ALKALINITY, Ask, LineRule, Moment, PumpRule
+from slackwater.gate.probes import known
 from slackwater.gate.resuming import (
     WHOLE,
     outside_per_day,
     planned_per_day,
     resume_ppm,
 )
+from slackwater.gate.scopes import mates_of, reaches, reaches_group
+from slackwater.gate.watches import doubting
 
 # After the configured time without evidence, nine tenths of the base (common
 # practice): long silence of the probe is no reason for silence of the pumps.
 LONG_PERCENT = 90
+# While nobody is there to test, the whole upkeep runs for so long (common practice).
+AWAY_WHOLE = timedelta(days=14)
+# What a hand test, or the lack of one, says of alkalinity probes.
+BESIDE_TESTS = frozenset({Code.PROBE_OUT, Code.PROBE_AGAINST_TEST})
 # Base: what replaces four fifths of the uptake (design law; common practice).
 BASE_PERCENT = 80
 
@@ -38,13 +48,34 @@ WHOLE_DOSE = Share()
 
 def share_of(moment: Moment, ask: Ask) -> Share:
     """The share for one dose; the whole when nothing speaks against it."""
-    if ask.line is None or not ask.line.follows_alkalinity:
+    line = ask.line
+    if line is None:
         return WHOLE_DOSE
+    share = WHOLE_DOSE
+    if line.follows_alkalinity:
+        share = _by_alkalinity(moment, ask, line)
+    if ask.dose.tank in moment.rules.watched:
+        share = _less(share, _by_inputs(moment, ask, line))
+    if moment.state.away is not None:
+        absence = _by_absence(moment, ask.dose.tank, line, moment.state.away)
+        share = _less(share, absence)
+    return share
+
+
+def _less(one: Share, other: Share) -> Share:
+    """The smaller of two shares, with the reasons of both."""
+    ppm, reasons = min(one.ppm, other.ppm), (*one.reasons, *other.reasons)
+    return Share(ppm=ppm, reasons=reasons)
+
+
+def _by_alkalinity(moment: Moment, ask: Ask, line: LineRule) -> Share:
     tank = ask.dose.tank
     ppm, reasons = WHOLE, []
     doubts = water_doubts(moment, tank)
-    if doubts:
-        ppm = base_ppm(moment, tank, ask.line)
+    if moment.state.out_of_service or moment.state.compared:
+        doubts += _beside_tests(moment, tank)
+    if doubts and not is_bypassed(moment, ALKALINITY_PROBES, ask.pump):
+        ppm = base_ppm(moment, tank, line)
         if unknown_for_s(moment, tank) > moment.machine.timing.base_for_s:
             ppm = ppm * LONG_PERCENT // 100
         reasons.extend(doubts)
@@ -52,7 +83,50 @@ def share_of(moment: Moment, ask: Ask) -> Share:
         allowed = resume_ppm(moment, tank)
         ppm = min(ppm, allowed)
         reasons.append(because(Code.RESUMING, share_percent=allowed // 10_000))
+    if not reasons:
+        return WHOLE_DOSE
     return Share(ppm=min(ppm, WHOLE), reasons=tuple(reasons))
+
+
+def _beside_tests(moment: Moment, tank: str) -> list[Reason]:
+    """Probes out of service that no test stands in for, or that a test contradicts."""
+    found = known(moment, tank, ALKALINITY).doubts
+    return [reason for reason in found if reason.code in BESIDE_TESTS]
+
+
+def _by_inputs(moment: Moment, ask: Ask, line: LineRule) -> Share:
+    """The base while an input that watches the dose, or its group, is not known."""
+    tank = ask.dose.tank
+    found = [
+        doubt
+        for row in doubting(moment.rules.watched[tank])
+        if row.doubts is not None and not is_bypassed(moment, row.name, ask.pump)
+        for doubt in row.doubts(moment, tank)
+        if reaches(doubt.scope, ask) or reaches_group(doubt.scope, moment, ask)
+    ]
+    if not found:
+        return WHOLE_DOSE
+    lines = [(ask.pump, line), *mates_of(moment, line)]
+    ppm = min(line_base_ppm(moment, pump, rule) for pump, rule in lines)
+    if max(doubt.for_s for doubt in found) > moment.machine.timing.base_for_s:
+        ppm = ppm * LONG_PERCENT // 100
+    return Share(ppm=ppm, reasons=tuple(doubt.reason for doubt in found))
+
+
+def _by_absence(moment: Moment, tank: str, line: LineRule, away: AwayDeclared) -> Share:
+    """No corrections while nobody tests; nine tenths after two weeks of that.
+
+    A sound alkalinity probe tests all the time.
+    """
+    gone = moment.now.utc - away.from_at
+    if gone < timedelta():
+        return WHOLE_DOSE
+    why = (because(Code.AWAY, days=gone.days),)
+    if line.line.purpose == "correction":
+        return Share(ppm=0, reasons=why)
+    if gone <= AWAY_WHOLE or known(moment, tank, ALKALINITY).fresh:
+        return WHOLE_DOSE
+    return Share(ppm=WHOLE * LONG_PERCENT // 100, reasons=why)
 
 
 def unknown_for_s(moment: Moment, tank: str) -> float:
@@ -81,6 +155,23 @@ def base_ppm(moment: Moment, tank: str, rule: LineRule) -> int:
     base = min(uptake.estimate * BASE_PERCENT // 100, uptake.low)
     base = max(base - outside_per_day(moment, tank), 0)
     return min(WHOLE, base * WHOLE // maintenance)
+
+
+def line_base_ppm(moment: Moment, pump: PumpRule, rule: LineRule) -> int:
+    """The base of any line: by alkalinity, else by what it replaces, else by rule."""
+    tank = rule.line.tank
+    if rule.follows_alkalinity or rule.line.purpose == "correction":
+        return base_ppm(moment, tank, rule)
+    uptakes = moment.machine.tanks[tank].uptake
+    shares = []
+    for effect in pump.effects:
+        uptake = uptakes.get(effect.parameter)
+        daily = moment.rules.upkeep.get(f"{tank}/{effect.parameter}", 0)
+        if uptake is not None and daily > 0:
+            base = min(uptake.estimate * BASE_PERCENT // 100, uptake.low)
+            base = max(base - effect.outside, 0)
+            shares.append(min(WHOLE, base * WHOLE // daily))
+    return min(shares, default=WHOLE * BASE_PERCENT // 100)
 
 
 def thin(volume_ul: int, ppm: int, ordinal: int, smallest_ul: int) -> int:

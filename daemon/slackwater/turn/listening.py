@@ -32,6 +32,7 @@ from slackwater.facts.reasons import Code, Reason, because
 from slackwater.gate.alkalinity import (
     alkalinity_probes,
     climbs,
+    is_out,
     may_release_ceiling,
     too_high,
     water_steps,
@@ -132,6 +133,8 @@ def _reading(moment: Moment, reading: Reading, stamp: Stamp) -> Iterator[AnyEven
 def _excess(moment: Moment, reading: Reading, stamp: Stamp) -> Iterator[AnyEvent]:
     guard = moment.machine.guards.get(reading.tank)
     if guard is None or reading.parameter != ALKALINITY:
+        return
+    if is_out(moment, reading.probe):
         return
     series = moment.sight.readings.get(reading.probe, [])
     utc = moment.now.utc

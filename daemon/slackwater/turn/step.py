@@ -23,13 +23,14 @@ from slackwater.facts.now import Now, proven_ms
 from slackwater.facts.reasons import Code, because
 from slackwater.facts.sight import Inbox, Sight
 from slackwater.facts.state import State
-from slackwater.gate.interlocks import clock_is_trusted, reaches
+from slackwater.gate.interlocks import clock_is_trusted, is_held
 from slackwater.gate.moment import Ask, Moment
 from slackwater.gate.resuming import has_recovered, must_resume
 from slackwater.pump.outcome import Stamp, settle_by_time
 from slackwater.turn.deciding import decide
 from slackwater.turn.listening import hear
 from slackwater.turn.setup import Force, Setup, Turn
+from slackwater.turn.watching import has_to_watch, watch
 
 # Wall and boot-time clock may differ by this much from one turn to the next.
 STEP_S = 2.0
@@ -151,6 +152,8 @@ def _house(moment: Moment, stamp: Stamp) -> list[AnyEvent]:
         events += _clock_step(moment, step_s, stamp)
     if state.holds:
         events += _expired(moment, stamp)
+    if has_to_watch(moment) and abs(step_s) <= STEP_S:
+        events += watch(moment, stamp)
     if state.open:
         events += settle_by_time(state, stamp)
     if state.wanting or state.resuming:
@@ -222,7 +225,7 @@ def _may_not_go_on(moment: Moment, intent: DoseIntended) -> bool:
         return False
     line = moment.rules.lines.get(f"{dose.tank}/{dose.line}")
     ask = Ask(dose=dose, kind=intent.dose_kind, pump=rule, line=line)
-    return any(reaches(hold.scope, ask) for hold in moment.state.holds.values())
+    return is_held(moment, ask)
 
 
 def _asked_stops(moment: Moment, inbox: Inbox) -> Iterator[StopPump]:

@@ -1,0 +1,38 @@
+"""Which interlocks may be left aside for a while, and which are.
+
+Floor 3. One subject: bypasses. Laws here: only what watches the water can be left
+aside, and only for a named scope and time; caps, gaps, approvals, clocks, nodes and the
+ledger never; a bypass that has passed its end is none.
+"""
+
+from datetime import timedelta
+
+from slackwater.facts.reasons import Code
+from slackwater.gate.moment import Moment, PumpRule
+from slackwater.gate.watches import BY_NAME
+
+# Longer than an afternoon nobody stands beside the tank.
+BYPASS_AT_MOST = timedelta(hours=4)
+# What is doubted of the alkalinity probes, taken together.
+ALKALINITY_PROBES = "alkalinity-probes"
+BYPASSABLE: frozenset[str] = frozenset(
+    {
+        *BY_NAME,
+        str(Code.ALKALINITY_CEILING),
+        str(Code.ALKALINITY_CLIMB),
+        ALKALINITY_PROBES,
+    }
+)
+
+
+def is_bypassed(moment: Moment, name: str, pump: PumpRule) -> bool:
+    """Whether an interlock is left aside for a pump at this moment."""
+    bypasses = moment.state.bypasses
+    if not bypasses or name not in bypasses:
+        return False
+    known = bypasses[name]
+    utc = moment.now.utc
+    if not known.at <= utc < min(known.until, known.at + BYPASS_AT_MOST):
+        return False
+    tank, own = f"tank/{pump.pump.tank}", f"pump/{pump.pump.id}"
+    return known.scope in ("all", tank, own)

@@ -1,0 +1,148 @@
+"""What people wrote down, and top-off water, as far as they hold doses.
+
+Floor 3. One subject: tests, treatments and limewater. Laws here: a hand test may stop
+as a probe may; evidence of too much lasts no longer than the tank needs to take it up;
+nothing here adds anything.
+Source: common practice, no source, but for the time a tank needs, which is a mass
+balance of one box.
+"""
+
+from collections.abc import Iterator
+from datetime import timedelta
+from statistics import median
+
+from slackwater.facts.events import HoldRaised
+from slackwater.facts.limits import limits_of
+from slackwater.facts.reasons import Code, Reason, because
+from slackwater.facts.waters import MeasurementKept
+from slackwater.gate.kinds import ALKALINITY, CARBON
+from slackwater.gate.moment import LineRule, Moment, PumpRule
+from slackwater.gate.probes import contradicted, known
+from slackwater.gate.scopes import covers
+from slackwater.gate.switches import switches_of
+from slackwater.gate.watch import Seen
+
+PEQ_PER_MEQ = 10**9
+UL_PER_L = 10**6
+DAY = timedelta(days=1)
+# A test above the ceiling counts so long at least, at most, and where nobody knows
+# what the tank takes up.
+TEST_COUNTS = (timedelta(hours=1), timedelta(days=3), timedelta(days=1))
+# Fewer whole days than this have no usual volume.
+USUAL_DAYS = 7
+
+
+def treatment_refuses(
+    moment: Moment, pump: PumpRule, line: LineRule
+) -> Iterator[Reason]:
+    """Corrections, carbon and traces wait for the end of a treatment."""
+    tank = pump.pump.tank
+    until = moment.state.treatments.get(tank)
+    if until is None or moment.now.utc >= until:
+        return
+    if covers(f"treated/{tank}", pump, line):
+        yield because(Code.TREATMENT, until=until.isoformat())
+
+
+def nutrients_refuse(
+    moment: Moment, pump: PumpRule, _line: LineRule
+) -> Iterator[Reason]:
+    """Carbon waits when the newest tests found too little nitrate or phosphate."""
+    if CARBON not in pump.kinds:
+        return
+    tank = pump.pump.tank
+    limits = limits_of(moment.machine.limits, tank)
+    for parameter, least in (
+        ("nitrate", limits.nitrate_least),
+        ("phosphate", limits.phosphate_least),
+    ):
+        test = moment.state.levels.get(f"{tank}/{parameter}")
+        if test is not None and (test.censored or test.value < least):
+            found = 0.0 if test.censored else round(test.value, 3)
+            yield because(
+                Code.NUTRIENTS_LOW, parameter=parameter, tested=found, least=least
+            )
+
+
+def alkalinity_refuses(
+    moment: Moment, pump: PumpRule, line: LineRule
+) -> Iterator[Reason]:
+    """A test above the ceiling stops until another, or until it was taken up.
+
+    A sound probe that agrees with the newest test speaks for the water instead.
+    """
+    tank = pump.pump.tank
+    test = moment.state.levels.get(f"{tank}/{ALKALINITY}")
+    guard = moment.machine.guards.get(tank)
+    if test is None or guard is None or not line.follows_alkalinity:
+        return
+    if test.censored or test.value <= guard.ceiling or not _counts(moment, test):
+        return
+    fresh = known(moment, tank, ALKALINITY).fresh
+    if any(contradicted(moment, reading.probe) is None for reading in fresh):
+        return
+    yield because(
+        Code.ALKALINITY_TEST,
+        tested_meq_per_l=round(test.value, 3),
+        ceiling_meq_per_l=round(guard.ceiling, 3),
+    )
+
+
+def counts_for(moment: Moment, test: MeasurementKept) -> timedelta:
+    """How long a test above the ceiling stops, from the moment it was taken."""
+    shortest, longest, unknown = TEST_COUNTS
+    tank = moment.machine.tanks[test.tank]
+    guard = moment.machine.guards[test.tank]
+    uptake = tank.uptake.get(ALKALINITY)
+    if uptake is None or uptake.low <= 0:
+        return unknown
+    per_day = uptake.low / PEQ_PER_MEQ / (tank.net_ul / UL_PER_L)
+    above = test.value - guard.ceiling + guard.hysteresis
+    return min(max(DAY * (above / per_day), shortest), longest)
+
+
+def _counts(moment: Moment, test: MeasurementKept) -> bool:
+    age = moment.now.utc - test.taken_at
+    return timedelta() <= age <= counts_for(moment, test)
+
+
+def top_off_looks(moment: Moment, tank: str) -> Iterator[Seen]:
+    """Much more limewater than usual came today: carbonate and hydroxide wait."""
+    if moment.rules.outside.get(tank, 0) <= 0:
+        return
+    for switch in switches_of(moment, tank, "top-off"):
+        limit_ul, today_ul = _top_off(moment, tank, switch.id)
+        if limit_ul is not None and today_ul > limit_ul:
+            reason = because(
+                Code.TOP_OFF_HIGH,
+                switch=switch.id,
+                today_ul=today_ul,
+                limit_ul=limit_ul,
+            )
+            yield Seen(
+                hold_id=f"top-off/{switch.id}", scope=f"raising/{tank}", reason=reason
+            )
+
+
+def top_off_clears(moment: Moment, tank: str, hold: HoldRaised) -> bool:
+    """A day after it began, when no more than usual came on that day."""
+    if moment.now.utc - hold.at < DAY:
+        return False
+    _, _, name = hold.hold_id.partition("/")
+    if name not in moment.machine.switches:
+        return True
+    limit_ul, today_ul = _top_off(moment, tank, name)
+    return limit_ul is None or today_ul <= limit_ul
+
+
+def _top_off(moment: Moment, tank: str, switch: str) -> tuple[int | None, int]:
+    """What may come in a day, None while nothing is usual yet; what came today."""
+    counter = moment.sight.counters.get(switch)
+    today = moment.now.utc.date()
+    days = moment.state.top_offs.get(switch, {})
+    usual = [volume_ul for day, volume_ul in days.items() if day < today]
+    today_ul = 0 if counter is None else counter.days.get(today, 0)
+    if len(usual) < USUAL_DAYS:
+        return None, today_ul
+    factor = limits_of(moment.machine.limits, tank).top_off_factor
+    return int(median(usual) * factor), today_ul

@@ -1,0 +1,197 @@
+"""The interlocks on inputs, in order: one row each.
+
+Floor 3. One subject: the table. Laws here: everything that watches the water is in it;
+nothing in it can be switched off by how the daemon runs; a row costs nothing where what
+it needs is not configured.
+"""
+
+from functools import cache
+
+from slackwater.facts.limits import Role
+from slackwater.gate import acidity, circumstances, climate, stores
+from slackwater.gate.switches import clears_at, doubts_at, looks_at
+from slackwater.gate.watch import Clears, Interlock
+
+
+def _switch(role: Role, about: str, *, latched: bool = False) -> Interlock:
+    clears: Clears | None = None if latched else clears_at(role)
+    return Interlock(
+        name=role, about=about, needs=role, looks=looks_at(role), clears=clears
+    )
+
+
+def _silence(role: Role) -> Interlock:
+    return Interlock(
+        name=f"{role}-silent",
+        about=f"The switch of the role {role} is not heard.",
+        needs=role,
+        doubts=doubts_at(role),
+    )
+
+
+WATCHES: tuple[Interlock, ...] = (
+    Interlock(
+        name="ph-hydroxide",
+        about="pH is above the limit for hydroxide.",
+        needs="ph",
+        looks=acidity.hydroxide_looks,
+        clears=acidity.hydroxide_clears,
+    ),
+    Interlock(
+        name="ph-carbonate",
+        about="pH is above the limit for carbonate.",
+        needs="ph",
+        looks=acidity.carbonate_looks,
+        clears=acidity.carbonate_clears,
+    ),
+    Interlock(
+        name="ph-rise",
+        about="pH rises too fast within an hour.",
+        needs="ph",
+        looks=acidity.rise_looks,
+        clears=acidity.rise_clears,
+    ),
+    Interlock(
+        name="ph-jump",
+        about="pH rose too far right after a dose.",
+        needs="ph",
+        looks=acidity.jump_looks,
+        clears=acidity.jump_clears,
+    ),
+    Interlock(
+        name="ph-unknown",
+        about="pH is not known: hydroxide waits.",
+        needs="ph",
+        refuses=acidity.unknown_refuses,
+    ),
+    Interlock(
+        name="temperature-far",
+        about="Too hot or too cold for any dose.",
+        needs="temperature",
+        looks=climate.heat_looks,
+        clears=climate.heat_clears,
+    ),
+    Interlock(
+        name="temperature",
+        about="Too warm or too cool for corrections and carbon.",
+        needs="temperature",
+        looks=climate.warmth_looks,
+        clears=climate.warmth_clears,
+    ),
+    Interlock(
+        name="temperature-unknown",
+        about="The temperature is not known.",
+        needs="temperature",
+        doubts=climate.temperature_doubts,
+    ),
+    Interlock(
+        name="salinity-far",
+        about="Salinity is too far off for any dose.",
+        needs="salinity",
+        looks=climate.far_looks,
+        clears=climate.far_clears,
+    ),
+    Interlock(
+        name="salinity",
+        about="Salinity is too far off for mineral corrections.",
+        needs="salinity",
+        looks=climate.off_looks,
+        clears=climate.off_clears,
+    ),
+    Interlock(
+        name="salinity-unknown",
+        about="Salinity is not known.",
+        needs="salinity",
+        doubts=climate.salinity_doubts,
+    ),
+    _switch("return-pump", "The return pump is off."),
+    _switch("level", "The water level is wrong."),
+    _switch("leak", "Water was found where none should be.", latched=True),
+    _switch("feeding", "The tank is being fed."),
+    _switch("hands", "Hands are in the tank."),
+    _switch("skimmer", "The skimmer is off: no carbon."),
+    _switch("air", "The air is off: no carbon."),
+    _switch("power", "A pump draws power while it rests.", latched=True),
+    Interlock(
+        name="top-off",
+        about="Much more limewater than usual: no carbonate.",
+        needs="top-off",
+        looks=circumstances.top_off_looks,
+        clears=circumstances.top_off_clears,
+    ),
+    *(
+        _silence(role)
+        for role in (
+            "return-pump",
+            "level",
+            "leak",
+            "feeding",
+            "hands",
+            "skimmer",
+            "air",
+        )
+    ),
+    Interlock(
+        name="salinity-test",
+        about="The newest test found salinity too far off.",
+        refuses=climate.test_refuses,
+    ),
+    Interlock(
+        name="alkalinity-test",
+        about="The newest test found alkalinity above its ceiling.",
+        refuses=circumstances.alkalinity_refuses,
+    ),
+    Interlock(
+        name="nutrients",
+        about="The newest tests found too little nitrate or phosphate for carbon.",
+        refuses=circumstances.nutrients_refuse,
+    ),
+    Interlock(
+        name="treatment",
+        about="The tank is being treated.",
+        refuses=circumstances.treatment_refuses,
+    ),
+    Interlock(
+        name="calibration",
+        about="A pump's calibration is too old for corrections.",
+        refuses=stores.calibration_refuses,
+    ),
+    Interlock(
+        name="reservoir-empty",
+        about="A bottle does not hold the dose any more.",
+        refuses=stores.empty_refuses,
+    ),
+    Interlock(
+        name="reservoir-low",
+        about="A bottle is nearly empty: no corrections.",
+        refuses=stores.low_refuses,
+    ),
+    Interlock(
+        name="reservoir-old",
+        about="A solution is older than it keeps: no corrections.",
+        refuses=stores.old_refuses,
+    ),
+)
+BY_NAME = {row.name: row for row in WATCHES}
+
+
+@cache
+def refusing(configured: frozenset[str]) -> tuple[Interlock, ...]:
+    """Rows that refuse, as far as what they need is there."""
+    return tuple(row for row in _there(configured) if row.refuses is not None)
+
+
+@cache
+def looking(configured: frozenset[str]) -> tuple[Interlock, ...]:
+    """Rows that raise holds, as far as what they need is there."""
+    return tuple(row for row in _there(configured) if row.looks is not None)
+
+
+@cache
+def doubting(configured: frozenset[str]) -> tuple[Interlock, ...]:
+    """Rows that shorten, as far as what they need is there."""
+    return tuple(row for row in _there(configured) if row.doubts is not None)
+
+
+def _there(configured: frozenset[str]) -> tuple[Interlock, ...]:
+    return tuple(row for row in WATCHES if not row.needs or row.needs in configured)

@@ -1,0 +1,103 @@
+"""Holds that inputs raise and end, and what ends by itself.
+
+Floor 4. One subject: from what is seen to entries. Laws here: a cause is put on record
+once and stops before the next dose is decided; a hold ends when its interlock says so,
+never because something fell silent that is still wrong; a latched one waits for a
+person.
+"""
+
+from collections.abc import Iterator
+
+from slackwater.facts.events import AnyEvent, HoldRaised, HoldReleased
+from slackwater.facts.reasons import Code
+from slackwater.facts.safeguards import BypassEnded, ProbePutBack, TopOffSummed
+from slackwater.gate.moment import Moment
+from slackwater.gate.watches import BY_NAME, looking
+from slackwater.pump.outcome import Stamp
+
+TIME_PASSED = "time passed"
+
+
+def has_to_watch(moment: Moment) -> bool:
+    """Whether anything is watched, held or left aside.
+
+    While the clock is in doubt no reading is old or young, and all is held anyway.
+    """
+    state = moment.state
+    if not (moment.rules.watched or state.holds):
+        return bool(state.bypasses or state.out_of_service)
+    return Code.CLOCK_JUMPED not in state.holds
+
+
+def watch(moment: Moment, stamp: Stamp) -> Iterator[AnyEvent]:
+    """Everything that the interlocks on inputs put on record at this moment."""
+    if moment.rules.watched:
+        yield from _raised(moment, stamp)
+        yield from _summed(moment, stamp)
+    if moment.state.holds:
+        yield from _released(moment, stamp)
+    if moment.state.bypasses:
+        yield from _bypasses_ended(moment, stamp)
+    if moment.state.out_of_service:
+        yield from _put_back(moment, stamp)
+
+
+def _raised(moment: Moment, stamp: Stamp) -> Iterator[HoldRaised]:
+    told: set[str] = set()
+    for tank, configured in sorted(moment.rules.watched.items()):
+        for row in looking(configured):
+            for seen in () if row.looks is None else row.looks(moment, tank):
+                if seen.hold_id in moment.state.holds or seen.hold_id in told:
+                    continue
+                told.add(seen.hold_id)
+                yield HoldRaised(
+                    **stamp,
+                    hold_id=seen.hold_id,
+                    scope=seen.scope,
+                    reason=seen.reason,
+                    latched=row.lasting == "latched",
+                )
+
+
+def _released(moment: Moment, stamp: Stamp) -> Iterator[HoldReleased]:
+    for hold_id, hold in sorted(moment.state.holds.items()):
+        name, _, _ = hold_id.partition("/")
+        row = BY_NAME.get(name)
+        if row is None or row.clears is None:
+            continue
+        _, _, owner = hold.scope.partition("/")
+        if row.clears(moment, owner, hold):
+            yield HoldReleased(
+                **stamp, hold_id=hold_id, by="daemon", why="all is well again"
+            )
+
+
+def _summed(moment: Moment, stamp: Stamp) -> Iterator[TopOffSummed]:
+    """Whole days of a counter that are not in the ledger yet."""
+    today = moment.now.utc.date()
+    for switch_id, counter in sorted(moment.sight.counters.items()):
+        switch = moment.machine.switches.get(switch_id)
+        known = moment.state.top_offs.get(switch_id, {})
+        if switch is None:
+            continue
+        for day, volume_ul in sorted(counter.days.items()):
+            if counter.whole_from <= day < today and day not in known:
+                yield TopOffSummed(
+                    **stamp,
+                    tank=switch.tank,
+                    switch=switch_id,
+                    day=day,
+                    volume_ul=volume_ul,
+                )
+
+
+def _bypasses_ended(moment: Moment, stamp: Stamp) -> Iterator[BypassEnded]:
+    for name, bypass in sorted(moment.state.bypasses.items()):
+        if moment.now.utc >= bypass.until:
+            yield BypassEnded(**stamp, interlock=name, by="daemon", why=TIME_PASSED)
+
+
+def _put_back(moment: Moment, stamp: Stamp) -> Iterator[ProbePutBack]:
+    for probe, out in sorted(moment.state.out_of_service.items()):
+        if moment.now.utc >= out.until:
+            yield ProbePutBack(**stamp, probe=probe, by="daemon", why=TIME_PASSED)
