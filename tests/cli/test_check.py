@@ -110,7 +110,7 @@ def test_a_cap_that_is_too_low_is_a_finding(tmp_path: Path) -> None:
     told = run("check", "--config", config)
     assert (1, "") == (told.code, told.err)
     assert "line reef/carbonate" in told.out
-    assert "42000 µL in [pump.carbonate] most_per_day" in told.out
+    assert "42 mL in [pump.carbonate] most_per_day" in told.out
     assert 1 == run("check", "--config", config, "--json").code
 
 

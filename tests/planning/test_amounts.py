@@ -57,13 +57,13 @@ def test_run_times_are_rounded_up(volume_ul: int, run: int, flow: int) -> None:
 
 @pytest.mark.parametrize(
     ("amount", "parameter", "expected"),
-    # By hand, for 250 L.
+    # By hand, for 250 L; a German degree is 20/56.077 meq/L (10 mg/L CaO).
     [
-        (1_234, "", "1234 µL"),
-        (25 * 10**9, "alkalinity", "0.1 meq/L (25000000000 peq)"),
+        (1_234, "", "1.234 mL"),
+        (25 * 10**9, "alkalinity", "0.2804 dKH (25000000000 peq)"),
         (25 * 10**9, "calcium", "0.1 mg/L (25000000000 pg)"),
         (25 * 10**9, "carbon", "0.1 mmol/L (25000000000 pmol)"),
-        (750_000_000, "iodine", "0.003 mg/L (750000000 pg)"),
+        (750_000_000, "iodine", "3 ug/L (750000000 pg)"),
     ],
 )
 def test_amounts_show_level_and_exact_figure(

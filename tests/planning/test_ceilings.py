@@ -129,10 +129,10 @@ def test_h47_the_first_dose_that_breaks_a_cap_is_named() -> None:
 
     assert [
         Finding(
-            what="reef/carbonate@2026-01-05#11 asks for 11000 µL in its local day",
+            what="reef/carbonate@2026-01-05#11 asks for 11 mL in its local day",
             where="line reef/carbonate",
-            expected="at most 10000 µL, what [pump.carbonate-reef] most_per_day allows",
-            do="Lower the line; as it stands the plan needs 25000 µL in "
+            expected="at most 10 mL, what [pump.carbonate-reef] most_per_day allows",
+            do="Lower the line; as it stands the plan needs 25 mL in "
             "[pump.carbonate-reef] most_per_day.",
         )
     ] == check(plan(line()), small)
@@ -145,7 +145,7 @@ def test_h47_what_breaks_a_cap_overnight_is_told_so() -> None:
     found = check(plan(line()), small)
 
     what = (
-        "reef/carbonate@2026-01-06#01 asks for 25000 µL in the 24 h before it, earlier "
+        "reef/carbonate@2026-01-06#01 asks for 25 mL in the 24 h before it, earlier "
         "doses begun as late as they may"
     )
 
@@ -158,16 +158,16 @@ def test_h47_effects_are_told_in_levels_and_to_the_unit() -> None:
 
     found = check(plan(line(per_day_ul=2_000, count=2)), small)
 
-    # By hand: 1 mL of 1.887 meq/mL in 250 L is 7.548 µeq/L.
+    # By hand: 1 mL of 1.887 meq/mL in 250 L is 7.548 µeq/L, 0.02116 dKH.
     # Three doses fall into 24 h when the first of them was late.
     assert [
         Finding(
-            what="reef/carbonate@2026-01-05#01 adds 0.007548 meq/L (1887000000 peq) in "
+            what="reef/carbonate@2026-01-05#01 adds 0.02116 dKH (1887000000 peq) in "
             "its local day",
             where="line reef/carbonate",
-            expected="at most 0.004 meq/L (1000000000 peq), what "
+            expected="at most 0.01122 dKH (1000000000 peq), what "
             "[tank.reef.caps.alkalinity] gross allows",
-            do="Lower the line; as it stands the plan needs 0.02264 meq/L (5661000000 "
+            do="Lower the line; as it stands the plan needs 0.06349 dKH (5661000000 "
             "peq) in [tank.reef.caps.alkalinity] gross.",
         )
     ] == found

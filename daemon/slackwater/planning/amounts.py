@@ -6,17 +6,20 @@ exact whole number stands beside every rounded one, because a plan may break a c
 one.
 """
 
+from fractions import Fraction
+
 from slackwater.facts.plan import PlanLine
 from slackwater.facts.tank import Pump, Tank
+from slackwater.water.parameters import concentration, parameter_named
+from slackwater.water.show import show_volume
+from slackwater.water.spellings import units_of
 
 # A worn or freshly tubed pump may be this much slower than its nominal rate before
 # its calibration shows it: common practice, no source.
 FLOW_END_PERCENT = 120
 
 _PICO_WORDS = {"alkalinity": "peq", "carbon": "pmol"}
-_LEVEL_WORDS = {"alkalinity": "meq/L", "carbon": "mmol/L"}
-# One pico-unit per microlitre is one micro-unit per litre.
-_MICRO_PER_MILLI = 1000
+_UL_A_LITRE = 10**6
 
 
 def volumes_ul(per_day_ul: int, count: int) -> tuple[int, ...]:
@@ -53,9 +56,10 @@ def pico_word(parameter: str) -> str:
 
 
 def amount_words(amount: int, parameter: str, tank: Tank) -> str:
-    """An amount with its unit; no parameter means microlitres."""
+    """An amount with its unit as people write it; no parameter means microlitres."""
     if not parameter:
-        return f"{amount} µL"
-    level = amount / tank.net_ul / _MICRO_PER_MILLI
-    unit = _LEVEL_WORDS.get(parameter, "mg/L")
-    return f"{level:.4g} {unit} ({amount} {pico_word(parameter)})"
+        return show_volume(amount)
+    item = parameter_named(parameter, where="")
+    level = concentration(parameter, amount, Fraction(tank.net_ul, _UL_A_LITRE))
+    shown = float(level / units_of(item)[item.display_unit])
+    return f"{shown:.4g} {item.display_unit} ({amount} {pico_word(parameter)})"
