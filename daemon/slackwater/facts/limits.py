@@ -10,6 +10,7 @@ Source: common practice, no source, except where a line names one.
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from math import inf
 from typing import Literal
 
 Role = Literal[
@@ -54,8 +55,11 @@ class Switch:
 
     @property
     def silent_s(self) -> float:
-        """Seconds of silence after which its state is unknown: twice what is usual."""
-        return 2.0 * self.period_s + self.grace_s
+        """Seconds of silence after which its state is unknown: twice what is usual.
+
+        Never for a button that speaks only when it is pressed: its period is nought.
+        """
+        return 2.0 * self.period_s + self.grace_s if self.period_s else inf
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

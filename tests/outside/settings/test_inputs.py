@@ -1,5 +1,6 @@
 """Switches, mapped probes and the limits on what they show."""
 
+import math
 from pathlib import Path
 
 import pytest
@@ -86,6 +87,12 @@ def test_each_role_knows_what_is_normal(
         switch.normal_on,
         switch.hold_at_least_s,
     )
+
+
+def test_a_button_may_be_silent(tmp_path: Path) -> None:
+    """It speaks when it is pressed; its last word counts for ever."""
+    text = RETURN.replace("return-pump", "feeding") + 'period = "0 s"\n'
+    assert math.inf == with_table(tmp_path, text).switches["return"].silent_s
 
 
 def test_a_mapped_switch_speaks_its_own_words(tmp_path: Path) -> None:
@@ -177,7 +184,8 @@ SLIPS = [
         RETURN.replace("return-pump", "top-off") + 'topic = "t"\n',
         "unit is missing for the role top-off",
     ),
-    (RETURN + 'period = "0 s"\n', '"0 s" is outside the bounds'),
+    (RETURN + 'period = "0 s"\n', "that may be silent proves nothing"),
+    (RETURN + 'period = "2 d"\n', '"2 d" is outside the bounds'),
     (RETURN + 'grace = "2 d"\n', '"2 d" is outside the bounds'),
     (PH + 'scale = "0.01"\n', "a scale is given for the payload of the contract"),
     (PH + 'topic = "t"\nscale = "0"\n', "[probe.ph] scale"),

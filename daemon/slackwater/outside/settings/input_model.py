@@ -128,9 +128,10 @@ class SwitchTable(TableModel):
         "skimmer and air, off for the others",
         examples=['"on"'],
     )
-    period: Annotated[float, Duration("1 s", "1 d")] = Field(
+    period: Annotated[float, Duration("0 s", "1 d")] = Field(
         default=300.0,
-        description="Expected time between its messages",
+        description="Expected time between its messages; 0 s for a button (feeding, "
+        "hands) that speaks only when it is pressed",
         examples=['"5 min"'],
     )
     grace: Annotated[float, Duration("0 s", "1 d")] = Field(

@@ -23,6 +23,8 @@ HOLD_AT_LEAST_S: Mapping[Role, float] = {
 A_MINUTE_S = 60.0
 UNIT_UL = {"uL": 1, "mL": 1_000, "L": 1_000_000}
 COUNTER: Role = "top-off"
+# Buttons may speak only when they are pressed; all else proves that it lives.
+BUTTONS: frozenset[Role] = frozenset({"feeding", "hands"})
 
 
 def switches_from(
@@ -108,6 +110,13 @@ def _check_role(place: str, table: SwitchTable, findings: Findings) -> None:
                 f"{key} beside it",
                 f'Add a line like  {key} = "…"',
             )
+    if not table.period and table.role not in BUTTONS:
+        findings.add(
+            f"{place} period",
+            f"a switch of the role {table.role} that may be silent proves nothing",
+            "a period above 0 s; 0 s for feeding and hands alone",
+            "Let it speak at least once a day and say how often.",
+        )
     if table.role == COUNTER and table.topic is None and table.pointer is None:
         findings.add(
             f"{place} pointer",
