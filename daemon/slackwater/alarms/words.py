@@ -82,8 +82,13 @@ def hours_words(hours: float) -> str:
 
 def figures_words(raised: AlarmRaised) -> str:
     """The figures behind it, such as `beat_age_s 41`; may be empty."""
-    shown = {k: v for k, v in raised.figures.items() if k not in SAID}
-    return ", ".join(f"{name} {value}" for name, value in shown.items())
+    figures = shown_figures(raised)
+    return ", ".join(f"{name} {value}" for name, value in figures.items())
+
+
+def shown_figures(raised: AlarmRaised) -> dict[str, Figure]:
+    """The figures behind it that no sentence says."""
+    return {name: v for name, v in raised.figures.items() if name not in SAID}
 
 
 def first_aid(raised: AlarmRaised) -> str:

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from datetime import timedelta
 from pathlib import Path
 
+from slackwater.alarms.words import by_pressure, topic_of
 from slackwater.cli.opening import (
     Approved,
     Opened,
@@ -22,7 +23,9 @@ from slackwater.cli.readiness import missing, shadow_ms
 from slackwater.cli.tasks import Due, open_tasks
 from slackwater.cli.wording import reason_words
 from slackwater.errors import Finding
+from slackwater.facts.alarms import StandingAlarm
 from slackwater.facts.events import DoseHeld, DoseMissed, HoldRaised
+from slackwater.facts.first_aid import TOPICS
 from slackwater.facts.fold import fold_all
 from slackwater.facts.state import State
 from slackwater.ledger.store import LedgerFile
@@ -62,6 +65,20 @@ class Standing:
         """The holds there are, those of everything first."""
         raised = self.state.holds.values()
         return sorted(raised, key=lambda one: (one.scope != EVERYTHING, one.hold_id))
+
+    @property
+    def alarms(self) -> list[StandingAlarm]:
+        """The alarms whose cause is still there, the most pressing first."""
+        alarms = self.state.alarms.values()
+        return by_pressure(one for one in alarms if one.is_standing)
+
+    @property
+    def first_aid(self) -> str:
+        """The topic that helps with a standing hold, else with the worst alarm."""
+        codes = [one.reason.code for one in self.holds]
+        topics = [TOPICS[code] for code in codes if code in TOPICS]
+        topics += [topic_of(one.raised) for one in self.alarms[:1]]
+        return next((topic for topic in topics if topic), "")
 
     @property
     def word(self) -> tuple[str, str]:

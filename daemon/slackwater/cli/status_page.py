@@ -7,6 +7,7 @@ counted and told where it is; it fits a screen of 24 lines with a line to type i
 
 from collections.abc import Iterator, Sequence
 
+from slackwater.alarms.words import headline
 from slackwater.cli.amounts import effect_words
 from slackwater.cli.opening import Approved
 from slackwater.cli.outlook import Outlook
@@ -51,6 +52,7 @@ def _lines(stood: Standing, holds: int, tanks: int) -> Iterator[str]:
     word, why = stood.word
     yield f"{word}  {why}"
     yield from _holds(stood, holds)
+    yield from _alarms(stood)
     yield from _waiting(stood)
     overdue = [due for due in stood.due if due.is_overdue]
     if overdue:
@@ -59,6 +61,8 @@ def _lines(stood: Standing, holds: int, tanks: int) -> Iterator[str]:
         yield _plan_line(stood, stood.approved)
     if stood.state.stage == "shadow":
         yield _stage_line(stood)
+    if stood.first_aid:
+        yield f"First aid: slackwater first-aid {stood.first_aid}"
     shown = list(stood.outlooks.values())
     if not tanks:
         for each in shown:
@@ -82,6 +86,14 @@ def _holds(stood: Standing, most: int) -> Iterator[str]:
 def _hold(raised: HoldRaised, why: str) -> str:
     note = f' "{raised.note}"' if raised.note else ""
     return f"Hold   {raised.hold_id} ({raised.scope}){note}{why}"
+
+
+def _alarms(stood: Standing) -> Iterator[str]:
+    """The most pressing, and how many more there are."""
+    if stood.alarms:
+        raised, others = stood.alarms[0].raised, len(stood.alarms) - 1
+        more = f" And {others} more: `slackwater alarms`." if others else ""
+        yield f"Alarm  {raised.priority}: {headline(raised)}{more}"
 
 
 def _waiting(stood: Standing) -> Iterator[str]:

@@ -73,6 +73,8 @@ VERBS: tuple[Verb, ...] = (
         _DAILY,
         "Propose a plan from what is known of the water.",
     ),
+    _verb("alarms", "alarming:alarms", _DAILY, "List what is wrong, and what to do."),
+    _verb("ack", "alarming:ack", _DAILY, "Say that you know of an alarm."),
     _verb("hold", "holding:hold", _DAILY, "Stop doses until a person releases them."),
     _verb("release", "holding:release", _DAILY, "End holds, on the machine."),
     _verb("disable", "staging:disable", _DAILY, "Go back to shadow: command no pump."),

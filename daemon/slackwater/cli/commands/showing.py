@@ -4,6 +4,7 @@ Floor 8. One subject: the verb and its document. Laws here: text and document co
 one standing; a figure of the document is rounded to what can be known.
 """
 
+from slackwater.alarms.words import document
 from slackwater.cli.amounts import effect_decimal
 from slackwater.cli.document import Answer, reason_document
 from slackwater.cli.opening import opened
@@ -57,6 +58,8 @@ def _fields(stood: Standing) -> dict[str, object]:
             }
             for name, raised in sorted(stood.state.holds.items())
         ],
+        "alarms": [document(one) for one in stood.alarms],
+        "first_aid": stood.first_aid,
         "overdue_tasks": [due.document for due in stood.due if due.is_overdue],
         "waiting": [
             {

@@ -1,0 +1,214 @@
+"""`alarms`, `ack`, and what a status says of them."""
+
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+
+from slackwater.facts.alarms import (
+    AlarmChanged,
+    AlarmRaised,
+    Cause,
+    Priority,
+    alarm_id,
+)
+from slackwater.facts.events import HoldRaised
+from slackwater.facts.reasons import Code, Figure, because
+from tests.cli.stage import Stage, stage_of
+from tests.cli.test_status import COLUMNS, LINES, tanks_of
+
+ABSENT = "node-absent.shelf"
+
+
+@pytest.fixture
+def stage(tmp_path: Path) -> Stage:
+    """The smallest sample with a fresh ledger and a plan."""
+    stage = stage_of(tmp_path)
+    assert 0 == stage.approve("--now").code
+    return stage
+
+
+def alarm(
+    stage: Stage,
+    cause: Cause = Cause.NODE_ABSENT,
+    about: str = "shelf",
+    priority: Priority = "soon",
+    **figures: Figure,
+) -> None:
+    """The daemon told of something an hour ago, more or less."""
+    stage.append(
+        AlarmRaised(
+            **stage.stamp(),
+            alarm=alarm_id(cause, about),
+            cause=cause,
+            about=about,
+            priority=priority,
+            tanks=("reef",),
+            hours_left=23.4,
+            figures=figures,
+        )
+    )
+
+
+def end(stage: Stage, name: str = ABSENT) -> None:
+    """Its cause has gone."""
+    stage.append(AlarmChanged(**stage.stamp(), alarm=name, to="returned"))
+
+
+def names(stage: Stage, *words: str) -> list[str]:
+    """What is listed."""
+    listed = stage.run("alarms", "--json", *words).document["alarms"]
+    assert isinstance(listed, list)
+    return [one["alarm"] for one in listed]
+
+
+def test_nothing_wrong_is_said_in_one_line(stage: Stage) -> None:
+    """And ends with 0; without a daemon the list is only what was left."""
+    told = stage.run("alarms")
+    assert (0, ["No alarm stands."]) == (told.code, told.out.splitlines()[:1])
+    assert "No daemon runs on this ledger" in told.out
+
+
+def test_an_alarm_says_what_since_when_how_much_how_long_and_what_to_do(
+    stage: Stage,
+) -> None:
+    """Figures stand in the units of people; exit code 1 while it stands."""
+    alarm(stage, beat_age_s=41, short_dkh=0.42)
+    told = stage.run("alarms")
+    assert 1 == told.code
+    assert "SOON    node-absent.shelf  nobody has acknowledged it" in told.out
+    assert "No fresh beat from the pump node. (beat age 41 s)" in told.out
+    assert "Short by 0.42 dKH in 24 h. About 23 h left." in told.out
+    assert "Do: Look whether the pump node has power and network." in told.out
+
+
+def test_the_pressing_one_stands_first_with_its_first_aid(stage: Stage) -> None:
+    """Whatever came first."""
+    alarm(stage)
+    alarm(stage, Cause.FILES_DIFFER, "all", "note")
+    alarm(stage, Cause.ALKALINITY_CEILING, "reef", "urgent", excess_dkh=1.5)
+    assert [
+        "alkalinity-ceiling.reef",
+        ABSENT,
+        "files-differ.all",
+    ] == names(stage)
+    told = stage.run("alarms").out
+    assert "First aid: slackwater first-aid overdose" in told
+    assert "Too much by 1.50 dKH." in told
+
+
+def test_what_is_over_stays_until_it_was_seen(stage: Stage) -> None:
+    """Then only `--all` shows it; nothing that is over makes an exit code."""
+    alarm(stage)
+    end(stage)
+    told = stage.run("alarms")
+    assert (0, [ABSENT]) == (told.code, names(stage))
+    assert "over, and nobody acknowledged it" in told.out
+    assert 0 == stage.run("ack", ABSENT, "--by", "keeper").code
+    assert ([], [ABSENT]) == (names(stage), names(stage, "--all"))
+
+
+def test_an_acknowledgement_names_who_and_why(stage: Stage) -> None:
+    """It stands on, and says so."""
+    alarm(stage)
+    told = stage.run("ack", ABSENT, "--by", "keeper", "--note", "cable is ordered")
+    assert f"Acknowledged: {ABSENT}." in told.out
+    assert 'acknowledged by keeper "cable is ordered"' in stage.run("alarms").out
+    assert "acknowledged" == stage.folded().alarms[ABSENT].word
+
+
+def test_a_silence_ends_within_a_day(stage: Stage) -> None:
+    """Eight hours from now; more than a day is no answer the program takes."""
+    alarm(stage)
+    told = stage.run("ack", ABSENT, "--silence", "8", "--by", "keeper", "--json")
+    assert (0, "suppressed") == (told.code, told.document["to"])
+    known = stage.folded().alarms[ABSENT]
+    assert known.until is not None
+    lasts = known.until - stage.stamp()["at"]
+    assert timedelta(hours=7.9) < lasts <= timedelta(hours=8)
+    for hours in ("0", "25", "for-ever"):
+        assert 2 == stage.run("ack", ABSENT, "--silence", hours).code
+
+
+def test_all_acknowledges_what_nobody_has_seen(stage: Stage) -> None:
+    """Each once; a second time there is nothing to say."""
+    alarm(stage)
+    alarm(stage, Cause.FILES_DIFFER, "all", "note")
+    told = stage.run("ack", "--all", "--by", "keeper", "--json").document
+    assert ["files-differ.all", ABSENT] == told["alarms"]
+    again = stage.run("ack", "--all", "--by", "keeper")
+    assert (0, "There was nothing to say.\n") == (again.code, again.out)
+
+
+@pytest.mark.parametrize(
+    ("words", "what"),
+    [
+        (("ack",), "which alarms you mean is not clear"),
+        (("ack", ABSENT, "--all"), "which alarms you mean is not clear"),
+        (("ack", "no-such"), 'no alarm is called "no-such"'),
+        (("ack", ABSENT, "no-such"), 'no alarm is called "no-such"'),
+        (("ack", ABSENT, "--note", "x" * 201), "the text has 201 characters"),
+    ],
+)
+def test_what_is_not_clear_is_refused_whole(
+    stage: Stage, words: tuple[str, ...], what: str
+) -> None:
+    """One clear error, exit code 2, nothing written."""
+    alarm(stage)
+    before = len(stage.events())
+    told = stage.run(*words)
+    assert 2 == told.code
+    assert what in told.err
+    assert before == len(stage.events())
+
+
+def test_what_is_over_cannot_be_silenced(stage: Stage) -> None:
+    """There is nothing to silence any more."""
+    alarm(stage)
+    end(stage)
+    assert 2 == stage.run("ack", ABSENT, "--silence", "2").code
+
+
+def test_a_status_tells_the_worst_one_and_how_many(stage: Stage) -> None:
+    """And which first aid helps with a hold that stands."""
+    alarm(stage)
+    alarm(stage, Cause.ALKALINITY_CLIMB, "reef", "urgent")
+    stage.append(
+        HoldRaised(
+            **stage.stamp(),
+            hold_id="alkalinity-climb/alkalinity/reef",
+            scope="alkalinity/reef",
+            reason=because(Code.ALKALINITY_CLIMB, rise_meq_per_l=0.4),
+            latched=True,
+        )
+    )
+    told = stage.run("status")
+    assert "Alarm  urgent: alkalinity-climb.reef: Alkalinity climbs faster" in told.out
+    assert "And 1 more: `slackwater alarms`." in " ".join(told.out.split())
+    assert "First aid: slackwater first-aid overdose" in told.out
+    document = stage.run("status", "--json").document
+    assert "overdose" == document["first_aid"]
+    assert 2 == len(document["alarms"])  # type: ignore[arg-type]  # a list
+
+
+def test_a_status_without_alarms_is_silent_about_them(stage: Stage) -> None:
+    """No line, no first aid."""
+    told = stage.run("status").out
+    assert "Alarm" not in told
+    assert "First aid" not in told
+
+
+@pytest.mark.parametrize("tanks", [2, 3, 20])
+def test_a_status_with_alarms_fits_one_screen(tmp_path: Path, tanks: int) -> None:
+    """24 lines of 80, also with many tanks and holds."""
+    stage = tanks_of(tmp_path, tanks)
+    rehearsed = stage.run("rehearse", "--days", "1", "--json").document
+    highest = str(rehearsed["highest_daily_ul"])
+    assert 0 == stage.approve("--now", highest=f"{highest} uL").code
+    for number in range(3):
+        stage.run("hold", "--note", f"{number} " + "a long story " * 9)
+        alarm(stage, Cause.NODE_ABSENT, f"node-{number}")
+    alarm(stage, Cause.ALKALINITY_CEILING, "reef", "urgent")
+    lines = stage.run("status").out.splitlines()
+    assert len(lines) <= LINES
+    assert max(len(line) for line in lines) < COLUMNS
