@@ -9,6 +9,7 @@ from slackwater.facts.rolling import DAY_MS
 from slackwater.ledger.store import LedgerFile
 from slackwater.service.memory import LIVE_NAME, read_state
 from tests.cli.run_program import SMALLEST, Outcome, run
+from tests.cli.terminal import at_a_terminal
 
 
 def init(state: Path, *words: str, typed: str = "") -> Outcome:
@@ -125,3 +126,12 @@ def test_needs_a_machine_that_can_be_read(tmp_path: Path) -> None:
     told = run("init", "--config", tmp_path, "--state", tmp_path, "--dosed-nothing")
     assert 2 == told.code
     assert [] == list(tmp_path.iterdir())
+
+
+def test_a_person_at_a_terminal_is_asked_again(tmp_path: Path) -> None:
+    """A slip costs one answer, not all of them; the ledger holds what was meant."""
+    words = ("init", "--config", str(SMALLEST), "--state", str(tmp_path / "state"))
+    screen = at_a_terminal(words, "12\n12 mL\n0,5 mL\n500 uL\n")
+    assert 2 == screen.count("Once more, please.")
+    assert '"12" has no unit' in screen
+    assert {"calcium": 12_000, "carbonate": 500} == made(tmp_path / "state").dosed_ul

@@ -133,7 +133,7 @@ def test_what_a_cap_refuses_would_be_missed(tmp_path: Path) -> None:
     assert 1 == told.code
     assert "would dose 0 times" in told.out
     assert "reef/carbonate: 12, the first reef/carbonate@2026-05-03#01" in told.out
-    assert "More than the pump's cap for one dose. (asked_ul 3000" in told.out
+    assert "More than the pump's cap for one dose (asked 3 mL" in told.out
 
 
 def test_every_dose_on_request() -> None:
@@ -182,3 +182,20 @@ def test_days_beyond_every_plan_are_one_clear_error(words: tuple[str, ...]) -> N
         error["where"],
         error["expected"],
     )
+
+
+def test_the_page_fits_the_screen(monkeypatch: pytest.MonkeyPatch) -> None:
+    """80 columns; the dose that came closest to a cap keeps its name whole."""
+    monkeypatch.setenv("COLUMNS", "80")
+    lines = run("rehearse", "--config", SMALLEST, "--doses").out.splitlines()
+    assert max(map(len, lines)) <= 80
+    closest = lines[lines.index("Closest approach to each cap") :]
+    assert any(line.endswith("  reef/carbonate@2026-05-03#12") for line in closest)
+
+
+def test_days_without_a_dose_have_no_empty_tables() -> None:
+    """Before the plan starts nothing is due, and that is said."""
+    told = run("rehearse", "--config", SMALLEST, "--from", "2026-04-01", "--days", "3")
+    assert 0 == told.code
+    assert "No dose is due on these days: the plan starts 2026-05-03." in told.out
+    assert "Closest approach" not in told.out

@@ -293,3 +293,22 @@ def test_a_ledger_of_another_user_is_not_a_broken_disk(
     assert 0 == stage.run("status").code
     monkeypatch.setattr(os, "access", lambda _path, _mode: False)
     assert 2 == stage.run("status").code
+
+
+def test_a_word_about_a_hold_never_keeps_it_from_being_raised(stage: Stage) -> None:
+    """What cannot be printed is left out, what is too long is kept in part."""
+    told = stage.run("hold", "--note", "a\x1b[31m\nb " + "x" * 300, "--by", "y" * 90)
+    assert 0 == told.code
+    (raised,) = stage.folded().holds.values()
+    assert raised.note.isprintable()
+    assert raised.note.startswith("a[31m b xx")
+    assert (200, "y" * 40) == (len(raised.note), raised.by)
+    assert 2 == stage.run("release", "--all", "--why", "x" * 300).code
+    assert stage.folded().holds
+
+
+def test_withdrawing_without_an_approval_says_so(stage: Stage) -> None:
+    """There is nothing to choose from."""
+    told = stage.run("withdraw", "1", "--json")
+    assert 1 == told.code
+    assert "an approval that stands; there is none" == told.errors[0]["expected"]

@@ -83,9 +83,3 @@ def reason_document(reason: Reason) -> dict[str, object]:
         "text": reason.text,
         "figures": dict(reason.figures),
     }
-
-
-def reason_text(reason: Reason) -> str:
-    """A reason's sentence with its figures in brackets."""
-    figures = ", ".join(f"{name} {value}" for name, value in reason.figures.items())
-    return f"{reason.text} ({figures})" if figures else reason.text

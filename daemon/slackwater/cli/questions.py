@@ -6,26 +6,44 @@ is refused.
 """
 
 import sys
+from typing import overload
 
 import click
 
 from slackwater.cli.document import finding_text
 from slackwater.cli.typed import typed_ul
+from slackwater.cli.width import error_columns, fitted
 from slackwater.errors import InputError
 
 
-def ask_ul(question: str, place: str) -> int:
+@overload
+def ask_ul(question: str, place: str) -> int: ...
+
+
+@overload
+def ask_ul(question: str, place: str, unknown: str) -> int | None: ...
+
+
+def ask_ul(question: str, place: str, unknown: str = "") -> int | None:
     """The microlitres a person typed as an answer; `place` names it in an error.
 
+    Shape: None when the word for an unknown volume was typed.
     Raises: InputError for what is no volume, when nobody sits at a terminal.
     """
     while True:
-        text = str(click.prompt(question, err=True)).strip()
+        text = str(click.prompt(fitted(question, error_columns()), err=True)).strip()
+        if unknown and text == unknown:
+            return None
         try:
             return typed_ul(text, place)
         except InputError as error:
             if not sys.stdin.isatty():
                 raise
-            for finding in error.findings:
-                click.echo(finding_text(finding), err=True)
-            click.echo("Once more, please.", err=True)
+            tell_again(error)
+
+
+def tell_again(error: InputError) -> None:
+    """Say what is wrong with an answer before it is asked for again."""
+    for finding in error.findings:
+        click.echo(fitted(finding_text(finding), error_columns()), err=True)
+    click.echo("Once more, please.", err=True)

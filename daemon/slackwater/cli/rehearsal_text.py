@@ -10,9 +10,10 @@ from datetime import timedelta
 from typing import TypeVar
 
 from slackwater.cli.amounts import effect_words
-from slackwater.cli.document import finding_text, reason_text
+from slackwater.cli.document import finding_text
 from slackwater.cli.rehearsal_document import NOT_COVERED, Rehearsed, nearest_words
 from slackwater.cli.render import local, section, table
+from slackwater.cli.wording import reason_words
 from slackwater.facts.tank import Machine
 from slackwater.planning.daily import highest_daily_ul
 from slackwater.rehearsal.record import (
@@ -39,9 +40,13 @@ def rehearsal_text(done: Rehearsed, *, every: bool) -> str:
 def _sections(done: Rehearsed, *, every: bool) -> Iterator[str]:
     record, machine = done.record, done.machine
     yield _headline(done)
-    yield section("What each pump would dose a day", _pump_table(done))
-    yield section("What that would add a day", _effect_table(done))
-    yield section("Closest approach to each cap", _nearest_table(done))
+    if record.doses:
+        yield section("What each pump would dose a day", _pump_table(done))
+        yield section("What that would add a day", _effect_table(done))
+        yield section("Closest approach to each cap", _nearest_table(done))
+    else:
+        starts = done.files.plan.starts
+        yield f"No dose is due on these days: the plan starts {starts}.\n"
     yield section("Bottles", "\n".join(_bottles(record)))
     yield section("Calendar", "\n".join(record.left_out) or "Nothing is left out.")
     for verdict, title in (("shortened", "Would shorten"), ("missed", "Would miss")):
@@ -129,7 +134,7 @@ def _nearest_table(done: Rehearsed) -> str:
         )
         for near in done.record.nearest
     ]
-    return table(("cap", "of", ">reached", ">ceiling", ">used", "by"), rows)
+    return table(("cap", "of", ">reached", ">ceiling", ">used", "|by"), rows)
 
 
 def _bottles(record: Rehearsal) -> list[str]:
@@ -156,12 +161,12 @@ def _by_reason(record: Rehearsal, verdict: str) -> Iterator[str]:
             show_volume(first.dose.volume_ul),
         )
         yield f"{line}: {len(doses)}, the first {first.dose.id}, {volume} of {planned}"
-        yield from (f"  {reason_text(reason)}" for reason in first.reasons)
+        yield from (f"  {reason_words(reason)}" for reason in first.reasons)
 
 
 def _dose_line(each: RehearsedDose, machine: Machine) -> str:
     dose = each.dose
     due = local(dose.due_at, machine.tanks[dose.tank].zone)
-    reasons = " ".join(reason_text(reason) for reason in each.reasons)
+    reasons = " ".join(reason_words(reason) for reason in each.reasons)
     words = (dose.id, due, dose.pump, show_volume(each.volume_ul), each.verdict)
     return "  ".join((*words, reasons)).rstrip()

@@ -47,6 +47,15 @@ def typed_text(text: str, place: str, most: int = NOTE_AT_MOST) -> str:
     )
 
 
+def kept_text(text: str, most: int = NOTE_AT_MOST) -> str:
+    """A text as it can be kept: one line, printable, not too long; never refused.
+
+    For what makes things safer, and must not fail for a word about it.
+    """
+    line = " ".join(text.split())
+    return "".join(letter for letter in line if letter.isprintable())[:most]
+
+
 def new_id(letter: str) -> str:
     """A short name for an entry, so that a later one can refer to it."""
     return f"{letter}-{token_hex(5)}"

@@ -14,8 +14,9 @@ import click
 
 from slackwater.cli.document import Answer
 from slackwater.cli.opening import local_user
+from slackwater.cli.questions import ask_ul
 from slackwater.cli.shell import Shell, verb
-from slackwater.cli.typed import typed_ul
+from slackwater.cli.typed import WORD_AT_MOST, typed_text, typed_ul
 from slackwater.errors import Finding, InputError, LedgerStorageError, RefusedError
 from slackwater.facts.events import LedgerMade
 from slackwater.facts.tank import Machine
@@ -72,9 +73,10 @@ def init(shell: Shell, **dosed: Unpack[Dosed]) -> Answer:
     """
     path = shell.state / LIVE_NAME
     refuse_standing(path)
+    by = typed_text(dosed["by"] or local_user(), "--by", WORD_AT_MOST)
     machine = read_machine(shell.config)
     lately = given(machine, dosed) or asked(machine)
-    made = first_entry(machine, lately, dosed["by"] or local_user())
+    made = first_entry(machine, lately, by)
     make_ledger(shell.state, made)
     return Answer(
         fields={
@@ -130,10 +132,10 @@ def asked(machine: Machine) -> Lately:
     volumes = {}
     for name, pump in sorted(machine.pumps.items()):
         solution = machine.solutions[pump.solution].name
-        text = click.prompt(f"  {name} ({solution})", err=True)
-        if str(text).strip() == UNKNOWN:
+        volume_ul = ask_ul(f"  {name} ({solution})", f"answer for {name}", UNKNOWN)
+        if volume_ul is None:
             return Lately(volumes_ul=None)
-        volumes[name] = typed_ul(str(text).strip(), f"answer for {name}")
+        volumes[name] = volume_ul
     return Lately(volumes_ul=volumes)
 
 

@@ -13,6 +13,7 @@ from slackwater.cli.opening import local_user, newest_approval, opened, write
 from slackwater.cli.readiness import CLOCK_CODES
 from slackwater.cli.render import local
 from slackwater.cli.shell import Shell, verb
+from slackwater.cli.typed import WORD_AT_MOST, typed_text
 from slackwater.errors import Finding, RefusedError
 from slackwater.facts.events import AnyEvent, ClockConfirmed, HoldReleased
 from slackwater.facts.state import State
@@ -36,7 +37,7 @@ def clock(shell: Shell, act: str, *, yes: bool, by: str | None) -> Answer:
     until the machine reboots.
     """
     del act
-    who = by or local_user()
+    who = typed_text(by or local_user(), "--by", WORD_AT_MOST)
     with opened(shell.state) as found:
         approved = newest_approval(found.state)
         shown = found.now.utc

@@ -10,9 +10,11 @@ from secrets import token_hex
 
 import click
 
-from slackwater.cli.document import Answer, reason_document, reason_text
+from slackwater.cli.document import Answer, reason_document
 from slackwater.cli.opening import local_user, newest_approval, write
 from slackwater.cli.shell import Shell, verb
+from slackwater.cli.typed import WORD_AT_MOST, kept_text, typed_text
+from slackwater.cli.wording import reason_words
 from slackwater.errors import Finding, InputError, RefusedError
 from slackwater.facts.events import AnyEvent, HoldRaised, HoldReleased
 from slackwater.facts.reasons import Code, because
@@ -40,7 +42,8 @@ EVERYTHING = "all"
 @click.option("--by", metavar="NAME", help="Who says so.  [default: the local user]")
 def hold(shell: Shell, scope: str, note: str, by: str | None) -> Answer:
     """Stop doses until a person releases them."""
-    who = by or local_user()
+    # A word that cannot be kept as it is must not keep anybody from holding.
+    who, note = kept_text(by or local_user(), WORD_AT_MOST), kept_text(note)
     hold_id = f"hold/{token_hex(3)}"
 
     def decide(state: State, stamp: Stamp) -> Sequence[AnyEvent]:
@@ -79,7 +82,8 @@ def release(
     """
     if every == bool(hold_ids):
         raise InputError(_one_of_both())
-    who = by or local_user()
+    who = typed_text(by or local_user(), "--by", WORD_AT_MOST)
+    why = typed_text(why, "--why")
     ended: dict[str, HoldRaised] = {}
 
     def decide(state: State, stamp: Stamp) -> Sequence[AnyEvent]:
@@ -111,7 +115,7 @@ def _told(ended: list[HoldRaised], standing: list[HoldRaised]) -> Iterator[str]:
 
 def _words(raised: HoldRaised) -> str:
     note = f' "{raised.note}"' if raised.note else ""
-    return f"{raised.hold_id} ({raised.scope}): {reason_text(raised.reason)}{note}"
+    return f"{raised.hold_id} ({raised.scope}): {reason_words(raised.reason)}{note}"
 
 
 def _document(raised: HoldRaised) -> dict[str, object]:

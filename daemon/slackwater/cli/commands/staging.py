@@ -13,6 +13,7 @@ from slackwater.cli.document import Answer
 from slackwater.cli.opening import approval_at, local_user, write
 from slackwater.cli.readiness import missing
 from slackwater.cli.shell import Shell, verb
+from slackwater.cli.typed import WORD_AT_MOST, kept_text, typed_text
 from slackwater.errors import Finding, RefusedError
 from slackwater.facts.events import (
     AnyEvent,
@@ -23,7 +24,9 @@ from slackwater.facts.events import (
 from slackwater.facts.state import State
 from slackwater.pump.outcome import Stamp
 
-_BY = click.option("--by", metavar="NAME", help="Who says so.  [default: local user]")
+_BY = click.option(
+    "--by", metavar="NAME", help="Who says so.  [default: the local user]"
+)
 _WHY = click.option(
     "--why", default="", metavar="TEXT", help="A reason for the record."
 )
@@ -41,7 +44,7 @@ def enable(shell: Shell, by: str | None) -> Answer:
     Refused with everything that is missing: an approval in force, proven time in
     shadow, quiet hours, and a calibration with its proofs for each pump.
     """
-    who = by or local_user()
+    who = typed_text(by or local_user(), "--by", WORD_AT_MOST)
 
     def decide(state: State, stamp: Stamp) -> Sequence[AnyEvent]:
         if state.stage == "live":
@@ -66,7 +69,7 @@ def disable(shell: Shell, by: str | None, why: str) -> Answer:
 
     A running dose is stopped. Shadow time counts anew before pumps can be enabled.
     """
-    who = by or local_user()
+    who, why = kept_text(by or local_user(), WORD_AT_MOST), kept_text(why)
 
     def decide(state: State, stamp: Stamp) -> Sequence[AnyEvent]:
         if state.stage == "shadow":
@@ -88,7 +91,7 @@ def withdraw(shell: Shell, serial: int, by: str | None, why: str) -> Answer:
     The plan approved before it, when there is one, counts again; its doses of today
     that were given already stay given.
     """
-    who = by or local_user()
+    who, why = kept_text(by or local_user(), WORD_AT_MOST), kept_text(why)
 
     def decide(state: State, stamp: Stamp) -> Sequence[AnyEvent]:
         standing = [known.approval.serial for known in state.approvals]
@@ -109,6 +112,8 @@ def _not_standing(serial: int, standing: list[int]) -> Finding:
     return Finding(
         what=f"approval {serial} does not stand",
         where="withdraw",
-        expected=f"one of {', '.join(map(str, standing))}" if standing else "none",
+        expected=f"one of {', '.join(map(str, standing))}"
+        if standing
+        else "an approval that stands; there is none",
         do="Nothing was changed. See `slackwater status`.",
     )
