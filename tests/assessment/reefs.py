@@ -190,6 +190,7 @@ def proposed(
     present: Plan | None,
     *evidence: Evidence,
     only: frozenset[str] | None = None,
+    runs: bool = True,
 ) -> Proposal:
     """What is proposed for the tank."""
     return propose(
@@ -200,6 +201,7 @@ def proposed(
             evidence={one.parameter: one for one in evidence},
             today=TODAY,
             only=only,
+            runs=runs,
         )
     )
 

@@ -310,3 +310,33 @@ def test_lines_at_explicit_times_keep_them() -> None:
     found = proposed(made, present, known("alkalinity", 0.12, 0.001, level=7 * DKH))
     steps = lines(found, "carbonate")
     assert {(450, 1170)} <= {one.times_minute for one in steps}
+
+
+def test_a_plan_that_does_not_run_is_no_amount_to_step_down_from() -> None:
+    """Nothing flows yet: what is taken up is given, never a fifth less of a draft."""
+    draft = plan(line("carbonate", 60_000))
+    evidence = known("alkalinity", 0.10, 0.01)
+    running = proposed(machine(), draft, evidence)
+    drafted = proposed(machine(), draft, evidence, runs=False)
+    first = lines(drafted, "carbonate")[0]
+    assert 48_000 == lines(running, "carbonate")[0].per_day_ul
+    assert 10_000 >= first.per_day_ul
+    assert 10_000 == change(drafted, "carbonate").after_ul
+
+
+def test_a_plan_that_does_not_run_goes_up_from_what_is_surely_taken_up() -> None:
+    """A draft of 60 mL says nothing about what the water stands on its first day."""
+    draft = plan(line("carbonate", 60_000))
+    found = proposed(machine(), draft, known("alkalinity", 0.8, 0.02), runs=False)
+    amounts = [one.per_day_ul for one in lines(found, "carbonate")]
+    assert sorted(amounts) == amounts
+    assert amounts[0] <= 80_000
+    assert amounts[0] >= 0.9 * (0.8 - 1.645 * 0.02) * UL_PER_MEQ_PER_L
+
+
+def test_without_tests_of_alkalinity_calcium_does_not_follow_a_plan() -> None:
+    """What is planned is no evidence of what is used: both stay to the letter."""
+    present = plan(line("carbonate", 42_000), line("calcium", 10_000))
+    found = proposed(machine(ALL), present)
+    assert found.is_none
+    assert present.lines == found.plan.lines

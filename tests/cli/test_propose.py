@@ -10,10 +10,12 @@ import pytest
 
 from slackwater.facts.events import AnyEvent
 from slackwater.facts.waters import MeasurementKept
+from slackwater.outside.settings import read_machine
 from tests.cli.run_program import CONFIG
 from tests.cli.stage import Stage, stage_of
 
 MEQ_PER_DKH = 0.356652
+COLUMNS = 80
 # Titration errors of an invented keeper, dKH.
 ERRORS = (0.04, -0.05, 0.03, -0.02, 0.05, -0.04, 0.01, -0.03)
 
@@ -149,3 +151,79 @@ def test_what_changes_may_begin_today_and_never_yesterday(stage: Stage) -> None:
     past = stage.run("propose", "--from", today - timedelta(days=1), "--json")
     assert 2 == past.code
     assert "is over" in past.errors[0]["what"]
+
+
+def test_an_uptake_that_tests_found_is_ready_to_paste(stage: Stage) -> None:
+    """0.6 dKH a day against the stated 1.0: a line that the file takes as it stands."""
+    stage.append(*falling(stage, 0.6, 8.0))
+    told = stage.run("propose")
+    lines = stage.run("propose", "--json").document["paste"]
+    assert isinstance(lines, list)
+    _why, head, stated, line = lines
+    machine = stage.config / "slackwater.toml"
+    text = machine.read_text("utf-8")
+    old = next(one for one in text.splitlines() if one.startswith("alkalinity = { est"))
+    machine.write_text(text.replace(old, line), "utf-8")
+    read = read_machine(stage.config).tanks["reef"].uptake["alkalinity"]
+    litres = 200
+
+    assert "[tank.reef.uptake]" == head
+    assert "# stated: 1 dKH/day; found by 8 tests in 7 days" == stated
+    assert f"    {line}" in told.out.splitlines()
+    assert "nothing is applied" in told.out
+    found_dkh = read.estimate / (MEQ_PER_DKH * litres * 10**9)
+    assert pytest.approx(0.6, abs=0.05) == found_dkh
+    assert 0 < read.low < read.estimate
+    assert [] == stage.run("propose", "--json").document["paste"]
+
+
+def test_a_cap_that_held_is_ready_to_paste(stage: Stage) -> None:
+    """More is used than the cap lets in: the wider one is arithmetic, not applied."""
+    stage.append(*falling(stage, 2.4, 8.0))
+    told = stage.run("propose", "--json")
+    lines = told.document["paste"]
+    assert isinstance(lines, list)
+    cap = next(line for line in lines if "gross" in line)
+    machine = stage.config / "slackwater.toml"
+    text = machine.read_text("utf-8")
+    old = next(one for one in text.splitlines() if one.startswith("alkalinity = { gr"))
+    before = machine.read_bytes()
+    machine.write_text(text.replace(old, cap), "utf-8")
+    wider = read_machine(stage.config).tanks["reef"].caps["alkalinity"].gross
+
+    assert any("1.3 x 2.4" in line and "stated: 1.8" in line for line in lines)
+    assert any("h from target to ceiling" in line for line in lines)
+    assert all(len(line) < COLUMNS - 4 for line in lines)
+    assert before != machine.read_bytes()
+    expected = (1.3 * 2.4 + 0.5) * MEQ_PER_DKH * 200 * 10**9
+    assert pytest.approx(expected, rel=0.03) == wider
+
+
+def test_a_plan_nobody_approved_is_told_to_flow_nowhere(stage: Stage) -> None:
+    """Steps begin from nothing, and the first day gives no more than is used."""
+    stage.append(*falling(stage, 0.3, 8.0))
+    draft = stage.run("propose", "--json").document
+    assert 0 == stage.approve("--now").code
+    forced = stage.run("propose", "--json").document
+    firsts = [
+        next(one for one in document["lines"] if one["pump"] == "carbonate")  # type: ignore[attr-defined]  # a list
+        for document in (draft, forced)
+    ]
+
+    assert ("not approved", "in force") == (
+        draft["compared_with"],
+        forced["compared_with"],
+    )
+    assert 15_000 > firsts[0]["per_day_ul"]
+    assert 28_800 == firsts[1]["per_day_ul"]
+
+
+def test_a_written_plan_says_from_which_day_to_rehearse(stage: Stage) -> None:
+    """A plan that began in spring rehearses spring by itself."""
+    stage.append(*falling(stage, 0.6, 8.0))
+    told = stage.run("propose", "--write", stage.config / "plan.toml", "--replace")
+    line = next(one for one in told.out.splitlines() if "rehearse" in one)
+    day = line.split()[-1]
+
+    assert f"slackwater rehearse --from {day}" == line.strip()
+    assert 0 == stage.run("rehearse", "--from", day, "--days", "3").code

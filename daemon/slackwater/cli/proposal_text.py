@@ -27,7 +27,7 @@ _DECIMALS = 6
 _LABELS: Mapping[str, str] = {
     "uptake_per_day": "uptake",
     "sd_per_day": "give or take",
-    "now_per_day": "now dosed",
+    "now_per_day": "the plan gives",
     "level": "level",
     "level_sd": "give or take",
     "target": "target",

@@ -74,7 +74,7 @@ GROUND_TEXTS: Mapping[Ground, str] = {
     Ground.NO_VALUE: "There is no value to correct from.",
     Ground.NO_TARGET: "No target is stated for it.",
     Ground.SALINITY: "Salinity is off by more than 1; correct that first.",
-    Ground.BLOCKED: "It may not be dosed while the assessment says so.",
+    Ground.BLOCKED: "The assessment holds it back; `slackwater assess` says why.",
     Ground.DISAGREEMENT: "Laboratory and home tests disagree: test a standard.",
     Ground.ONE_AT_A_TIME: "Another level is corrected first, one at a time.",
     Ground.RAMP_TOO_LONG: "The correction would take longer than 60 days.",

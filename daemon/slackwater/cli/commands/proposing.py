@@ -5,18 +5,22 @@ from a proposal; a file is only written where asked, whole, and what stood there
 kept; lines are accepted singly, those of one group together.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from pathlib import Path
-from typing import TypedDict, Unpack
+from typing import Literal, TypedDict, Unpack
 from zoneinfo import ZoneInfo
 
 import click
 
 from slackwater.assessment.evidence import evidence_of
 from slackwater.assessment.proposal import Asked
+from slackwater.assessment.records import Assessment
+from slackwater.assessment.stating import caps_to_state, uptakes_to_state
 from slackwater.cli.document import REFUSED, Answer
 from slackwater.cli.opening import Opened, approval_at, newest_approval, opened
+from slackwater.cli.pasting import paste_lines, paste_words
 from slackwater.cli.plan_text import plan_text
 from slackwater.cli.proposal_text import comments_of, proposal_document, proposal_text
 from slackwater.cli.shell import Shell, verb
@@ -29,6 +33,7 @@ from slackwater.service.assessing import assessed
 from slackwater.service.proposing import Fitted, propose_fitting
 
 KEPT_SUFFIX = ".before"
+Compared = Literal["in force", "approved for later", "not approved", "none"]
 
 
 class Wishes(TypedDict):
@@ -81,7 +86,8 @@ def propose(shell: Shell, **wishes: Unpack[Wishes]) -> Answer:
     machine = read_machine(shell.config)
     tank = only_tank(machine, wishes["tank"])
     with opened(shell.state) as found:
-        fitted, missing = proposed(found, shell, machine, wishes, tank)
+        made = proposed(found, shell, machine, wishes, tank)
+    fitted, missing = made.fitted, made.missing
     path = wishes["write"]
     if path is not None:
         text = plan_text(fitted.proposal.plan, comments_of(fitted.proposal))
@@ -91,43 +97,82 @@ def propose(shell: Shell, **wishes: Unpack[Wishes]) -> Answer:
         fields={
             **proposal_document(fitted.proposal, fitted.findings),
             "missing": list(missing),
+            "compared_with": made.compared_with,
+            "paste": made.paste,
             "file": str(path) if path else None,
         },
-        text=f"{told}\n{_next_step(path)}",
+        text="\n".join(
+            (told, *paste_words(made.paste), *_compared(made), _next_step(made, path))
+        ),
         exit_code=REFUSED if fitted.findings else 0,
     )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Proposed:
+    """A proposal; `missing` tests would make it surer, `paste` are lines for the file.
+
+    `begins` is the first local day of what changes.
+    """
+
+    fitted: Fitted
+    missing: tuple[str, ...]
+    paste: list[str]
+    compared_with: Compared
+    begins: date
+
+
 def proposed(
     found: Opened, shell: Shell, machine: Machine, wishes: Wishes, tank: str
-) -> tuple[Fitted, tuple[str, ...]]:
-    """The proposal for a tank from its ledger, and which tests would make it surer.
+) -> Proposed:
+    """The proposal for a tank from its ledger.
 
     Raises: InputError for a pump that cannot be accepted by itself; ledger errors.
     """
     now = found.now.utc
     assessment = assessed(found.ledger, machine, tank, now)
+    plan, compared_with = present_plan(found, shell, machine)
     asked = Asked(
         machine=machine,
         tank=tank,
-        plan=present_plan(found, shell, machine),
+        plan=plan,
+        runs=compared_with == "in force",
         evidence=evidence_of(assessment, machine.tanks[tank]),
         today=_eve(machine, tank, now, wishes["first"]),
         only=_accepted(machine, tank, wishes["accept"]),
     )
     fitted = propose_fitting(asked)
     due = (one for one in assessment.missing if one.due_on <= asked.today)
-    return fitted, tuple(one.text for one in due)
+    return Proposed(
+        fitted=fitted,
+        missing=tuple(one.text for one in due),
+        paste=_paste(fitted, assessment, machine),
+        compared_with=compared_with,
+        begins=asked.today + timedelta(days=1),
+    )
 
 
-def present_plan(found: Opened, shell: Shell, machine: Machine) -> Plan | None:
+def present_plan(
+    found: Opened, shell: Shell, machine: Machine
+) -> tuple[Plan | None, Compared]:
     """The plan in force, else the one approved for later, else that of the file."""
-    approved = approval_at(found.state, found.now.utc) or newest_approval(found.state)
-    if approved is not None:
-        return approved.plan
+    now, later = approval_at(found.state, found.now.utc), newest_approval(found.state)
+    if now is not None:
+        return now.plan, "in force"
+    if later is not None:
+        return later.plan, "approved for later"
     if not (shell.config / PLAN_FILE).exists():
-        return None
-    return read_plan(shell.config, machine)
+        return None, "none"
+    return read_plan(shell.config, machine), "not approved"
+
+
+def _paste(fitted: Fitted, assessment: Assessment, machine: Machine) -> list[str]:
+    tank = machine.tanks[fitted.proposal.tank]
+    return paste_lines(
+        tank.id,
+        uptakes_to_state(assessment, tank),
+        caps_to_state(fitted.proposal, assessment, machine),
+    )
 
 
 def only_tank(machine: Machine, asked: str | None) -> str:
@@ -221,9 +266,23 @@ def _write(path: Path, text: str, *, replace: bool) -> None:
         ) from error
 
 
-def _next_step(path: Path | None) -> str:
+def _compared(made: Proposed) -> Iterator[str]:
+    """Where what is there does not flow yet, what the steps begin from."""
+    if made.compared_with in {"not approved", "approved for later"}:
+        yield f"Compared with a plan that is {made.compared_with}: nothing flows by it"
+        yield "yet, so that steps begin from nothing."
+
+
+def _next_step(made: Proposed, path: Path | None) -> str:
     if path is None:
         return "Write it with --write FILE, read it, then check, rehearse and approve."
-    if path.name == PLAN_FILE:
-        return f"Written: {path}. Now check, rehearse and approve it."
-    return f"Written: {path}. Read it; it counts once it is {PLAN_FILE} and approved."
+    if path.name != PLAN_FILE:
+        return (
+            f"Written: {path}. Read it; it counts once it is {PLAN_FILE} and approved."
+        )
+    return (
+        f"Written: {path}. Read it, then:\n"
+        "  slackwater check\n"
+        f"  slackwater rehearse --from {made.begins}\n"
+        "  slackwater approve"
+    )
