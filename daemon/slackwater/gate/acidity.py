@@ -17,7 +17,14 @@ from slackwater.facts.messages import Reading
 from slackwater.facts.reasons import Code, Reason, because
 from slackwater.gate.kinds import CARBONATE, HYDROXIDE
 from slackwater.gate.moment import LineRule, Moment, PumpRule
-from slackwater.gate.probes import has_calmed, known, newest, series_of, serving
+from slackwater.gate.probes import (
+    ROUNDING,
+    has_calmed,
+    known,
+    newest,
+    series_of,
+    serving,
+)
 from slackwater.gate.watch import Seen
 
 PH = "ph"
@@ -58,7 +65,7 @@ def rise_looks(moment: Moment, tank: str) -> Iterator[Seen]:
     limits = limits_of(moment.machine.limits, tank)
     for probe in serving(moment, tank, PH):
         rise = rise_per_hour(series_of(moment, probe), moment)
-        if rise is not None and rise > limits.ph_rise_per_hour:
+        if rise is not None and rise > limits.ph_rise_per_hour + ROUNDING:
             reason = because(
                 Code.PH_RISE,
                 probe=probe.id,
@@ -81,7 +88,7 @@ def rise_clears(moment: Moment, tank: str, hold: HoldRaised) -> bool:
         rise_per_hour(series_of(moment, probe), moment)
         for probe in serving(moment, tank, PH)
     )
-    return all(rise is None or rise <= calm for rise in rises)
+    return all(rise is None or rise <= calm + ROUNDING for rise in rises)
 
 
 def jump_looks(moment: Moment, tank: str) -> Iterator[Seen]:
@@ -94,7 +101,7 @@ def jump_looks(moment: Moment, tank: str) -> Iterator[Seen]:
             continue
         for probe in serving(moment, tank, PH):
             rise = rise_after(moment, pump, series_of(moment, probe))
-            if rise is not None and rise > limits.ph_rise_after_dose:
+            if rise is not None and rise > limits.ph_rise_after_dose + ROUNDING:
                 reason = because(
                     Code.PH_RISE,
                     probe=probe.id,
@@ -119,7 +126,7 @@ def unknown_refuses(
     if HYDROXIDE not in pump.kinds:
         return
     for doubt in known(moment, pump.pump.tank, PH).doubts:
-        yield because(Code.PH_UNKNOWN, why=doubt.code, **doubt.figures)
+        yield because(Code.PH_UNKNOWN, doubt=str(doubt.code), **doubt.figures)
 
 
 def rise_per_hour(series: Sequence[Reading], moment: Moment) -> float | None:
@@ -186,7 +193,7 @@ def _too_high(
 
 
 def _is_back(moment: Moment, tank: str, limit: float) -> bool:
-    return has_calmed(moment, tank, PH, lambda value: value <= limit)
+    return has_calmed(moment, tank, PH, lambda value: value <= limit + ROUNDING)
 
 
 def _has_lasted(moment: Moment, hold: HoldRaised, limits: WaterLimits) -> bool:

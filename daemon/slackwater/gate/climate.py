@@ -14,7 +14,14 @@ from slackwater.facts.limits import SALINITY as USUAL_SALINITY
 from slackwater.facts.limits import WaterLimits, limits_of
 from slackwater.facts.reasons import Code, Reason, because
 from slackwater.gate.moment import LineRule, Moment, PumpRule
-from slackwater.gate.probes import has_calmed, known, newest, newest_test, serving
+from slackwater.gate.probes import (
+    ROUNDING,
+    has_calmed,
+    known,
+    newest,
+    newest_test,
+    serving,
+)
 from slackwater.gate.scopes import covers
 from slackwater.gate.watch import Doubt, Seen
 
@@ -101,7 +108,7 @@ def test_refuses(moment: Moment, pump: PumpRule, line: LineRule) -> Iterator[Rea
         ("minerals", limits.salinity_off, Code.SALINITY_OFF),
     ):
         off = abs(value - target_of(moment, tank))
-        if off > limit and covers(f"{scope}/{tank}", pump, line):
+        if off > limit + ROUNDING and covers(f"{scope}/{tank}", pump, line):
             yield because(code, tested=round(value, 2), off=round(off, 2), limit=limit)
             return
 
@@ -147,7 +154,7 @@ def _off(moment: Moment, tank: str, limit: float, name: str) -> Iterator[Seen]:
     scope, code = _SCOPES[name]
     for reading in newest(moment, tank, SALINITY):
         off = abs(reading.value - target_of(moment, tank))
-        if off > limit:
+        if off > limit + ROUNDING:
             reason = because(
                 code,
                 probe=reading.probe,
@@ -161,7 +168,7 @@ def _off(moment: Moment, tank: str, limit: float, name: str) -> Iterator[Seen]:
 def _is_near(moment: Moment, tank: str, limit: float) -> bool:
     target = target_of(moment, tank)
     return has_calmed(
-        moment, tank, SALINITY, lambda value: abs(value - target) <= limit
+        moment, tank, SALINITY, lambda value: abs(value - target) <= limit + ROUNDING
     )
 
 

@@ -23,6 +23,8 @@ from slackwater.gate.moment import Moment
 TEST_STANDS_IN = timedelta(hours=48)
 # Two ordinary time services differ by no more; a value from further ahead is old.
 AHEAD = timedelta(seconds=60)
+# Differences of two readings carry the rounding of their last bits.
+ROUNDING = 1e-9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -130,7 +132,10 @@ def contradicted(moment: Moment, probe: str) -> Reason | None:
         return None
     limits = limits_of(moment.machine.limits, configured.tank)
     tolerance = limits.against_test(configured.parameter)
-    if tolerance is None or abs(compared.tested - compared.shown) <= tolerance:
+    if (
+        tolerance is None
+        or abs(compared.tested - compared.shown) <= tolerance + ROUNDING
+    ):
         return None
     return because(
         Code.PROBE_AGAINST_TEST,
@@ -207,7 +212,7 @@ def _apart(moment: Moment, fresh: Sequence[Reading]) -> list[Reason]:
     low = min(fresh, key=lambda reading: reading.value)
     high = max(fresh, key=lambda reading: reading.value)
     tolerance = limits_of(moment.machine.limits, low.tank).spread(low.parameter)
-    if tolerance is None or high.value - low.value <= tolerance:
+    if tolerance is None or high.value - low.value <= tolerance + ROUNDING:
         return []
     apart = because(
         Code.PROBES_APART,
