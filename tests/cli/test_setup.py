@@ -200,23 +200,6 @@ def test_a_dialogue_gives_the_same_as_a_file(tmp_path: Path) -> None:
     assert LIVE_NAME in {path.name for path in (tmp_path / "state").iterdir()}
 
 
-def test_a_wrong_part_is_asked_again(tmp_path: Path) -> None:
-    """What the settings refuse is told why; the rest need not be typed again."""
-    wrong = [*HEAD[:2], "200", *HEAD[3:], *NODE]
-    told = dialogue(
-        tmp_path,
-        *(*wrong, *HEAD, *NODE),
-        *(*CARBONATE[:-1], "0"),
-        *CARBONATE,
-        *("y", *CARBONATE, *CALCIUM, "n"),
-        *("1 mg/L/day", "1 mg/L/day", *WATER),
-    )
-    assert 0 == told.code
-    assert 4 == told.err.count("Once more, please.")
-    assert '"200" has no unit' in told.err
-    assert "there is a pump carbonate already" in told.err
-
-
 def test_a_dialogue_broken_off_leaves_nothing(tmp_path: Path) -> None:
     """The end of the input in the middle: exit code 2 and no file."""
     told = dialogue(tmp_path, *HEAD, *NODE, *CARBONATE)

@@ -155,7 +155,10 @@ def answers_of(document: Mapping[str, object], name: str) -> Answers:
     node = checked(NodeAnswer, document.get("node", {}), "[node]", findings)
     broker = checked(BrokerAnswer, document.get("broker", {}), "[broker]", findings)
     pumps = {}
-    for identity, raw in named_tables(document, "pump", findings).items():
+    known = named_tables(document, "pump", findings)
+    # In the order in which they were told: the first plan follows it.
+    for identity in (one for one in _keys(document.get("pump")) if one in known):
+        raw = known[identity]
         pump = checked(PumpAnswer, raw, f"[pump.{identity}]", findings)
         if pump is not None:
             pumps[identity] = pump
@@ -178,6 +181,10 @@ def answers_of(document: Mapping[str, object], name: str) -> Answers:
         broker=findings.settled(broker),
         pumps=pumps,
     )
+
+
+def _keys(table: object) -> list[str]:
+    return list(table) if isinstance(table, dict) else []
 
 
 def recipe_parts(recipe: str) -> tuple[str, str, str, str]:

@@ -6,10 +6,11 @@ that the settings refuse is told why and asked again; nothing is written from he
 
 from collections.abc import Callable, Iterable, Mapping
 from functools import partial
-from typing import TypeVar
+from typing import TypeVar, cast
 
 import click
 
+from slackwater.cli.amounts import display_unit
 from slackwater.cli.answers import (
     RECIPE_PARTS,
     UNKNOWN,
@@ -19,16 +20,37 @@ from slackwater.cli.answers import (
     UptakeAnswer,
     answers_of,
 )
-from slackwater.cli.document import finding_text
+from slackwater.cli.questions import tell_again
+from slackwater.cli.width import error_columns, fitted
 from slackwater.errors import Finding, InputError
 
 NAME = "answers"
 NONE = "none"
+# Only an example to type like.
+_USED = {"alkalinity": "1.0"}
 CHANNELS = "abcdefghijklmnop"
 ResultT = TypeVar("ResultT")
 Tables = dict[str, object]
 Try = Callable[[Answers], object]
 
+_HEAD_QUESTIONS = (
+    ("site", "Name of this place", "home"),
+    ("tank.id", "Short name of the tank (a-z, 0-9, -)", "reef"),
+    ("tank.net_volume", "Its water, rock and sand taken off, like 200 L", None),
+    ("tank.zone", "Its time zone, like Europe/Berlin", None),
+    ("tank.targets.alkalinity", "Its alkalinity should be, like 8.0 dKH", None),
+    ("node.id", "Name of the pump node on the broker", "shelf"),
+    ("node.day_limit", "The node's own limit a day and channel, like 80 mL", None),
+    ("node.longest_run", "The node's own limit of one run, like 30 s", None),
+    ("broker", "The MQTT broker", "localhost:1883"),
+)
+# What stands for an answer that is still to come, so that each can be judged alone.
+_HEAD_STAND_INS: Tables = {
+    "site": "home",
+    "tank": {"id": "reef", "net_volume": "200 L", "zone": "UTC", "targets": {}},
+    "node": {"id": "shelf", "day_limit": "80 mL", "longest_run": "30 s"},
+    "broker": {"host": "localhost", "port": 1883, "passwords": True},
+}
 _PUMP_QUESTIONS = (
     ("bottle", "  Content of its bottle, like 2 L"),
     ("rate", "  Its flow, like 30 mL/min"),
@@ -38,6 +60,21 @@ _PUMP_QUESTIONS = (
     ("per_day", f"  What the first plan doses a day, like 36 mL, or {NONE}"),
     ("dosed", f"  What it gave in the last 24 h, like 0 mL, or {UNKNOWN}"),
 )
+_LITTLE = "10 uL"
+_PUMP_STAND_INS: Tables = {
+    "no_effects": True,
+    "bottle": "1 L",
+    "rate": "30 mL/min",
+    "smallest_dose": _LITTLE,
+    "dosed": "0 mL",
+}
+# A plan needs a line: that of a pump nobody would name like this.
+_PROBE = "zz-setup"
+_RECIPES = f"""\
+  What its bottle holds, in one of three ways:
+    Na2CO3, anhydrous, 100 g/L, 99 %     formula, crystal water, strength, purity
+    alkalinity 0.05 dKH per mL in 100 L  what the label says
+    {NONE}                                 nothing that is counted"""
 
 
 def ask_all(try_out: Try) -> Answers:
@@ -45,11 +82,12 @@ def ask_all(try_out: Try) -> Answers:
 
     `try_out` refuses what the settings would refuse.
     """
-    head = _again(_ask_head, partial(_judge_head, try_out))
+    head = _ask_head(try_out)
     pumps: Tables = {}
     while True:
         name, pump = _again(
-            partial(_ask_pump, len(pumps)), partial(_judge_pump, try_out, head, pumps)
+            partial(_ask_pump, try_out, head, pumps),
+            partial(_judge_pump, try_out, head, pumps),
         )
         pumps[name] = pump
         if not click.confirm("Another pump?", default=False, err=True):
@@ -83,50 +121,70 @@ def _again(ask: Callable[[], ResultT], judge: Callable[[ResultT], object]) -> Re
         try:
             judge(given)
         except InputError as error:
-            for finding in error.findings:
-                click.echo(finding_text(finding), err=True)
-            click.echo("Once more, please.", err=True)
+            tell_again(error)
         else:
             return given
 
 
 def _ask(question: str, default: str | None = None) -> str:
-    return str(click.prompt(question, default=default, err=True)).strip()
+    shown = fitted(question, error_columns())
+    return str(click.prompt(shown, default=default, err=True)).strip()
 
 
-def _ask_head() -> Tables:
-    site = _ask("Name of this place", "home")
-    tank = {
-        "id": _ask("Short name of the tank (a-z, 0-9, -)", "reef"),
-        "net_volume": _ask("Its water, rock and sand taken off, like 200 L"),
-        "zone": _ask("Its time zone, like Europe/Berlin"),
-        "targets": {"alkalinity": _ask("Its alkalinity should be, like 8.0 dKH")},
-    }
-    node = {
-        "id": _ask("Name of the pump node on the broker", "shelf"),
-        "day_limit": _ask("The node's own limit a day and channel, like 80 mL"),
-        "longest_run": _ask("The node's own limit of one run, like 30 s"),
-    }
-    host, _, port = _ask("The MQTT broker", "localhost:1883").partition(":")
-    broker: Tables = {"host": host, "port": int(port) if port.isdecimal() else port}
-    broker["passwords"] = click.confirm(
+def _ask_head(try_out: Try) -> Tables:
+    """Tank, node and broker, each answer judged before the next is asked for."""
+    tables = _HEAD_STAND_INS
+    for place, question, default in _HEAD_QUESTIONS:
+        ask = partial(_ask_into, tables, place, (question, default))
+        tables = _again(ask, partial(_judge_head, try_out))
+    passwords = click.confirm(
         "Does it ask for names and passwords?", default=True, err=True
     )
-    return {"site": site, "tank": tank, "node": node, "broker": broker}
+    return _put(tables, "broker.passwords", passwords)
 
 
-def _ask_pump(number: int) -> tuple[str, Tables]:
-    name = _ask("A pump: name of its solution (a-z, 0-9, -)")
-    pump: Tables = {"channel": _ask("  Channel of the node", CHANNELS[number % 16])}
-    question = (
-        '  Recipe like "Na2CO3, anhydrous, 100 g/L, 99 %", label like '
-        f'"alkalinity 0.05 dKH per mL in 100 L", or {NONE}'
+def _ask_into(tables: Tables, place: str, question: tuple[str, str | None]) -> Tables:
+    answer = _ask(*question)
+    if place != "broker":
+        return _put(tables, place, answer)
+    host, _, port = answer.partition(":")
+    host_known = _put(tables, "broker.host", host)
+    return _put(host_known, "broker.port", int(port) if port.isdecimal() else port)
+
+
+def _put(tables: Tables, place: str, value: object) -> Tables:
+    """A copy of the tables with a value at a place like "tank.id"."""
+    key, _, rest = place.partition(".")
+    if not rest:
+        return {**tables, key: value}
+    inner = tables[key]
+    return {**tables, key: _put(dict(cast("Tables", inner)), rest, value)}
+
+
+def _ask_pump(try_out: Try, head: Tables, pumps: Tables) -> tuple[str, Tables]:
+    """One pump, each answer judged before the next is asked for."""
+    judge = partial(_judge_part, try_out, head, pumps)
+    name = _again(
+        partial(_ask, "A pump: name of its solution (a-z, 0-9, -)"),
+        lambda named: judge(named, {}),
     )
-    pump.update(_solution(_ask(question)))
-    pump.update({key: _ask(question) for key, question in _PUMP_QUESTIONS})
-    if pump["per_day"] == NONE:
-        del pump["per_day"]
+    pump: Tables = {}
+
+    def settle(ask: Callable[[], Tables]) -> None:
+        pump.update(_again(ask, lambda answer: judge(name, {**pump, **answer})))
+
+    channel = CHANNELS[len(pumps) % 16]
+    settle(lambda: {"channel": _ask("  Channel of the node", channel)})
+    click.echo(fitted(_RECIPES, error_columns()), err=True)
+    settle(lambda: _solution(_ask("  Its recipe, its label, or none")))
+    for key, question in _PUMP_QUESTIONS:
+        settle(partial(_figure, key, question))
     return name, pump
+
+
+def _figure(key: str, question: str) -> Tables:
+    answer = _ask(question)
+    return {key: None if (key, answer) == ("per_day", NONE) else answer}
 
 
 def _solution(text: str) -> Tables:
@@ -141,8 +199,9 @@ def _solution(text: str) -> Tables:
 
 
 def _ask_uptake(tank: TankAnswer, parameter: str) -> TankAnswer:
-    question = f"What the tank uses of {parameter} a day, best estimate, or {UNKNOWN}"
-    estimate = _ask(question, UNKNOWN)
+    rate = f"{_USED.get(parameter, '5')} {display_unit(parameter)}/day"
+    question = f"What the tank uses of {parameter}, best estimate like {rate}"
+    estimate = _ask(f"{question}, or {UNKNOWN}", UNKNOWN)
     if estimate == UNKNOWN:
         return tank
     low = _ask("  and what it surely uses, not more", estimate)
@@ -173,6 +232,25 @@ def _judge_pump(
     try_out: Try, head: Tables, pumps: Tables, pair: tuple[str, Tables]
 ) -> None:
     name, pump = pair
+    _refuse_named(pumps, name)
+    try_out(_answers(head, {**pumps, name: pump}))
+
+
+def _judge_part(
+    try_out: Try, head: Tables, pumps: Tables, name: str, part: Tables
+) -> None:
+    """Judge what is known of a pump; what is still to come stands in for itself."""
+    _refuse_named(pumps, name)
+    pump = {**_PUMP_STAND_INS, "channel": _PROBE, **part}
+    if {"recipe", "label"} & part.keys():
+        del pump["no_effects"]
+    pump.setdefault("most_per_dose", pump["smallest_dose"])
+    pump.setdefault("most_per_day", pump["most_per_dose"])
+    probe = {} if pump.get("per_day") else {_PROBE: _probe()}
+    try_out(_answers(head, {**pumps, name: pump, **probe}))
+
+
+def _refuse_named(pumps: Tables, name: str) -> None:
     if name in pumps:
         raise InputError(
             Finding(
@@ -182,21 +260,19 @@ def _judge_pump(
                 do="Give the second pump its own name.",
             )
         )
-    try_out(_answers(head, {**pumps, name: pump}))
 
 
 def _judge_head(try_out: Try, tables: Tables) -> None:
     """Judge tank, node and broker with a pump that nothing is wrong with."""
-    pump = {
-        "channel": "a",
-        "no_effects": True,
-        "bottle": "1 L",
-        "rate": "30 mL/min",
-        "smallest_dose": "1 mL",
-        "most_per_dose": "1 mL",
-        "most_per_day": "1 mL",
-        "per_day": "1 mL",
+    try_out(_answers(tables, {_PROBE: _probe()}))
+
+
+def _probe() -> Tables:
+    return {
+        **_PUMP_STAND_INS,
+        "channel": f"{_PROBE}-channel",
+        "most_per_dose": _LITTLE,
+        "most_per_day": _LITTLE,
+        "per_day": _LITTLE,
         "doses": 1,
-        "dosed": "0 mL",
     }
-    try_out(_answers(tables, {"probe": pump}))

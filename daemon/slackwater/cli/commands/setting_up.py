@@ -5,11 +5,14 @@ through the settings before anything is written; what stands there is never touc
 all of it is put in place or nothing; nothing is started.
 """
 
+import os
 import tempfile
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from datetime import date
+from errno import EACCES
 from pathlib import Path
+from shlex import quote
 from typing import TypedDict, Unpack
 from zoneinfo import ZoneInfo
 
@@ -28,12 +31,14 @@ from slackwater.cli.commands.checking import check_files
 from slackwater.cli.document import REFUSED, Answer, finding_text
 from slackwater.cli.opening import local_user
 from slackwater.cli.reading import Files, read_files
-from slackwater.cli.shell import Shell, verb
-from slackwater.cli.typed import typed_ul
+from slackwater.cli.shell import CONFIG, STATE, Shell, verb
+from slackwater.cli.typed import WORD_AT_MOST, typed_text, typed_ul
+from slackwater.cli.verbs import PROGRAM
 from slackwater.cli.writing import broker_acl, machine_toml, plan_toml
 from slackwater.errors import Finding, InputError, RefusedError
 from slackwater.outside.clock import SystemClock
 from slackwater.outside.settings.documents import MACHINE_FILE, PLAN_FILE
+from slackwater.planning.daily import ALKALINITY
 from slackwater.planning.suggestions import suggestions
 from slackwater.service.memory import LIVE_NAME
 
@@ -68,11 +73,13 @@ def setup(shell: Shell, **wishes: Unpack[Wishes]) -> Answer:
     Writes slackwater.toml, plan.toml and the broker's access list, and makes the
     ledger. Starts nothing and overwrites nothing.
     """
-    who = wishes["by"] or local_user()
+    who = typed_text(wishes["by"] or local_user(), "--by", WORD_AT_MOST)
+    for directory in (shell.config, shell.state):
+        _refuse_place(directory)
     for name in (MACHINE_FILE, PLAN_FILE, ACL_FILE):
         _refuse_file(shell.config / name)
     refuse_standing(shell.state / LIVE_NAME)
-    answers = _answers(wishes["answers"])
+    answers = _night_first(_answers(wishes["answers"]))
     lately = _lately(answers)
     texts = _texts(answers)
     files = _read_back(texts)
@@ -91,6 +98,19 @@ def _answers(path: Path | None) -> Answers:
     dosed = {name for one in machine.solutions.values() for name in one.effects}
     answers = ask_uptake(answers, sorted(dosed), _try_out)
     return ask_caps(answers, _suggested(answers), _try_out)
+
+
+def _night_first(answers: Answers) -> Answers:
+    """The same with the pumps first that move alkalinity: the plan begins by night."""
+    machine = _read_back(_drafts(answers, ())).machine
+
+    def moves_none(name: str) -> bool:
+        effects = machine.solutions[machine.pumps[name].solution].effects
+        return ALKALINITY not in effects
+
+    names = sorted(answers.pumps, key=moves_none)
+    pumps = {name: answers.pumps[name] for name in names}
+    return answers.model_copy(update={"pumps": pumps})
 
 
 def _try_out(answers: Answers) -> None:
@@ -184,6 +204,26 @@ def _lately(answers: Answers) -> Lately:
     return Lately(volumes_ul=volumes if everybody else None)
 
 
+def _refuse_place(directory: Path) -> None:
+    """Refuse before anything is asked a directory that could not be written to.
+
+    Raises: InputError, PermissionError.
+    """
+    there = directory if directory.exists() else directory.parent
+    if not there.is_dir():
+        raise InputError(
+            Finding(
+                what="there is no directory to make it in",
+                where=str(directory),
+                expected=f"a directory {there}",
+                do="Make that directory, or name another place with --config DIR and "
+                "--state DIR. Nothing was changed.",
+            )
+        )
+    if not os.access(there, os.W_OK | os.X_OK):
+        raise PermissionError(EACCES, os.strerror(EACCES), str(there))
+
+
 def _refuse_file(path: Path) -> None:
     if path.exists() or path.is_symlink():
         raise RefusedError(
@@ -236,9 +276,10 @@ def _told(shell: Shell, answers: Answers, files: Files) -> Answer:
     findings = check_files(files).findings
     places = [str(shell.config / n) for n in (MACHINE_FILE, PLAN_FILE, ACL_FILE)]
     places.append(str(shell.state / LIVE_NAME))
-    steps = list(_steps(answers))
+    steps = list(_steps(answers, _program(shell)))
     found = "".join(f"\n{finding_text(one)}" for one in findings)
-    head = f"A check finds {len(findings)} things to mend first:{found}\n\n"
+    things = "one thing" if len(findings) == 1 else f"{len(findings)} things"
+    head = f"A check finds {things} to mend first:{found}\n\n"
     written = "\n".join(("Written:", *(f"  {place}" for place in places)))
     numbered = "\n".join(f"  {n}. {step}" for n, step in enumerate(steps, 1))
     return Answer(
@@ -250,16 +291,28 @@ def _told(shell: Shell, answers: Answers, files: Files) -> Answer:
     )
 
 
-def _steps(answers: Answers) -> Iterator[str]:
+def _program(shell: Shell) -> str:
+    """The program with the directories that are not where it looks by itself."""
+    words = [PROGRAM]
+    for option, place, usual in (
+        ("--config", shell.config, CONFIG),
+        ("--state", shell.state, STATE),
+    ):
+        if place != usual:
+            words += [option, quote(str(place))]
+    return " ".join(words)
+
+
+def _steps(answers: Answers, program: str) -> Iterator[str]:
     if answers.broker.passwords:
         yield (
             f"Give the broker {ACL_FILE} and a password for each user named in it; "
             "write the daemon's two into observe.password and actuate.password"
         )
-    yield "slackwater check"
+    yield f"{program} check"
     for name in answers.pumps:
-        yield f"slackwater calibrate {name}  (outlet in a cylinder, goggles on)"
-    yield "slackwater rehearse"
-    yield "slackwater approve"
-    yield "slackwater run  (in shadow, as a service)"
-    yield "slackwater enable  (after a day in shadow)"
+        yield f"{program} calibrate {name}  (outlet in a cylinder, goggles on)"
+    yield f"{program} rehearse"
+    yield f"{program} approve"
+    yield f"{program} run  (in shadow, as a service)"
+    yield f"{program} enable  (after a day in shadow)"

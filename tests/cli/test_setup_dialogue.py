@@ -1,0 +1,150 @@
+"""`setup` with a person who makes mistakes: each costs one answer."""
+
+from pathlib import Path
+
+import pytest
+
+from slackwater.outside.settings import read_machine, read_plan
+from tests.cli.run_program import Outcome, run
+from tests.cli.terminal import COLUMNS, at_a_terminal
+from tests.cli.test_setup import (
+    ANSWERS,
+    CALCIUM,
+    CARBONATE,
+    FIGURES,
+    HEAD,
+    NODE,
+    WATER,
+    dialogue,
+    nothing_is_there,
+    setup,
+)
+
+AGAIN = "Once more, please."
+SODA = "Na2CO3, anhydrous, 100 g/L, 99 %"
+# Each answer that is refused, before the one that is taken.
+SLIPS = {
+    "site": (0, "my place", "home"),
+    "tank": (1, "Reef Tank!", "reef"),
+    "water": (2, "200", "200 L"),
+    "zone": (3, "Berlin", "Europe/Berlin"),
+    "level": (4, "8", "8.0 dKH"),
+    "node": (5, "shelf/+", "shelf"),
+    "limit": (6, "80", "80 mL"),
+    "run": (7, "30", "30 s"),
+    "port": (8, "localhost:xyz", "localhost:1883"),
+    "pump": (10, "So da", "carbonate"),
+    "recipe": (12, "Na2CO3", SODA),
+    "bottle": (13, "2", "2 L"),
+    "flow": (14, "30 mL", "30 mL/min"),
+    "smallest": (15, "0,5 mL", "0.5 mL"),
+    "largest": (16, "0.1 mL", "4 mL"),
+    "day": (17, "50 ML", "50 mL"),
+    "plan": (18, "a lot", "36 mL"),
+    "dosed": (19, "nothing", "0 mL"),
+}
+RIGHT = [*HEAD, *NODE, *CARBONATE, "n", "1.0 dKH/day", "0.8 dKH/day", "", ""]
+
+
+@pytest.mark.parametrize("slip", SLIPS)
+def test_a_slip_costs_one_answer(tmp_path: Path, slip: str) -> None:
+    """What is wrong is told at once, and only that is asked for again."""
+    place, wrong, right = SLIPS[slip]
+    told = dialogue(tmp_path, *RIGHT[:place], wrong, right, *RIGHT[place + 1 :])
+    assert 0 == told.code, told.err
+    assert 1 == told.err.count(AGAIN)
+    assert wrong in told.err
+
+
+def test_a_second_pump_of_one_name_is_asked_again(tmp_path: Path) -> None:
+    """Before anything else is asked about it."""
+    words = [*HEAD, *NODE, *CARBONATE, "y", "carbonate", *CALCIUM, "n", *WATER]
+    told = dialogue(tmp_path, *words)
+    assert 0 == told.code, told.err
+    assert "there is a pump carbonate already" in told.err
+    assert 1 == told.err.count(AGAIN)
+
+
+def test_uptake_is_asked_for_in_its_unit(tmp_path: Path) -> None:
+    """An example says that it is a rate; a level is asked about once more."""
+    words = [*HEAD, *NODE, *CARBONATE, "y", *CALCIUM, "n", "1.0 dKH", "", *WATER]
+    told = dialogue(tmp_path, *words)
+    assert 0 == told.code, told.err
+    assert "What the tank uses of alkalinity, best estimate like 1.0 dKH/day" in (
+        told.err
+    )
+    assert 1 == told.err.count(AGAIN)
+
+
+@pytest.mark.parametrize("first", ["calcium", "carbonate"])
+def test_alkalinity_is_dosed_by_night(tmp_path: Path, first: str) -> None:
+    """Whichever pump was told of first, and whatever their names are."""
+    pumps = {"carbonate": CARBONATE, "calcium": CALCIUM}
+    one, other = pumps.pop(first), *pumps.values()
+    told = dialogue(tmp_path, *HEAD, *NODE, *one, "y", *other, "n", *WATER)
+    assert 0 == told.code, told.err
+    config = tmp_path / "config"
+    lines = read_plan(config, read_machine(config)).lines
+    begins = {
+        line.solution: max(window.start_minute for window in line.windows)
+        for line in lines
+    }
+    assert {"carbonate": 20 * 60, "calcium": 8 * 60} == begins
+
+
+def test_pumps_stand_in_the_order_in_which_they_were_told(tmp_path: Path) -> None:
+    """Where none moves alkalinity nothing is put before another."""
+    none = ["", "none", *FIGURES, "0 mL"]
+    words = [*HEAD, *NODE, "zinc", *none, "y", "boron", *none, "n"]
+    told = dialogue(tmp_path, *words)
+    assert 0 == told.code, told.err
+    plan = (tmp_path / "config" / "plan.toml").read_text("utf-8")
+    assert plan.index('id = "zinc"') < plan.index('id = "boron"')
+
+
+def test_what_comes_next_can_be_typed_as_it_stands(tmp_path: Path) -> None:
+    """Each step names the directories where they are not the usual ones."""
+    steps = setup(tmp_path, ANSWERS, "--json").document["next"]
+    assert isinstance(steps, list)
+    places = f"--config {tmp_path / 'config'} --state {tmp_path / 'state'}"
+    assert [f"slackwater {places} check"] == [s for s in steps if s.endswith("check")]
+    assert all(places in step for step in steps if step.startswith("slackwater"))
+
+
+def test_one_thing_to_mend_is_one(tmp_path: Path) -> None:
+    """Not "1 things"."""
+    tight = ANSWERS.replace('net_rise = "0.5 dKH/day"', 'net_rise = "0.01 dKH/day"')
+    told = setup(tmp_path, tight)
+    assert 1 == told.code
+    assert "A check finds one thing to mend first:" in told.out
+
+
+def elsewhere(folder: Path, config: Path, state: Path) -> Outcome:
+    """Run `setup` with these places and nobody to answer."""
+    del folder
+    return run("setup", "--json", "--config", config, "--state", state, typed="")
+
+
+def test_a_place_that_cannot_be_made_is_refused_before_a_question(
+    tmp_path: Path,
+) -> None:
+    """A dozen answers are not asked for what cannot be written."""
+    far = tmp_path / "no" / "where"
+    for places in ((far, tmp_path / "s"), (tmp_path / "c", far)):
+        told = elsewhere(tmp_path, *places)
+        assert 2 == told.code
+        assert str(far) == told.errors[0]["where"]
+        assert "Name of this place" not in told.err
+    assert nothing_is_there(tmp_path)
+
+
+def test_a_narrow_terminal_breaks_no_word(tmp_path: Path) -> None:
+    """60 columns: questions and errors go on below, between their words."""
+    places = ("--config", str(tmp_path / "c"), "--state", str(tmp_path / "s"))
+    words = [*RIGHT[:2], "200", *RIGHT[2:]]
+    screen = at_a_terminal(("setup", *places), "\n".join(words) + "\n")
+    lines = screen.split("\n")
+    at = next(n for n, line in enumerate(lines) if line.startswith("  expected"))
+    told = lines[at : at + 2]
+    assert max(map(len, told)) <= COLUMNS
+    assert told[1].startswith(" " * 12 + "μL, mL, ")
