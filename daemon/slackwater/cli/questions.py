@@ -6,7 +6,6 @@ is refused.
 """
 
 import sys
-from typing import overload
 
 import click
 
@@ -16,30 +15,42 @@ from slackwater.cli.width import error_columns, fitted
 from slackwater.errors import InputError
 
 
-@overload
-def ask_ul(question: str, place: str) -> int: ...
-
-
-@overload
-def ask_ul(question: str, place: str, unknown: str) -> int | None: ...
-
-
-def ask_ul(question: str, place: str, unknown: str = "") -> int | None:
+def ask_ul(question: str, place: str) -> int:
     """The microlitres a person typed as an answer; `place` names it in an error.
 
-    Shape: None when the word for an unknown volume was typed.
     Raises: InputError for what is no volume, when nobody sits at a terminal.
     """
     while True:
-        text = str(click.prompt(fitted(question, error_columns()), err=True)).strip()
-        if unknown and text == unknown:
-            return None
-        try:
-            return typed_ul(text, place)
-        except InputError as error:
-            if not sys.stdin.isatty():
-                raise
-            tell_again(error)
+        volume_ul = _read(_ask(question), place)
+        if volume_ul is not None:
+            return volume_ul
+
+
+def ask_ul_or(question: str, place: str, unknown: str) -> int | None:
+    """The same; None when the word for an unknown volume was typed.
+
+    Raises: InputError for what is no volume, when nobody sits at a terminal.
+    """
+    while (text := _ask(question)) != unknown:
+        volume_ul = _read(text, place)
+        if volume_ul is not None:
+            return volume_ul
+    return None
+
+
+def _ask(question: str) -> str:
+    return str(click.prompt(fitted(question, error_columns()), err=True)).strip()
+
+
+def _read(text: str, place: str) -> int | None:
+    """The microlitres of an answer; None when it is to be asked for again."""
+    try:
+        return typed_ul(text, place)
+    except InputError as error:
+        if not sys.stdin.isatty():
+            raise
+        tell_again(error)
+    return None
 
 
 def tell_again(error: InputError) -> None:

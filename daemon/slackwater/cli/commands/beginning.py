@@ -14,7 +14,7 @@ import click
 
 from slackwater.cli.document import Answer
 from slackwater.cli.opening import local_user
-from slackwater.cli.questions import ask_ul
+from slackwater.cli.questions import ask_ul_or
 from slackwater.cli.shell import Shell, verb
 from slackwater.cli.typed import WORD_AT_MOST, typed_text, typed_ul
 from slackwater.errors import Finding, InputError, LedgerStorageError, RefusedError
@@ -132,7 +132,7 @@ def asked(machine: Machine) -> Lately:
     volumes = {}
     for name, pump in sorted(machine.pumps.items()):
         solution = machine.solutions[pump.solution].name
-        volume_ul = ask_ul(f"  {name} ({solution})", f"answer for {name}", UNKNOWN)
+        volume_ul = ask_ul_or(f"  {name} ({solution})", f"answer for {name}", UNKNOWN)
         if volume_ul is None:
             return Lately(volumes_ul=None)
         volumes[name] = volume_ul
