@@ -80,6 +80,15 @@ def _of_hold(moment: Moment, hold_id: str, hold: HoldRaised) -> Iterator[Conditi
         yield of_pumps(moment, (cause, tank), own, **figures)
 
 
+def stopped_by(moment: Moment, hold: HoldRaised) -> frozenset[str]:
+    """The pumps that a hold stops, with those that only dose together with them."""
+    kind, _, owner = hold.scope.partition("/")
+    what = (Cause.HELD, hold.hold_id)
+    if kind == EVERYTHING:
+        return of_pumps(moment, what, used_pumps(moment)).stops
+    return of_pumps(moment, what, _reached(moment, kind, owner)).stops
+
+
 def _reached(moment: Moment, kind: str, owner: str) -> list[Pump]:
     """The pumps that a hold of this scope stops, those without a line too."""
     if kind == "alkalinity":

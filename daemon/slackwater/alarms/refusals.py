@@ -75,7 +75,7 @@ def refused(moment: Moment) -> Iterator[Condition]:
     """A condition for each reason that nothing else tells."""
     held = [hold.reason for hold in moment.state.holds.values()]
     for rule in moment.rules.lines.values():
-        ask = _ask(moment, rule)
+        ask = ask_of(moment, rule)
         if ask is None:
             continue
         stops = [one for one in refusals(moment, ask) if one not in held]
@@ -113,8 +113,8 @@ def _is_told_by_water(moment: Moment, reason: Reason) -> bool:
     return all(one is not None and one.parameter == ALKALINITY for one in probes)
 
 
-def _ask(moment: Moment, rule: LineRule) -> Ask | None:
-    """A dose of a line as if it were due at this moment."""
+def ask_of(moment: Moment, rule: LineRule) -> Ask | None:
+    """A dose of a line as if it were due at this moment; None without its pump."""
     line, pump = rule.line, moment.rules.pumps.get(rule.line.pump)
     tank = moment.machine.tanks.get(line.tank)
     if pump is None or tank is None:

@@ -75,6 +75,9 @@ VERBS: tuple[Verb, ...] = (
     ),
     _verb("alarms", "alarming:alarms", _DAILY, "List what is wrong, and what to do."),
     _verb("ack", "alarming:ack", _DAILY, "Say that you know of an alarm."),
+    _verb(
+        "why", "explaining:why", _DAILY, "Say why a pump or a dose runs, or does not."
+    ),
     _verb("hold", "holding:hold", _DAILY, "Stop doses until a person releases them."),
     _verb("release", "holding:release", _DAILY, "End holds, on the machine."),
     _verb("disable", "staging:disable", _DAILY, "Go back to shadow: command no pump."),

@@ -16,6 +16,7 @@ from slackwater.facts.now import proven_ms
 from slackwater.facts.state import State
 from slackwater.pump.outcome import Stamp
 from slackwater.service.alarming import assess_uptake, summarise
+from slackwater.service.glimpsing import glimpse
 from slackwater.service.loop import write
 from slackwater.service.showing import show_all
 from slackwater.service.summing import sums_due
@@ -37,6 +38,7 @@ def set_chores(rig: Rig) -> None:
         "probe": PROBE_S,
         "watch": WATCH_S,
         "sum": MINUTE_S,
+        "glimpse": MINUTE_S,
     }
     for name, seconds in intervals.items():
         rig.alarm.add_interval(name, seconds, _reminder(rig, name))
@@ -46,7 +48,7 @@ def set_chores(rig: Rig) -> None:
         ("summary", rig.summary_at_utc),
     ):
         rig.alarm.add_daily(name, at_utc, _reminder(rig, name))
-    for name in ("look", "show", "sum"):
+    for name in ("look", "show", "sum", "glimpse"):
         rig.chores.put(name)
 
 
@@ -157,6 +159,7 @@ _CHORES = {
     "watch": _watch,
     "audit": _audit,
     "sum": _sum,
+    "glimpse": glimpse,
     "assess": assess_uptake,
     "summary": summarise,
 }

@@ -1,0 +1,226 @@
+"""Everything that allows, shortens or holds a pump, gathered at one moment.
+
+Floor 8. One subject: the grounds of a why. Laws here: holds, caps and ages come from
+the ledger as of now; what only the daemon can see comes from its last glimpse and says
+how old it is; nothing here decides anew what the gate decides.
+"""
+
+from collections.abc import Iterator
+from contextlib import closing
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from pathlib import Path
+
+from slackwater.alarms.holds import stopped_by
+from slackwater.alarms.words import by_pressure
+from slackwater.cli.opening import (
+    Approved,
+    Opened,
+    approval_at,
+    daemon_is_here,
+    newest_approval,
+)
+from slackwater.facts.alarms import StandingAlarm
+from slackwater.facts.events import HoldRaised
+from slackwater.facts.fold import fold_all
+from slackwater.facts.plan import DueDose
+from slackwater.facts.reasons import Reason
+from slackwater.facts.rolling import DAY_MS
+from slackwater.facts.sight import Sight
+from slackwater.facts.state import State
+from slackwater.facts.tank import Pump, Tank
+from slackwater.gate.moment import LineRule, Moment, PumpRule, rules_for
+from slackwater.ledger.store import LedgerFile
+from slackwater.outside.glimpse import Glimpse, PumpGlimpse, read_glimpse
+from slackwater.planning.timetable import Timetable
+from slackwater.planning.wall import zone_named
+from slackwater.service.memory import SHADOW_NAME
+
+# The daemon writes a glimpse each minute; an older one speaks of another time.
+FRESH = timedelta(minutes=3)
+# Every line doses at least once in sixty days.
+DAYS_SEARCHED = 62
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Account:
+    """What is charged against one ceiling; whole microlitres or pico-units."""
+
+    name: str
+    parameter: str
+    charged: int
+    cap: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ground:
+    """One line of the plan with everything that speaks for and against it.
+
+    `seen` is what the gate would say of a dose now, None when no daemon looked lately.
+    """
+
+    rule: LineRule
+    pump: Pump
+    tank: Tank
+    following: DueDose | None
+    holds: tuple[HoldRaised, ...]
+    seen: PumpGlimpse | None
+    accounts: tuple[Account, ...]
+
+    @property
+    def reasons(self) -> tuple[Reason, ...]:
+        """Why it would not run at all, besides holds."""
+        return () if self.seen is None else self.seen.refused
+
+    @property
+    def word(self) -> str:
+        """What a dose would do now, in one word."""
+        if self.holds or self.reasons:
+            return "held"
+        if self.seen is None:
+            return "unknown"
+        return "shortened" if self.seen.volume_ul < self.seen.asked_ul else "allowed"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Grounds:
+    """What a why tells, of every line or some."""
+
+    found: Opened
+    approved: Approved | None
+    is_here: bool | None
+    glimpse: Glimpse | None
+    lines: tuple[Ground, ...] = ()
+
+    @property
+    def state(self) -> State:
+        """The folded ledger."""
+        return self.found.state
+
+    @property
+    def age(self) -> timedelta | None:
+        """How old the glimpse is; None when there is none."""
+        return None if self.glimpse is None else self.found.now.utc - self.glimpse.at
+
+    @property
+    def alarms(self) -> list[StandingAlarm]:
+        """What stands, the most pressing first."""
+        alarms = self.state.alarms.values()
+        return by_pressure(one for one in alarms if one.is_standing)
+
+
+def grounds(found: Opened, state_dir: Path, pump: str = "") -> Grounds:
+    """Gather them for all lines, or for those of one pump.
+
+    Raises: the ledger errors of the shadow run's ledger.
+    """
+    utc = found.now.utc
+    approved = approval_at(found.state, utc) or newest_approval(found.state)
+    seen = read_glimpse(state_dir)
+    gathered = Grounds(
+        found=found,
+        approved=approved,
+        is_here=daemon_is_here(state_dir),
+        glimpse=seen,
+    )
+    if approved is None:
+        return gathered
+    lived = _lived(found, state_dir)
+    fresh = gathered.is_here and gathered.age is not None and gathered.age <= FRESH
+    moment = _moment(found, approved)
+    lines = tuple(_lines(moment, approved, lived, seen if fresh else None))
+    return Grounds(
+        found=found,
+        approved=approved,
+        is_here=gathered.is_here,
+        glimpse=seen,
+        lines=tuple(one for one in lines if pump in ("", one.pump.id)),
+    )
+
+
+def _lived(found: Opened, state_dir: Path) -> State:
+    """Where doses are charged: in the ledger, or in the shadow run's own."""
+    path = state_dir / SHADOW_NAME
+    if found.state.stage != "shadow" or not path.exists():
+        return found.state
+    with closing(LedgerFile.open(path, "shadow", writable=False)) as ledger:
+        return fold_all(State(), (entry.event for entry in ledger.load().entries))
+
+
+def _moment(found: Opened, approved: Approved) -> Moment:
+    """The approved rules now; what only the daemon can see is not in it."""
+    return Moment(
+        now=found.now,
+        proven_ms=found.proven_ms,
+        state=found.state,
+        sight=Sight(started_boot_s=found.now.boot_s),
+        machine=approved.machine,
+        rules=rules_for(approved.machine, approved.plan),
+        approval=approved.approval,
+    )
+
+
+def _lines(
+    moment: Moment, approved: Approved, lived: State, seen: Glimpse | None
+) -> Iterator[Ground]:
+    timetable = Timetable(approved.plan, approved.machine)
+    for name, rule in sorted(moment.rules.lines.items()):
+        pump = moment.rules.pumps.get(rule.line.pump)
+        tank = moment.machine.tanks.get(rule.line.tank)
+        if pump is None or tank is None:
+            continue
+        yield Ground(
+            rule=rule,
+            pump=pump.pump,
+            tank=tank,
+            following=_following(timetable, rule, moment.now.utc),
+            holds=tuple(_holds(moment, pump.pump)),
+            seen=None if seen is None else seen.lines.get(name),
+            accounts=tuple(_accounts(moment, lived, pump, tank)),
+        )
+
+
+def _following(timetable: Timetable, rule: LineRule, after: datetime) -> DueDose | None:
+    for days in range(DAYS_SEARCHED):
+        begin = after + timedelta(days=days)
+        for dose in timetable.between(begin, begin + timedelta(days=1)):
+            if (dose.tank, dose.line) == (rule.line.tank, rule.line.id):
+                return dose
+    return None
+
+
+def _holds(moment: Moment, pump: Pump) -> Iterator[HoldRaised]:
+    for _, hold in sorted(moment.state.holds.items()):
+        is_over = hold.until is not None and moment.now.utc >= hold.until
+        if not is_over and pump.id in stopped_by(moment, hold):
+            yield hold
+
+
+def _accounts(
+    moment: Moment, lived: State, rule: PumpRule, tank: Tank
+) -> Iterator[Account]:
+    pump, since = rule.pump, moment.proven_ms - DAY_MS
+    today = moment.now.utc.astimezone(zone_named(tank.zone)).date()
+    given = lived.charges.get(rule.charge_key)
+    days = lived.days.get(rule.charge_key, {})
+    yield Account(
+        name="today",
+        parameter="",
+        charged=days.get(today, 0),
+        cap=pump.per_day_ul,
+    )
+    yield Account(
+        name="in 24 h",
+        parameter="",
+        charged=0 if given is None else given.since(since),
+        cap=pump.per_day_ul,
+    )
+    for effect in rule.effects:
+        sums = lived.charges.get(effect.key)
+        charged = 0 if sums is None else sums.since(since)
+        yield Account(
+            name=f"{effect.parameter} in 24 h",
+            parameter=effect.parameter,
+            charged=charged + effect.outside,
+            cap=effect.gross,
+        )

@@ -1,0 +1,115 @@
+"""What ends a reason: by itself, or by a person, and how.
+
+Floor 2. One subject: the way out of each reason. Laws here: every reason has one; what
+is latched names the person; nothing here is done by the program on its own account.
+"""
+
+from collections.abc import Mapping
+
+from slackwater.facts.reasons import Code
+
+_RELEASE = "A person releases the hold on the machine: `slackwater release`."
+_ITSELF = "It passes by itself."
+_READING = "A good reading of the probe ends it; test by hand meanwhile."
+_AGAIN = "A person looks at the plan and approves again: `slackwater approve`."
+_DOSE = "It is decided for this dose; the next one is asked for anew."
+_CAP = "Time alone: the cap comes free as doses grow older."
+_BACK = "It ends by itself when the value has been well for long enough."
+_SWITCH = "It ends by itself when the switch has been well for long enough."
+
+RELEASES: Mapping[Code, str] = {
+    Code.NO_PLAN: "A person approves a plan: `slackwater approve`.",
+    Code.APPROVAL_EXPIRED: _AGAIN,
+    Code.PUMP_CHANGED: "A person calibrates the pump, approves again and releases it.",
+    Code.CALIBRATION_CHANGED: _AGAIN,
+    Code.LINK_DOWN: "It ends when the broker answers again.",
+    Code.NODE_ABSENT: "It ends when the node is heard again.",
+    Code.NODE_SETTLING: "It passes when the node was heard a few times.",
+    Code.NODE_BUSY: "It passes when the other run has ended.",
+    Code.NODE_HELD: f"Somebody takes the hold off at the node. {_RELEASE}",
+    Code.NODE_FAULT: "It ends when the node reports no fault any more.",
+    Code.NODE_BUDGET: "It passes within the hour, as the node's own hours grow older.",
+    Code.NODE_IDENTITY: "The approved device comes back, or a person approves again.",
+    Code.NODE_SILENT: "The node's word settles the dose, or its time is up.",
+    Code.NODE_TWICE: _RELEASE,
+    Code.NODE_IMPOSSIBLE: _RELEASE,
+    Code.NODE_LIMIT: "The plan asks for smaller doses, or the node allows larger ones.",
+    Code.OPEN_INTENT: "It passes when the earlier dose is settled.",
+    Code.CLOCK_UNPROVEN: "The clock is synchronised, or `slackwater clock confirm`.",
+    Code.CLOCK_JUMPED: _RELEASE,
+    Code.CLOCK_BEHIND: "The clock is set, or a person runs `slackwater clock confirm`.",
+    Code.LEDGER_FULL: "It ends when there is room on the disk.",
+    Code.LEDGER_FAULT: _RELEASE,
+    Code.START_HOLD_OFF: "It passes within a minute of the start.",
+    Code.START_STORM: _RELEASE,
+    Code.SECOND_DAEMON: _RELEASE,
+    Code.RETAINED_COMMAND: _RELEASE,
+    Code.TAKEN_OVER: _RELEASE,
+    Code.MANUAL_HOLD: _RELEASE,
+    Code.PAUSE: "It ends by itself when its time is over.",
+    Code.CAP_DOSE: "The plan asks for smaller doses.",
+    Code.CAP_HOUR: _CAP,
+    Code.CAP_DAY: "Time alone: the next local day.",
+    Code.CAP_ROLLING: _CAP,
+    Code.CAP_GROSS: _CAP,
+    Code.CAP_NET: _CAP,
+    Code.CAP_CALIBRATION: _CAP,
+    Code.GAP_SAME_PUMP: _ITSELF,
+    Code.GAP_APART: _ITSELF,
+    Code.TOO_SMALL: _DOSE,
+    Code.GROUP: "It ends with what keeps the other line of its group.",
+    Code.ALKALINITY_CEILING: "It ends by itself after enough good readings.",
+    Code.ALKALINITY_CLIMB: _RELEASE,
+    Code.ALKALINITY_MISSING: _READING,
+    Code.ALKALINITY_STALE: _READING,
+    Code.ALKALINITY_FROZEN: _READING,
+    Code.ALKALINITY_SPREAD: "It ends when both probes agree again.",
+    Code.ALKALINITY_LOW: "It ends when a reading is above the floor.",
+    Code.ALKALINITY_FALL: "It ends a day after the fall, or when the level is back.",
+    Code.ALKALINITY_TEST: "A test below the ceiling ends it.",
+    Code.PH_HIGH: _BACK,
+    Code.PH_RISE: _BACK,
+    Code.PH_UNKNOWN: _READING,
+    Code.TEMPERATURE_OFF: _BACK,
+    Code.TEMPERATURE_FAR: _BACK,
+    Code.SALINITY_OFF: _BACK,
+    Code.SALINITY_FAR: _BACK,
+    Code.PROBE_MISSING: _READING,
+    Code.PROBE_STALE: _READING,
+    Code.PROBE_FROZEN: _READING,
+    Code.PROBE_REFUSED: _READING,
+    Code.PROBE_OUT: "A hand test, or the probe is put back into service.",
+    Code.PROBES_APART: "It ends when both probes agree again.",
+    Code.PROBE_AGAINST_TEST: "It ends when probe and hand test agree again.",
+    Code.RETURN_OFF: _SWITCH,
+    Code.LEVEL_WRONG: _SWITCH,
+    Code.LEAK: _RELEASE,
+    Code.FEEDING: _SWITCH,
+    Code.HANDS_IN: _SWITCH,
+    Code.SKIMMER_OFF: _SWITCH,
+    Code.AIR_OFF: _SWITCH,
+    Code.POWER_AT_REST: _RELEASE,
+    Code.SWITCH_UNKNOWN: "It ends when the switch is heard again.",
+    Code.TREATMENT: "It ends with the treatment.",
+    Code.TOP_OFF_HIGH: _BACK,
+    Code.CALIBRATION_OLD: "A person calibrates the pump and approves again.",
+    Code.RESERVOIR_LOW: "A person fills the bottle and writes it down.",
+    Code.RESERVOIR_EMPTY: "A person fills the bottle and writes it down.",
+    Code.RESERVOIR_OLD: "A person makes new solution and writes it down.",
+    Code.NUTRIENTS_LOW: "A test that shows enough of both ends it.",
+    Code.AWAY: "It ends with the absence.",
+    Code.RESUMING: "It ends by itself when the whole plan fits again.",
+    Code.OVER_DELIVERED: f"A person calibrates the pump. {_RELEASE}",
+    Code.SHORT_DELIVERED: f"A person calibrates the pump. {_RELEASE}",
+    Code.NOT_TAKEN: _DOSE,
+    Code.WINDOW_PASSED: "Nothing: a missed dose is never made up.",
+    Code.NOT_RUNNING: "Nothing: a missed dose is never made up.",
+    Code.SKIPPED: _DOSE,
+    Code.PLAN_SWAP: _DOSE,
+    Code.REQUEST_EXPIRED: "A person asks again.",
+}
+
+
+def way_out(code: Code, *, is_latched: bool = False) -> str:
+    """What would end it; a latched hold needs a person whatever its reason."""
+    return _RELEASE if is_latched else RELEASES[code]
