@@ -92,7 +92,7 @@ class WaterLimits:
     salinity_back: float = 0.2
     salinity_spread: float = 1.0
     salinity_against_test: float = 1.0
-    alkalinity_against_test: float = 0.2496567
+    alkalinity_against_test: float = 0.249657
     good_readings: int = 3
     hold_at_least_s: float = 3600.0
     top_off_factor: float = 1.5

@@ -1,0 +1,159 @@
+"""Old calibrations, empty bottles, old solutions: corrections end, upkeep goes on.
+
+Ages are common practice, no source: 180 days for a calibration; a bottle is low at the
+rest that the file names.
+"""
+
+from dataclasses import replace
+from datetime import timedelta
+
+import pytest
+
+from slackwater.facts.events import Calibrated
+from slackwater.facts.limits import WaterLimits
+from slackwater.facts.reasons import Code
+from slackwater.facts.safeguards import ReservoirFilled
+from tests.gate.watched import (
+    DAY,
+    LINES,
+    MINUTE,
+    Watched,
+    watched_machine,
+)
+
+DOSE_UL = 2_000
+
+
+def calibrated(water: Watched, pump: str, ago: timedelta) -> None:
+    """A pump was measured so long ago; the approval knows it."""
+    stamp = {**water.stamp, "at": water.at.now.utc - ago}
+    water.at.state.calibrations[pump] = Calibrated(
+        **stamp,  # type: ignore[arg-type]  # the three clocks
+        pump=pump,
+        rate_nl_per_s=1_300_000,
+        cal="77aa01cf",
+        shots=3,
+        spread_percent=1.0,
+        proofs=(),
+        by="keeper",
+    )
+    assert water.at.approval is not None
+    approval = replace(water.at.approval, calibrations={pump: "77aa01cf"})
+    water.at = replace(water.at, approval=approval)
+
+
+def filled(water: Watched, content_ul: int, mixed_ago: timedelta = timedelta()) -> None:
+    """Somebody filled the one bottle of the scene."""
+    water.write(
+        ReservoirFilled(
+            **water.stamp,
+            reservoir="one",
+            content_ul=content_ul,
+            mixed_at=water.at.now.utc - mixed_ago,
+            by="keeper",
+        )
+    )
+
+
+def bottle(*groups: tuple[str, ...], low_ul: int = 0, keeps: int = 0) -> Watched:
+    """The tank with all pumps on one bottle that was just filled with a litre."""
+    used = watched_machine()
+    one = replace(
+        used.reservoirs["one"], low_ul=low_ul, keeps_s=keeps * DAY.total_seconds()
+    )
+    water = Watched(replace(used, reservoirs={"one": one}), *groups)
+    filled(water, 1_000_000)
+    return water
+
+
+def drawn(water: Watched, volume_ul: int) -> None:
+    """So much left the bottle since it was filled."""
+    water.at.state.drawn_ul["soda"] = volume_ul
+
+
+@pytest.mark.parametrize(
+    ("pump", "ago", "stopped"),
+    [
+        ("raise", 180 * DAY - MINUTE, set()),
+        ("raise", 180 * DAY, {"raise"}),
+        ("raise", 900 * DAY, {"raise"}),
+        ("soda", 900 * DAY, set()),
+    ],
+)
+def test_h28_an_old_calibration_ends_corrections(
+    pump: str, ago: timedelta, stopped: set[str]
+) -> None:
+    """At 180 days, of that pump alone, and never its upkeep."""
+    water = Watched(watched_machine())
+    calibrated(water, pump, ago)
+    assert stopped == water.stopped
+
+
+def test_h28_the_age_stands_in_the_file() -> None:
+    """A careful keeper may end them after 60 days."""
+    limits = WaterLimits(calibration_ends_s=60 * DAY.total_seconds())
+    water = Watched(watched_machine(limits=limits))
+    calibrated(water, "raise", 60 * DAY)
+    assert [Code.CALIBRATION_OLD] == water.codes("raise")
+    assert 60 == water.reasons("raise")[0].figures["age_days"]
+
+
+@pytest.mark.parametrize(
+    ("left_ul", "is_empty"), [(DOSE_UL, False), (DOSE_UL - 1, True), (0, True)]
+)
+def test_h58_an_empty_bottle_stops_its_pumps(left_ul: int, *, is_empty: bool) -> None:
+    """What covers one dose is not empty; a microlitre less is."""
+    water = bottle()
+    drawn(water, 1_000_000 - left_ul)
+    assert (set(LINES) if is_empty else set()) == water.stopped
+
+
+def test_h58_more_was_drawn_than_was_known_to_be_there() -> None:
+    """An unnoted refill: the books say less than nothing, and the pump stops."""
+    water = bottle()
+    drawn(water, 1_200_000)
+    assert [Code.RESERVOIR_EMPTY] == water.codes("soda")
+    assert 0 == water.reasons("soda")[0].figures["left_ul"]
+    filled(water, 500_000)
+    assert set() == water.stopped
+
+
+def test_a_bottle_whose_fill_nobody_noted_is_not_judged() -> None:
+    """The machine file's content may be months old."""
+    water = Watched(watched_machine())
+    drawn(water, 50_000_000)
+    assert set() == water.stopped
+
+
+@pytest.mark.parametrize(("left_ul", "is_low"), [(100_001, False), (100_000, True)])
+def test_a_low_bottle_ends_corrections(left_ul: int, *, is_low: bool) -> None:
+    """What is left is for upkeep."""
+    water = bottle(low_ul=100_000)
+    drawn(water, 1_000_000 - left_ul)
+    assert ({"raise"} if is_low else set()) == water.stopped
+
+
+@pytest.mark.parametrize(
+    ("ago", "is_old"), [(90 * DAY - MINUTE, False), (90 * DAY, True)]
+)
+def test_an_old_solution_ends_corrections(ago: timedelta, *, is_old: bool) -> None:
+    """Counted from when it was made, not from when it was filled in."""
+    water = bottle(keeps=90)
+    filled(water, 1_000_000, ago)
+    assert ({"raise"} if is_old else set()) == water.stopped
+
+
+def test_a_solution_of_which_nobody_said_how_long_it_keeps() -> None:
+    """It is never old."""
+    water = bottle()
+    filled(water, 1_000_000, 5_000 * DAY)
+    assert set() == water.stopped
+
+
+def test_a_partner_of_an_ended_correction_waits_with_it() -> None:
+    """Lines of a group hold together, with the line named."""
+    water = bottle(("calcium", "raise"), keeps=90)
+    filled(water, 1_000_000, 90 * DAY)
+    assert {"raise", "calcium"} == water.stopped
+    (reason,) = water.reasons("calcium")
+    assert (Code.GROUP, "raise") == (reason.code, reason.figures["line"])
