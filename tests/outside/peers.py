@@ -86,6 +86,7 @@ class Broker:
         )
         self._running = subprocess.Popen(
             [mosquitto_path(), "-c", str(self._configuration)],
+            cwd=self._configuration.parent,
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,
         )
