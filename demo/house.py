@@ -20,6 +20,8 @@ from pathlib import Path
 LOOPBACK = "127.0.0.1"
 TOP = Path(__file__).resolve().parents[1]
 SBIN = os.pathsep.join(("/usr/sbin", "/usr/local/sbin"))
+# What a command prints is shown two columns further in.
+PAGE_COLUMNS = 78
 WAIT_S = 30.0
 END_S = 35.0
 
@@ -66,10 +68,12 @@ class House:
         """The state directory."""
         return self.folder / "state"
 
-    def start(self, name: str, command: Sequence[str]) -> "subprocess.Popen[bytes]":
-        """Start a process; what it prints goes to a file of its name."""
+    def start(
+        self, name: str, command: Sequence[str], place: Path = TOP
+    ) -> "subprocess.Popen[bytes]":
+        """Start a process in a place; what it prints goes to a file of its name."""
         with (self.folder / f"{name}.log").open("ab") as log:
-            process = subprocess.Popen(command, cwd=TOP, stdout=log, stderr=log)
+            process = subprocess.Popen(command, cwd=place, stdout=log, stderr=log)
         self.started.append(process)
         return process
 
@@ -78,7 +82,9 @@ class House:
         found = shutil.which("mosquitto") or shutil.which("mosquitto", path=SBIN)
         found = None if embedded else found
         name = "mosquitto" if found else "amqtt"
-        self.start(name, _mosquitto(self, found) if found else _embedded(self))
+        command = _mosquitto(self, found) if found else _embedded(self)
+        # A broker that keeps something keeps it there and not among the sources.
+        self.start(name, command, self.folder)
         until(self._broker_answers, f"the broker ({name})")
         return name
 
@@ -115,6 +121,7 @@ class House:
         return subprocess.run(
             [*self.slackwater(), *words],
             cwd=TOP,
+            env={**os.environ, "COLUMNS": str(PAGE_COLUMNS)},
             capture_output=True,
             text=True,
             check=False,
@@ -154,6 +161,7 @@ def _mosquitto(house: House, binary: str) -> list[str]:
     text = (
         f"listener {house.port} {LOOPBACK}\nallow_anonymous true\n"
         "set_tcp_nodelay true\npersistence false\n"
+        f"persistence_location {house.folder}/\n"
     )
     path = house.folder / "mosquitto.conf"
     path.write_text(text)
