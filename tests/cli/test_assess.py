@@ -7,6 +7,7 @@ from textwrap import wrap
 
 import pytest
 
+from slackwater.facts.alarms import AlarmRaised, Cause
 from slackwater.facts.waters import MeasurementKept, TaskClosed, TaskSet
 from tests.assessment.past import DKH, measured, report
 from tests.cli.run_program import SMALLEST, changed
@@ -209,3 +210,21 @@ def test_short_look_backs_still_know_what_flowed(tmp_path: Path) -> None:
     stage = stage_of(tmp_path, changed(tmp_path / "files", SMALLEST))
     well(stage)
     assert 0 == stage.run("assess", "--days", "30", "--by", "keeper").code
+
+
+def test_an_assessment_ends_the_alarm_of_an_uptake_that_is_well(stage: Stage) -> None:
+    """The same entry as its tasks; whoever asks is named."""
+    well(stage)
+    stage.append(
+        AlarmRaised(
+            **stage.stamp(),
+            alarm="uptake-fell.reef",
+            cause=Cause.UPTAKE_FELL,
+            about="reef",
+            priority="soon",
+            tanks=("reef",),
+        )
+    )
+    assert 0 == stage.run("assess", "--by", "keeper").code
+    known = stage.folded().alarms["uptake-fell.reef"]
+    assert "returned" == known.word

@@ -15,7 +15,7 @@ from slackwater.alarms.rows import ROWS
 from slackwater.alarms.uptake import uptake_alarms
 from slackwater.alarms.words import Spoken, ended, spoken, summary
 from slackwater.errors import LedgerError, SlackwaterError
-from slackwater.facts.alarms import AlarmEvent, AlarmRaised, Cause
+from slackwater.facts.alarms import AlarmChanged, AlarmEvent, Cause
 from slackwater.facts.messages import Tell
 from slackwater.facts.now import proven_ms
 from slackwater.pump.outcome import Stamp
@@ -52,7 +52,10 @@ def look(rig: Rig) -> None:
         "boot_s": now.boot_s,
         "proven_ms": moment.proven_ms,
     }
+    if lookout.sent is None:
+        _send_news(rig)
     keep_and_tell(rig, judge(moment, lookout.watch, stamp, rig.differ))
+    _send_news(rig)
     show_alarms(rig)
 
 
@@ -66,20 +69,30 @@ def keep_and_tell(rig: Rig, events: Iterable[AlarmEvent]) -> None:
         rig.lookout.at_s = None
         return
     for event in made:
-        _speak(rig, event)
+        if isinstance(event, AlarmChanged):
+            _speak(rig, event)
     for tell in tells(made, rig.setup.machine):
         rig.observe.tell(tell)
 
 
-def _speak(rig: Rig, event: AlarmEvent) -> None:
+def _speak(rig: Rig, event: AlarmChanged) -> None:
     known = rig.memory.state.alarms[event.alarm]
-    if known.word == "suppressed":
-        return
-    word = "active" if isinstance(event, AlarmRaised) else event.to
-    if word == "active":
+    if event.to == "active":
         _post(rig, spoken(known))
-    elif word == "returned":
+    elif event.to == "returned":
         _post(rig, ended(known))
+
+
+def _send_news(rig: Rig) -> None:
+    """Send what was told since the last look, by whomever; at a start nothing is."""
+    alarms, sent = rig.memory.state.alarms, rig.lookout.sent
+    told = {name: known.raised.proven_ms for name, known in alarms.items()}
+    if sent is not None:
+        for name, at_ms in told.items():
+            known = alarms[name]
+            if sent.get(name) != at_ms and known.word != "suppressed":
+                _post(rig, spoken(known))
+    rig.lookout.sent = told
 
 
 def _post(rig: Rig, words: Spoken) -> None:

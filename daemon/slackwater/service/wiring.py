@@ -55,13 +55,14 @@ class Lookout:
     """What watching for alarms keeps: when it last looked, and what it saw and showed.
 
     `at_s` boot-time seconds, None to look at once; `shown` maps the name of an alarm to
-    what stands of it on the wire.
+    what stands of it on the wire, `sent` to the proven time of what people were sent.
     """
 
     watch: Watch = field(default_factory=Watch)
     at_s: float | None = None
     holds: tuple[str, ...] = ()
     shown: dict[str, tuple[object, ...]] = field(default_factory=dict)
+    sent: dict[str, int] | None = None
 
 
 @dataclass(slots=True, kw_only=True)

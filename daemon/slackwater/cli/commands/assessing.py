@@ -12,6 +12,7 @@ from typing import TypedDict, Unpack
 
 import click
 
+from slackwater.alarms.uptake import uptake_alarms
 from slackwater.assessment.records import Assessment
 from slackwater.cli.assess_document import assess_document
 from slackwater.cli.assess_text import WIDTH, assess_text
@@ -123,7 +124,7 @@ def _keep(shell: Shell, made: Assessment, wishes: Wishes, zone: str) -> _Kept:
         news = task_news(state, made, Asking(by=by, stamp=stamp, zone=zone))
         texts = {name: task.text for name, task in state.tasks.items()}
         found = _Kept(news=news, texts=texts)
-        return news.entries
+        return [*news.entries, *uptake_alarms(made, state, stamp, by)]
 
     try:
         write(shell.state, decide)

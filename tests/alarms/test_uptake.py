@@ -1,0 +1,70 @@
+"""An uptake that fell: begun and ended by assessments alone."""
+
+from dataclasses import replace
+from datetime import timedelta
+
+from slackwater.alarms.judging import ASSESSED_FOR
+from slackwater.alarms.uptake import uptake_alarms
+from slackwater.alarms.words import headline
+from slackwater.assessment.records import Assessment, Notice
+from tests.alarms.desk import Desk, names, raised
+from tests.assessment.past import DKH, NOW
+from tests.assessment.test_blocks import uptake
+
+NAME = "uptake-fell.reef"
+LATER_S = (ASSESSED_FOR + timedelta(days=1)).total_seconds()
+
+
+def assessment(*, fell: bool) -> Assessment:
+    """1.0 dKH a day where it was 1.5 a fortnight ago, or not."""
+    found = replace(uptake(frozen=False), fell=fell, before_per_day=1.5 * DKH)
+    notice = Notice(
+        code="uptake-fell", weight="warning", parameter="alkalinity", text="less"
+    )
+    return Assessment(
+        tank="reef",
+        at=NOW,
+        uptakes={"alkalinity": found},
+        notices=(notice,) if fell else (),
+    )
+
+
+def assess(desk: Desk, *, fell: bool) -> list[str]:
+    """Assess once, write what follows, and say what that was."""
+    state, made = desk.moment.state, assessment(fell=fell)
+    found = list(uptake_alarms(made, state, desk.stamp, "keeper"))
+    desk.fold(*found)
+    return names(found)
+
+
+def test_it_is_told_once_and_ends_with_an_assessment() -> None:
+    """However often it is found; a look of the daemon neither begins nor ends it."""
+    desk = Desk()
+    assert [] == assess(desk, fell=False)
+    assert [NAME] == assess(desk, fell=True)
+    assert [] == assess(desk, fell=True)
+    assert [] == desk.look_on(3600)
+    assert [f"{NAME} returned"] == assess(desk, fell=False)
+    assert [NAME] == assess(desk, fell=True)
+
+
+def test_it_says_what_to_look_at_and_how_much_less() -> None:
+    """A third less; the dose goes down with it, and the animals are the reason."""
+    desk = Desk()
+    found = list(
+        uptake_alarms(assessment(fell=True), desk.moment.state, desk.stamp, "x")
+    )
+    (told,) = raised(found)
+    assert ("soon", 33, "alkalinity") == (
+        told.priority,
+        told.figures["less_percent"],
+        told.figures["parameter"],
+    )
+    assert "the dose is being reduced" in headline(told)
+
+
+def test_an_assessment_that_nobody_repeats_speaks_for_two_weeks() -> None:
+    """Then it is over, and a new one is asked for by tasks."""
+    desk = Desk()
+    assess(desk, fell=True)
+    assert [f"{NAME} returned"] == names(desk.look_on(LATER_S, every_s=6 * 3600))
