@@ -203,3 +203,23 @@ def test_a_document_is_one_line_of_strict_json() -> None:
     assert "NaN" not in told.out
     head = list(json.loads(told.out))[:4]
     assert ["v", "command", "ok", "errors"] == head
+
+
+def test_a_plan_without_alkalinity_never_reaches_its_ceiling(tmp_path: Path) -> None:
+    """Said in words, not as an unknown number of hours."""
+    salt = changed(tmp_path, SMALLEST, slackwater=("Na2CO3", "NaCl"))
+    told = run("check", "--config", salt)
+    assert (
+        "reef: this plan never takes alkalinity from its target to a ceiling."
+        in told.out
+    )
+
+
+def test_the_page_fits_the_screen(monkeypatch: pytest.MonkeyPatch) -> None:
+    """80 columns and 60: what to know before touching a bottle runs over none."""
+    for columns in (80, 60):
+        monkeypatch.setenv("COLUMNS", str(columns))
+        lines = run("check", "--config", SMALLEST).out.splitlines()
+        prose = lines[lines.index("Before you touch a bottle") :]
+        assert max(map(len, prose)) <= columns
+        assert "Na2CO3" in " ".join(prose)

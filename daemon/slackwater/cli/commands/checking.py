@@ -233,8 +233,8 @@ def _sections(checked: Checked) -> Iterator[str]:
     heads = ("line", ">on a dosing day", ">doses", "adds to the water")
     yield section("What each line adds", table(heads, rows))
     for tank in sorted(machine.tanks):
-        left = hours(hours_to_ceiling(sound, machine, tank))
-        yield f"{tank}: {left} from target to alkalinity ceiling if uptake stopped."
+        left = hours_to_ceiling(sound, machine, tank)
+        yield f"{tank}: {_until_ceiling(left)}"
     yield section("\nSmallest caps that fit this plan", _caps_table(checked))
     if checked.missing:
         yield section("Missing caps, to paste into the tables named", _paste(checked))
@@ -244,6 +244,12 @@ def _sections(checked: Checked) -> Iterator[str]:
     yield from (f"Mind: {finding_text(one)}\n" for one in checked.cautions)
     yield _touch(checked)
     yield _verdict(checked)
+
+
+def _until_ceiling(left: float | None) -> str:
+    if left is None:
+        return "this plan never takes alkalinity from its target to a ceiling."
+    return f"{hours(left)} from target to alkalinity ceiling if uptake stopped."
 
 
 def _caps_table(checked: Checked) -> str:
