@@ -155,6 +155,22 @@ def test_what_the_gate_saw_keeps_it_or_makes_it_smaller(stage: Stage) -> None:
     assert "No fresh beat from the pump node" in both.out
 
 
+def test_a_gap_that_ends_before_the_next_dose_holds_nothing(stage: Stage) -> None:
+    """Right after a dose the pump may not run, and need not."""
+    gap = because(Code.GAP_SAME_PUMP, left_s=5)
+    late = because(Code.GAP_APART, pump="calcium", left_s=10**6)
+    whole = PumpGlimpse(pump="carbonate", asked_ul=3000, volume_ul=3000)
+    with only_one(stage.state):
+        seen(stage, lines={"reef/carbonate": replace(whole, refused=(gap,))})
+        soon = stage.run("why", "carbonate")
+        seen(stage, lines={"reef/carbonate": replace(whole, refused=(gap, late))})
+        never = stage.run("why", "carbonate")
+    assert (0, 1) == (soon.code, never.code)
+    assert "Passes    Too soon after the pump's last run (left 5 s)." in soon.out
+    assert "would dose; 3 mL due" in soon.out
+    assert "Keeps it  Too soon after a solution that must be kept apart" in never.out
+
+
 @pytest.mark.parametrize("minutes", [4, 60])
 def test_an_old_glimpse_is_left_out_and_said_so(stage: Stage, minutes: int) -> None:
     """Nobody explains the present by the past."""

@@ -24,7 +24,7 @@ from slackwater.facts.alarms import StandingAlarm
 from slackwater.facts.events import HoldRaised
 from slackwater.facts.fold import fold_all
 from slackwater.facts.plan import DueDose
-from slackwater.facts.reasons import Reason
+from slackwater.facts.reasons import Code, Reason
 from slackwater.facts.rolling import DAY_MS
 from slackwater.facts.sight import Sight
 from slackwater.facts.state import State
@@ -38,6 +38,15 @@ from slackwater.service.memory import SHADOW_NAME
 
 # The daemon writes a glimpse each minute; an older one speaks of another time.
 FRESH = timedelta(minutes=3)
+# What passes by itself, and in how many seconds where it does not say so.
+PASSING_S = {
+    Code.GAP_SAME_PUMP: 60.0,
+    Code.GAP_APART: 900.0,
+    Code.NODE_BUSY: 60.0,
+    Code.NODE_SETTLING: 90.0,
+    Code.OPEN_INTENT: 60.0,
+    Code.START_HOLD_OFF: 60.0,
+}
 # Every line doses at least once in sixty days.
 DAYS_SEARCHED = 62
 
@@ -56,21 +65,30 @@ class Account:
 class Ground:
     """One line of the plan with everything that speaks for and against it.
 
-    `seen` is what the gate would say of a dose now, None when no daemon looked lately.
+    `seen` is what the gate would say of a dose now, None when no daemon looked lately;
+    `ahead_s` how long it is until the next one is due.
     """
 
     rule: LineRule
     pump: Pump
     tank: Tank
     following: DueDose | None
+    ahead_s: float
     holds: tuple[HoldRaised, ...]
     seen: PumpGlimpse | None
     accounts: tuple[Account, ...]
 
     @property
     def reasons(self) -> tuple[Reason, ...]:
-        """Why it would not run at all, besides holds."""
-        return () if self.seen is None else self.seen.refused
+        """Why it would not run, besides holds and what is over before it is due."""
+        refused = () if self.seen is None else self.seen.refused
+        return tuple(one for one in refused if one not in self.passing)
+
+    @property
+    def passing(self) -> tuple[Reason, ...]:
+        """Gaps and the like that end before the next dose is due."""
+        refused = () if self.seen is None else self.seen.refused
+        return tuple(one for one in refused if _left_s(one) <= self.ahead_s)
 
     @property
     def word(self) -> str:
@@ -107,6 +125,14 @@ class Grounds:
         """What stands, the most pressing first."""
         alarms = self.state.alarms.values()
         return by_pressure(one for one in alarms if one.is_standing)
+
+
+def _left_s(reason: Reason) -> float:
+    """How long a reason lasts at most, endless unless it is known to pass."""
+    if reason.code not in PASSING_S:
+        return float("inf")
+    left = reason.figures.get("left_s", PASSING_S[reason.code])
+    return float(left) if isinstance(left, int | float) else float("inf")
 
 
 def grounds(found: Opened, state_dir: Path, pump: str = "") -> Grounds:
@@ -169,11 +195,14 @@ def _lines(
         tank = moment.machine.tanks.get(rule.line.tank)
         if pump is None or tank is None:
             continue
+        following = _following(timetable, rule, moment.now.utc)
+        due_at = moment.now.utc if following is None else following.due_at
         yield Ground(
             rule=rule,
             pump=pump.pump,
             tank=tank,
-            following=_following(timetable, rule, moment.now.utc),
+            following=following,
+            ahead_s=(due_at - moment.now.utc).total_seconds(),
             holds=tuple(_holds(moment, pump.pump)),
             seen=None if seen is None else seen.lines.get(name),
             accounts=tuple(_accounts(moment, lived, pump, tank)),

@@ -104,6 +104,8 @@ def _line(told: Grounds, one: Ground) -> Iterator[str]:
         yield from (f"  {words}" for words in _hold(told, hold))
     for reason in one.reasons:
         yield from (f"  {words}" for words in _reason("Keeps it", reason))
+    for reason in one.passing:
+        yield f"  Passes    {reason_words(reason)} {way_out(reason.code)}"
     if one.seen is not None:
         for reason in one.seen.shortened:
             yield from (f"  {words}" for words in _reason("Shortens", reason))

@@ -47,8 +47,8 @@ class ProbeGlimpse:
 class PumpGlimpse:
     """What the gate would say of a dose of one line now; holds are left out.
 
-    Units: microlitres. `refused` are reasons that keep it from running, `shortened`
-    those that make it smaller.
+    Units: microlitres; `volume_ul` is what is left of it if it runs. `refused` are
+    reasons that keep it from running, `shortened` those that make it smaller.
     """
 
     pump: str

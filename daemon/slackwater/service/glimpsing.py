@@ -9,7 +9,9 @@ from collections.abc import Mapping
 
 from slackwater.alarms.refusals import ask_of
 from slackwater.gate.moment import Moment
-from slackwater.gate.verdict import Granted, may_dose
+from slackwater.gate.resuming import WHOLE
+from slackwater.gate.shortening import share_of
+from slackwater.gate.verdict import Refused, may_dose
 from slackwater.outside.glimpse import (
     Glimpse,
     NodeGlimpse,
@@ -82,14 +84,21 @@ def _lines(moment: Moment) -> Mapping[str, PumpGlimpse]:
         ask = ask_of(moment, rule)
         if ask is None:
             continue
-        verdict = may_dose(moment, ask, ask.dose.local_day)
-        reasons = tuple(one for one in verdict.reasons if one not in held)
-        granted = isinstance(verdict, Granted)
+        verdict, share = (
+            may_dose(moment, ask, ask.dose.local_day),
+            share_of(moment, ask),
+        )
+        asked_ul, less = ask.dose.volume_ul, share.reasons
+        if isinstance(verdict, Refused):
+            volume_ul = asked_ul * min(share.ppm, WHOLE) // WHOLE
+            refused = [one for one in verdict.reasons if one not in (*held, *less)]
+        else:
+            volume_ul, refused = verdict.volume_ul, []
         found[name] = PumpGlimpse(
             pump=ask.pump.pump.id,
-            asked_ul=ask.dose.volume_ul,
-            volume_ul=verdict.volume_ul if isinstance(verdict, Granted) else 0,
-            refused=() if granted else reasons,
-            shortened=reasons if granted else (),
+            asked_ul=asked_ul,
+            volume_ul=volume_ul,
+            refused=tuple(refused),
+            shortened=less if volume_ul < asked_ul else (),
         )
     return found

@@ -129,9 +129,10 @@ def _line(one: Ground) -> dict[str, object]:
             "volume_ul": dose.volume_ul,
         },
         "asked_ul": None if seen is None else seen.asked_ul,
-        "would_dose_ul": None if seen is None or one.holds else seen.volume_ul,
+        "would_dose_ul": None if seen is None or one.word == "held" else seen.volume_ul,
         "holds": [_hold(hold) for hold in one.holds],
         "refused": [_reason(reason) for reason in one.reasons],
+        "passing": [_reason(reason) for reason in one.passing],
         "shortened": [_reason(one) for one in (() if seen is None else seen.shortened)],
         "counted": [
             {

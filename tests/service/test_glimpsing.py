@@ -1,0 +1,71 @@
+"""What the daemon writes down for people who ask why."""
+
+from pathlib import Path
+
+import pytest
+
+from slackwater.facts.reasons import Code
+from slackwater.outside.glimpse import PumpGlimpse
+from slackwater.service.glimpsing import glimpse_of
+from tests.alarms.manned import MINUTE_MS, QUIET_MS, Manned
+from tests.alarms.test_roots import held, node_dies, probe_dies
+
+CARBONATE = "reef/carbonate"
+
+
+@pytest.fixture
+def house(tmp_path: Path) -> Manned:
+    """The house of the stories, quiet, between two doses."""
+    made = Manned(tmp_path)
+    made.pass_ms(QUIET_MS + 5 * MINUTE_MS)
+    return made
+
+
+def seen(house: Manned) -> PumpGlimpse:
+    """What is said of the carbonate line."""
+    return glimpse_of(house.rig).lines[CARBONATE]
+
+
+def test_a_sound_house_would_dose_whole(house: Manned) -> None:
+    """Three millilitres, for no reason less; the rest is what is in view."""
+    found = glimpse_of(house.rig)
+    assert (3000, 3000, (), ()) == (
+        seen(house).asked_ul,
+        seen(house).volume_ul,
+        seen(house).refused,
+        seen(house).shortened,
+    )
+    node, probe = found.nodes["shelf"], found.probes["kh"]
+    assert 0 <= node.beat_age_s <= 5
+    assert {"a", "b", "c"} == set(node.channels)
+    assert "idle" == node.channels["a"][0]
+    assert house.rig.sight.readings["kh"][-1].at == probe.taken_at
+    assert (True, True, True) == (
+        found.synchronised,
+        found.observe_up,
+        found.actuate_up,
+    )
+
+
+def test_the_gates_own_reasons_are_written_down(house: Manned) -> None:
+    """A node that is silent refuses, with the age of its last beat."""
+    node_dies(house)
+    house.pass_ms(MINUTE_MS)
+    codes = [reason.code for reason in seen(house).refused]
+    assert [Code.NODE_ABSENT] == codes
+
+
+def test_what_is_not_known_shortens(house: Manned) -> None:
+    """A probe that is silent makes the dose smaller and keeps nothing."""
+    probe_dies(house)
+    found = seen(house)
+    assert [Code.ALKALINITY_STALE] == [reason.code for reason in found.shortened]
+    assert () == found.refused
+    assert 0 < found.volume_ul < 3000
+
+
+def test_holds_are_left_to_the_ledger(house: Manned) -> None:
+    """A reader sees them there as of now, and not as of a minute ago."""
+    held(Code.MANUAL_HOLD, "pump/carbonate")(house)
+    house.pass_ms(MINUTE_MS)
+    assert () == seen(house).refused
