@@ -25,8 +25,8 @@ from slackwater.rehearsal.record import (
 from slackwater.water.show import show_volume
 
 NOT_COVERED = (
-    "Not covered: chemistry of the water, siphons, welded contacts, the wrong bottle, "
-    "an outlet out of the water, probes and what they would hold."
+    "Not covered: chemistry of the water beyond this forecast, siphons, welded "
+    "contacts, the wrong bottle, an outlet out of the water."
 )
 
 
@@ -58,7 +58,7 @@ def rehearsal_document(done: Rehearsed) -> dict[str, object]:
         "from": record.first.isoformat(),
         "until": record.until.isoformat(),
         "highest_daily_ul": highest_daily_ul(done.files.plan, machine),
-        "doses": [_dose_document(dose) for dose in record.doses],
+        "doses": [dose_document(dose) for dose in record.doses],
         "days": [_day_document(day) for day in pump_days(machine, record.doses)],
         "effects": [
             _effect_document(day, machine) for day in effect_days(machine, record.doses)
@@ -73,7 +73,8 @@ def rehearsal_document(done: Rehearsed) -> dict[str, object]:
     }
 
 
-def _dose_document(each: RehearsedDose) -> dict[str, object]:
+def dose_document(each: RehearsedDose) -> dict[str, object]:
+    """One dose and what became of it."""
     dose = each.dose
     return {
         "id": dose.id,

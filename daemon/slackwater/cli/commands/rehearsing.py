@@ -1,34 +1,57 @@
 """`rehearse`: the plan, run ahead of time through the real gate.
 
 Floor 8. One subject: running a rehearsal and telling it. Laws here: nothing here can
-reach a pump; the text and the document come from one record.
+reach a pump; the ledger is read and never written; text, document and page come from
+one record.
 """
 
 import gc
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
-from datetime import date, datetime, timedelta
+from datetime import datetime
+from pathlib import Path
+from typing import TypedDict, Unpack
 
 import click
 
-from slackwater.cli.commands.checking import check_files
 from slackwater.cli.document import REFUSED, Answer
-from slackwater.cli.reading import digest_of, read_files
-from slackwater.cli.rehearsal_document import Rehearsed, rehearsal_document
+from slackwater.cli.reading import read_files
 from slackwater.cli.rehearsal_text import rehearsal_text
+from slackwater.cli.report.document import report_document
+from slackwater.cli.report.filing import write_page
+from slackwater.cli.report.full import full_text
+from slackwater.cli.report.made import Report, Wishes, make_report
+from slackwater.cli.report.page import page
+from slackwater.cli.report.past import read_past
+from slackwater.cli.report.schema import schema_text
+from slackwater.cli.report.text import summary_text
 from slackwater.cli.shell import Shell, verb
-from slackwater.errors import Finding, InputError
-from slackwater.outside.settings.plan_model import NEWEST_DAY, OLDEST_DAY
-from slackwater.rehearsal.rehearsal import rehearse as run_ahead
 
 MOST_DAYS = 3660
 DEFAULT_DAYS = 30
+_DAY = click.DateTime(["%Y-%m-%d"])
+
+
+class Asked(TypedDict):
+    """What a person may ask for."""
+
+    days: int
+    first: datetime | None
+    visit: datetime | None
+    faults: bool
+    html: Path | None
+    full: bool
+    every: bool
+    schema: bool
 
 
 @verb(
     "rehearse",
-    epilog="A rehearsal cannot dose: it has no broker, no clock and no ledger. "
-    "Exit code 1 when a check finds something or a dose would be missed.",
+    epilog="A rehearsal cannot dose: it has no broker, no pump and no clock of its "
+    "own. It reads the ledger, where there is one, for what was approved before, and "
+    "writes nothing but the page you ask for. Exit code 1 when a check finds "
+    "something, a dose would be missed, or a fault ends badly. Stock solutions can "
+    "burn skin and eyes: wear eye protection, never mix them.",
 )
 @click.option(
     "--days",
@@ -36,57 +59,85 @@ DEFAULT_DAYS = 30
     default=DEFAULT_DAYS,
     show_default=True,
     metavar="N",
-    help="How many local days.",
+    help="How many local days; the next clock change each way comes on top.",
 )
 @click.option(
     "--from",
     "first",
-    type=click.DateTime(["%Y-%m-%d"]),
+    type=_DAY,
     metavar="DATE",
     help="First local day, like 2026-05-03.  [default: the plan's start]",
 )
-@click.option("--doses", "every", is_flag=True, help="List every dose in the text too.")
-def rehearse(shell: Shell, days: int, first: datetime | None, *, every: bool) -> Answer:
+@click.option(
+    "--visit",
+    type=_DAY,
+    metavar="DATE",
+    help="When somebody looks next: do the bottles last until then?",
+)
+@click.option(
+    "--faults",
+    is_flag=True,
+    help="Also let some fifty things go wrong, one after the other.",
+)
+@click.option(
+    "--html",
+    type=click.Path(path_type=Path, dir_okay=False),
+    metavar="FILE",
+    help="Write the report as one page that needs no network.",
+)
+@click.option("--full", is_flag=True, help="Print every table, not one screen.")
+@click.option("--doses", "every", is_flag=True, help="As --full, and each dose too.")
+@click.option("--schema", is_flag=True, help="Print the JSON Schema of the document.")
+def rehearse(shell: Shell, **asked: Unpack[Asked]) -> Answer:
     """Run the plan ahead of time.
 
     The same decisions as in the daemon, under a virtual clock, with pump nodes that
-    answer when they are asked.
+    answer when they are asked and a tank that lives on what they give.
     """
+    if asked["schema"]:
+        return Answer(raw=(schema_text(),))
     files = read_files(shell.config)
-    begin = first.date() if first else files.plan.starts
-    _refuse_far(begin, days)
+    past = read_past(shell.state, files.machine)
     with _nothing_collected():
-        record = run_ahead(files.machine, files.plan, begin, days)
-    done = Rehearsed(
-        files=files,
-        digest=digest_of(files),
-        record=record,
-        findings=check_files(files).findings,
-    )
+        report = make_report(files, past, _wishes(asked))
+        document = report_document(report)
+    if asked["html"] is not None:
+        write_page(asked["html"], page(document))
     return Answer(
-        fields=rehearsal_document(done),
-        text=rehearsal_text(done, every=every),
-        findings=done.findings,
+        fields=document,
+        text=_text(report, document, asked),
+        findings=report.done.findings,
         is_told=True,
-        exit_code=REFUSED if done.findings or done.missed else 0,
+        exit_code=REFUSED if _is_bad(report) else 0,
     )
 
 
-def _refuse_far(begin: date, days: int) -> None:
-    """Refuse days that no plan can have.
-
-    Raises: InputError.
-    """
-    if OLDEST_DAY <= begin <= NEWEST_DAY - timedelta(days=days):
-        return
-    raise InputError(
-        Finding(
-            what=f"{days} days from {begin} on cannot be rehearsed",
-            where="--from",
-            expected=f"days between {OLDEST_DAY} and {NEWEST_DAY}",
-            do="Name a day near the plan's start, or fewer days.",
-        )
+def _wishes(asked: Asked) -> Wishes:
+    first, visit = asked["first"], asked["visit"]
+    return Wishes(
+        days=asked["days"],
+        first=None if first is None else first.date(),
+        visit=None if visit is None else visit.date(),
+        faults=asked["faults"],
     )
+
+
+def _text(report: Report, document: Mapping[str, object], asked: Asked) -> str:
+    parts = [summary_text(report)]
+    if asked["full"] or asked["every"]:
+        parts += ["", rehearsal_text(report.done, every=asked["every"])]
+        parts.append(full_text(report, document))
+    if asked["html"] is not None:
+        parts.append(f"Written: {asked['html']}. Open it in a browser, and read it.")
+    return "\n".join(parts)
+
+
+def _is_bad(report: Report) -> bool:
+    """Whether anything was refused, missed, passed, or ended badly."""
+    run = report.faults
+    unsound = run is not None and any(not one.is_sound for one in run.tried)
+    passed = any(near.share > 1 for near in report.done.record.nearest)
+    return bool(report.done.findings or report.done.missed or unsound or passed)
 
 
 @contextmanager

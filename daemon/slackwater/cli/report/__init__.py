@@ -1,0 +1,1 @@
+"""Floor 8. The report of a rehearsal: one record, and every face of it."""

@@ -1,0 +1,114 @@
+"use strict";
+(() => {
+  const figures = JSON.parse(document.getElementById("figures").textContent);
+  const INK = "#16262e", QUIET = "#4a5d66", DEEP = "#0b5563", PALE = "#0b556322", GRAVE = "#7a1f1f";
+  const FONT = "12px system-ui, sans-serif";
+  const plots = [];
+
+  const widthOf = (place) => Math.max(place.clientWidth, 200);
+
+  const axis = (more) => ({ font: FONT, stroke: INK, grid: { stroke: "#dfe7ea", width: 1 }, ticks: { stroke: "#c3cfd4" }, ...more });
+
+  const draw = (id, height, make) => {
+    const place = document.getElementById(`chart-${id}`);
+    if (!place) return;
+    const [options, data] = make();
+    const plot = new uPlot({ width: widthOf(place), height, cursor: { show: false }, legend: { show: false }, ...options }, data, place);
+    plots.push([plot, place, height]);
+  };
+
+  const level = (chart) => {
+    const days = chart.dates.map((_, n) => n / 4);
+    const flat = (value) => chart.dates.map(() => value);
+    const series = [{}, { stroke: QUIET, width: 1.5, dash: [10, 5] }, { stroke: DEEP, width: 2.5 }, { stroke: QUIET, width: 1.5, dash: [2, 4] }];
+    const data = [days, chart.less, chart.same, chart.more];
+    for (const bound of ["floor", "ceiling"]) {
+      if (chart[bound] != null) {
+        series.push({ stroke: GRAVE, width: 1.5 });
+        data.push(flat(chart[bound]));
+      }
+    }
+    for (const one of series) one.points = { show: false };
+    const all = data.slice(1).flat();
+    const low = Math.min(...all), high = Math.max(...all), room = (high - low) * 0.08 || 1;
+    const last = days.length - 1;
+    return [{
+      series,
+      bands: [{ series: [1, 3], fill: PALE }],
+      scales: { x: { time: false }, y: { range: [low - room, high + room] } },
+      axes: [
+        axis({ space: 70, values: (_, splits) => splits.map((day) => Number.isInteger(day) ? (chart.dates[Math.min(day * 4, last)] || "").slice(5) : "") }),
+        axis({ size: 60, label: chart.unit, labelFont: FONT, labelSize: 18 }),
+      ],
+    }, data];
+  };
+
+  const lanes = (pumps, points, x) => {
+    const data = [points.map((point) => point[0]), points.map((point) => pumps.length - 1 - point[1])];
+    const order = data[0].map((_, n) => n).sort((one, other) => data[0][one] - data[0][other]);
+    const names = Math.max(...pumps.map((name) => name.length), 4) * 6.6 + 24;
+    return [{
+      series: [{}, { paths: () => null, points: { show: true, size: 9, width: 1.5, stroke: DEEP, fill: PALE } }],
+      scales: { x: { time: false, range: x.range }, y: { range: [-0.6, pumps.length - 0.4] } },
+      axes: [
+        axis({ space: 55, incrs: x.steps, values: (_, splits) => splits.map(x.words), label: x.label, labelFont: FONT, labelSize: 18 }),
+        axis({ size: names, splits: () => pumps.map((_, n) => n), values: (_, splits) => splits.map((n) => pumps[pumps.length - 1 - n] ?? "") }),
+      ],
+      hooks: x.hooks ?? {},
+    }, data.map((row) => order.map((n) => row[n]))];
+  };
+
+  const whole = (plot) => {
+    const at = plot.valToPos(100, "x", true);
+    const pen = plot.ctx;
+    pen.save();
+    pen.strokeStyle = GRAVE;
+    pen.lineWidth = 2 * devicePixelRatio;
+    pen.beginPath();
+    pen.moveTo(at, plot.bbox.top);
+    pen.lineTo(at, plot.bbox.top + plot.bbox.height);
+    pen.stroke();
+    pen.restore();
+  };
+
+  for (const chart of figures.forecasts) draw(chart.id, 240, () => level(chart));
+  const high = (pumps) => 60 + 26 * Math.max(pumps.length, 2);
+  if (figures.day.doses.length) {
+    draw("day", high(figures.day.pumps), () => lanes(figures.day.pumps, figures.day.doses, {
+      range: [-20, 1460], steps: [60, 120, 180, 240, 360], label: "local time",
+      words: (minute) => `${String(Math.floor(minute / 60)).padStart(2, "0")}:${String(minute % 60).padStart(2, "0")}`,
+    }));
+  }
+  if (figures.shares.shares.length) {
+    draw("shares", high(figures.shares.pumps), () => lanes(figures.shares.pumps, figures.shares.shares, {
+      range: [0, Math.max(110, ...figures.shares.shares.map((point) => point[0] * 1.05))], steps: [10, 20, 50, 100], label: "percent of the daily cap; the line is the cap",
+      words: (percent) => `${percent} %`, hooks: { draw: [whole] },
+    }));
+  }
+
+  const fit = () => {
+    for (const [plot, place, height] of plots) plot.setSize({ width: widthOf(place), height });
+  };
+  addEventListener("resize", fit);
+  addEventListener("beforeprint", () => {
+    for (const [plot, , height] of plots) plot.setSize({ width: 640, height });
+  });
+  addEventListener("afterprint", fit);
+
+  const search = document.getElementById("search");
+  if (search) {
+    const rows = [...document.querySelectorAll("#doses tbody tr")];
+    const texts = rows.map((row) => row.textContent.toLowerCase());
+    const found = document.getElementById("found");
+    search.closest(".search").hidden = false;
+    search.addEventListener("input", () => {
+      const words = search.value.toLowerCase().split(/\s+/).filter(Boolean);
+      let count = 0;
+      rows.forEach((row, n) => {
+        row.hidden = !words.every((word) => texts[n].includes(word));
+        if (!row.hidden) count += 1;
+      });
+      found.textContent = words.length ? `${count} of ${rows.length} doses` : "";
+    });
+  }
+})();

@@ -1,0 +1,410 @@
+"""The second screen: every table of the page.
+
+Floor 8. One subject: sections of the page. Laws here: written from the document alone;
+what is not there says so; the longest tables stand last.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping
+from typing import Any
+
+from slackwater.cli.report.charts import (
+    day_chart,
+    forecast_charts,
+    loaded_day,
+    share_chart,
+)
+from slackwater.cli.report.fault_tables import fault_sections
+from slackwater.cli.report.full import LAYER_WORDS
+from slackwater.cli.report.html import (
+    Cell,
+    Marked,
+    columns,
+    items,
+    paragraph,
+    section,
+    share,
+    table,
+)
+from slackwater.cli.report.words import hours_words, number
+from slackwater.facts.reasons import SENTENCES, Code
+from slackwater.water.show import show_volume
+
+Document = Mapping[str, Any]
+# The page stays below a megabyte: so many doses at most, the unusual ones always.
+MOST_DOSES = 6_000
+POINTS_A_WEEK = 28
+_UNSCRIPTED = (
+    "<noscript><p>Charts need a script; all their figures stand in the tables."
+    "</p></noscript>"
+)
+
+
+def details(document: Document) -> str:
+    """All sections, with a table of contents before them."""
+    sections = list(_sections(document))
+    links = "".join(
+        f'<li><a href="#{identity}">{title}</a></li>' for identity, title, _ in sections
+    )
+    contents = f'<nav aria-label="Tables and charts"><ul>{links}</ul></nav>'
+    return "\n".join(
+        (contents, *(section(name, title, body) for name, title, body in sections))
+    )
+
+
+def _sections(document: Document) -> Iterator[tuple[str, str, str]]:
+    yield "levels", "Where the water goes", _levels(document)
+    yield "day", "A day of doses", day_chart(document)
+    yield "totals", "Daily totals and caps", _totals(document)
+    yield "compared", "Compared with the approved plan", _compared(document)
+    yield "bottles", "Bottles", _bottles(document)
+    yield "worst", "If a layer failed", _worst(document)
+    yield "calendar", "Calendar", _calendar(document)
+    yield from fault_sections(document)
+    yield "trace", "Why each dose would be allowed", _trace(document)
+    yield "doses", "Every dose", _doses(document)
+    yield "void", "This report is void when any of these changes", _void(document)
+
+
+def _levels(document: Document) -> str:
+    tanks = document["tanks"]
+    rows = [_tank_row(tank) for tank in tanks]
+    heads = columns(
+        "tank",
+        ">to the floor, dosing stopped",
+        ">to the ceiling, uptake stopped",
+        ">salt left behind",
+        ">salinity",
+    )
+    return "\n".join(
+        (
+            forecast_charts(document),
+            _UNSCRIPTED,
+            table("Forecast by week", *_weeks(tanks)),
+            table("Time left, and the salt the doses leave in the water", heads, rows),
+        )
+    )
+
+
+def _tank_row(tank: Mapping[str, Any]) -> list[Cell]:
+    known = "" if tank["salt_known"] else " at least"
+    return [
+        tank["tank"],
+        _hours(tank["hours_to_floor"]),
+        _hours(tank["hours_to_ceiling"]),
+        f"{number(tank['salt_mg_per_l'])} mg/L{known}",
+        f"+{number(tank['salinity_rise'])}",
+    ]
+
+
+def _hours(hours: float | None) -> str:
+    return "not known" if hours is None else hours_words(hours)
+
+
+def _weeks(tanks: Iterable[Mapping[str, Any]]) -> tuple[Any, list[list[Cell]]]:
+    rows = []
+    for tank in tanks:
+        for band in tank["forecast"]:
+            last = len(tank["times"]) - 1
+            places = sorted({*range(0, last, POINTS_A_WEEK), last})
+            rows += [_week(tank, band, place) for place in places]
+    heads = columns(
+        "tank, parameter", "on", ">30 % less uptake", ">as believed", ">30 % more"
+    )
+    return heads, rows
+
+
+def _week(tank: Mapping[str, Any], band: Mapping[str, Any], place: int) -> list[Cell]:
+    levels = [
+        f"{number(band[name][place])} {band['unit']}"
+        for name in ("less", "same", "more")
+    ]
+    return [f"{tank['tank']} {band['parameter']}", tank["times"][place][:10], *levels]
+
+
+def _totals(document: Document) -> str:
+    nearest = [
+        [
+            f"{near['cap']}, {near['subject']}",
+            near["words"].partition(" of ")[0],
+            near["words"].partition(" of ")[2],
+            share(near["reached"], near["ceiling"]),
+            near["dose"],
+        ]
+        for near in document["closest"]
+    ]
+    gaps = [
+        [
+            f"{gap['pump']} after {gap['other']}",
+            f"{gap['smallest_s']:.0f} s",
+            f"{gap['least_s']:.0f} s",
+            gap["dose"],
+        ]
+        for gap in document["gaps"]
+    ]
+    runs = [
+        [
+            run["pump"],
+            f"{run['run_ms'] / 1000:.1f} s",
+            f"{run['cut_ms'] / 1000:.1f} s",
+            share(run["run_ms"], run["cut_ms"]),
+        ]
+        for run in document["runs"]
+    ]
+    return "\n".join(
+        (
+            share_chart(document),
+            table("What each pump would dose a day", *_days(document)),
+            table(
+                "Closest approach to each cap",
+                columns("cap", ">reached", ">ceiling", ">used", "by"),
+                nearest,
+            ),
+            table(
+                "Smallest pause between solutions kept apart",
+                columns("pumps", ">smallest", ">at least", "by"),
+                gaps,
+            )
+            if gaps
+            else paragraph("No two solutions of this plan are kept apart."),
+            table(
+                "Longest run of each pump, and when its node cuts it",
+                columns("pump", ">longest run", ">cut", ">used"),
+                runs,
+            ),
+        )
+    )
+
+
+def _days(document: Document) -> tuple[Any, list[list[Cell]]]:
+    """Days in a row with equal figures on one line."""
+    stretches: dict[str, list[list[Mapping[str, Any]]]] = {}
+    for day in document["days"]:
+        runs = stretches.setdefault(day["pump"], [])
+        if runs and runs[-1][-1]["volume_ul"] == day["volume_ul"]:
+            runs[-1].append(day)
+        else:
+            runs.append([day])
+    rows: list[list[Cell]] = [
+        [
+            pump,
+            _dates(run),
+            show_volume(run[0]["volume_ul"]),
+            show_volume(run[0]["cap_ul"]),
+            share(run[0]["volume_ul"], run[0]["cap_ul"]),
+        ]
+        for pump, runs in sorted(stretches.items())
+        for run in runs
+    ]
+    return columns("pump", "dosing days", ">a day", ">cap", ">used"), rows
+
+
+def _dates(run: list[Mapping[str, Any]]) -> str:
+    first, last = run[0]["date"], run[-1]["date"]
+    return first if first == last else f"{first} to {last} ({len(run)})"
+
+
+def _compared(document: Document) -> str:
+    rows = [_change_row(change) for change in document["changes"]]
+    touched = [
+        f"Pump {pump} is not the one approved before: {', '.join(why)}."
+        for pump, why in document["touched"].items()
+    ]
+    if not rows:
+        lines = next(
+            item["lines"] for item in document["summary"] if item["key"] == "changes"
+        )
+        return "\n".join((*(paragraph(f"{line}.") for line in lines), items(touched)))
+    return "\n".join(
+        (
+            table(
+                "Largest day of each pump and parameter, biggest change first",
+                columns("largest day of", ">before", ">after", ">ratio"),
+                rows,
+            ),
+            items(touched),
+        )
+    )
+
+
+def _change_row(change: Mapping[str, Any]) -> list[Cell]:
+    ratio = "new" if change["ratio"] is None else f"x {change['ratio']}"
+    if "before_ul" in change:
+        subject = change["pump"] or f"{change['tank']} {change['parameter']}"
+        old, new = (show_volume(change[key]) for key in ("before_ul", "after_ul"))
+        return [subject, old, new, ratio]
+    unit = change["unit"]
+    return [
+        f"{change['tank']} {change['parameter']}",
+        f"{number(float(change['before']))} {unit}",
+        f"{number(float(change['after']))} {unit}",
+        ratio,
+    ]
+
+
+def _bottles(document: Document) -> str:
+    rows: list[list[Cell]] = [
+        [
+            bottle["reservoir"],
+            show_volume(bottle["content_ul"]),
+            show_volume(bottle["per_day_ul"]),
+            _lasts(bottle),
+            bottle["empty_on"] or "",
+            show_volume(bottle["short_ul"]) if bottle["short_ul"] else "nothing",
+        ]
+        for bottle in document["bottles"]
+    ]
+    visit = document["visit"]
+    lacks = f">lacks until {visit}" if visit else ">lacks until a visit"
+    heads = columns("bottle", ">holds", ">a day", ">lasts", "empty on", lacks)
+    note = "" if visit else paragraph("No visit was named; --visit DATE names one.")
+    return "\n".join((table("What is drawn from each bottle", heads, rows), note))
+
+
+def _lasts(bottle: Mapping[str, Any]) -> str:
+    lasts = bottle["lasts_days"]
+    return "nothing is drawn" if lasts is None else f"{number(lasts)} days"
+
+
+_TOLERABLE = {True: "below the ceiling", False: "ABOVE THE CEILING", None: "not known"}
+
+
+def _worst(document: Document) -> str:
+    rows: list[list[Cell]] = [
+        [
+            case["pump"],
+            LAYER_WORDS[case["layer"]],
+            show_volume(case["volume_ul"]),
+            ", ".join(
+                f"{added['parameter']} +{number(float(added['added']))} {added['unit']}"
+                for added in case["adds"]
+            )
+            or "nothing that is counted",
+            "" if case["alkalinity"] is None else f"{number(case['alkalinity'])} dKH",
+            _TOLERABLE[case["tolerable"]],
+        ]
+        for case in document["worst_cases"]
+    ]
+    heads = columns("pump", "if", ">gives", "adds", ">alkalinity then", "that is")
+    return table("What could flow, and what that would do", heads, rows)
+
+
+def _calendar(document: Document) -> str:
+    rows: list[list[Cell]] = [
+        [
+            change["date"],
+            f"{change['zone']} goes {change['way']}",
+            str(change["doses"]),
+            str(change["missed"]),
+            show_volume(change["volume_ul"]),
+            "; ".join(change["left_out"]) or "nothing",
+        ]
+        for change in document["clock_changes"]
+    ]
+    heads = columns("day", "clocks", ">doses", ">missed", ">in all", "left out")
+    return "\n".join(
+        (
+            table("The next clock changes, rehearsed as well", heads, rows)
+            if rows
+            else paragraph("No clock change lies beyond the days of this rehearsal."),
+            items(document["left_out"]) or paragraph("Nothing is left out."),
+        )
+    )
+
+
+def _trace(document: Document) -> str:
+    if not document["trace"]:
+        return paragraph("No dose is due.")
+    rows: list[list[Cell]] = [
+        [
+            row["local"][11:],
+            row["pump"],
+            show_volume(row["volume_ul"]) if row["volume_ul"] else "missed",
+            show_volume(row["charged_day_ul"]),
+            show_volume(row["charged_24_h_ul"]),
+            show_volume(row["cap_day_ul"]),
+            f"{row['beat_age_s']:g} s",
+            show_volume(row["budget_ul"]),
+            "no probe"
+            if row["reading_age_s"] is None
+            else f"{row['reading_age_s']:g} s",
+            "; ".join(SENTENCES[Code(code)] for code in row["reasons"]) or "allowed",
+        ]
+        for row in document["trace"]
+    ]
+    heads = columns(
+        "at",
+        "pump",
+        ">dose",
+        ">charged that day",
+        ">in 24 h",
+        "~>cap",
+        "~>beat is old",
+        "~>node's budget",
+        "~>reading is old",
+        "because",
+    )
+    told = table(
+        f"Decisions of {loaded_day(document)}, the most loaded day, each before it "
+        "was charged",
+        heads,
+        rows,
+        "long",
+    )
+    return f"<details><summary>{len(rows)} decisions</summary>\n{told}\n</details>"
+
+
+def _doses(document: Document) -> str:
+    doses = document["doses"]
+    shown = doses
+    note = f"All {len(doses)} doses."
+    if len(doses) > MOST_DOSES:
+        unusual = [dose for dose in doses if dose["verdict"] != "granted"]
+        shown = [*unusual, *doses][:MOST_DOSES]
+        note = (
+            f"{len(shown)} of {len(doses)} doses, those that would be shortened or "
+            "missed first; --json has every one."
+        )
+    heads = columns(
+        "due",
+        "pump",
+        ">dose",
+        "~>in 24 h",
+        "~>of the cap",
+        "~>bottle holds",
+        "would be",
+    )
+    search = (
+        '<p class="search" hidden><label for="search">Find doses by date, time, pump '
+        'or verdict</label> <input id="search" type="search" autocomplete="off"> '
+        '<output id="found" for="search" aria-live="polite"></output></p>'
+    )
+    rows = (_dose_row(dose) for dose in shown)
+    return "\n".join(
+        (paragraph(note), search, table("Every dose in order", heads, rows, "long"))
+    )
+
+
+def _dose_row(dose: Mapping[str, Any]) -> list[Cell]:
+    percent = dose["percent_of_day_cap"]
+    reasons = " ".join(reason["text"] for reason in dose["reasons"])
+    return [
+        f"{dose['weekday']} {dose['local']}",
+        dose["pump"],
+        show_volume(dose["volume_ul"]),
+        show_volume(dose["last_24_h_ul"]),
+        "" if percent is None else f"{percent:g} %",
+        show_volume(dose["left_ul"]),
+        f"{dose['verdict']}. {reasons}" if reasons else dose["verdict"],
+    ]
+
+
+def _void(document: Document) -> str:
+    rows: list[list[Cell]] = [
+        [part["part"], Marked(f"<code>{_code(part['is'])}</code>")]
+        for part in document["void_if_changed"]
+    ]
+    return table("What this report stands on", columns("part", "is"), rows)
+
+
+def _code(text: str) -> str:
+    return text.replace("&", "&amp;").replace("<", "&lt;")

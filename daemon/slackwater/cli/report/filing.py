@@ -1,0 +1,41 @@
+"""Writes the page where a person asked for it.
+
+Floor 8. One subject: one file, whole or not at all. Laws here: only a page of our own
+is written over; anything else that stands there is left as it is.
+"""
+
+from pathlib import Path
+
+from slackwater.cli.report.page import MARK
+from slackwater.errors import Finding, InputError
+
+
+def write_page(path: Path, text: str) -> None:
+    """Write the page, in the place of an older one if there is one.
+
+    Raises: InputError when something else stands there or it cannot be written.
+    """
+    part = path.with_name(f"{path.name}.part")
+    try:
+        if path.exists() and MARK not in path.read_text("utf-8", errors="replace"):
+            raise InputError(_foreign(path))
+        part.write_text(text, encoding="utf-8")
+        part.replace(path)
+    except OSError as error:
+        raise InputError(
+            Finding(
+                what=f"it cannot be written: {error.strerror}",
+                where=str(path),
+                expected="a place for a file",
+                do="Choose another place, or mend its permissions.",
+            )
+        ) from error
+
+
+def _foreign(path: Path) -> Finding:
+    return Finding(
+        what="something else than a report stands there already",
+        where=str(path),
+        expected="a new file name, or an older report",
+        do="Choose another name; nothing was written.",
+    )

@@ -1,0 +1,225 @@
+"""Everything a report tells, made once from files and past.
+
+Floor 8. One subject: the record behind every face. Laws here: text, document and page
+are written from it and from nothing else; what a plan's faulty lines would do is not
+guessed, the sound part is rehearsed and the faults stand first.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from datetime import date, timedelta
+
+from slackwater.cli.commands.checking import Checked, check_files
+from slackwater.cli.reading import Files
+from slackwater.cli.rehearsal_document import Rehearsed
+from slackwater.cli.report.past import Interval, Past
+from slackwater.facts.plan import Plan
+from slackwater.facts.tank import Machine, Reservoir
+from slackwater.gate.moment import rules_for
+from slackwater.planning.changes import Change, changes, touched_pumps
+from slackwater.planning.daily import highest_daily_ul
+from slackwater.planning.faults import line_faults
+from slackwater.rehearsal.clock_changes import Way, next_changes
+from slackwater.rehearsal.faults.case import FaultRun
+from slackwater.rehearsal.faults.cases import CASES
+from slackwater.rehearsal.faults.running import run_cases
+from slackwater.rehearsal.forecast import (
+    Forecast,
+    Hours,
+    Salt,
+    forecast,
+    hours_to_floor,
+    salt_left,
+)
+from slackwater.rehearsal.record import Rehearsal
+from slackwater.rehearsal.rehearsal import rehearse
+from slackwater.rehearsal.reserves import (
+    Bottle,
+    Gap,
+    LongestRun,
+    bottles,
+    closest_gaps,
+    longest_runs,
+)
+from slackwater.rehearsal.trace import Traced, most_loaded, trace
+from slackwater.rehearsal.virtual_tank import canonical
+from slackwater.rehearsal.worst_case import Worst, worst_cases
+
+ONE_DAY = timedelta(days=1)
+# A clock change is rehearsed with the day before and the day after it.
+AROUND_DAYS = 3
+MS_A_SECOND = 1000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wishes:
+    """What a person asked of the rehearsal."""
+
+    days: int
+    first: date | None = None
+    visit: date | None = None
+    faults: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClockChange:
+    """The days around one clock change, rehearsed like any other."""
+
+    zone: str
+    way: Way
+    day: date
+    record: Rehearsal
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Report:
+    """One rehearsal with all that is read beside it.
+
+    `faults` None where they were not asked for. `clock_changes` lie outside the days
+    of the rehearsal; `trace` is that of `loaded`, the most loaded day.
+    """
+
+    done: Rehearsed
+    checked: Checked
+    past: Past
+    visit: date | None
+    highest_ul: int
+    uptakes: Mapping[str, Mapping[str, Interval]]
+    clock_changes: tuple[ClockChange, ...]
+    forecasts: tuple[Forecast, ...]
+    hours: Mapping[str, Hours]
+    salts: tuple[Salt, ...]
+    bottles: tuple[Bottle, ...]
+    gaps: tuple[Gap, ...]
+    runs: tuple[LongestRun, ...]
+    worst: tuple[Worst, ...]
+    loaded: date | None = None
+    trace: tuple[Traced, ...] = ()
+    faults: FaultRun | None = None
+    changes: tuple[Change, ...] = ()
+    touched: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+
+    @property
+    def machine(self) -> Machine:
+        """The machine that was rehearsed."""
+        return self.done.machine
+
+    @property
+    def plan(self) -> Plan:
+        """The sound part of the plan."""
+        return self.done.files.plan
+
+
+def make_report(files: Files, past: Past, wishes: Wishes) -> Report:
+    """Rehearse and reckon everything."""
+    checked = check_files(files)
+    machine, plan = files.machine, checked.sound
+    first = wishes.first or files.plan.starts
+    record = rehearse(machine, plan, first, wishes.days)
+    days = (record.first, record.until)
+    loaded = most_loaded(record.doses)
+    return Report(
+        done=Rehearsed(
+            files=Files(machine=machine, plan=plan),
+            digest=checked.digest,
+            record=record,
+            findings=checked.findings,
+        ),
+        checked=checked,
+        past=past,
+        visit=wishes.visit,
+        highest_ul=highest_daily_ul(plan, machine),
+        uptakes=_uptakes(machine, past),
+        clock_changes=tuple(_clock_changes(machine, plan, days)),
+        forecasts=tuple(
+            forecast(machine, tank, record.doses, days, past.levels.get(tank, {}))
+            for tank in sorted(machine.tanks)
+        ),
+        hours={
+            tank: hours_to_floor(machine, tank, past.levels.get(tank, {}))
+            for tank in sorted(machine.tanks)
+        },
+        salts=tuple(
+            salt_left(machine, tank, record.doses)
+            for _, tank in sorted(machine.tanks.items())
+        ),
+        bottles=bottles(_filled(machine, past), record.doses, days, wishes.visit),
+        gaps=closest_gaps(_gaps_s(machine, plan), record.doses),
+        runs=longest_runs(machine, record.doses),
+        worst=worst_cases(machine, (line.pump for line in plan.lines), past.levels),
+        loaded=loaded,
+        trace=() if loaded is None else trace(machine, plan, loaded),
+        faults=run_cases(machine, plan, first, CASES) if wishes.faults else None,
+        changes=_changes(past, machine, plan),
+        touched=_touched(past, machine, plan),
+    )
+
+
+def _changes(past: Past, machine: Machine, plan: Plan) -> tuple[Change, ...]:
+    before = past.before
+    # A plan approved by an older version may not be laid out any more.
+    if before is None or line_faults(before.plan, before.machine):
+        return ()
+    return changes((before.plan, before.machine), (plan, machine))
+
+
+def _touched(past: Past, machine: Machine, plan: Plan) -> Mapping[str, tuple[str, ...]]:
+    if past.before is None:
+        return {}
+    return touched_pumps(past.before.machine, machine, plan)
+
+
+def _uptakes(machine: Machine, past: Past) -> dict[str, dict[str, Interval]]:
+    """By tests where they show it well enough, else as the operator stated it."""
+    found: dict[str, dict[str, Interval]] = {}
+    for name, tank in sorted(machine.tanks.items()):
+        stated = {
+            parameter: Interval(
+                low=canonical(tank, parameter, uptake.low),
+                estimate=canonical(tank, parameter, uptake.estimate),
+                high=None,
+                source="stated",
+            )
+            for parameter, uptake in tank.uptake.items()
+        }
+        found[name] = {**stated, **past.uptakes.get(name, {})}
+    return found
+
+
+def _clock_changes(
+    machine: Machine, plan: Plan, days: tuple[date, date]
+) -> list[ClockChange]:
+    """The next change each way of every zone of the plan, where it lies ahead."""
+    zones = {machine.tanks[line.tank].zone for line in plan.lines}
+    return [
+        ClockChange(
+            zone=zone,
+            way=way,
+            day=day,
+            record=rehearse(machine, plan, day - ONE_DAY, AROUND_DAYS),
+        )
+        for zone in sorted(zones)
+        for way, day in sorted(next_changes(zone, days[0]).items())
+        if day + ONE_DAY > days[1]
+    ]
+
+
+def _filled(machine: Machine, past: Past) -> Machine:
+    """The machine with what is left in its bottles by the books."""
+    reservoirs = {
+        name: Reservoir(id=name, content_ul=past.left_ul.get(name, one.content_ul))
+        for name, one in machine.reservoirs.items()
+    }
+    return replace(machine, reservoirs=reservoirs)
+
+
+def _gaps_s(machine: Machine, plan: Plan) -> dict[tuple[str, str], float]:
+    """The pause each pair of pumps must keep, as the gate has it."""
+    used = {line.pump for line in plan.lines}
+    rules = rules_for(machine, plan)
+    return {
+        (pump, other): gap_ms / MS_A_SECOND
+        for pump in sorted(used)
+        for other, gap_ms in rules.pumps[pump].apart
+        if other in used
+    }

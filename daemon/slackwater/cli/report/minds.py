@@ -1,0 +1,219 @@
+"""What a person should look at twice, though nothing forbids it.
+
+Floor 8. One subject: warnings of a report. Laws here: each says the figure that led to
+it; the gravest stands first; none of them refuses anything. Thresholds are common
+practice, no source.
+"""
+
+from collections.abc import Iterator, Mapping
+from datetime import date, timedelta
+from fractions import Fraction
+
+from slackwater.cli.amounts import effect_words
+from slackwater.cli.report.made import Report
+from slackwater.cli.report.words import day_words, level_words, number, rate_words
+from slackwater.facts.plan import PlanLine
+from slackwater.planning.strain import cautions
+from slackwater.rehearsal.record import effect_days
+from slackwater.rehearsal.virtual_tank import ALKALINITY, canonical
+from slackwater.rehearsal.worst_case import stuck
+from slackwater.water.show import show_volume
+
+# A plan that brings so much more or less than what is taken up wants a look.
+FAR_MORE, FAR_LESS = 1.5, 0.5
+# A bottle must outlast a long weekend: nobody is there to see it empty.
+WEEKEND_DAYS = 4.0
+# A cap with so little room refuses a dose as soon as anything is late.
+TIGHT = Fraction(105, 100)
+CALIBRATION_DAYS = 75
+# All of a day's doses within less than this are one dose in all but name.
+NARROW_MINUTES = 60
+
+
+def minds(report: Report) -> tuple[str, ...]:
+    """Every warning, the gravest first."""
+    return tuple(
+        text
+        for kind in (
+            _far_from_uptake,
+            _beyond,
+            _stuck,
+            _changed_pumps,
+            _bottles,
+            _missing_hour,
+            _narrow,
+            _tight_caps,
+            _calibrations,
+            _unwatched,
+            _others,
+        )
+        for text in kind(report)
+    )
+
+
+def _far_from_uptake(report: Report) -> Iterator[str]:
+    """A strength off by ten shows here first."""
+    for (tank_id, name), pico in _highest_days(report).items():
+        uptake = report.uptakes[tank_id].get(name)
+        if uptake is None or uptake.estimate <= 0:
+            continue
+        tank = report.machine.tanks[tank_id]
+        ratio = canonical(tank, name, pico) / uptake.estimate
+        if FAR_LESS <= ratio <= FAR_MORE:
+            continue
+        yield (
+            f"{tank_id} {name}: {effect_words(name, pico, tank)} a day is "
+            f"{number(ratio)} times the uptake of {rate_words(name, uptake.estimate)}"
+        )
+
+
+def _highest_days(report: Report) -> Mapping[tuple[str, str], int]:
+    """What all sources together add on the day that adds most."""
+    machine, found = report.machine, dict[tuple[str, str], int]()
+    for day in effect_days(machine, report.done.record.doses):
+        outside = sum(
+            source.per_day
+            for source in machine.outside
+            if (source.tank, source.parameter) == (day.tank, day.parameter)
+        )
+        key = day.tank, day.parameter
+        found[key] = max(found.get(key, 0), day.added + outside)
+    return found
+
+
+def _beyond(report: Report) -> Iterator[str]:
+    for each in report.forecasts:
+        told = set[str]()
+        for crossing in each.crossings:
+            if crossing.bound in told:
+                continue
+            told.add(crossing.bound)
+            zone = report.machine.tanks[each.tank].zone
+            when = day_words(crossing.at, zone)
+            guard = report.machine.guards[each.tank]
+            level = guard.floor if crossing.bound == "floor" else guard.ceiling
+            beyond = (
+                "below its floor" if crossing.bound == "floor" else "above its ceiling"
+            )
+            yield (
+                f"{each.tank} alkalinity would be {beyond} of "
+                f"{level_words(ALKALINITY, level)} on {when} with "
+                f"{UPTAKE_WORDS[crossing.uptake]}"
+            )
+
+
+UPTAKE_WORDS = {
+    "less": "30 % less uptake",
+    "same": "the uptake as believed",
+    "more": "30 % more uptake",
+}
+
+
+def _stuck(report: Report) -> Iterator[str]:
+    worst = stuck(report.worst)
+    if worst is None or worst.tolerable is not False or worst.level is None:
+        return
+    ceiling = report.machine.guards[worst.tank].ceiling
+    yield (
+        f"one stuck pump ({worst.pump}) could lift {worst.tank} to "
+        f"{level_words(ALKALINITY, worst.level)}, above its ceiling of "
+        f"{level_words(ALKALINITY, ceiling)}"
+    )
+
+
+def _changed_pumps(report: Report) -> Iterator[str]:
+    for pump, why in report.touched.items():
+        yield f"pump {pump} is not the one approved before: {', '.join(why)}"
+
+
+def _bottles(report: Report) -> Iterator[str]:
+    for bottle in report.bottles:
+        if bottle.lasts_days is None or bottle.empty_on is None:
+            continue
+        if bottle.short_ul:
+            yield (
+                f"bottle {bottle.id} lacks {show_volume(bottle.short_ul)} until the "
+                f"visit on {day_of(report.visit)}"
+            )
+        elif bottle.lasts_days < WEEKEND_DAYS:
+            yield (
+                f"bottle {bottle.id} is empty after {number(bottle.lasts_days)} days, "
+                f"on {day_of(bottle.empty_on)}: it does not last a long weekend"
+            )
+
+
+def day_of(day: date | None) -> str:
+    """A date with its weekday, such as "Sun 3 May 2026"."""
+    return "" if day is None else f"{WEEKDAYS[day.weekday()]} {day.isoformat()}"
+
+
+WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+
+
+def _missing_hour(report: Report) -> Iterator[str]:
+    told = [*report.done.record.left_out]
+    for change in report.clock_changes:
+        told += change.record.left_out
+    yield from (f"never given: {text}" for text in dict.fromkeys(told))
+
+
+def _narrow(report: Report) -> Iterator[str]:
+    for line in report.plan.lines:
+        minutes = sum(each.end_minute - each.start_minute for each in line.windows)
+        if line.windows and line.count > 1 and minutes < NARROW_MINUTES:
+            yield (
+                f"line {_name(line)}: {line.count} doses a day in a window of "
+                f"{minutes} min"
+            )
+
+
+def _name(line: PlanLine) -> str:
+    return f"{line.tank}/{line.id}"
+
+
+def _tight_caps(report: Report) -> Iterator[str]:
+    for one in report.checked.ceilings:
+        if not one.cap or one.fits <= 0 or not 1 <= Fraction(one.cap, one.fits) < TIGHT:
+            continue
+        # One dose is as large as it is: nothing ever adds to it.
+        if one.key == "most_per_dose":
+            continue
+        share = float(Fraction(one.cap * 100, one.fits))
+        yield (
+            f"[{one.table}] {one.key} is {number(share)} % of what the plan needs: "
+            "there is no room for a dose that comes late"
+        )
+
+
+def _calibrations(report: Report) -> Iterator[str]:
+    if not report.past.ledger_id:
+        return
+    first = report.done.record.first
+    for pump in sorted({line.pump for line in report.plan.lines}):
+        at = report.past.calibrated.get(pump)
+        if at is None:
+            yield f"pump {pump} was never calibrated: its rate is that of the file"
+        elif first - at.date() > timedelta(days=CALIBRATION_DAYS):
+            days = (first - at.date()).days
+            yield f"pump {pump} was calibrated {days} days ago; calibrate it again"
+
+
+def _unwatched(report: Report) -> Iterator[str]:
+    machine = report.machine
+    for tank in sorted({line.tank for line in report.plan.lines}):
+        probed = any(
+            probe.tank == tank and probe.parameter == ALKALINITY
+            for probe in machine.probes.values()
+        )
+        if not probed:
+            yield f"{tank} has no alkalinity probe: only hand tests show an excess"
+
+
+def _others(report: Report) -> Iterator[str]:
+    """What a check cautions of; a small bottle was told above."""
+    for finding in cautions(report.plan, report.machine):
+        if not finding.where.startswith("reservoir "):
+            yield f"{finding.where}: {finding.what}"
+    names = ", ".join(report.machine.shortened_timing)
+    if names:
+        yield f"[timing] is shorter or weaker than its defaults: {names}"

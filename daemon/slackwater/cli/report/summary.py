@@ -1,0 +1,256 @@
+"""The first screen, in words.
+
+Floor 8. One subject: what a person must have read before approving. Laws here: every
+line is made once and printed by every face; no line without its figure; refusals stand
+first; what was not covered is said each time.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from slackwater.cli.amounts import effect_words
+from slackwater.cli.rehearsal_document import NOT_COVERED
+from slackwater.cli.report.made import Report
+from slackwater.cli.report.minds import day_of, minds
+from slackwater.cli.report.past import Interval
+from slackwater.cli.report.words import hours_words, level_words, number, rate_words
+from slackwater.planning.changes import Change
+from slackwater.planning.daily import hours_to_ceiling
+from slackwater.rehearsal.faults.case import FaultRun
+from slackwater.rehearsal.forecast import Forecast
+from slackwater.rehearsal.record import EffectDay, effect_days
+from slackwater.rehearsal.virtual_tank import ALKALINITY
+from slackwater.rehearsal.worst_case import stuck
+from slackwater.water.show import show_volume
+
+SHORT_DIGEST = 8
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Item:
+    """One thing the first screen says; `grave` marks what speaks against the plan."""
+
+    key: str
+    title: str
+    lines: tuple[str, ...]
+    grave: bool = False
+
+
+def summary(report: Report) -> tuple[Item, ...]:
+    """Every item in its order; none is empty."""
+    refused = [f"{one.where}: {one.what}" for one in report.done.findings]
+    looked = minds(report)
+    items = (
+        Item(key="verdict", title="Verdict", lines=(verdict(report),)),
+        Item(key="refusals", title="Refused", lines=tuple(refused), grave=True),
+        Item(key="minds", title="Look twice", lines=looked, grave=True),
+        Item(key="changes", title="Changes", lines=tuple(_changes(report))),
+        Item(key="adds", title="A day", lines=tuple(_adds(report))),
+        Item(key="forecast", title="Forecast", lines=tuple(_forecasts(report))),
+        Item(key="times", title="Time left", lines=tuple(_times(report))),
+        Item(key="stuck", title="Stuck pump", lines=tuple(_stuck(report))),
+        Item(key="bottle", title="First empty", lines=tuple(_bottle(report))),
+        Item(key="highest", title="Highest day", lines=(_highest(report),)),
+        Item(key="faults", title="Faults", lines=tuple(_faults(report.faults))),
+        Item(key="not_covered", title="Not covered", lines=(_not_covered(),)),
+    )
+    return tuple(item for item in items if item.lines)
+
+
+def verdict(report: Report) -> str:
+    """What would happen, in one sentence."""
+    record, done = report.done.record, report.done
+    would = len(record.doses) - len(done.missed)
+    less = sum(each.verdict == "shortened" for each in record.doses)
+    count = len(done.findings)
+    refused = (
+        f"{count} found, the plan would be refused" if count else "nothing refused"
+    )
+    return (
+        f"{record.first} to {record.until}: would dose {would} times ({less} "
+        f"shortened), would miss {len(done.missed)}; {refused}."
+    )
+
+
+def _changes(report: Report) -> Iterator[str]:
+    before = report.past.before
+    if before is None:
+        yield "no plan was approved before: all of it is new"
+    elif not report.changes:
+        serial = before.approval.serial
+        yield f"nothing: no pump and no parameter differs from approval {serial}"
+    yield from (change_words(report, change) for change in report.changes)
+
+
+def change_words(report: Report, change: Change) -> str:
+    """One change against the approved plan."""
+    amounts = (change.before, change.after)
+    tank = report.machine.tanks.get(change.tank)
+    if change.pump or tank is None:
+        old, new = (show_volume(amount) for amount in amounts)
+    else:
+        old, new = (effect_words(change.parameter, amount, tank) for amount in amounts)
+    subject = change.pump or f"{change.tank} {change.parameter}"
+    ratio = "new" if change.ratio is None else f"x {float(change.ratio):.2f}"
+    return f"{subject}: {old} to {new} a day ({ratio})"
+
+
+def _adds(report: Report) -> Iterator[str]:
+    """Volumes by tank, then each parameter beside its uptake."""
+    record = report.done.record
+    largest: dict[tuple[str, str], EffectDay] = {}
+    for day in effect_days(report.machine, record.doses):
+        known = largest.get((day.tank, day.parameter))
+        if known is None or day.added > known.added:
+            largest[day.tank, day.parameter] = day
+    for tank in sorted({line.tank for line in report.plan.lines}):
+        volumes = [
+            f"{line.id} {show_volume(line.per_day_ul)}"
+            for line in report.plan.lines
+            if line.tank == tank
+        ]
+        yield f"{tank}: {', '.join(volumes)}"
+        for (of, name), day in sorted(largest.items()):
+            if of == tank:
+                yield f"{tank} {name}: {_beside_uptake(report, day)}"
+
+
+def _beside_uptake(report: Report, day: EffectDay) -> str:
+    tank = report.machine.tanks[day.tank]
+    added = f"+{effect_words(day.parameter, day.added, tank)} a day"
+    uptake = report.uptakes[day.tank].get(day.parameter)
+    if uptake is None:
+        return f"{added}, uptake not stated"
+    return f"{added}, uptake {interval_words(day.parameter, uptake)}"
+
+
+def interval_words(parameter: str, uptake: Interval) -> str:
+    """An uptake with its bounds and where they come from."""
+    estimate = rate_words(parameter, uptake.estimate)
+    low = rate_words(parameter, uptake.low)
+    if uptake.high is None:
+        return f"{estimate} (at least {low}, {uptake.source})"
+    return (
+        f"{estimate} ({low} to {rate_words(parameter, uptake.high)}, {uptake.source})"
+    )
+
+
+def _forecasts(report: Report) -> Iterator[str]:
+    for each in report.forecasts:
+        yield from _forecast(report, each)
+
+
+def _forecast(report: Report, each: Forecast) -> Iterator[str]:
+    if not any(line.tank == each.tank for line in report.plan.lines):
+        return
+    if not each.bands:
+        yield f"{each.tank}: none, because no uptake is stated"
+        return
+    days = (report.done.record.until - report.done.record.first).days + 1
+    bands = {band.parameter: band for band in each.bands}
+    band = bands.get(ALKALINITY, each.bands[0])
+    name = band.parameter
+    start, more, same, less = (
+        level_words(name, level)
+        for level in (band.same[0], band.more[-1], band.same[-1], band.less[-1])
+    )
+    yield (
+        f"{each.tank} {name}: {start} now; in {days} days {same}, with 30 % more "
+        f"uptake {more}, with 30 % less {less}"
+    )
+
+
+def _times(report: Report) -> Iterator[str]:
+    for tank in sorted({line.tank for line in report.plan.lines}):
+        guard = report.machine.guards.get(tank)
+        hours = report.hours[tank]
+        rises = hours_to_ceiling(report.plan, report.machine, tank)
+        told = []
+        if guard is not None and hours.steady is not None:
+            floor = level_words(ALKALINITY, guard.floor)
+            span = hours_words(hours.steady)
+            if hours.falling is not None:
+                span = f"{span} to {hours_words(hours.falling)}"
+            told.append(f"floor {floor} in {span} if dosing stopped")
+        if guard is not None and rises is not None:
+            ceiling = level_words(ALKALINITY, guard.ceiling)
+            told.append(f"ceiling {ceiling} in {hours_words(rises)} if uptake stopped")
+        if told:
+            yield f"{tank}: {'; '.join(told)}"
+
+
+def _stuck(report: Report) -> Iterator[str]:
+    worst = stuck(report.worst)
+    if worst is None:
+        return
+    tank = report.machine.tanks[worst.tank]
+    volume = show_volume(worst.volume_ul)
+    said = f"{worst.pump} up to its node's limit gives {volume} in 24 h"
+    if worst.level is None:
+        yield f"{said}; no alkalinity comes with it"
+        return
+    added = effect_words(ALKALINITY, worst.effects[ALKALINITY], tank)
+    yield f"{said}: +{added}, to {level_words(ALKALINITY, worst.level)}"
+
+
+def _bottle(report: Report) -> Iterator[str]:
+    drawn = [one for one in report.bottles if one.lasts_days is not None]
+    if not drawn:
+        return
+    first = drawn[0]
+    when = day_of(first.empty_on) or "beyond a century"
+    visit = ""
+    if report.visit is not None:
+        short = [one.id for one in report.bottles if one.short_ul]
+        lacks = f"not enough: {', '.join(short)}" if short else "all last"
+        visit = f"; until the visit on {day_of(report.visit)} {lacks}"
+    yield (
+        f"bottle {first.id}, {show_volume(first.content_ul)}, lasts "
+        f"{number(first.lasts_days or 0.0)} days, to {when}{visit}"
+    )
+
+
+def _highest(report: Report) -> str:
+    return (
+        f"{show_volume(report.highest_ul)} of one tank, all pumps together; "
+        "`slackwater approve` asks you to type it"
+    )
+
+
+def _faults(run: FaultRun | None) -> Iterator[str]:
+    if run is None:
+        yield "not tried; --faults tries them"
+        return
+    tried = run.tried
+    if not tried:
+        yield f"none could be tried: {run.not_tried[0].why}"
+        return
+    bad = [one.case for one in tried if not one.is_sound]
+    carried = [one.case for one in tried if one.carried]
+    slowest = max((one.safe_after_s or 0.0 for one in tried), default=0.0)
+    worst = max(
+        (one.highest for one in tried), key=lambda one: one.charged_ul / one.cap_ul
+    )
+    yield (
+        f"{len(tried)} tried, {len(run.not_tried)} not; highest 24 h "
+        f"{show_volume(worst.charged_ul)} of {show_volume(worst.cap_ul)} "
+        f"({worst.pump}); slowest to a safe state {number(slowest)} s"
+    )
+    yield (
+        f"carried over by {', '.join(carried)}"
+        if carried
+        else "nothing was carried over"
+    )
+    if bad:
+        yield f"NOT SOUND: {', '.join(bad)}"
+
+
+def _not_covered() -> str:
+    return NOT_COVERED.removeprefix("Not covered: ")
+
+
+def shortened(lines: Sequence[str], most: int) -> list[str]:
+    """At most so many lines, the last one saying how many are left out."""
+    if len(lines) <= most:
+        return list(lines)
+    return [*lines[: most - 1], f"and {len(lines) - most + 1} more (--full)"]
