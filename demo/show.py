@@ -10,12 +10,13 @@ import argparse
 import json
 import math
 import re
+import shlex
 import shutil
 import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -35,6 +36,8 @@ DOSES = 5
 # half as much again.
 AGREE_PERCENT = 5.0
 MINUTE_S = 60
+# With a space before each word and the sign that the line goes on.
+TYPED_COLUMNS = 76
 # Steps of the show, in seconds after its full minute.
 ENABLE_AT_S = 10.0
 KILLED_DOSE = 2
@@ -75,7 +78,7 @@ class Show:
     def prepare(self) -> None:
         """Ledger, tests, proposal, calibration, check, rehearsal, approval."""
         write_machine(self.house)
-        self.command("init", "--dosed-nothing", "--by", "demo")
+        self.command("init", "--dosed-nothing", "--by", "demo", show=4)
         self.take_tests()
         for pump in PUMPS:
             self.calibrate(pump)
@@ -99,7 +102,7 @@ class Show:
         levels = ", ".join(f"{level:.2f}" for level in TESTS_DKH)
         sys.stdout.write(f"  alkalinity {levels} dKH, a day apart\n")
         others = ("record", "calcium=416 mg/L", "magnesium=1300 mg/L")
-        self.command(*others, "--method", "drops", "--by", "demo", show=3)
+        self.command(*others, "--method", "drops", "--by", "demo", show=5)
         sampled = (now - timedelta(days=SAMPLED_DAYS_AGO)).strftime(
             "%Y-%m-%dT%H:%M:%SZ"
         )
@@ -111,7 +114,7 @@ class Show:
         """The plan that the tests ask for, in the minutes of this show."""
         path = self.house.config / "plan.toml"
         words = ("--write", str(path), "--from", str(self.minute.date()))
-        self.command("propose", *words, show=14)
+        self.command("propose", *words, show=13)
         path.write_text(in_these_minutes(path.read_text(), self.minute))
         self.say("So that there is something to see, its doses are moved to the next")
         self.say(f"two minutes: {DOSES} of each solution, the amounts as proposed.")
@@ -172,7 +175,7 @@ class Show:
         self.say("The daemon starts, in shadow: it commands nothing.")
         daemon = self.house.start_daemon()
         self.wait_until(ENABLE_AT_S)
-        self.command("status", show=8)
+        self.command("status", show=16)
         self.command("enable", "--by", "demo")
         self.say("Enabled. From here on doses are live.")
         until(
@@ -189,7 +192,7 @@ class Show:
         self.say("Alkalinity starts to climb, by a hand we do not know.")
         until(self.is_held, "the hold of the ceiling", 40)
         self.say("Held. The next dose of the group waits in vain:")
-        self.command("status", show=8)
+        self.command("status", show=16)
         self.wait_until(END_AT_S)
 
     def _faults(self) -> dict[str, object]:
@@ -222,13 +225,15 @@ class Show:
         until(lambda: datetime.now(UTC) >= due, "the next step", 90 + after_s)
 
     def command(self, *words: str, show: int = 3) -> None:
-        """Run one command and show the first lines of what it prints."""
+        """Run one command, show the first lines of what it prints, say what is left."""
         done = self.house.call(*words)
-        sys.stdout.write(f"\n$ slackwater {' '.join(words)}\n")
+        sys.stdout.write(f"\n{as_typed(words)}\n")
         text = done.stdout if done.returncode == 0 else done.stdout + done.stderr
         lines = [line for line in text.splitlines() if line.strip()]
         for line in lines[:show]:
             sys.stdout.write(f"  {line}\n")
+        if lines[show:]:
+            sys.stdout.write(f"  … {len(lines) - show} lines more\n")
         if done.returncode:
             message = f"`slackwater {words[0]}` ended with {done.returncode}"
             raise ShowError(message)
@@ -288,6 +293,18 @@ class Show:
             if pump:
                 sums[pump] = sums.get(pump, 0.0) + float(str(entry["believed_ul"]))
         return sums
+
+
+def as_typed(words: Sequence[str]) -> str:
+    """A command as a person types it, on as many lines of a shell as it needs."""
+    parts = [shlex.quote(word) for word in words]
+    lines = ["$ slackwater"]
+    for part in parts:
+        if len(lines[-1]) + len(part) > TYPED_COLUMNS:
+            lines[-1] += " \\"
+            lines.append("   ")
+        lines[-1] += f" {part}"
+    return "\n".join(lines)
 
 
 def inner(entry: Mapping[str, object], outer: str, name: str) -> str:

@@ -4,7 +4,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from slackwater.cli.width import error_columns, fitted, page_columns
+from slackwater.cli.width import error_columns, fitted, page_columns, within
+from tests.cli.run_program import run
 
 FINDING = "  found     a figure that is a good deal too long for one line of this page"
 LISTED = "    All stocks: eye protection; never mix them; keep children away from them"
@@ -54,3 +55,25 @@ def test_without_a_terminal_a_line_is_as_long_as_it_needs_to_be() -> None:
     """A search through a pipe finds whole lines."""
     long = "word " * 100
     assert long == fitted(long, None)
+
+
+@pytest.mark.parametrize(("stated", "expected"), [("60", 60), ("100", 79), ("", 79)])
+def test_prose_with_lines_of_its_own_keeps_to_the_screen(
+    monkeypatch: pytest.MonkeyPatch, stated: str, expected: int
+) -> None:
+    """No wider than it was made for, narrower where the screen is."""
+    monkeypatch.setenv("COLUMNS", stated)
+    assert expected == within(79)
+
+
+@pytest.mark.parametrize("columns", [60, 80])
+def test_first_aid_is_read_on_any_screen(
+    monkeypatch: pytest.MonkeyPatch, columns: int
+) -> None:
+    """Steps are wrapped below their own number, once and not twice."""
+    monkeypatch.setenv("COLUMNS", str(columns))
+    lines = run("first-aid", "overdose").out.splitlines()
+    assert max(map(len, lines)) <= columns
+    further = [line for line in lines if line.startswith("   ")]
+    assert further
+    assert all(line[3] != " " for line in further)

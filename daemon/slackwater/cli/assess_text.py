@@ -19,6 +19,7 @@ from slackwater.assessment.records import (
 from slackwater.assessment.trace_bands import OPERATOR, is_trace
 from slackwater.cli.amounts import display_unit
 from slackwater.cli.render import local
+from slackwater.cli.width import within
 from slackwater.water.parameters import parameter_named
 from slackwater.water.show import show_level
 from slackwater.water.spellings import units_of
@@ -277,7 +278,7 @@ def columns(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
     ]
     left = sum(widths) + len(widths)
     folded = [
-        (row, wrap(row[-1], max(WIDTH - left, NARROWEST_LAST)) or [""])
+        (row, wrap(row[-1], max(within(WIDTH) - left, NARROWEST_LAST)) or [""])
         for row in (names, *rows)
     ]
     lines = []
@@ -292,4 +293,6 @@ def columns(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
 
 
 def _words(text: str, first: str = "", rest: str = "") -> str:
-    return "\n".join(wrap(text, WIDTH, initial_indent=first, subsequent_indent=rest))
+    return "\n".join(
+        wrap(text, within(WIDTH), initial_indent=first, subsequent_indent=rest)
+    )

@@ -11,6 +11,7 @@ from textwrap import wrap
 
 from slackwater.cli.amounts import decimal
 from slackwater.cli.document import finding_document
+from slackwater.cli.width import within
 from slackwater.errors import Finding
 from slackwater.facts.plan import PlanLine
 from slackwater.facts.proposal import Change, Grounded, Proposal, Withheld
@@ -143,7 +144,7 @@ def _sections(
 
 
 def _change_lines(change: Change) -> Iterator[str]:
-    yield from wrap(_headline(change), _WIDTH, subsequent_indent="  ")
+    yield from wrap(_headline(change), within(_WIDTH), subsequent_indent="  ")
     for one in change.grounds:
         yield from _wrapped(sentence(one, change.parameter))
     yield ""
@@ -182,7 +183,7 @@ def _withheld(one: Withheld) -> Iterator[str]:
 
 
 def _wrapped(text: str) -> list[str]:
-    return wrap(text, _WIDTH, initial_indent="  ", subsequent_indent="    ")
+    return wrap(text, within(_WIDTH), initial_indent="  ", subsequent_indent="    ")
 
 
 def _grounds(grounds: Sequence[Grounded]) -> list[dict[str, object]]:

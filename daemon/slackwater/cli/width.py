@@ -41,6 +41,12 @@ def _columns(stream: TextIO | None) -> int | None:
     return max(found, NARROWEST) if found else None
 
 
+def within(most: int) -> int:
+    """Columns for prose that breaks its own lines: so many, or the screen's if less."""
+    columns = page_columns()
+    return most if columns is None else min(most, columns)
+
+
 def fitted(text: str, columns: int | None) -> str:
     """The text with every line within the columns; nothing changes without any.
 

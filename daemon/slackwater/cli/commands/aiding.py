@@ -11,6 +11,7 @@ import click
 
 from slackwater.cli.document import Answer
 from slackwater.cli.shell import Shell, verb
+from slackwater.cli.width import within
 from slackwater.facts.first_aid import FIRST_AID
 
 _WIDTH = 78
@@ -40,6 +41,6 @@ def _page(topic: str) -> Iterator[str]:
     yield topic.replace("-", " ").upper()
     for number, step in enumerate(FIRST_AID[topic], start=1):
         yield from wrap(
-            step, _WIDTH, initial_indent=f"{number}. ", subsequent_indent="   "
+            step, within(_WIDTH), initial_indent=f"{number}. ", subsequent_indent="   "
         )
     yield ""

@@ -21,6 +21,7 @@ from slackwater.cli.document import FINE, REFUSED, Answer
 from slackwater.cli.opening import local_user, opened, write
 from slackwater.cli.shell import Shell, verb
 from slackwater.cli.task_news import Asking, News, news_words, task_news
+from slackwater.cli.width import within
 from slackwater.errors import LedgerError, RefusedError
 from slackwater.facts.events import AnyEvent
 from slackwater.facts.state import State
@@ -98,7 +99,7 @@ class _Kept:
         return "\n".join(
             fitted
             for sentence in news_words(self.news, self.texts)
-            for fitted in wrap(sentence, WIDTH, subsequent_indent="  ")
+            for fitted in wrap(sentence, within(WIDTH), subsequent_indent="  ")
         )
 
     @property
