@@ -6,6 +6,7 @@ All figures are invented: 300 litres, soda and calcium chloride dosed by the hou
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from math import exp
 from random import Random
 
 from slackwater.facts.history import Delivery, History
@@ -246,6 +247,20 @@ def with_report(
     )
 
 
+def level_after(
+    days: float, uptake_dkh: float, dose_dkh: float, begin_dkh: float = 8.2
+) -> float:
+    """Alkalinity after some days, where the uptake at 8.2 dKH ends at 3.
+
+    Source: one box, dA/dt = d - U (A - 3) / 5.2, solved.
+    """
+    span = 8.2 - 3.0
+    if not uptake_dkh:
+        return begin_dkh + dose_dkh * days
+    end = 3.0 + span * dose_dkh / uptake_dkh
+    return end + (begin_dkh - end) * exp(-uptake_dkh / span * days)
+
+
 def kept_tank(
     uptake_dkh: float = 1.2,
     dose_dkh: float = 1.2,
@@ -255,12 +270,14 @@ def kept_tank(
     sd_dkh: float = 0.08,
     seed: int = 1,
 ) -> History:
-    """Alkalinity tests of a tank with a steady uptake and dose, from 8 dKH on."""
+    """Alkalinity tests of a tank with a steady dose, from 8.2 dKH on.
+
+    The uptake is that at 8.2, the usual target; it falls with the level.
+    """
     chance = Random(seed)  # noqa: S311 -- a simulation, no secret
     found, at = [], float(days)
     while at >= 0:
-        passed = days - at
-        level = 8.0 + (dose_dkh - uptake_dkh) * passed + chance.gauss(0, sd_dkh)
+        level = level_after(days - at, uptake_dkh, dose_dkh) + chance.gauss(0, sd_dkh)
         found.append(measured("alkalinity", level * DKH, at))
         at -= every
     return history(

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import timedelta
 from random import Random
+from statistics import fmean
 
 import numpy as np
 import pytest
@@ -24,6 +25,7 @@ from tests.assessment.past import (
     deliveries,
     history,
     kept_tank,
+    level_after,
     machine,
     measured,
     pico,
@@ -39,6 +41,13 @@ def found_in(
     series = [cleaned(one, inflow) for one in series_of(past, parameter, NOW)]
     evidence = Evidence(history=past, machine=made, inflow=inflow, now=NOW)
     return uptake_found(series, evidence)
+
+
+def at_the_mean(found: UptakeFound, past: History) -> tuple[float, float]:
+    """The uptake at the mean level of the tests that fit, with its error."""
+    fitting = [one.value for one in past.measurements if one.value < 9.5 * DKH]
+    share = (fmean(fitting) - 3 * DKH) / (5.2 * DKH)
+    return (found.at_target_per_day or 0.0) * share, found.at_target_sd * share
 
 
 def surely(found: UptakeFound | None) -> UptakeFound:
@@ -98,11 +107,15 @@ OUTLIER = example(
     ids=["constant dose", "dose step", "outlier"],
 )
 def test_worked_examples_are_met(past: History, theil_sen: float, truth: float) -> None:
-    """The second estimate to rounding of hours, the first within its own error."""
+    """The second estimate to rounding of hours, the first within its own error.
+
+    The line knows no level: it has the uptake at the mean of the tests.
+    """
     found = surely(found_in(past))
     assert found.check_per_day is not None
     assert theil_sen * DKH == pytest.approx(found.check_per_day, abs=0.004 * DKH)
-    assert truth * DKH == pytest.approx(found.per_day, abs=1.645 * found.sd_per_day)
+    per_day, sd = at_the_mean(found, past)
+    assert truth * DKH == pytest.approx(per_day, abs=1.645 * sd)
 
 
 def test_the_outlier_of_the_example_is_not_used() -> None:
@@ -122,8 +135,12 @@ def test_a_steady_tank_agrees_with_least_squares() -> None:
     less = fallen(series.points, inflow["alkalinity"])
     line = stats.linregress([one.day for one in less], [one.value for one in less])
     found = surely(found_in(past))
-    assert -line.slope == pytest.approx(found.per_day, abs=1.645 * found.sd_per_day)
-    assert 1.5 * DKH == pytest.approx(found.per_day, abs=2 * found.sd_per_day)
+    per_day, sd = at_the_mean(found, past)
+    assert -line.slope == pytest.approx(per_day, abs=1.645 * sd)
+    assert found.at_target_per_day is not None
+    assert 1.5 * DKH == pytest.approx(
+        found.at_target_per_day, abs=2 * found.at_target_sd
+    )
     assert found.enough
 
 
@@ -133,7 +150,8 @@ def test_the_interval_holds_the_truth_as_often_as_it_says() -> None:
     for seed in range(100):
         past = kept_tank(1.3, 1.2, days=42, every=3.5, sd_dkh=0.15, seed=seed)
         found = surely(found_in(past))
-        held += abs(found.per_day - 1.3 * DKH) <= 1.645 * found.sd_per_day
+        truth = 1.3 * (level_after(42, 1.3, 1.2) - 3) / 5.2
+        held += abs(found.per_day - truth * DKH) <= 1.645 * found.sd_per_day
     assert 84 <= held <= 100
 
 
@@ -142,7 +160,7 @@ def test_what_is_poured_in_by_the_hour_is_the_input() -> None:
     found = surely(found_in(kept_tank(1.2, 1.2)))
     assert 1.2 * DKH == pytest.approx(found.delivered_per_day, rel=0.01)
     assert 1.2 * DKH == pytest.approx(found.per_day, abs=2 * found.sd_per_day)
-    assert 8 * DKH == pytest.approx(found.level, abs=3 * found.level_sd)
+    assert 8.2 * DKH == pytest.approx(found.level, abs=3 * found.level_sd)
 
 
 @pytest.mark.parametrize("declared", [None, 0.0, 0.4])
@@ -163,7 +181,7 @@ def test_two_tests_far_apart_are_enough() -> None:
         deliveries=deliveries({"alkalinity": 1.2 * DKH}, 15),
     )
     found = surely(found_in(past))
-    assert (1.2 + 0.2 / 14) * DKH == pytest.approx(found.per_day, rel=0.02)
+    assert (1.2 + 0.2 / 14) * DKH == pytest.approx(found.per_day, rel=0.05)
     assert found.enough
     assert found.falls
 
@@ -243,13 +261,13 @@ def test_a_test_that_does_not_fit_is_held() -> None:
     assert 1.2 * DKH == pytest.approx(found.per_day, abs=0.2 * DKH)
 
 
-def test_a_second_test_may_be_held_too() -> None:
-    """Four degrees in half a day: one test is left, and no span."""
+def test_two_tests_cannot_gainsay_each_other() -> None:
+    """Four degrees in half a day: nobody knows which is wrong, and no span."""
     past = history(
         measured("alkalinity", 8 * DKH, 0.5), measured("alkalinity", 12 * DKH, 0)
     )
     found = surely(found_in(past))
-    assert (1, 0.0, 0.0) == (found.tests, found.span_days, found.delivered_per_day)
+    assert (2, 0.5, 0.0) == (found.tests, found.span_days, found.delivered_per_day)
     assert not found.enough
 
 
@@ -326,14 +344,15 @@ def test_a_stated_uptake_widens_what_is_thought_possible() -> None:
     """A dose of nearly nothing in a tank that uses 3 dKH: three tests suffice."""
     past = history(
         *(
-            measured("alkalinity", (9 - 3 * (2 - back)) * DKH, back)
+            measured("alkalinity", level_after(2 - back, 3, 0.1) * DKH, back)
             for back in (2, 1, 0)
         ),
         deliveries=deliveries({"alkalinity": 0.1 * DKH}, 3),
     )
     made = machine(uptake={"alkalinity": (3 * DKH, 2 * DKH)})
     found = surely(found_in(past, made=made))
-    assert 3.1 * DKH == pytest.approx(found.per_day, rel=0.05)
+    assert found.at_target_per_day is not None
+    assert 3 * DKH == pytest.approx(found.at_target_per_day, rel=0.05)
 
 
 def test_an_uptake_known_to_a_twentieth_of_a_degree_is_enough() -> None:

@@ -25,7 +25,7 @@ from tests.assessment.pictures import seen
 
 def rich() -> Assessment:
     """A tank with something in every part of the page."""
-    past = kept_tank(1.25, 1.2)
+    past = kept_tank(1.4, 1.2, days=9)
     more = [
         measured(name, level, 1)
         for name, level in {

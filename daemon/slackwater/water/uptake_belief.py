@@ -1,22 +1,54 @@
-"""What is believed of level and uptake, and how time, changes and tests move it.
+"""What is believed of level and uptake, and what a test says to it.
 
-Floor 1. One subject: the two states and their variances. Laws here: every figure has
-its error; time makes it larger, a test smaller; a belief only goes forward.
+Floor 1. One subject: the two states and their errors. Laws here: uptake may follow the
+level and is then stated at one level; every figure has its error; a test makes it
+smaller.
 Shape: days from any origin. Units: levels in one unit, uptake in it per day.
-Source: Kalman 1960, Journal of Basic Engineering 82:35 (from memory); uptake walks at
-random, the level loses it all the time.
+Source: Kalman 1960, Journal of Basic Engineering 82:35 (from memory).
 """
 
-from bisect import bisect_right
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from math import inf, sqrt
+from math import sqrt
 
 from slackwater.water.quantiles import normal_quantile_wichura1988
-from slackwater.water.ranges import above_zero, within
+from slackwater.water.ranges import above_zero
 
-# A squared innovation this many variances large is held: common practice, no source.
-HOLDING = 12.0
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Follows:
+    """Uptake in proportion to the level above `rest`; what is stated is that at `at`.
+
+    Range: `at` above `rest`.
+    Source: one box whose uptake ends at rest; a model, not a measurement.
+    """
+
+    at: float
+    rest: float
+
+    def return_days(self, uptake: float) -> float:
+        """The time constant with which a level comes back under a steady dose.
+
+        Range: uptake at the stated level above 0. Raises: OutOfRangeError outside it.
+        """
+        return (self.at - self.rest) / above_zero("the uptake", uptake)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shocks:
+    """What may break in, and how often: a jump of uptake, a step of the level, a slip.
+
+    Units: jumps and steps a day, each with its standard deviation, that of a jump as a
+    share of the uptake and never below `least_jump`; `slips` is the share of tests that
+    are grossly wrong, by `slip_sd`.
+    """
+
+    jumps: float
+    jump_share: float
+    least_jump: float
+    steps: float
+    step_sd: float
+    slips: float
+    slip_sd: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,15 +56,29 @@ class Tuning:
     """What is believed before the first test, and how fast things may change.
 
     Units: `uptake_walk` and `level_walk` are variances a day, of uptake and of level.
+    Without `shocks` every test counts in full.
     """
 
     uptake: float
     uptake_sd: float
     least_test_sd: float
     uptake_walk: float
-    jump_sd: float
     level_walk: float = 0.0
-    holding: float = HOLDING
+    follows: Follows | None = None
+    shocks: Shocks | None = None
+
+    @property
+    def steepness(self) -> float:
+        """The part of the uptake that goes with each unit of the level."""
+        follows = self.follows
+        return 0.0 if follows is None else 1.0 / (follows.at - follows.rest)
+
+    def share(self, level: float) -> float:
+        """The part of the uptake that is left at a level, 1 where it follows none."""
+        follows = self.follows
+        if follows is None:
+            return 1.0
+        return max(level - follows.rest, 0.0) / (follows.at - follows.rest)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,11 +92,15 @@ class Reading:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Addition:
-    """Something that lifts the level at once; `sd` where the amount is not certain."""
+    """Something that lifts the level; `sd` where the amount is not certain.
+
+    At once on `day`, or evenly from `since` until then.
+    """
 
     day: float
     rise: float
     sd: float = 0.0
+    since: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,6 +144,21 @@ class Belief:
         reach = normal_quantile_wichura1988((1 + confidence) / 2) * self.uptake_sd
         return self.uptake - reach, self.uptake + reach
 
+    def at_its_level(self, tuning: Tuning) -> "Belief":
+        """The same with the uptake at the level there is, where it follows the level.
+
+        Source: the variance of a product, made linear.
+        """
+        share, slope = tuning.share(self.level), self.uptake * tuning.steepness
+        return replace(
+            self,
+            uptake=self.uptake * share,
+            covariance=share * self.covariance + slope * self.level_variance,
+            uptake_variance=share**2 * self.uptake_variance
+            + 2 * share * slope * self.covariance
+            + slope**2 * self.level_variance,
+        )
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Surprise:
@@ -124,48 +189,30 @@ def begun(test: Reading, tuning: Tuning) -> Belief:
         day=test.day,
         level=test.level,
         uptake=tuning.uptake,
-        level_variance=variance(test, tuning),
+        level_variance=noise_variance(test, tuning),
         covariance=0.0,
         uptake_variance=spread**2,
     )
-
-
-def predicted(
-    belief: Belief, day: float, changes: Sequence[Change], tuning: Tuning
-) -> Belief:
-    """What is believed on a later day, before any test of that day.
-
-    Shape: changes ascending; those after the day of the belief and until the day asked
-    for take part. Range: a day not before that of the belief.
-    Raises: OutOfRangeError outside it.
-    """
-    within("the day", day, (belief.day, inf))
-    # Of one moment there may be several: each counts.
-    first = bisect_right(changes, belief.day, key=day_of)
-    for change in changes[first : bisect_right(changes, day, key=day_of)]:
-        belief = _changed(_passed(belief, change.day, tuning), change)
-    return _passed(belief, day, tuning)
-
-
-def day_of(change: Change) -> float:
-    """When a change came, to sort by."""
-    return change.day
 
 
 def surprise(before: Belief, test: Reading, tuning: Tuning) -> Surprise:
     """How far a test lies from what is believed for its moment."""
     return Surprise(
         difference=test.level - before.level,
-        sd=sqrt(before.level_variance + variance(test, tuning)),
+        sd=sqrt(before.level_variance + noise_variance(test, tuning)),
     )
 
 
 def updated(before: Belief, test: Reading, tuning: Tuning) -> Belief:
     """What is believed after a test, the belief standing at its moment."""
-    noise = variance(test, tuning)
+    return corrected(before, test.level, noise_variance(test, tuning))
+
+
+def corrected(before: Belief, level: float, noise: float) -> Belief:
+    """What is believed after a level was read with a variance of error."""
     total = before.level_variance + noise
     gain, uptake_gain = before.level_variance / total, before.covariance / total
-    difference = test.level - before.level
+    difference = level - before.level
     return Belief(
         day=before.day,
         level=before.level + gain * difference,
@@ -176,47 +223,9 @@ def updated(before: Belief, test: Reading, tuning: Tuning) -> Belief:
     )
 
 
-def variance(test: Reading, tuning: Tuning) -> float:
-    """The variance of a test, never less than that of the best one.
+def noise_variance(test: Reading, tuning: Tuning) -> float:
+    """The variance of the error of a test, never below the least there is.
 
     Raises: OutOfRangeError for an error that is not above 0.
     """
     return max(above_zero("the error of a test", test.sd), tuning.least_test_sd) ** 2
-
-
-def _passed(belief: Belief, day: float, tuning: Tuning) -> Belief:
-    """Time goes by and nothing is added."""
-    span = day - belief.day
-    if not span:
-        return belief
-    walk = tuning.uptake_walk
-    return Belief(
-        day=day,
-        level=belief.level - belief.uptake * span,
-        uptake=belief.uptake,
-        level_variance=belief.level_variance
-        - 2 * span * belief.covariance
-        + span**2 * belief.uptake_variance
-        + walk * span**3 / 3
-        + tuning.level_walk * span,
-        covariance=belief.covariance
-        - span * belief.uptake_variance
-        - walk * span**2 / 2,
-        uptake_variance=belief.uptake_variance + walk * span,
-    )
-
-
-def _changed(belief: Belief, change: Change) -> Belief:
-    if isinstance(change, Addition):
-        return replace(
-            belief,
-            level=belief.level + change.rise,
-            level_variance=belief.level_variance + change.sd**2,
-        )
-    kept = 1 - change.fraction
-    return replace(
-        belief,
-        level=kept * belief.level + change.fraction * change.new_level,
-        level_variance=kept**2 * belief.level_variance,
-        covariance=kept * belief.covariance,
-    )

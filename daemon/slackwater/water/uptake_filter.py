@@ -1,17 +1,19 @@
 """Follows level and uptake of one parameter through tests, doses and water changes.
 
-Floor 1. One subject: the two-state estimator. Laws here: what was delivered is put in,
-not what was planned; tests may come at any time and never from the future; a reading
-that does not fit is held until another one says the same; every figure has its error.
+Floor 1. One subject: the estimator over many tests. Laws here: tests may come at any
+time and never from the future; what a test says is weighed against all that may have
+broken in: a jump of the uptake, a step of the level, or a test that is grossly wrong; a
+test that is likely wrong is held until others say the same.
 Shape: days from any origin. Units: levels in one unit, uptake in it per day.
-Source: Kalman 1960, Journal of Basic Engineering 82:35 (from memory); uptake walks at
-random, the level loses it all the time. Without a walk it gives what least squares
-give.
+Source: Kalman 1960, Journal of Basic Engineering 82:35; several stories side by side
+after Harrison and Stevens 1976, Journal of the Royal Statistical Society B 38:205 (both
+from memory).
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from math import sqrt
+from math import exp, expm1, log
+from operator import attrgetter
 
 from slackwater.water.parameters import PARAMETERS
 from slackwater.water.ranges import above_zero, all_finite, ascending, refused, within
@@ -21,50 +23,76 @@ from slackwater.water.uptake_belief import (
     Belief,
     Change,
     Reading,
+    Shocks,
     Surprise,
     Tuning,
     begun,
-    day_of,
-    predicted,
+    corrected,
+    noise_variance,
     surprise,
-    updated,
-    variance,
 )
+from slackwater.water.uptake_passage import Leg, legs_between, passage
 
-# How far a retest may lie from a held reading and still confirm it.
-CONFIRMING_SDS = 3.0
+# More stories than this say the same again; one so unlikely is no longer told.
+STORIES_AT_MOST = 8
+LEAST_WEIGHT = 1e-4
+# A test that is more likely wrong than right is held, the newest one already where it
+# may well be wrong: another one tells.
+HELD_FROM = 0.5
+DOUBTED_FROM = 0.25
+FEWEST_TO_DOUBT = 2
+# Before any test the uptake is thought to be about the most there may be, or three
+# quarters of it, or of that, ..., each give or take so much; or next to nothing.
+_THOUGHTS = 12
+_THINNER = 0.75
+_WIDE = 0.2
 
 _MEQ_PER_L_IN_DKH = float(units_of(PARAMETERS["alkalinity"])["dKH"])
-# Defaults for alkalinity, common practice, no source: no test is better; uptake walks
-# by so much a day in a day; a confirmed surprise may be an uptake that jumped so far.
+# Defaults for alkalinity, common practice, no source: no test is better; the uptake
+# walks by so much a day in a day; what may break in, and how often.
 _LEAST_TEST_SD_DKH = 0.05
 _UPTAKE_WALK_DKH_PER_DAY = 0.04
-_JUMP_DKH_PER_DAY = 0.2
+SHOCKS = Shocks(
+    jumps=1 / 200,
+    jump_share=0.3,
+    least_jump=0.05 * _MEQ_PER_L_IN_DKH,
+    steps=1 / 400,
+    step_sd=1.0 * _MEQ_PER_L_IN_DKH,
+    slips=0.05,
+    slip_sd=1.5 * _MEQ_PER_L_IN_DKH,
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Estimate:
     """What tests and changes say together.
 
-    `belief` stands at the last test and `now` at the day asked for; `surprises` has one
-    entry a test after the first, and `held` the places, counted over all tests, of
-    readings nobody has confirmed.
+    `belief` stands at the last test and `now` at the day asked for, both over all
+    stories; `surprises` has one entry a test after the first, and `held` the places,
+    counted over all tests, of those that are likely wrong. `since` is the day of the
+    last jump or step in the likeliest story, that of the first test without one.
     """
 
     belief: Belief
     now: Belief
     surprises: tuple[Surprise, ...]
     held: tuple[int, ...]
+    since: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Held:
-    """A reading that did not fit; `since` is the belief at the last one that did."""
+class _Story:
+    """One way it may have been; `weight` is a logarithm, up to a common constant.
 
-    place: int
-    since: Belief
-    before: Belief
-    test: Reading
+    `wrong` are the places of tests that are wrong in it, `since` the day of its last
+    jump or step, `broken` that this lies just behind.
+    """
+
+    weight: float
+    belief: Belief
+    since: float
+    wrong: tuple[int, ...] = ()
+    broken: bool = False
 
 
 def alkalinity_tuning(most_per_day: float) -> Tuning:
@@ -80,7 +108,7 @@ def alkalinity_tuning(most_per_day: float) -> Tuning:
         uptake_sd=half,
         least_test_sd=_LEAST_TEST_SD_DKH * _MEQ_PER_L_IN_DKH,
         uptake_walk=(_UPTAKE_WALK_DKH_PER_DAY * _MEQ_PER_L_IN_DKH) ** 2,
-        jump_sd=_JUMP_DKH_PER_DAY * _MEQ_PER_L_IN_DKH,
+        shocks=SHOCKS,
     )
 
 
@@ -99,61 +127,167 @@ def estimated(
     fraction outside 0..1, or numbers not finite.
     """
     _check(tests, changes, now_day)
-    ordered = sorted(changes, key=day_of)
-    belief = begun(tests[0], tuning)
+    stories = list(_begun(tests[0], tuning))
     surprises: list[Surprise] = []
-    held: list[_Held] = []
     for place, test in enumerate(tests[1:], start=1):
-        before = predicted(belief, test.day, ordered, tuning)
-        found = surprise(before, test, tuning)
-        surprises.append(found)
-        this = _Held(place=place, since=belief, before=before, test=test)
-        if found.squared <= tuning.holding:
-            belief = updated(before, test, tuning)
-        elif held and _confirms(held[-1], this, tuning):
-            belief = _accepted(held.pop(), test, ordered, tuning)
-        else:
-            belief = before
-            held.append(this)
+        legs = legs_between(changes, tests[place - 1].day, test.day)
+        branches = [
+            branch
+            for story in stories
+            for branch in _branches(story, legs, test.day, tuning)
+        ]
+        surprises.append(surprise(_together(branches), test, tuning))
+        stories = _kept(
+            told for branch in branches for told in _told(branch, place, test, tuning)
+        )
+    belief = _together(stories)
+    legs = legs_between(changes, belief.day, now_day)
     return Estimate(
         belief=belief,
-        now=predicted(belief, now_day, ordered, tuning),
+        now=passage(belief, legs, tuning).carries(belief, now_day),
         surprises=tuple(surprises),
-        held=tuple(item.place for item in held),
+        held=_held(stories, len(tests) - 1),
+        since=stories[0].since,
     )
 
 
-def _confirms(held: _Held, this: _Held, tuning: Tuning) -> bool:
-    """Whether the very next reading says the same: a step, or an uptake that jumped.
+def _begun(test: Reading, tuning: Tuning) -> Iterator[_Story]:
+    """The first test is right, whatever the uptake may be."""
+    for chance, one in _thought(tuning):
+        yield _Story(weight=log(chance), belief=begun(test, one), since=test.day)
 
-    It lies as far from the prediction as the held one did, or further in proportion to
-    the time since the last reading that did fit.
+
+def _thought(tuning: Tuning) -> Iterator[tuple[float, Tuning]]:
+    """What the uptake may be before any test, each with its chance.
+
+    Where the level is led by the uptake a wide thought is cut into narrow ones, because
+    each of them must be nearly straight.
     """
-    if this.place != held.place + 1:
-        return False
-    first = held.test.level - held.before.level
-    second = this.test.level - this.before.level
-    further = (this.test.day - held.since.day) / (held.test.day - held.since.day)
-    low, high = sorted((first, first * further))
-    reach = CONFIRMING_SDS * sqrt(
-        variance(this.test, tuning) + variance(held.test, tuning)
-    )
-    return low - reach <= second <= high + reach
+    most = tuning.uptake + tuning.uptake_sd
+    if tuning.follows is None:
+        yield 1.0, tuning
+        return
+    narrow = [most * _THINNER**step for step in range(_THOUGHTS)]
+    for uptake in narrow:
+        yield (
+            1 / (_THOUGHTS + 1),
+            replace(tuning, uptake=uptake, uptake_sd=_WIDE * uptake),
+        )
+    yield 1 / (_THOUGHTS + 1), replace(tuning, uptake=0.0, uptake_sd=narrow[-1])
 
 
-def _accepted(
-    held: _Held, retest: Reading, changes: Sequence[Change], tuning: Tuning
-) -> Belief:
-    """Both readings count, the level free to step and the uptake to jump."""
-    freed = replace(
-        held.since,
-        level_variance=held.since.level_variance
-        + (held.test.level - held.before.level) ** 2,
-        uptake_variance=held.since.uptake_variance + tuning.jump_sd**2,
+def _branches(
+    story: _Story, legs: Sequence[Leg], day: float, tuning: Tuning
+) -> Iterator[_Story]:
+    """The story goes on, its uptake jumps, or its level steps."""
+    belief, shocks = story.belief, tuning.shocks
+    passed = passage(belief, legs, tuning)
+    plain = passed.carries(belief, day)
+    if shocks is None:
+        yield replace(story, belief=plain)
+        return
+    span = day - belief.day
+    jumps, steps = shocks.jumps * span, shocks.steps * span
+    yield replace(story, weight=story.weight - jumps - steps, belief=plain)
+    jump = max(shocks.jump_share * belief.uptake, shocks.least_jump)
+    jumped = replace(belief, uptake_variance=belief.uptake_variance + jump**2)
+    stepped = replace(belief, level_variance=belief.level_variance + shocks.step_sd**2)
+    for chance, other in ((jumps, jumped), (steps, stepped)):
+        yield _Story(
+            weight=story.weight + log(-expm1(-chance)),
+            belief=passed.carries(other, day),
+            since=belief.day,
+            wrong=story.wrong,
+            broken=True,
+        )
+
+
+def _told(story: _Story, place: int, test: Reading, tuning: Tuning) -> Iterator[_Story]:
+    """The test is right, or it is wrong and says little.
+
+    It is right where something has just broken in, which a wrong one would not show,
+    and where it is the second of all: two tests cannot gainsay each other.
+    """
+    noise, shocks = noise_variance(test, tuning), tuning.shocks
+    if shocks is None:
+        yield _after(story, test, noise, 0.0)
+        return
+    yield _after(story, test, noise, log(1 - shocks.slips))
+    if not story.broken and place >= FEWEST_TO_DOUBT:
+        wide, wrong = noise + shocks.slip_sd**2, (*story.wrong, place)
+        yield _after(story, test, wide, log(shocks.slips), wrong)
+
+
+def _after(
+    story: _Story,
+    test: Reading,
+    noise: float,
+    chance: float,
+    wrong: tuple[int, ...] | None = None,
+) -> _Story:
+    """The story with a test in it, weighed by how well it foretold that."""
+    before = story.belief
+    total = before.level_variance + noise
+    off = (test.level - before.level) ** 2 / total
+    return _Story(
+        weight=story.weight + chance - (off + log(total)) / 2,
+        belief=corrected(before, test.level, noise),
+        since=story.since,
+        wrong=story.wrong if wrong is None else wrong,
     )
-    before = predicted(freed, held.test.day, changes, tuning)
-    belief = updated(before, held.test, tuning)
-    return updated(predicted(belief, retest.day, changes, tuning), retest, tuning)
+
+
+def _kept(stories: Iterable[_Story]) -> list[_Story]:
+    """The likeliest stories in their order, none that is next to impossible."""
+    ranked = sorted(stories, key=attrgetter("weight"), reverse=True)
+    best = ranked[0].weight
+    least = best + log(LEAST_WEIGHT)
+    return [one for one in ranked[:STORIES_AT_MOST] if one.weight > least]
+
+
+def _together(stories: Sequence[_Story]) -> Belief:
+    """One belief with the mean and the errors of them all.
+
+    Source: the mean of the variances and the variance of the means.
+    """
+    weights = _shares(stories)
+    beliefs = [one.belief for one in stories]
+    level = sum(w * one.level for w, one in zip(weights, beliefs, strict=True))
+    uptake = sum(w * one.uptake for w, one in zip(weights, beliefs, strict=True))
+    level_variance = covariance = uptake_variance = 0.0
+    for share, one in zip(weights, beliefs, strict=True):
+        off, apart = one.level - level, one.uptake - uptake
+        level_variance += share * (one.level_variance + off * off)
+        covariance += share * (one.covariance + off * apart)
+        uptake_variance += share * (one.uptake_variance + apart * apart)
+    return Belief(
+        day=beliefs[0].day,
+        level=level,
+        uptake=uptake,
+        level_variance=level_variance,
+        covariance=covariance,
+        uptake_variance=uptake_variance,
+    )
+
+
+def _shares(stories: Sequence[_Story]) -> list[float]:
+    most = max(one.weight for one in stories)
+    weights = [exp(one.weight - most) for one in stories]
+    whole = sum(weights)
+    return [weight / whole for weight in weights]
+
+
+def _held(stories: Sequence[_Story], last: int) -> tuple[int, ...]:
+    """The tests that are more likely wrong than right, in order."""
+    wrong: dict[int, float] = {}
+    for share, one in zip(_shares(stories), stories, strict=True):
+        for place in one.wrong:
+            wrong[place] = wrong.get(place, 0.0) + share
+    return tuple(
+        place
+        for place, sum_ in sorted(wrong.items())
+        if sum_ > (DOUBTED_FROM if place == last else HELD_FROM)
+    )
 
 
 def _check(tests: Sequence[Reading], changes: Sequence[Change], now_day: float) -> None:
@@ -173,7 +307,8 @@ def _check(tests: Sequence[Reading], changes: Sequence[Change], now_day: float) 
 
 def _check_change(change: Change) -> None:
     if isinstance(change, Addition):
-        all_finite("the additions", [change.day, change.rise, change.sd])
+        since = change.day if change.since is None else change.since
+        all_finite("the additions", [change.day, change.rise, change.sd, since])
     else:
         all_finite("the water changes", [change.day, change.new_level])
         within("the changed part", change.fraction, (0.0, 1.0))
