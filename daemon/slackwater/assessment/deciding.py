@@ -7,8 +7,9 @@ Units: volumes microlitres a day.
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from math import inf
 
-from slackwater.assessment.knobs import Knob, Knobs
+from slackwater.assessment.knobs import Knob, Knobs, per_day_ul
 from slackwater.facts.proposal import Ground, Grounded
 from slackwater.facts.reasons import Figure
 from slackwater.facts.tank import EffectCap
@@ -23,7 +24,9 @@ class Decision:
 
     `goal_ul` the lasting maintenance, `free_ul` what it may reach at once; `running`:
     the correction of the present plan goes on; `away` how urgent a new one is, in
-    dead-bands; `after_ul` what the lines really give in the end.
+    dead-bands; `after_ul` what the lines really give in the end. `running_ul` a day is
+    what that correction adds, `most_ul` what the caps allow; `relaid`: the lines change
+    though the lasting amount may not.
     """
 
     knob: Knob
@@ -36,6 +39,9 @@ class Decision:
     running: bool = False
     away: float = 0.0
     after_ul: int = 0
+    running_ul: float = 0.0
+    most_ul: float = inf
+    relaid: bool = False
 
     @property
     def is_raised(self) -> bool:
@@ -49,7 +55,12 @@ class Decision:
 
     def without_correction(self, *more: Grounded) -> "Decision":
         """The same without its ramp, with further grounds."""
-        ramp = {Ground.CORRECTION_UP, Ground.CORRECTION_DOWN, Ground.RETEST}
+        ramp = {
+            Ground.CORRECTION_UP,
+            Ground.CORRECTION_DOWN,
+            Ground.RETEST,
+            Ground.RESTS,
+        }
         kept = (one for one in self.grounds if one.ground not in ramp)
         return replace(
             self, correction_ul=0.0, correction_days=0, grounds=(*kept, *more)
@@ -57,32 +68,60 @@ class Decision:
 
 
 def capped(knobs: Knobs, one: Decision) -> Decision:
-    """A decision held to the caps of its pump and of all it brings."""
-    if not one.changed and not one.is_raised:
+    """A decision held to the caps of its pump and of all it brings.
+
+    What stays as it is only comes down where it has turned out not to fit.
+    """
+    acts = one.changed or one.is_raised
+    if not acts and one.knob.pump.id not in knobs.most_ul:
         return one
-    most, where = min(_caps(knobs, one.knob))
-    wanted = one.goal_ul + max(one.correction_ul, 0.0)
-    if wanted <= most:
-        return one
+    most, where = min(_caps(knobs, one.knob) if acts else _found(knobs, one.knob))
+    held = replace(one, most_ul=most)
+    wanted = one.goal_ul + max(one.correction_ul, 0.0) + one.running_ul
     figures: dict[str, Figure] = {
         "wanted_ul": round(wanted),
         "most_ul": int(most),
         "cap": where,
     }
     told = Grounded(ground=Ground.CAPPED, figures=figures)
-    if not one.changed:
-        return one.without_correction(told)
-    lower = replace(one, goal_ul=min(one.goal_ul, most), free_ul=min(one.free_ul, most))
-    if one.is_raised:
-        return lower.without_correction(told)
-    return replace(lower, grounds=(*one.grounds, told))
+    if wanted > most:
+        return _lowered(knobs, held, told)
+    if not one.changed and _highest(one.knob) > most:
+        return replace(held, changed=True, relaid=True, grounds=(*one.grounds, told))
+    return held
+
+
+def _lowered(knobs: Knobs, one: Decision, told: Grounded) -> Decision:
+    """Without any correction, and the lasting amount no higher than the cap."""
+    stays = not one.changed and one.knob.pump.id not in knobs.most_ul
+    goal = one.goal_ul if stays else min(one.goal_ul, one.most_ul)
+    return replace(
+        one.without_correction(told),
+        goal_ul=goal,
+        changed=one.changed or goal < one.goal_ul,
+        free_ul=min(one.free_ul, one.most_ul),
+        running=False,
+        relaid=bool(one.running_ul),
+        running_ul=0.0,
+    )
+
+
+def _highest(knob: Knob) -> float:
+    """The largest amount a day of any line that lasts or is a step."""
+    kept = [line for line in knob.lines if line.purpose == "maintenance"]
+    return max((per_day_ul(line) for line in kept), default=0.0)
+
+
+def _found(knobs: Knobs, knob: Knob) -> Iterator[tuple[float, str]]:
+    """What has turned out to fit, where anything did not."""
+    if knob.pump.id in knobs.most_ul:
+        yield knobs.most_ul[knob.pump.id], "what fits under the caps at their latest"
 
 
 def _caps(knobs: Knobs, knob: Knob) -> Iterator[tuple[float, str]]:
     count = max((line.count for line in knob.lines), default=USUAL_DOSES)
     room = count / (count + 1)
-    if knob.pump.id in knobs.most_ul:
-        yield knobs.most_ul[knob.pump.id], "what fits under the caps at their latest"
+    yield from _found(knobs, knob)
     yield knob.pump.per_day_ul * room, f"[pump.{knob.pump.id}] most_per_day"
     tank = knobs.tank
     for parameter, pico in knob.solution.effects.items():

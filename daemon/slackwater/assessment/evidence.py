@@ -34,11 +34,16 @@ def _evidence(name: str, assessment: Assessment, tank: Tank) -> Evidence:
         uptake_sd=0.0 if uptake is None else uptake.sd_per_day,
         uptake_low=0.0 if uptake is None else uptake.low_per_day,
         enough=_enough(name, assessment, uptake),
+        wide=_wide(name, assessment, uptake),
         falls=uptake is not None and uptake.falls,
         net_balance=uptake is not None and uptake.is_net_balance,
         blocked=tuple(dict.fromkeys(_blocked(name, assessment))),
         no_dose=(Ground.BLOCKED,) if stopped else (),
         room=_room(name, assessment),
+        at_target=None if uptake is None else uptake.at_target_per_day,
+        at_target_sd=0.0 if uptake is None else uptake.at_target_sd,
+        return_days=None if uptake is None else uptake.return_days,
+        too_high=_too_high(standing, uptake),
     )
 
 
@@ -47,11 +52,26 @@ def _fresh(standing: Standing) -> bool:
     return age is not None and (shelf is None or age <= shelf)
 
 
+def _too_high(standing: Standing, uptake: UptakeFound | None) -> bool:
+    """Whether it is above the level at which dosing ends, and falls by itself."""
+    if uptake is None or uptake.return_days is None or not _fresh(standing):
+        return False
+    level, stop = standing.level, standing.stop_above
+    return level is not None and stop is not None and level > stop
+
+
 def _enough(name: str, assessment: Assessment, uptake: UptakeFound | None) -> bool:
     """Whether an uptake may change a dose."""
     if uptake is None or assessment.is_blocked(name, "change"):
         return False
     return uptake.enough and not uptake.frozen
+
+
+def _wide(name: str, assessment: Assessment, uptake: UptakeFound | None) -> bool:
+    """Whether nothing is missing but a narrow interval."""
+    if uptake is None or assessment.is_blocked(name, "change"):
+        return False
+    return uptake.wide
 
 
 def _blocked(name: str, assessment: Assessment) -> Iterator[Ground]:

@@ -107,7 +107,8 @@ def _keep(sheet: _Sheet, one: Decision, followers: Sequence[Tie]) -> None:
     for pump in (one.knob.pump.id, *(tie.pump for tie in followers)):
         for line in sheet.knobs.by_pump[pump].lines:
             # A new correction takes the place of one that still runs.
-            replaced = one.is_raised and pump == one.knob.pump.id
+            again = one.is_raised or one.relaid
+            replaced = again and pump == one.knob.pump.id
             if not (replaced and line.purpose == "correction"):
                 sheet.add(line, one.grounds)
     after = round(lasting_ul(one.knob, sheet.today))
@@ -203,7 +204,9 @@ def _amounts(one: Decision) -> list[float]:
     item = PARAMETERS[one.knob.parameter]
     limits = limits_of(item.id, item.natural or item.high)
     first = FIRST_STEP_SHARE * limits.rise_per_day / one.knob.per_ul[item.id]
-    now = one.knob.given_ul if one.changed else one.knob.now_ul
+    # What a cap does not allow is no step on the way either.
+    flows = one.knob.given_ul if one.changed else one.knob.now_ul
+    now = min(flows, one.most_ul)
     goal = one.goal_ul if one.changed else now
     amounts = list(steps(now, goal, first, one.free_ul))
     if one.is_held_back:

@@ -16,10 +16,23 @@ from math import hypot
 from slackwater.assessment.carbon import carbon
 from slackwater.assessment.deciding import Decision
 from slackwater.assessment.grouping import ties_of
-from slackwater.assessment.knobs import Knob, Knobs, knobs_of, lasting_ul
+from slackwater.assessment.knobs import (
+    Knob,
+    Knobs,
+    knobs_of,
+    lasting_ul,
+    per_day_ul,
+)
 from slackwater.assessment.laying import lay
 from slackwater.assessment.pending import pending
-from slackwater.assessment.wants import Correction, Want, correction, maintenance
+from slackwater.assessment.wants import (
+    Correction,
+    Given,
+    Want,
+    correction,
+    maintenance,
+    rest,
+)
 from slackwater.facts.plan import Plan, PlanLine
 from slackwater.facts.proposal import (
     Change,
@@ -31,7 +44,7 @@ from slackwater.facts.proposal import (
     Withheld,
 )
 from slackwater.facts.tank import Machine
-from slackwater.water.limits import limits_of
+from slackwater.water.limits import Limits, limits_of
 from slackwater.water.parameters import PARAMETERS
 from slackwater.water.stoichiometry import calcified
 
@@ -41,6 +54,8 @@ PHOSPHATE = "phosphate"
 # What is judged first; everything else follows in order of its name.
 ORDER = ("alkalinity", "calcium", "magnesium", "strontium", "potassium", "iodine")
 TRIAD = ("alkalinity", "calcium", "magnesium")
+# A correction that runs is left unless it would miss by so many dead-bands.
+RUNNING_TOLERANCE = 2.0
 # How far the ratio of use differs from tank to tank: common practice, no source.
 RATIO_SD_SHARE = 0.05
 # Moles of metal per mole of calcium in coral aragonite.
@@ -130,7 +145,8 @@ def _wanted(work: _Work, found: Evidence, now: float) -> Want:
     """What a parameter needs a day, by the rule that holds for it."""
     if found.parameter == CARBON:
         return carbon(work.asked.evidence, now, _same_days(work))
-    want = maintenance(_with_ratio(work, found), now)
+    limits = _limits(found)
+    want = maintenance(_with_ratio(work, found), now, limits)
     if work.alkalinity is not None and found.parameter in FOLLOWERS:
         return _follows(want)
     if found.parameter == PHOSPHATE and want.maintenance > now:
@@ -195,7 +211,9 @@ def _follows(want: Want) -> Want:
 def _correct(work: _Work, found: Evidence, total: float) -> Correction:
     parameter = found.parameter
     item = PARAMETERS[parameter]
-    limits = limits_of(parameter, found.target or item.natural or item.high)
+    limits = _limits(found)
+    if found.too_high and total > 0:
+        return rest(found, limits, total)
     cap = work.knobs.tank.caps.get(parameter)
     pico = work.knobs.tank.net_ul / 1_000_000 * item.pico_per_unit
     most = 0.0
@@ -207,14 +225,20 @@ def _correct(work: _Work, found: Evidence, total: float) -> Correction:
         most = min(net / pico - max(total - sure, 0.0), cap.gross / pico - total)
     if found.room is not None:
         most = min(most, found.room / limits.fresh_days)
+    given = Given(dose=total, most=most)
     coming = pending(work.knobs, parameter, work.asked.today)
     if coming and found.level is not None:
         ahead = replace(found, level=found.level + coming)
-        if not correction(ahead, limits, most).days:
+        if not correction(ahead, limits, given, RUNNING_TOLERANCE).days:
             figures = {"level": found.level, "still_coming": coming}
             running = Grounded(ground=Ground.RUNNING, figures=figures)
             return Correction(grounds=(running,))
-    return correction(found, limits, most)
+    return correction(found, limits, given)
+
+
+def _limits(found: Evidence) -> Limits:
+    item = PARAMETERS[found.parameter]
+    return limits_of(found.parameter, found.target or item.natural or item.high)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -232,6 +256,7 @@ def _settle(work: _Work, knob: Knob, found: Evidence, decided: _Decided) -> None
     per_ul = knob.per_ul[found.parameter]
     want, ramp, share = decided.want, decided.ramp, decided.share
     grounds = [*want.grounds, *ramp.grounds]
+    is_running = any(one.ground is Ground.RUNNING for one in ramp.grounds)
     if decided.aside > 0 and want.changed:
         figures = {"per_day": decided.aside}
         grounds.append(Grounded(ground=Ground.SIDE_EFFECT, figures=figures))
@@ -243,8 +268,13 @@ def _settle(work: _Work, knob: Knob, found: Evidence, decided: _Decided) -> None
         grounds=tuple(grounds),
         correction_ul=ramp.per_day * share / per_ul,
         correction_days=ramp.days,
-        running=any(one.ground is Ground.RUNNING for one in ramp.grounds),
+        running=is_running,
         away=_away(found) if ramp.days else 0.0,
+        running_ul=sum(
+            per_day_ul(line)
+            for line in knob.lines
+            if is_running and line.purpose == "correction"
+        ),
     )
     for parameter, effect in knob.per_ul.items():
         brings = decided.need / per_ul * effect
@@ -322,6 +352,7 @@ def _change(work: _Work, one: Decision) -> Change:
         grounds=one.grounds,
         correction_ul=round(one.correction_ul),
         correction_days=one.correction_days,
+        relaid=one.relaid,
     )
 
 

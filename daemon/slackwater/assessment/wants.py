@@ -8,13 +8,24 @@ Source: `water.ramps` and `water.limits`, common practice, no source.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
-from math import ceil
+from dataclasses import dataclass, replace
+from math import ceil, copysign
 
+from slackwater.assessment.records import HALF_WIDTH_90
 from slackwater.facts.proposal import Evidence, Ground, Grounded
 from slackwater.facts.reasons import Figure
 from slackwater.water.limits import LONGEST_RAMP_DAYS, Limits
-from slackwater.water.ramps import LEVEL_SDS, dead_band, ramp
+from slackwater.water.ramps import (
+    LEVEL_SDS,
+    Ramp,
+    Return,
+    dead_band,
+    ramp,
+    returning_ramp,
+)
+
+# So sure a change needs no level that shows it too.
+SURE_SDS = 3.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,6 +35,17 @@ class Correction:
     grounds: tuple[Grounded, ...]
     per_day: float = 0.0
     days: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Given:
+    """What is given a day without any correction, and how much more the machine allows.
+
+    Range: both 0 or more.
+    """
+
+    dose: float
+    most: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,29 +60,49 @@ class Want:
     grounds: tuple[Grounded, ...]
 
 
-def maintenance(evidence: Evidence, now: float) -> Want:
+def maintenance(evidence: Evidence, now: float, limits: Limits) -> Want:
     """The daily amount that replaces what is used up.
 
     Range: `now`, the present amount a day from all sources, 0 or more.
     """
     if evidence.no_dose:
         return Want(maintenance=0.0, changed=now > 0, grounds=_plain(evidence.no_dose))
-    if evidence.uptake is None or not evidence.enough:
+    if evidence.uptake is None or not (evidence.enough or evidence.wide):
         return _unknown(evidence, now)
-    want = max(evidence.uptake, 0.0)
+    uptake, sd = evidence.lasting
+    want = max(uptake, 0.0)
+    if not evidence.enough and abs(want - now) <= SURE_SDS * sd:
+        return _unknown(evidence, now)
     if now == 0 and not evidence.falls:
         return Want(maintenance=0.0, changed=False, grounds=_plain((Ground.NEW_TANK,)))
-    figures = {
-        "uptake_per_day": want,
-        "sd_per_day": evidence.uptake_sd,
-        "now_per_day": now,
-    }
-    if abs(want - now) < dead_band(now, evidence.uptake_sd):
-        kept = Grounded(ground=Ground.UNCERTAIN, figures=figures)
-        return Want(maintenance=now, changed=False, grounds=(kept,))
+    figures = {"uptake_per_day": want, "sd_per_day": sd, "now_per_day": now}
+    kept = _keeps(evidence, want - now, dead_band(now, sd), limits)
+    if kept is not None:
+        told = Grounded(ground=kept, figures=figures)
+        return Want(maintenance=now, changed=False, grounds=(told,))
     why = Ground.NET_BALANCE if evidence.net_balance else Ground.UPTAKE
+    if not evidence.enough:
+        # The end of the interval that lies nearer to the present dose.
+        why = Ground.SURE_PART
+        want = max(want + copysign(HALF_WIDTH_90 * sd, now - want), 0.0)
     grounds = (Grounded(ground=why, figures=figures),)
     return Want(maintenance=want, changed=True, grounds=grounds)
+
+
+def _keeps(
+    evidence: Evidence, more: float, band: float, limits: Limits
+) -> Ground | None:
+    """What speaks for the present dose: chance, or a level that says nothing yet."""
+    _, sd = evidence.lasting
+    if abs(more) < band:
+        return Ground.UNCERTAIN
+    if evidence.return_days is None or abs(more) > SURE_SDS * sd:
+        return None
+    if evidence.level is None or evidence.target is None:
+        return None
+    away = evidence.target - evidence.level
+    shows = away * more > 0 and abs(away) > _dead_band(evidence, limits)
+    return None if shows else Ground.LEVEL_HOLDS
 
 
 def _unknown(evidence: Evidence, now: float) -> Want:
@@ -73,10 +115,12 @@ def _unknown(evidence: Evidence, now: float) -> Want:
     return Want(maintenance=now, changed=False, grounds=grounds)
 
 
-def correction(evidence: Evidence, limits: Limits, most_per_day: float) -> Correction:
+def correction(
+    evidence: Evidence, limits: Limits, given: Given, tolerance: float = 1.0
+) -> Correction:
     """The ramp to the target, or none with its grounds.
 
-    Range: `most_per_day` is the net rise a day the machine allows, 0 or more.
+    Range: `tolerance` in dead-bands.
     """
     against = _against(evidence)
     if against:
@@ -88,25 +132,73 @@ def correction(evidence: Evidence, limits: Limits, most_per_day: float) -> Corre
         "level_sd": evidence.level_sd,
         "target": target,
     }
-    if abs(away) <= max(limits.dead_band, LEVEL_SDS * evidence.level_sd):
+    if abs(away) <= tolerance * _dead_band(evidence, limits):
         return _none(Ground.NEAR_TARGET, figures)
-    rate = min(limits.rise_per_day, most_per_day) if away > 0 else limits.rise_per_day
+    rate = min(limits.rise_per_day, given.most) if away > 0 else limits.rise_per_day
     if rate <= 0:
         return _none(Ground.CAPPED, figures)
+    if evidence.return_days is not None:
+        return _returning(evidence, limits, given, figures)
     if abs(away) > LONGEST_RAMP_DAYS * rate:
         figures = {**figures, "days": ceil(abs(away) / rate)}
         return _none(Ground.RAMP_TOO_LONG, figures)
     shortest = ramp(level, target, min(rate, abs(away) / limits.tau_days))
-    days = shortest.days
-    figures = {**figures, "days": days, "per_day": shortest.step}
-    why = Ground.CORRECTION_UP if away > 0 else Ground.CORRECTION_DOWN
+    return _led(shortest, figures)
+
+
+def _returning(
+    evidence: Evidence, limits: Limits, given: Given, figures: Mapping[str, Figure]
+) -> Correction:
+    """The ramp of a level that moves by itself; none where that is soon enough."""
+    own = _own(evidence, given.dose)
+    away = (evidence.target or 0.0) - (evidence.level or 0.0)
+    left = away - own.per_day * own.lasts(limits.tau_days)
+    found = returning_ramp(away, limits.rise_per_day, own, limits.tau_days)
+    if abs(left) <= _dead_band(evidence, limits) or found.step * away <= 0:
+        back = {"return_days": round(own.days), "by_itself_per_day": own.per_day}
+        return _none(Ground.RETURNS, {**figures, **back})
+    bounded = max(min(found.step, given.most), -given.dose)
+    return _led(replace(found, step=bounded), figures)
+
+
+def _own(evidence: Evidence, dose: float) -> Return:
+    """What the level does by itself under the dose that is decided."""
+    by_itself = dose - (evidence.uptake or 0.0)
+    return Return(per_day=by_itself, days=evidence.return_days or 1.0)
+
+
+def _led(shortest: Ramp, figures: Mapping[str, Figure]) -> Correction:
+    figures = {**figures, "days": shortest.days, "per_day": shortest.step}
+    why = Ground.CORRECTION_UP if shortest.step > 0 else Ground.CORRECTION_DOWN
     after = {"after_days": shortest.retest_after_days}
     retest = Grounded(ground=Ground.RETEST, figures=after)
     return Correction(
         per_day=shortest.step,
-        days=days,
+        days=shortest.days,
         grounds=(Grounded(ground=why, figures=figures), retest),
     )
+
+
+def rest(evidence: Evidence, limits: Limits, dose: float) -> Correction:
+    """Less, or nothing, until a level that is too high should be at its target again.
+
+    Range: `dose` is the lasting amount a day, above 0.
+    """
+    away = (evidence.target or 0.0) - (evidence.level or 0.0)
+    own = _own(evidence, dose)
+    found = returning_ramp(away, limits.rise_ceiling, own, 1.0)
+    told = {"level": evidence.level, "target": evidence.target, "days": found.days}
+    if found.step >= 0:
+        return _none(Ground.RETURNS, told)
+    return Correction(
+        per_day=max(found.step, -dose),
+        days=found.days,
+        grounds=(Grounded(ground=Ground.RESTS, figures=told),),
+    )
+
+
+def _dead_band(evidence: Evidence, limits: Limits) -> float:
+    return max(limits.dead_band, LEVEL_SDS * evidence.level_sd)
 
 
 def _none(ground: Ground, figures: Mapping[str, Figure]) -> Correction:

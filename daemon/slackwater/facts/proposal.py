@@ -30,8 +30,12 @@ class Ground(StrEnum):
     CORRECTION_DOWN = "correction-down"
     RUNNING = "correction-running"
     RETEST = "retest-before-half"
+    RETURNS = "returns-by-itself"
+    RESTS = "rests-until-it-fell"
     STEPS = "in-steps"
     UNCERTAIN = "smaller-than-uncertainty"
+    SURE_PART = "sure-part-only"
+    LEVEL_HOLDS = "level-does-not-show-it"
     NEAR_TARGET = "near-target"
     LITTLE_EVIDENCE = "too-little-evidence"
     NEW_TANK = "new-tank"
@@ -65,8 +69,12 @@ GROUND_TEXTS: Mapping[Ground, str] = {
     Ground.CORRECTION_DOWN: "Less is dosed for some days, so that the level falls.",
     Ground.RUNNING: "The correction that runs already leads there; it goes on.",
     Ground.RETEST: "Test again before the second half of the correction.",
+    Ground.RETURNS: "It comes back by itself, because uptake follows the level.",
+    Ground.RESTS: "It is too high: nothing is dosed until it should have fallen.",
     Ground.STEPS: "The change comes in daily steps within its bound.",
     Ground.UNCERTAIN: "The change would be smaller than its own uncertainty.",
+    Ground.SURE_PART: "Uptake is not known well: only the sure part is changed.",
+    Ground.LEVEL_HOLDS: "The level does not show yet that the dose is wrong.",
     Ground.NEAR_TARGET: "The level is where it should be, as far as can be told.",
     Ground.LITTLE_EVIDENCE: "Uptake is not known well enough; the dose stays.",
     Ground.NEW_TANK: "Nothing is dosed until two tests show a fall.",
@@ -109,11 +117,16 @@ class Evidence:
 
     `level` is carried to today, None when there is no value; `fresh` says that it is
     young enough to correct from. `uptake` per day with its standard deviation and its
-    proven lower bound, None when nothing can be said; `enough` that it is narrow
-    enough to act on; `falls` that two tests showed a fall. `net_balance`: no outside
-    source is declared, so the figure is a balance. `blocked` are grounds against any
-    correction, `no_dose` those against any dose at all. `room` is what may still be
-    added before the level at which dosing ends, None for no such level.
+    proven lower bound, None when nothing can be said; `enough` that it is narrow enough
+    to act on, `wide` that nothing else is missing; `falls` that two tests showed a
+    fall. `net_balance`: no outside source is declared, so the figure is a balance.
+    `blocked` are grounds against any correction, `no_dose` those against any dose at
+    all. `room` is what may still be added before the level at which dosing ends, None
+    for no such level.
+
+    Where uptake follows the level, `at_target` is that at the target, and a level comes
+    back by itself with a time constant of `return_days`. `too_high`: above the level at
+    which dosing ends, which passes as the level falls.
     """
 
     parameter: str
@@ -125,11 +138,23 @@ class Evidence:
     uptake_sd: float = 0.0
     uptake_low: float = 0.0
     enough: bool = False
+    wide: bool = False
     falls: bool = False
     net_balance: bool = False
     blocked: tuple[Ground, ...] = ()
     no_dose: tuple[Ground, ...] = ()
     room: float | None = None
+    at_target: float | None = None
+    at_target_sd: float = 0.0
+    return_days: float | None = None
+    too_high: bool = False
+
+    @property
+    def lasting(self) -> tuple[float, float]:
+        """The uptake that a dose must replace in the long run, with its error."""
+        if self.at_target is not None:
+            return self.at_target, self.at_target_sd
+        return self.uptake or 0.0, self.uptake_sd
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -138,7 +163,8 @@ class Change:
 
     `before_ul` and `after_ul` a day of maintenance; `adds` what the difference adds to
     the water a day, canonical, by parameter; `correction_ul` a day for
-    `correction_days` on top (negative: withheld).
+    `correction_days` on top (negative: withheld); `relaid`: lines change though the
+    amount stays.
     """
 
     pump: str
@@ -151,6 +177,7 @@ class Change:
     grounds: tuple[Grounded, ...]
     correction_ul: int = 0
     correction_days: int = 0
+    relaid: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -179,4 +206,7 @@ class Proposal:
     @property
     def is_none(self) -> bool:
         """Whether the best action is none."""
-        return all(one.kind == "same" and not one.correction_ul for one in self.changes)
+        return all(
+            one.kind == "same" and not one.correction_ul and not one.relaid
+            for one in self.changes
+        )

@@ -8,7 +8,7 @@ Source: own rules; all figures are common practice, no source.
 """
 
 from dataclasses import dataclass
-from math import ceil, floor, inf
+from math import ceil, copysign, expm1, floor, inf
 
 from slackwater.water.limits import LONGEST_RAMP_DAYS
 from slackwater.water.quantiles import normal_quantile_wichura1988, student_quantile
@@ -22,6 +22,8 @@ SMALLEST_STEP_SHARE = 0.03
 LEVEL_SDS = 1.5
 DEPARTURE_SDS = 3.0
 UPTAKE_ROOM = 1.3
+# After so many time constants a steady push moves a level no further.
+FADED = 3.0
 # Without a test corrections end first, then the base shrinks.
 CORRECTION_DAYS = 7.0
 WHOLE_BASE_DAYS = 14.0
@@ -62,6 +64,43 @@ def ramp(level: float, target: float, most_per_day: float) -> Ramp:
             advice="Choose a nearer target.",
         )
     return Ramp(days=days, step=away / days if days else 0.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Return:
+    """What a level does by itself: `per_day` now, fading over `days`.
+
+    Range: the time constant above 0; it may rise or fall.
+    """
+
+    per_day: float
+    days: float
+
+    def lasts(self, days: float) -> float:
+        """For how many whole days a steady push counts after some days, less fading.
+
+        Source: dx/dt = -x / t + c moves x by c t (1 - exp(-n / t)) in n days.
+        """
+        back = above_zero("the time constant", self.days)
+        return -back * expm1(-days / back)
+
+
+def returning_ramp(
+    away: float, most_per_day: float, own: Return, least_days: float
+) -> Ramp:
+    """Equal steps to the target for a level that also moves by itself.
+
+    Units: `away` is target less level; `most_per_day` bounds what the level does on the
+    first day, by itself and by the ramp together.
+    Shape: a step of the other sign where the level comes back too fast by itself.
+    Range: the most a day above 0. Raises: OutOfRangeError outside it.
+    """
+    most = above_zero("the most a day", most_per_day)
+    days, longest = ceil(least_days - HAIR), FADED * own.days
+    while abs(away) > most * own.lasts(days) and days < min(longest, LONGEST_RAMP_DAYS):
+        days += 1
+    first = min(abs(away) / own.lasts(days), most)
+    return Ramp(days=days, step=copysign(first, away) - own.per_day)
 
 
 def departs(planned: float, measured: float, sd: float) -> bool:
