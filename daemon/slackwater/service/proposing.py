@@ -5,12 +5,12 @@ proposal; what does not fit comes down, and says so; a plan that still has findi
 given with them and never hidden.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from slackwater.assessment.proposal import Asked, propose
 from slackwater.errors import Finding
-from slackwater.facts.proposal import Proposal
+from slackwater.facts.proposal import Change, Proposal
 from slackwater.facts.tank import Machine
 from slackwater.planning.ceilings import Ceiling, ceilings
 from slackwater.planning.ceilings import check as check_plan
@@ -60,12 +60,36 @@ def _lower(
     """What each pump that takes part in a broken cap may still give a day."""
     lower: dict[str, int] = {}
     for ceiling in broken:
-        share = (ceiling.cap or 0) / ceiling.fits if ceiling.fits else 0.0
-        for change in proposal.changes:
-            pump = machine.pumps[change.pump]
-            effects = machine.solutions[pump.solution].effects
-            if change.pump == ceiling.pump or ceiling.parameter in effects:
-                gives = change.after_ul + max(change.correction_ul, 0)
-                most = int(gives * max(share, 0.0) * BELOW)
-                lower[change.pump] = min(most, lower.get(change.pump, most))
+        taking = [
+            change
+            for change in proposal.changes
+            if change.pump == ceiling.pump
+            or ceiling.parameter in _effects(change.pump, machine)
+        ]
+        share = _share(ceiling, taking, machine)
+        for change in taking:
+            most = int(_gives(change) * share * BELOW)
+            lower[change.pump] = min(most, lower.get(change.pump, most))
     return lower
+
+
+def _share(ceiling: Ceiling, taking: Sequence[Change], machine: Machine) -> float:
+    """The share of the doses that fits; what else counts cannot be lowered.
+
+    What a net rise leaves out of account and an outside source adds is no dose.
+    """
+    over = ceiling.fits - (ceiling.cap or 0)
+    if not ceiling.parameter:
+        return (ceiling.cap or 0) / ceiling.fits
+    given = sum(
+        _gives(one) * _effects(one.pump, machine)[ceiling.parameter] for one in taking
+    )
+    return max(1 - over / given, 0.0) if given else 0.0
+
+
+def _gives(change: Change) -> int:
+    return change.after_ul + max(change.correction_ul, 0)
+
+
+def _effects(pump: str, machine: Machine) -> Mapping[str, int]:
+    return machine.solutions[machine.pumps[pump].solution].effects
