@@ -1,9 +1,9 @@
-"""Five years of a well-equipped tank: how long its history takes to read.
+"""Five years of a well-equipped tank: how long its history takes to read and judge.
 
 `python -m tests.bench.history [YEARS] [FOLDER]` builds the ledger once (eight pumps of
 48 doses a day, two probes kept every half hour, a test a day and a water change a
-week), through the store's own append, and reads it by its day sums. What is there
-already is used again.
+week), through the store's own append, reads it by its day sums, and assesses the tank
+from it. What is there already is used again.
 """
 
 import sys
@@ -11,7 +11,7 @@ import tempfile
 import time
 import tracemalloc
 from collections.abc import Iterator
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from pathlib import Path
 
 from slackwater.facts.events import (
@@ -26,6 +26,8 @@ from slackwater.ledger.connection import Footing
 from slackwater.ledger.history import read_history
 from slackwater.ledger.store import LedgerFile
 from slackwater.ledger.summing import next_sums
+from slackwater.service.assessing import LOOK_BACK_DAYS, assessed
+from tests.assessment.past import machine
 from tests.ledger.years import (
     DAY,
     FIRST_DAY,
@@ -119,12 +121,28 @@ def measure(path: Path, days: int) -> None:
                 f"{len(history.deliveries)} hours, {len(history.measurements)} tests, "
                 f"{len(history.probe_days)} probe days"
             )
+        measure_assessing(ledger, end)
         tracemalloc.start()
         kept = read_history(ledger, "reef", end - days * DAY, end)
         size, peak = tracemalloc.get_traced_memory()
         say(
             f"memory of {len(kept.deliveries)} hours: {size / 2**20:.0f} MiB, "
             f"peak {peak / 2**20:.0f} MiB"
+        )
+
+
+def measure_assessing(ledger: LedgerFile, end: datetime) -> None:
+    """Assess the tank at the end, from what is usually read and from a whole year."""
+    made = machine()
+    for days in (LOOK_BACK_DAYS, YEAR_DAYS):
+        took = []
+        for _ in range(AGAIN):
+            begin_s = time.perf_counter()
+            found = assessed(ledger, made, "reef", end, days=days)
+            took.append(time.perf_counter() - begin_s)
+        say(
+            f"assess, {days} days: {min(took):.3f} s to {max(took):.3f} s; "
+            f"{len(found.standings)} standings, {len(found.uptakes)} uptakes"
         )
 
 

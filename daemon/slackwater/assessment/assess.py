@@ -160,7 +160,8 @@ def _dosed(history: History, machine: Machine, now: datetime) -> frozenset[str]:
     delivered = {
         parameter for one in history.deliveries[first:] for parameter in one.amounts
     }
-    return frozenset(by_pumps | delivered)
+    # A ledger outlives the version that wrote it, and its names.
+    return frozenset((by_pumps | delivered) & PARAMETERS.keys())
 
 
 def _found(
