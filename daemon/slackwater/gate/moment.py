@@ -11,7 +11,7 @@ from slackwater.facts.now import Now
 from slackwater.facts.plan import Approval, DueDose, Kind, Plan, PlanLine
 from slackwater.facts.sight import Sight
 from slackwater.facts.state import State
-from slackwater.facts.tank import Machine, Pump
+from slackwater.facts.tank import Machine, Probe, Pump
 from slackwater.gate import kinds
 
 ALKALINITY = kinds.ALKALINITY
@@ -74,7 +74,8 @@ class Rules:
     pico-equivalents; a line that does not dose each day counts with its mean.
     `outside` maps a tank to the alkalinity that comes without our command, `solutions`
     a pump to what it gives. `upkeep` maps `TANK/PARAMETER` to what maintenance adds a
-    day. `watched` holds what probes and switches watch in each tank that has some.
+    day. `watched` holds what probes and switches watch in each tank that has some;
+    `probes` the probes by `TANK/PARAMETER`, in order of name.
     """
 
     pumps: Mapping[str, PumpRule]
@@ -84,6 +85,7 @@ class Rules:
     solutions: Mapping[str, str] = field(default_factory=dict)
     upkeep: Mapping[str, int] = field(default_factory=dict)
     watched: Mapping[str, frozenset[str]] = field(default_factory=dict)
+    probes: Mapping[str, tuple[Probe, ...]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -121,7 +123,16 @@ def rules_for(machine: Machine, plan: Plan | None) -> Rules:
         solutions={pump.id: pump.solution for pump in machine.pumps.values()},
         upkeep=_upkeep(lines, pumps),
         watched=_watched(machine),
+        probes=_probes(machine),
     )
+
+
+def _probes(machine: Machine) -> dict[str, tuple[Probe, ...]]:
+    found: dict[str, tuple[Probe, ...]] = {}
+    for _, probe in sorted(machine.probes.items()):
+        key = f"{probe.tank}/{probe.parameter}"
+        found[key] = (*found.get(key, ()), probe)
+    return found
 
 
 def _upkeep(

@@ -68,6 +68,8 @@ def known(moment: Moment, tank: str, parameter: str) -> Known:
 
 def in_service(moment: Moment, probes: Sequence[Probe]) -> list[Probe]:
     """Those that nobody took out of service."""
+    if not moment.state.out_of_service:
+        return list(probes)
     return [probe for probe in probes if not is_out(moment, probe.id)]
 
 
@@ -160,12 +162,8 @@ def _within(at: datetime, utc: datetime, span: timedelta) -> bool:
     return timedelta() <= utc - at <= span
 
 
-def _probes(moment: Moment, tank: str, parameter: str) -> list[Probe]:
-    return [
-        probe
-        for _, probe in sorted(moment.machine.probes.items())
-        if probe.tank == tank and probe.parameter == parameter
-    ]
+def _probes(moment: Moment, tank: str, parameter: str) -> Sequence[Probe]:
+    return moment.rules.probes.get(f"{tank}/{parameter}", ())
 
 
 def _stood_in(
