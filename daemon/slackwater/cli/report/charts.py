@@ -7,8 +7,10 @@ differ in their dashes and rows in their place, never in colour alone.
 
 import json
 from collections.abc import Mapping
+from datetime import datetime
 from html import escape
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from slackwater.cli.report.words import number
 
@@ -35,6 +37,11 @@ def loaded_day(document: Document) -> str:
     return str(trace[0]["dose"]).partition("@")[2][:DATE_DIGITS] if trace else ""
 
 
+def local_date(at: str, zone: str) -> str:
+    """The date on the wall clock of a zone, of a moment in UTC."""
+    return datetime.fromisoformat(at).astimezone(ZoneInfo(zone)).date().isoformat()
+
+
 def _forecasts(document: Document) -> list[dict[str, object]]:
     """One chart for each tank and parameter that has a forecast."""
     found = []
@@ -46,7 +53,7 @@ def _forecasts(document: Document) -> list[dict[str, object]]:
             found.append(
                 {
                     "id": f"forecast-{tank['tank']}-{band['parameter']}",
-                    "dates": [at[:DATE_DIGITS] for at in tank["times"]],
+                    "dates": [local_date(at, tank["zone"]) for at in tank["times"]],
                     "unit": band["unit"],
                     "less": band["less"],
                     "same": band["same"],

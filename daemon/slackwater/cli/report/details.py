@@ -11,6 +11,7 @@ from slackwater.cli.report.charts import (
     day_chart,
     forecast_charts,
     loaded_day,
+    local_date,
     share_chart,
 )
 from slackwater.cli.report.fault_tables import fault_sections
@@ -73,7 +74,7 @@ def _levels(document: Document) -> str:
         ">to the floor, dosing stopped",
         ">to the ceiling, uptake stopped",
         ">salt left behind",
-        ">salinity",
+        ">salinity, no water changed",
     )
     return "\n".join(
         (
@@ -118,7 +119,11 @@ def _week(tank: Mapping[str, Any], band: Mapping[str, Any], place: int) -> list[
         f"{number(band[name][place])} {band['unit']}"
         for name in ("less", "same", "more")
     ]
-    return [f"{tank['tank']} {band['parameter']}", tank["times"][place][:10], *levels]
+    return [
+        f"{tank['tank']} {band['parameter']}",
+        local_date(tank["times"][place], tank["zone"]),
+        *levels,
+    ]
 
 
 def _totals(document: Document) -> str:

@@ -9,7 +9,7 @@ from typing import Any
 
 from slackwater.cli.report.full import NOTHING
 from slackwater.cli.report.html import Cell, columns, paragraph, table
-from slackwater.cli.report.words import number
+from slackwater.cli.report.words import seconds_words
 from slackwater.facts.reasons import SENTENCES, Code
 from slackwater.water.show import show_volume
 
@@ -63,7 +63,7 @@ def _fault(one: Mapping[str, Any]) -> list[Cell]:
         _missed(one),
         str(one["held"]),
         f"{show_volume(one['highest_24_h_ul'])} of {show_volume(one['cap_24_h_ul'])}",
-        "not in 26 h" if safe is None else f"{number(safe)} s",
+        "not in 26 h" if safe is None else seconds_words(safe),
         SENTENCES[Code(reasons[0])] if reasons else NONE_NEEDED,
         "; ".join(wrong) or NOTHING,
     ]

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping
 
 from slackwater.cli.render import section, table
 from slackwater.cli.report.made import Report
-from slackwater.cli.report.words import number
+from slackwater.cli.report.words import number, seconds_words
 from slackwater.facts.reasons import SENTENCES, Code
 from slackwater.rehearsal.faults.case import Case, FaultRun, Tried
 from slackwater.water.show import show_volume
@@ -115,7 +115,7 @@ def _fault(case: Case, tried: Tried) -> tuple[str, ...]:
         str(tried.missed + tried.undecided),
         str(tried.held),
         f"{show_volume(highest.charged_ul)} of {show_volume(highest.cap_ul)}",
-        "not in 26 h" if safe is None else f"{number(safe)} s",
+        "not in 26 h" if safe is None else seconds_words(safe),
         reason_words(tried.reasons),
         "; ".join((*tried.carried, *tried.over_caps)) or NOTHING,
     )

@@ -16,7 +16,6 @@ from slackwater.facts.plan import PlanLine
 from slackwater.planning.strain import cautions
 from slackwater.rehearsal.record import effect_days
 from slackwater.rehearsal.virtual_tank import ALKALINITY, canonical
-from slackwater.rehearsal.worst_case import stuck
 from slackwater.water.show import show_volume
 
 # A plan that brings so much more or less than what is taken up wants a look.
@@ -37,7 +36,6 @@ def minds(report: Report) -> tuple[str, ...]:
         for kind in (
             _far_from_uptake,
             _beyond,
-            _stuck,
             _changed_pumps,
             _bottles,
             _missing_hour,
@@ -82,43 +80,18 @@ def _highest_days(report: Report) -> Mapping[tuple[str, str], int]:
 
 
 def _beyond(report: Report) -> Iterator[str]:
+    """Levels that leave their bounds although the uptake is as believed."""
     for each in report.forecasts:
-        told = set[str]()
+        zone = report.machine.tanks[each.tank].zone
         for crossing in each.crossings:
-            if crossing.bound in told:
-                continue
-            told.add(crossing.bound)
-            zone = report.machine.tanks[each.tank].zone
-            when = day_words(crossing.at, zone)
-            guard = report.machine.guards[each.tank]
-            level = guard.floor if crossing.bound == "floor" else guard.ceiling
-            beyond = (
-                "below its floor" if crossing.bound == "floor" else "above its ceiling"
-            )
-            yield (
-                f"{each.tank} alkalinity would be {beyond} of "
-                f"{level_words(ALKALINITY, level)} on {when} with "
-                f"{UPTAKE_WORDS[crossing.uptake]}"
-            )
-
-
-UPTAKE_WORDS = {
-    "less": "30 % less uptake",
-    "same": "the uptake as believed",
-    "more": "30 % more uptake",
-}
-
-
-def _stuck(report: Report) -> Iterator[str]:
-    worst = stuck(report.worst)
-    if worst is None or worst.tolerable is not False or worst.level is None:
-        return
-    ceiling = report.machine.guards[worst.tank].ceiling
-    yield (
-        f"one stuck pump ({worst.pump}) could lift {worst.tank} to "
-        f"{level_words(ALKALINITY, worst.level)}, above its ceiling of "
-        f"{level_words(ALKALINITY, ceiling)}"
-    )
+            if crossing.uptake == "same":
+                guard = report.machine.guards[each.tank]
+                beyond = f"below its floor of {level_words(ALKALINITY, guard.floor)}"
+                if crossing.bound == "ceiling":
+                    ceiling = level_words(ALKALINITY, guard.ceiling)
+                    beyond = f"above its ceiling of {ceiling}"
+                when = day_words(crossing.at, zone)
+                yield f"{each.tank} alkalinity would be {beyond} from {when} on"
 
 
 def _changed_pumps(report: Report) -> Iterator[str]:

@@ -206,7 +206,7 @@ class Added(_Row):
     unit: str
 
 
-class WorstCase(_Row):
+class AtWorst(_Row):
     """What a pump could give if a layer failed."""
 
     pump: str
@@ -317,7 +317,7 @@ class Rehearsal(_Row):
     bottles: list[Bottle]
     gaps: list[Gap]
     runs: list[Run]
-    worst_cases: list[WorstCase]
+    worst_cases: list[AtWorst]
     clock_changes: list[ClockChange]
     trace: list[Decision]
     faults: list[Fault] | None

@@ -9,8 +9,10 @@ from html import escape
 
 from slackwater.cli.report.html import Marked
 
-# A number with the unit behind it, not part of a name or a date.
+# A date, which is not torn apart; or a number with the unit behind it, which is no
+# part of a name.
 _FIGURE = re.compile(
+    r"(?P<date>\b\d{4}-\d\d-\d\d\b)|"
     r"(?<![\w.#@/-])[+x]?\s?\d[\d.]*(?![\w-])"
     r"(?: (?:dKH|mg/L|ug/L|mL|L|µL|h|s|days|%|min)(?!\w))?"
 )
@@ -21,6 +23,7 @@ def stressed(text: str) -> Marked:
     parts, place = [], 0
     for found in _FIGURE.finditer(text):
         parts.append(escape(text[place : found.start()]))
-        parts.append(f"<strong>{escape(found[0])}</strong>")
+        name = "time" if found["date"] else "strong"
+        parts.append(f"<{name}>{escape(found[0])}</{name}>")
         place = found.end()
     return Marked("".join((*parts, escape(text[place:]))))

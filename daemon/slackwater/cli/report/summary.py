@@ -13,14 +13,21 @@ from slackwater.cli.rehearsal_document import NOT_COVERED
 from slackwater.cli.report.made import Report
 from slackwater.cli.report.minds import day_of, minds
 from slackwater.cli.report.past import Interval
-from slackwater.cli.report.words import hours_words, level_words, number, rate_words
+from slackwater.cli.report.words import (
+    day_words,
+    hours_words,
+    level_words,
+    number,
+    rate_words,
+    seconds_words,
+)
 from slackwater.planning.changes import Change
 from slackwater.planning.daily import hours_to_ceiling
 from slackwater.rehearsal.faults.case import FaultRun
 from slackwater.rehearsal.forecast import Forecast
 from slackwater.rehearsal.record import EffectDay, effect_days
 from slackwater.rehearsal.virtual_tank import ALKALINITY
-from slackwater.rehearsal.worst_case import stuck
+from slackwater.rehearsal.worst_case import Worst, stuck
 from slackwater.water.show import show_volume
 
 SHORT_DIGEST = 8
@@ -48,7 +55,7 @@ def summary(report: Report) -> tuple[Item, ...]:
         Item(key="adds", title="A day", lines=tuple(_adds(report))),
         Item(key="forecast", title="Forecast", lines=tuple(_forecasts(report))),
         Item(key="times", title="Time left", lines=tuple(_times(report))),
-        Item(key="stuck", title="Stuck pump", lines=tuple(_stuck(report))),
+        _stuck(report),
         Item(key="bottle", title="First empty", lines=tuple(_bottle(report))),
         Item(key="highest", title="Highest day", lines=(_highest(report),)),
         Item(key="faults", title="Faults", lines=tuple(_faults(report.faults))),
@@ -150,14 +157,30 @@ def _forecast(report: Report, each: Forecast) -> Iterator[str]:
     bands = {band.parameter: band for band in each.bands}
     band = bands.get(ALKALINITY, each.bands[0])
     name = band.parameter
-    start, more, same, less = (
-        level_words(name, level)
-        for level in (band.same[0], band.more[-1], band.same[-1], band.less[-1])
-    )
+    ends = {
+        uptake: level_words(name, getattr(band, uptake)[-1])
+        + _left(report, each, uptake)
+        for uptake in ("more", "same", "less")
+    }
     yield (
-        f"{each.tank} {name}: {start} now; in {days} days {same}, with 30 % more "
-        f"uptake {more}, with 30 % less {less}"
+        f"{each.tank} {name}: {level_words(name, band.same[0])} now, {ends['same']} "
+        f"after {days} days; with 30 % more uptake {ends['more']}, with 30 % less "
+        f"{ends['less']}"
     )
+
+
+def _left(report: Report, each: Forecast, uptake: str) -> str:
+    """From when on a level would be beyond a bound, in brackets; often empty."""
+    zone = report.machine.tanks[each.tank].zone
+    told = [
+        f"{BEYOND[crossing.bound]} from {day_words(crossing.at, zone)}"
+        for crossing in each.crossings
+        if crossing.uptake == uptake
+    ]
+    return f" ({', '.join(told)})" if told else ""
+
+
+BEYOND = {"floor": "below the floor", "ceiling": "above the ceiling"}
 
 
 def _times(report: Report) -> Iterator[str]:
@@ -179,18 +202,30 @@ def _times(report: Report) -> Iterator[str]:
             yield f"{tank}: {'; '.join(told)}"
 
 
-def _stuck(report: Report) -> Iterator[str]:
+def _stuck(report: Report) -> Item:
+    """What one stuck pump would give; grave where the tank does not tolerate it."""
     worst = stuck(report.worst)
-    if worst is None:
-        return
-    tank = report.machine.tanks[worst.tank]
+    lines: tuple[str, ...] = ()
+    grave = False
+    if worst is not None:
+        grave = worst.tolerable is False
+        lines = (_stuck_words(report, worst),)
+    return Item(key="stuck", title="Stuck pump", lines=lines, grave=grave)
+
+
+def _stuck_words(report: Report, worst: Worst) -> str:
     volume = show_volume(worst.volume_ul)
     said = f"{worst.pump} up to its node's limit gives {volume} in 24 h"
     if worst.level is None:
-        yield f"{said}; no alkalinity comes with it"
-        return
+        return f"{said}; no alkalinity comes with it"
+    tank = report.machine.tanks[worst.tank]
     added = effect_words(ALKALINITY, worst.effects[ALKALINITY], tank)
-    yield f"{said}: +{added}, to {level_words(ALKALINITY, worst.level)}"
+    said = f"{said}: +{added}, to {level_words(ALKALINITY, worst.level)}"
+    guard = report.machine.guards.get(worst.tank)
+    if guard is None:
+        return said
+    beyond = "above" if worst.tolerable is False else "below"
+    return f"{said}, {beyond} the ceiling of {level_words(ALKALINITY, guard.ceiling)}"
 
 
 def _bottle(report: Report) -> Iterator[str]:
@@ -213,7 +248,7 @@ def _bottle(report: Report) -> Iterator[str]:
 def _highest(report: Report) -> str:
     return (
         f"{show_volume(report.highest_ul)} of one tank, all pumps together; "
-        "`slackwater approve` asks you to type it"
+        "slackwater approve asks you to type it"
     )
 
 
@@ -234,7 +269,7 @@ def _faults(run: FaultRun | None) -> Iterator[str]:
     yield (
         f"{len(tried)} tried, {len(run.not_tried)} not; highest 24 h "
         f"{show_volume(worst.charged_ul)} of {show_volume(worst.cap_ul)} "
-        f"({worst.pump}); slowest to a safe state {number(slowest)} s"
+        f"({worst.pump}); slowest to a safe state {seconds_words(slowest)}"
     )
     yield (
         f"carried over by {', '.join(carried)}"

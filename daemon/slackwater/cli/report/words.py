@@ -15,6 +15,8 @@ from slackwater.water.show import show_level
 from slackwater.water.spellings import units_of
 
 LONG_HOURS = 72
+LONG_SECONDS = 120
+LONG_MINUTES = 180
 
 
 def number(value: float) -> str:
@@ -49,6 +51,15 @@ def hours_words(hours: float) -> str:
     if hours < LONG_HOURS:
         return f"{number(hours)} h"
     return f"{number(hours / 24)} days"
+
+
+def seconds_words(seconds: float) -> str:
+    """Seconds below two minutes, then minutes, from three hours on hours."""
+    if seconds < LONG_SECONDS:
+        return f"{number(seconds)} s"
+    if seconds < LONG_MINUTES * 60:
+        return f"{number(seconds / 60)} min"
+    return hours_words(seconds / 3600)
 
 
 def day_words(utc: datetime, zone: str) -> str:

@@ -72,7 +72,7 @@
   };
 
   for (const chart of figures.forecasts) draw(chart.id, 240, () => level(chart));
-  const high = (pumps) => 60 + 26 * Math.max(pumps.length, 2);
+  const high = (pumps) => 80 + 30 * pumps.length;
   if (figures.day.doses.length) {
     draw("day", high(figures.day.pumps), () => lanes(figures.day.pumps, figures.day.doses, {
       range: [-20, 1460], steps: [60, 120, 180, 240, 360], label: "local time",
