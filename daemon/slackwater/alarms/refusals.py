@@ -35,7 +35,7 @@ BY_HAND = frozenset({Code.FEEDING, Code.HANDS_IN, Code.TREATMENT, Code.AWAY})
 # Seen by `machinery`, `paper` and `water` with more than the gate says.
 TOLD = frozenset(
     {
-        *CAUSES,
+        *(code for code in CAUSES if code is not Code.PUMP_CHANGED),
         Code.NO_PLAN,
         Code.APPROVAL_EXPIRED,
         Code.CALIBRATION_CHANGED,
@@ -79,20 +79,25 @@ def refused(moment: Moment) -> Iterator[Condition]:
         if ask is None:
             continue
         stops = [one for one in refusals(moment, ask) if one not in held]
-        yield from _found(moment, ask, stops, share=0.0)
+        yield from told_of(moment, ask, stops, share=0.0)
         share = share_of(moment, ask)
-        yield from _found(moment, ask, share.reasons, share=share.ppm / 1_000_000)
+        yield from told_of(moment, ask, share.reasons, share=share.ppm / 1_000_000)
 
 
-def _found(
+def told_of(
     moment: Moment, ask: Ask, reasons: Iterable[Reason], *, share: float
 ) -> Iterator[Condition]:
+    """What these reasons mean; `share` is what is left of a dose, 0 for nothing."""
     pump = ask.pump.pump
     for reason in reasons:
         if reason.code in QUIET or _is_told_by_water(moment, reason):
             continue
         figures = {**reason.figures, "reason": str(reason.code)}
         what = (Cause.HELD, str(reason.code))
+        if reason.code is Code.PUMP_CHANGED:
+            # Also held for, where an approval found it; here the gate did.
+            yield of_pumps(moment, (Cause.PUMP_CHANGED, pump.id), [pump])
+            continue
         if share <= 0.0:
             yield of_pumps(moment, what, [pump], **figures)
         else:
