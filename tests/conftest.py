@@ -10,8 +10,14 @@ import pytest
 NOT_RUN = pytest.StashKey[dict[str, int]]()
 TOLD = pytest.StashKey[list[str]]()
 # What other packages bring, and the Debian package that brings it.
-PACKAGES = {"mosquitto": "mosquitto", "systemd-analyze": "systemd"}
-UNIT_JUDGE, UNIT_JUDGE_FIXTURE = "systemd-analyze", "systemd_analyze"
+PACKAGES = {
+    "mosquitto": "mosquitto",
+    "systemd-analyze": "systemd",
+    "chromium": "chromium",
+}
+UNIT_JUDGE, BROWSER = "systemd-analyze", "chromium"
+# A test that asks for the fixture needs the program.
+FIXTURES = {"systemd_analyze": UNIT_JUDGE, "chromium": BROWSER}
 SBIN = os.pathsep.join((os.defpath, "/usr/sbin", "/usr/local/sbin"))
 
 
@@ -40,13 +46,20 @@ def needed_by(item: pytest.Item) -> str:
     """The program of another package that a test cannot do without; often none."""
     if item.get_closest_marker("mosquitto"):
         return "mosquitto"
-    return UNIT_JUDGE if UNIT_JUDGE_FIXTURE in getattr(item, "fixturenames", ()) else ""
+    asked = getattr(item, "fixturenames", ())
+    return next((FIXTURES[name] for name in FIXTURES if name in asked), "")
 
 
 @pytest.fixture
 def systemd_analyze() -> str:
     """Where the program lies that judges units; a test that asks for it needs it."""
     return found(UNIT_JUDGE)
+
+
+@pytest.fixture(scope="session")
+def chromium() -> str:
+    """Where the browser lies that opens the report; a test that asks for it needs it."""
+    return found(BROWSER)
 
 
 def pytest_collection_modifyitems(

@@ -10,6 +10,7 @@ from textwrap import wrap
 
 from slackwater.cli.report.made import Report
 from slackwater.cli.report.summary import SHORT_DIGEST, Item, summary
+from slackwater.cli.width import within
 
 COLUMNS, LINES = 80, 24
 LABEL = 13
@@ -50,7 +51,7 @@ def summary_text(report: Report) -> str:
 
 def _head(report: Report) -> list[str]:
     digest = report.done.digest[:SHORT_DIGEST] or "none"
-    return wrap(f'Rehearsal of "{report.plan.name}", digest {digest}', COLUMNS)[:1]
+    return wrap(f'Rehearsal of "{report.plan.name}", digest {digest}', within(COLUMNS))[:1]
 
 
 def _shown(items: Sequence[Item], most: dict[str, int]) -> list[str]:
@@ -68,7 +69,7 @@ def _item(item: Item, most: int) -> list[str]:
         told[-1] = f"{told[-1]} (and {left} more: --full)"
     lines: list[str] = []
     for text in told:
-        lines += wrap(text, COLUMNS - LABEL)
+        lines += wrap(text, within(COLUMNS) - LABEL)
     title = item.title.ljust(LABEL)
     return [
         f"{title if number == 0 else ' ' * LABEL}{text}"

@@ -46,7 +46,7 @@
   const lanes = (pumps, points, x) => {
     const data = [points.map((point) => point[0]), points.map((point) => pumps.length - 1 - point[1])];
     const order = data[0].map((_, n) => n).sort((one, other) => data[0][one] - data[0][other]);
-    const names = Math.max(...pumps.map((name) => name.length), 4) * 6.6 + 24;
+    const names = Math.max(...pumps.map((name) => name.length), 4) * 7.2 + 30;
     return [{
       series: [{}, { paths: () => null, points: { show: true, size: 9, width: 1.5, stroke: DEEP, fill: PALE } }],
       scales: { x: { time: false, range: x.range }, y: { range: [-0.6, pumps.length - 0.4] } },
