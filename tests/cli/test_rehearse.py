@@ -195,7 +195,8 @@ def test_the_page_fits_the_screen(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def test_days_without_a_dose_have_no_empty_tables() -> None:
     """Before the plan starts nothing is due, and that is said."""
-    told = run("rehearse", "--config", SMALLEST, "--from", "2026-04-01", "--days", "3")
+    days = ("--from", "2026-04-01", "--days", "3", "--full")
+    told = run("rehearse", "--config", SMALLEST, *days)
     assert 0 == told.code
     assert "No dose is due on these days: the plan starts 2026-05-03." in told.out
     assert "Closest approach" not in told.out

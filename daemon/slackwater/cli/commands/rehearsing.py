@@ -8,7 +8,7 @@ one record.
 import gc
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
-from datetime import datetime
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import TypedDict, Unpack
 
@@ -26,9 +26,13 @@ from slackwater.cli.report.past import read_past
 from slackwater.cli.report.schema import schema_text
 from slackwater.cli.report.text import summary_text
 from slackwater.cli.shell import Shell, verb
+from slackwater.errors import Finding, InputError
+from slackwater.outside.settings.plan_model import NEWEST_DAY, OLDEST_DAY
 
 MOST_DAYS = 3660
 DEFAULT_DAYS = 30
+# Both clock changes of a zone come within a year.
+CLOCK_CHANGES_AHEAD = timedelta(days=366)
 _DAY = click.DateTime(["%Y-%m-%d"])
 
 
@@ -97,9 +101,11 @@ def rehearse(shell: Shell, **asked: Unpack[Asked]) -> Answer:
     if asked["schema"]:
         return Answer(raw=(schema_text(),))
     files = read_files(shell.config)
+    wishes = _wishes(asked)
+    _refuse_far(wishes, files.plan.starts)
     past = read_past(shell.state, files.machine)
     with _nothing_collected():
-        report = make_report(files, past, _wishes(asked))
+        report = make_report(files, past, wishes)
         document = report_document(report)
     if asked["html"] is not None:
         write_page(asked["html"], page(document))
@@ -120,6 +126,24 @@ def _wishes(asked: Asked) -> Wishes:
         visit=None if visit is None else visit.date(),
         faults=asked["faults"],
     )
+
+
+def _refuse_far(wishes: Wishes, starts: date) -> None:
+    """Refuse days that no plan can have.
+
+    Raises: InputError.
+    """
+    ahead = timedelta(days=wishes.days) + CLOCK_CHANGES_AHEAD
+    for option, day in (("--from", wishes.first or starts), ("--visit", wishes.visit)):
+        if day is not None and not OLDEST_DAY <= day <= NEWEST_DAY - ahead:
+            raise InputError(
+                Finding(
+                    what=f"{wishes.days} days and {day} cannot be rehearsed together",
+                    where=option,
+                    expected=f"days between {OLDEST_DAY} and {NEWEST_DAY}",
+                    do="Name a day near the plan's start, or fewer days.",
+                )
+            )
 
 
 def _text(report: Report, document: Mapping[str, object], asked: Asked) -> str:

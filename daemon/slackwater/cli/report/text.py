@@ -51,7 +51,8 @@ def summary_text(report: Report) -> str:
 
 def _head(report: Report) -> list[str]:
     digest = report.done.digest[:SHORT_DIGEST] or "none"
-    return wrap(f'Rehearsal of "{report.plan.name}", digest {digest}', within(COLUMNS))[:1]
+    words = f'Rehearsal of "{report.plan.name}", digest {digest}'
+    return wrap(words, within(COLUMNS))[:1]
 
 
 def _shown(items: Sequence[Item], most: dict[str, int]) -> list[str]:
