@@ -86,7 +86,8 @@ class Show:
         self.minute = next_minute()
         self.propose()
         self.command("check", show=60)
-        self.command("rehearse", "--days", "1", "--from", str(self.minute.date()))
+        days = ("--days", "1", "--from", str(self.minute.date()))
+        self.command("rehearse", *days, show=12)
         highest = self.document("check")["highest_daily_ul"]
         volume = f"{math.ceil(int(str(highest)) / 1000)} mL"
         self.command("approve", "--now", "--by", "demo", "--yes-highest-daily", volume)
