@@ -86,12 +86,14 @@ def test_contaminants_are_told_with_their_sources() -> None:
             seen("zinc", 30.0),
             seen("nickel", 5.0, confirmed=True),
             seen("tin", 0.6),
+            seen("aluminium", 12.0),
         ]
     )
     assert [
         ("trace-act", "alarm", "copper"),
         ("trace-watch", "warning", "nickel"),
         ("trace-act", "warning", "zinc"),
+        ("trace-watch", "note", "aluminium"),
     ] == short(found)
     assert "confirmed; likely from brass" in found[0].text
     assert "seen once" in found[2].text

@@ -1,106 +1,175 @@
 """What to do about traces and contaminants that should not be there.
 
 Floor 3. One subject: remedies for contaminants. Laws here: one result is a hypothesis,
-so that the first thing is to look at the new water and the salt; nothing is ever
-answered by a dose; carbon is credited with organics only.
+so that the first thing is to look at the new water and the salt, and nothing is taken
+out before a second sample says the same; nothing is ever answered by a dose; carbon is
+credited with organics only.
 Source: mass balances; capacities and intervals are common practice or from memory and
 say so.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from datetime import date
 
-from slackwater.assessment.changing import changing
+from slackwater.assessment.changing import Changing, changing, new_water
 from slackwater.assessment.picture import Picture
 from slackwater.assessment.records import Advice, TraceStanding
 from slackwater.assessment.trace_bands import CORRODING
 from slackwater.water.removal import RESIN_METALS, RESIN_MMOL_PER_ML, resin_ml
 
-RANK_ACT = 30
-RANK_WATCH = 70
+# Of what is done first, by stage; the others need nothing.
+RANKS: Mapping[str, int] = {"act": 30, "watch": 70}
 RETEST_ACT_DAYS = 7.0
 RETEST_WATCH_DAYS = 28.0
 
 
 def metal_advice(picture: Picture) -> Iterator[Advice]:
-    """The remedies for every trace that is watched or acted on."""
-    for found in picture.traces.values():
-        if found.stage not in {"watch", "act"}:
-            continue
-        yield from _hypothesis(found, picture)
-        if found.confirmed or found.stage == "act":
-            yield from _removal(found, picture)
+    """The remedies for every trace that is watched or acted on, each told once.
+
+    One bottle, one change of water and one look at the equipment serve them all.
+    """
+    watched = [one for one in picture.traces.values() if one.stage in RANKS]
+    sure = [one for one in watched if one.confirmed]
+    tested = new_water(picture)
+    doubtful = [
+        one for one in watched if not one.confirmed and one.parameter not in tested
+    ]
+    if doubtful:
+        yield _new_water(doubtful, picture)
+    if watched:
+        yield _bottle(watched, picture)
+    if corroding := [one for one in sure if one.parameter in CORRODING]:
+        yield _corroding(corroding, picture)
+    if sure:
+        yield from _changes(sure, picture)
+    if bound := [one for one in sure if one.parameter in RESIN_METALS]:
+        yield _resin(bound, picture)
 
 
-def _hypothesis(found: TraceStanding, picture: Picture) -> Iterator[Advice]:
-    name = found.parameter
-    is_act = found.stage == "act"
-    rank = RANK_ACT if is_act else RANK_WATCH
-    if not found.confirmed:
-        yield Advice(
-            remedy="test_new_water",
-            parameter=name,
-            text=f"Test the new water and the salt for {name}: one result "
-            f"({found.value:.3g} ug/L) is only a hypothesis.",
-            due_on=picture.due(RETEST_ACT_DAYS if is_act else RETEST_WATCH_DAYS),
-            rank=rank,
-            figures={"value_ug_per_l": found.value, "watch_ug_per_l": found.watch},
-        )
-    yield Advice(
-        remedy="retest",
-        parameter=name,
-        text=f"Send another sample for {name} "
-        f"{'to see it fall' if found.confirmed else 'to confirm or refute it'}.",
-        due_on=picture.due(RETEST_ACT_DAYS if is_act else RETEST_WATCH_DAYS),
-        rank=rank + 1,
+def _new_water(found: Sequence[TraceStanding], picture: Picture) -> Advice:
+    shown = listed(f"{one.parameter} {_level(one):.3g}" for one in found)
+    results = "one result is" if len(found) == 1 else "one result of each is"
+    return Advice(
+        remedy="test_new_water",
+        parameter="",
+        text=f"Test the new water and the salt for what was seen once ({shown} ug/L): "
+        f"{results} only a hypothesis.",
+        due_on=_retest_on(found, picture),
+        rank=_rank(found),
+        figures={f"{one.parameter}_ug_per_l": one.value for one in found},
     )
 
 
-def _removal(found: TraceStanding, picture: Picture) -> Iterator[Advice]:
-    name = found.parameter
-    rank = RANK_ACT if found.stage == "act" else RANK_WATCH
-    if name in CORRODING and found.confirmed:
-        yield Advice(
-            remedy="find_corroding_part",
-            parameter=name,
-            text=f"Look for a corroding part that gives off {name}: {found.sources}.",
-            due_on=picture.today,
-            rank=rank + 2,
-        )
-    level = max(found.value, found.at_most)
-    plan = changing(name, level, found.watch, picture)
-    yield Advice(
+def _bottle(found: Sequence[TraceStanding], picture: Picture) -> Advice:
+    open_ones = [one.parameter for one in found if not one.confirmed]
+    sure = [one.parameter for one in found if one.confirmed]
+    aims = []
+    if open_ones:
+        aims.append(f"to confirm or refute {listed(open_ones)}")
+    if sure:
+        aims.append(f"to see {listed(sure)} fall")
+    return Advice(
+        remedy="retest",
+        parameter="",
+        text=f"Send another sample {', and '.join(aims)}.",
+        due_on=_retest_on(found, picture),
+        rank=_rank(found) + 1,
+    )
+
+
+def _corroding(found: Sequence[TraceStanding], picture: Picture) -> Advice:
+    by_sources: dict[str, list[str]] = {}
+    for one in found:
+        by_sources.setdefault(one.sources, []).append(one.parameter)
+    told = "; ".join(
+        f"{listed(names)}: {sources}" for sources, names in by_sources.items()
+    )
+    return Advice(
+        remedy="find_corroding_part",
+        parameter="",
+        text=f"Look for a corroding part. It gives off {told}.",
+        due_on=picture.today,
+        rank=_rank(found) + 2,
+    )
+
+
+def _changes(found: Sequence[TraceStanding], picture: Picture) -> Iterator[Advice]:
+    """The changes that bring all of them down; what new water carries is said apart."""
+    plans = {
+        one.parameter: changing(one.parameter, _level(one), one.watch, picture)
+        for one in found
+    }
+    reached = [one for one in found if plans[one.parameter].count is not None]
+    carried = [one for one in found if plans[one.parameter].count is None]
+    if reached:
+        longest = max(reached, key=lambda one: plans[one.parameter].count or 0)
+        yield _change(reached, plans[longest.parameter], picture)
+    for one in carried:
+        yield _change([one], plans[one.parameter], picture)
+
+
+def _change(found: Sequence[TraceStanding], plan: Changing, picture: Picture) -> Advice:
+    aims = listed(
+        f"{one.parameter} from {_level(one):.3g} below {one.watch:.3g}" for one in found
+    )
+    return Advice(
         remedy="water_change",
-        parameter=name,
-        text=f"Bring {name} from {level:.3g} below {found.watch:.3g} ug/L: "
-        f"{plan.words}.",
+        parameter="" if plan.count is not None else found[0].parameter,
+        text=f"Bring {aims} ug/L: {plan.words}.",
         due_on=picture.due(1.0),
-        rank=rank + 3,
+        rank=_rank(found) + 3,
         figures={
             "changes": plan.count,
             "fraction": plan.fraction,
             "litres_each": plan.litres,
-            "new_water_ug_per_l": plan.new_level,
-            "reached_ug_per_l": plan.reached,
+            **{f"{one.parameter}_ug_per_l": _level(one) for one in found},
         },
     )
-    if name in RESIN_METALS:
-        yield _resin(found, picture, rank + 4)
 
 
-def _resin(found: TraceStanding, picture: Picture, rank: int) -> Advice:
-    fall = max(found.value, found.at_most) - found.watch
+def _resin(found: Sequence[TraceStanding], picture: Picture) -> Advice:
     low, high = (
-        resin_ml(found.parameter, fall, picture.litres, capacity).medium
+        sum(
+            resin_ml(one.parameter, _fall(one), picture.litres, capacity).medium
+            for one in found
+        )
         for capacity in reversed(RESIN_MMOL_PER_ML)
     )
     return Advice(
         remedy="metal_resin",
-        parameter=found.parameter,
-        text=f"Metal-binding resin for {found.parameter}: {low:.2g} to {high:.2g} mL "
-        "would hold it (capacity from memory), so that flow and contact are the limit; "
-        "it also strips iron, manganese and zinc. Activated carbon takes organically "
-        "bound metal only: do not count on it.",
+        parameter="",
+        text=f"Metal-binding resin for {listed(one.parameter for one in found)}: "
+        f"{low:.2g} to {high:.2g} mL would hold it (capacity from memory), so that "
+        "flow and contact are the limit; it also strips iron, manganese and zinc. "
+        "Activated carbon takes organically bound metal only: do not count on it.",
         due_on=picture.due(2.0),
-        rank=rank,
-        figures={"fall_ug_per_l": fall, "least_ml": low, "most_ml": high},
+        rank=_rank(found) + 4,
+        figures={
+            "least_ml": low,
+            "most_ml": high,
+            **{f"{one.parameter}_fall_ug_per_l": _fall(one) for one in found},
+        },
     )
+
+
+def listed(names: Iterable[str]) -> str:
+    """Names as a sentence has them: "copper, tin and zinc"."""
+    *most, last = names
+    return f"{', '.join(most)} and {last}" if most else last
+
+
+def _level(one: TraceStanding) -> float:
+    return max(one.value, one.at_most)
+
+
+def _fall(one: TraceStanding) -> float:
+    return _level(one) - one.watch
+
+
+def _rank(found: Sequence[TraceStanding]) -> int:
+    return min(RANKS[one.stage] for one in found)
+
+
+def _retest_on(found: Sequence[TraceStanding], picture: Picture) -> date:
+    is_act = _rank(found) == RANKS["act"]
+    return picture.due(RETEST_ACT_DAYS if is_act else RETEST_WATCH_DAYS)

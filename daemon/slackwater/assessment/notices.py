@@ -5,7 +5,7 @@ that a level which dosing mends is none; each notice has its figures.
 Source: thresholds are common practice, no source.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 from slackwater.assessment.picture import Picture
 from slackwater.assessment.practice import DANGERS, Danger
@@ -19,6 +19,14 @@ _MENDED_BY_DOSING = frozenset(
     {"alkalinity", "calcium", "magnesium", "potassium", "strontium", "iodine"}
 )
 _CALCIUM_CHECK = "calcium-alkalinity"
+# Whether a trace is acted on, and whether two samples say so: one result that is only
+# watched is a hypothesis, and worries nobody.
+_TRACE_WEIGHTS: Mapping[tuple[bool, bool], Weight] = {
+    (True, True): "alarm",
+    (True, False): "warning",
+    (False, True): "warning",
+    (False, False): "note",
+}
 _ORDER: tuple[Weight, ...] = ("alarm", "warning", "note")
 
 
@@ -105,11 +113,10 @@ def _traces(picture: Picture) -> Iterator[Notice]:
     for parameter, found in picture.traces.items():
         if found.stage not in {"watch", "act"}:
             continue
-        sure = found.stage == "act" and found.confirmed
         word = "confirmed" if found.confirmed else "seen once"
         yield Notice(
             code=f"trace-{found.stage}",
-            weight="alarm" if sure else "warning",
+            weight=_TRACE_WEIGHTS[found.stage == "act", found.confirmed],
             parameter=parameter,
             text=f"{parameter} {max(found.value, found.at_most):.3g} ug/L, {word}; "
             f"likely from {found.sources}",

@@ -86,7 +86,7 @@ def _tested_on(
     tests = [
         point.at
         for series in made.series
-        if series.parameter == task.parameter and _answers(series)
+        if _answers(series, task.parameter)
         for point in series.points
     ]
     if not tests:
@@ -96,10 +96,15 @@ def _tested_on(
     return newest if came else None
 
 
-def _answers(series: Series) -> bool:
-    """Whether tests of this kind are what a retest of the parameter asks for."""
+def _answers(series: Series, wanted: str) -> bool:
+    """Whether tests of this kind are what a retest asks for; of all traces when empty.
+
+    One bottle for a laboratory answers for all of them.
+    """
     if is_trace(series.parameter):
-        return series.provenance == "lab"
+        return series.provenance == "lab" and wanted in {"", series.parameter}
+    if series.parameter != wanted:
+        return False
     return series.provenance != "lab" or series.parameter not in OWN_TESTS_ONLY
 
 
