@@ -318,7 +318,7 @@ def test_a_session_from_answers_to_status(tmp_path: Path) -> None:
     assert 0 == stage.run("check").code
     rehearsed = stage.run("rehearse", "--days", "3")
     assert 0 == rehearsed.code
-    assert "all pumps together: 72 mL" in rehearsed.out
+    assert "72 mL of one tank, all pumps together" in rehearsed.out
     approved = stage.run(
         "approve", "--now", "--by", "keeper", "--yes-highest-daily", "72 mL"
     )

@@ -66,6 +66,8 @@ _PUMP_STAND_INS: Tables = {
     "bottle": "1 L",
     "rate": "30 mL/min",
     "smallest_dose": _LITTLE,
+    "most_per_dose": "2 L",
+    "most_per_day": "20 L",
     "dosed": "0 mL",
 }
 # A plan needs a line: that of a pump nobody would name like this.
@@ -244,8 +246,6 @@ def _judge_part(
     pump = {**_PUMP_STAND_INS, "channel": _PROBE, **part}
     if {"recipe", "label"} & part.keys():
         del pump["no_effects"]
-    pump.setdefault("most_per_dose", pump["smallest_dose"])
-    pump.setdefault("most_per_day", pump["most_per_dose"])
     probe = {} if pump.get("per_day") else {_PROBE: _probe()}
     try_out(_answers(head, {**pumps, name: pump, **probe}))
 
