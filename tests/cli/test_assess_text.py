@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from slackwater.assessment.assess import assess
-from slackwater.assessment.records import Assessment
+from slackwater.assessment.records import Assessment, UptakeFound
 from slackwater.cli.assess_document import assess_document, plain
 from slackwater.cli.assess_text import assess_text, columns
 from slackwater.facts.proposal import Ground
@@ -20,7 +20,7 @@ from tests.assessment.past import (
     report,
     with_report,
 )
-from tests.assessment.pictures import seen
+from tests.assessment.pictures import seen, stands
 
 
 def rich() -> Assessment:
@@ -73,7 +73,7 @@ def test_the_page_fits_eighty_columns() -> None:
         "<0.020",
         "Bands as parts of nature: calcium 0.95-1.07 of 422",
         "Moving: alkalinity -0.",
-        "phosphate: nothing was seen; half of the limit is shown.",
+        "Nothing was seen; half of the limit is shown: phosphate.",
         "What the tank uses up\nUsed up",
         "yes, by drops",
         "Net balance of alkalinity",
@@ -125,6 +125,51 @@ def test_natural_calcium_is_said_so() -> None:
     assert found.carbonate is not None
     other = replace(found, carbonate=replace(found.carbonate, calcium_measured=False))
     assert "natural calcium" in assess_text(other, "UTC")
+
+
+@pytest.mark.parametrize(
+    ("per_day", "sd", "shown"),
+    [
+        (0.000592, 0.0454, ["0.001", "±0.075"]),
+        (1.2345, 0.0333, ["1.234", "±0.055"]),
+        (-0.0001, 0.05, ["0.000", "±0.082"]),
+        (7.15, 2.14, ["7.2", "±3.5"]),
+        (120.4, 30.0, ["120", "±49"]),
+        (0.5, 0.0, ["0.5", "±0"]),
+    ],
+)
+def test_an_uptake_has_no_digit_its_interval_takes_away(
+    per_day: float, sd: float, shown: list[str]
+) -> None:
+    """Two digits of the interval, and the rate to the same place."""
+    found = UptakeFound(
+        parameter="calcium",
+        per_day=per_day,
+        sd_per_day=sd,
+        level=420.0,
+        level_sd=5.0,
+        at=NOW,
+        tests=9,
+        span_days=8.0,
+        provenance="hand",
+        method="drops",
+        enough=True,
+    )
+    page = assess_text(
+        Assessment(tank="reef", at=NOW, uptakes={"calcium": found}), "UTC"
+    )
+    (row,) = (line for line in page.splitlines() if line.startswith("calcium"))
+    assert shown == row.split()[2:4]
+
+
+def test_a_test_is_shown_as_it_was_read() -> None:
+    """424 that counts as 415 on the laboratory's scale stands there as 424."""
+    calcium = stands("calcium", 415.0, sampled=415.0, bias=9.0)
+    page = assess_text(
+        Assessment(tank="reef", at=NOW, standings={"calcium": calcium}), "UTC"
+    )
+    (row,) = (line for line in page.splitlines() if line.startswith("calcium"))
+    assert ["415", "424"] == [row.split()[2], row.split()[5]]
 
 
 def test_the_last_column_folds() -> None:

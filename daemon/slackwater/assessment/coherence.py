@@ -59,7 +59,8 @@ def charge_balance(levels: Mapping[str, float], salinity: float) -> Check:
         return Check(
             name="charge-balance",
             holds=None,
-            text=f"The charges cannot be weighed: no {', '.join(missing)}.",
+            text=f"The newest report names no {', '.join(missing)}: its charges cannot "
+            "be weighed.",
         )
     share = salinity / STANDARD_SALINITY
     positive = negative = 0.0

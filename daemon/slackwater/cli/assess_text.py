@@ -5,7 +5,8 @@ every figure has its unit and its error; nothing is wider than 80 columns where 
 asks for more; what is not known says so.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from math import floor, log10
 from textwrap import wrap
 
 from slackwater.assessment.records import (
@@ -33,6 +34,11 @@ _DAYS_A_WEEK = 7
 # A slope beyond so many of its errors is more than chance.
 HALF_WIDTH_95 = 1.96
 _WHOLE_FROM = 1000
+_DIGITS_OF_ERROR = 2
+_HOW_LEVELS = (
+    "Now: carried from the test to now, with its standard deviation. S 35: at that "
+    "salinity. Tested: as it was read."
+)
 _CARE = (
     "Limits and bands are common practice, no source, unless a source is named. "
     "The program advises; a person decides."
@@ -81,10 +87,19 @@ def _standings(found: Assessment) -> str:
     moving = [trend for one in shown if (trend := _trend(one))]
     if moving:
         lines.append(_words(f"Moving: {', '.join(moving)}."))
-    lines += [
-        _words(f"{one.parameter}: {'; '.join(one.why)}.") for one in shown if one.why
-    ]
+    lines.append(_words(_HOW_LEVELS))
+    lines += [_words(line) for line in _reasons(shown)]
     return "\n".join(lines)
+
+
+def _reasons(shown: Sequence[Standing]) -> Iterator[str]:
+    """Why a level is what it is, each reason once with all it holds for."""
+    by_why: dict[str, list[str]] = {}
+    for one in shown:
+        for why in one.why:
+            by_why.setdefault(why, []).append(one.parameter)
+    for why, names in by_why.items():
+        yield f"{why[:1].upper()}{why[1:]}: {', '.join(names)}."
 
 
 def _trend(one: Standing) -> str:
@@ -98,7 +113,9 @@ def _trend(one: Standing) -> str:
 
 def _standing(one: Standing) -> tuple[str, ...]:
     name = one.parameter
-    level, sd, sampled = one.level or 0.0, one.level_sd or 0.0, one.sampled or 0.0
+    level, sd = one.level or 0.0, one.level_sd or 0.0
+    # As it was read, before any bias was taken off.
+    sampled = (one.sampled or 0.0) + one.bias
     tested = (
         f"<{_number(name, 2 * sampled)}" if one.censored else _number(name, sampled)
     )
@@ -127,8 +144,8 @@ def _uptakes(found: Assessment) -> str:
     if net:
         lines.append(
             _words(
-                f"Net balance of {', '.join(net)}: no outside source is declared, and "
-                "what one brings would be missing here."
+                f"Net balance of {', '.join(net)}: no outside source is declared; what "
+                "limewater, a reactor or food brings hides as much of what is used up."
             )
         )
     return "\n".join(lines)
@@ -140,8 +157,7 @@ def _uptake(one: UptakeFound) -> tuple[str, ...]:
     return (
         name,
         display_unit(name),
-        _rate(name, one.per_day),
-        f"±{_rate(name, HALF_WIDTH_90 * one.sd_per_day)}",
+        *_rates(name, one.per_day, HALF_WIDTH_90 * one.sd_per_day),
         _rate(name, one.delivered_per_day),
         f"{one.tests} in {one.span_days:.0f} d",
         f"yes, by {by}" if one.enough else f"no, by {by}: {'; '.join(one.why_not)}",
@@ -244,6 +260,17 @@ def _blocks(found: Assessment) -> str:
 def _number(parameter: str, level: float) -> str:
     """A level without its unit."""
     return show_level(parameter, level).split(" ")[0]
+
+
+def _rates(parameter: str, per_day: float, half_width: float) -> tuple[str, str]:
+    """A rate with its interval: no digit beyond what the interval leaves of it."""
+    unit = _in_display_unit(parameter)
+    rate, half = per_day / unit, half_width / unit
+    if half <= 0:
+        return _rate(parameter, per_day), f"±{half:g}"
+    places = max(_DIGITS_OF_ERROR - 1 - floor(log10(half)), 0)
+    # What rounds to nothing is nothing, on neither side of it.
+    return f"{round(rate, places) + 0.0:.{places}f}", f"±{half:.{places}f}"
 
 
 def _rate(parameter: str, per_day: float) -> str:
