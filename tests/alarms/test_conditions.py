@@ -5,10 +5,11 @@ from datetime import date, timedelta
 
 import pytest
 
+from slackwater.alarms.conditions import ask_of
 from slackwater.alarms.holds import held, stopped_by
 from slackwater.alarms.machinery import machinery
 from slackwater.alarms.paper import paper
-from slackwater.alarms.refusals import BY_HAND, PASSING, ask_of, refused, told_of
+from slackwater.alarms.refusals import BY_HAND, PASSING, refused, told_of
 from slackwater.alarms.water import Ear, water
 from slackwater.facts.events import PlanApproved
 from slackwater.facts.messages import Channel
@@ -18,6 +19,8 @@ from slackwater.facts.waters import MeasurementKept, TaskSet
 from slackwater.gate.moment import Ask, LineRule, Moment, rules_for
 from tests.alarms.desk import Desk, aimed
 from tests.gate.scene import APPROVAL, NOW, beat, dkh, machine, probed, with_probe
+
+BOTH = frozenset({"reef/carbonate", "reef/calcium"})
 
 
 def ids(found: object) -> list[str]:
@@ -67,25 +70,27 @@ def test_a_channel_that_holds_itself_is_held_at_the_node() -> None:
 
 
 @pytest.mark.parametrize(
-    ("scope", "pumps"),
+    ("scope", "lines"),
     [
-        ("all", {"carbonate", "calcium"}),
-        ("tank/reef", {"carbonate", "calcium"}),
-        ("node/shelf", {"carbonate", "calcium"}),
-        ("alkalinity/reef", {"carbonate", "calcium"}),
+        ("all", BOTH),
+        ("tank/reef", BOTH),
+        ("node/shelf", BOTH),
+        ("alkalinity/reef", BOTH),
+        ("carbonate/reef", BOTH),
+        ("corrections/reef", set()),
         ("alkalinity/other", set()),
-        ("pump/calcium", {"carbonate", "calcium"}),
+        ("pump/calcium", BOTH),
         ("pump/no-such", set()),
     ],
 )
-def test_a_hold_stops_the_pumps_of_its_scope_and_their_mates(
-    scope: str, pumps: set[str]
+def test_a_hold_stops_the_lines_of_its_scope_and_their_mates(
+    scope: str, lines: set[str]
 ) -> None:
     """Both lines of the scene are one group."""
     desk = Desk()
     desk.hold(scope)
     (hold,) = desk.moment.state.holds.values()
-    assert pumps == stopped_by(desk.moment, hold)
+    assert lines == stopped_by(desk.moment, hold)
 
 
 def test_a_hold_that_has_ended_is_none() -> None:
@@ -105,7 +110,7 @@ def test_a_hold_of_everything_for_an_unknown_reason_is_told_by_it() -> None:
     desk.hold("all", Code.LEAK)
     (found,) = held(desk.moment)
     assert "held.leak" == found.id
-    assert frozenset({"carbonate", "calcium"}) == found.stops
+    assert BOTH == found.stops
 
 
 def test_a_pump_that_the_plan_does_not_mean_is_told() -> None:
@@ -135,7 +140,7 @@ def test_a_reason_nothing_else_tells_is_told_by_its_name() -> None:
     ]
     found = list(told_of(desk.moment, asked(desk), reasons, share=0.0))
     assert ["held.leak", "held.probe-stale"] == ids(found)
-    assert frozenset({"carbonate", "calcium"}) == found[0].stops
+    assert BOTH == found[0].stops
 
 
 def test_what_only_makes_doses_smaller_stops_nothing() -> None:

@@ -5,10 +5,15 @@ from datetime import timedelta
 
 import pytest
 
-from slackwater.alarms.conditions import Condition, of_all, of_pumps, used_pumps
+from slackwater.alarms.conditions import (
+    Condition,
+    dose_ul,
+    of_all,
+    of_pumps,
+    used_pumps,
+)
 from slackwater.alarms.foresight import (
     Level,
-    dose_ul,
     hours_to_ceiling,
     hours_to_floor,
     in_dkh,

@@ -132,8 +132,8 @@ def _touches(moment: Moment, tank: Tank, condition: Condition) -> bool:
     if condition.share < 1.0:
         return True
     return any(
-        rule.line.tank == tank.id and rule.line.pump in condition.stops
-        for rule in moment.rules.lines.values()
+        rule.line.tank == tank.id and name in condition.stops
+        for name, rule in moment.rules.lines.items()
         if daily_of(moment, rule)
     )
 
@@ -142,8 +142,8 @@ def _still_comes(moment: Moment, tank: Tank, condition: Condition) -> float:
     """What the tank still gets in a day, from pumps and from outside."""
     planned = sum(
         daily_of(moment, rule)
-        for rule in moment.rules.lines.values()
-        if rule.line.tank == tank.id and rule.line.pump not in condition.stops
+        for name, rule in moment.rules.lines.items()
+        if rule.line.tank == tank.id and name not in condition.stops
     )
     return planned * condition.share + moment.rules.outside.get(tank.id, 0)
 
@@ -163,12 +163,6 @@ def mean_ul(rule: LineRule) -> float:
     if line.weekdays:
         return line.per_day_ul * len(line.weekdays) / DAYS_OF_WEEK
     return line.per_day_ul / line.every_days
-
-
-def dose_ul(rule: LineRule) -> int:
-    """The volume of one dose of a line."""
-    line = rule.line
-    return line.per_day_ul // max(line.count, len(line.times_minute), 1)
 
 
 def in_dkh(peq: float, tank: Tank) -> float:

@@ -6,19 +6,14 @@ know is told as a hold, by the name of the reason.
 """
 
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 
-from slackwater.alarms.conditions import (
-    EVERYTHING,
-    Condition,
-    of_all,
-    of_pumps,
-    used_pumps,
-)
+from slackwater.alarms.conditions import EVERYTHING, Condition, ask_of, of_lines
 from slackwater.facts.alarms import Cause
 from slackwater.facts.events import HoldRaised
-from slackwater.facts.reasons import Code
-from slackwater.facts.tank import Pump
+from slackwater.facts.reasons import Code, Figure
 from slackwater.gate.moment import Moment
+from slackwater.gate.scopes import reaches
 
 CAUSES: Mapping[Code, Cause] = {
     Code.NODE_HELD: Cause.NODE_HELD,
@@ -51,55 +46,59 @@ def held(moment: Moment) -> Iterator[Condition]:
         yield from _of_hold(moment, hold_id, hold)
 
 
+def stopped_by(moment: Moment, hold: HoldRaised) -> frozenset[str]:
+    """The lines that a hold stops, with those that only dose together with them."""
+    return _condition(moment, hold, (Cause.HELD, hold.hold_id), {}).stops
+
+
 def _of_hold(moment: Moment, hold_id: str, hold: HoldRaised) -> Iterator[Condition]:
     figures = {**hold.reason.figures, "hold": hold_id}
     if hold.note:
         figures["note"] = hold.note
     cause = CAUSES.get(hold.reason.code, Cause.HELD)
-    if cause is Cause.HELD:
-        figures["reason"] = str(hold.reason.code)
     kind, _, owner = hold.scope.partition("/")
-    if kind == EVERYTHING:
-        if cause is Cause.HELD:
-            used = used_pumps(moment)
-            yield of_pumps(moment, (cause, str(hold.reason.code)), used, **figures)
-            return
+    if cause is Cause.HELD:
+        code = str(hold.reason.code)
+        found = _condition(moment, hold, (cause, code), {**figures, "reason": code})
+        # What waits for a person must find one.
+        yield replace(found, least="soon" if hold.latched else "note")
+    elif kind == EVERYTHING:
         by_hand = cause in BY_TANK
-        yield of_all(moment, Cause.EVERYTHING_HELD if by_hand else cause, **figures)
-        return
-    pumps = _reached(moment, kind, owner)
-    if cause is Cause.HELD:
-        yield of_pumps(moment, (cause, str(hold.reason.code)), pumps, **figures)
-        return
-    if cause not in BY_TANK:
-        yield of_pumps(moment, (cause, owner), pumps, **figures)
-        return
-    tanks = {pump.tank for pump in pumps} or {owner}
-    for tank in sorted(tanks):
-        own = [pump for pump in pumps if pump.tank == tank]
-        yield of_pumps(moment, (cause, tank), own, **figures)
+        what = (Cause.EVERYTHING_HELD if by_hand else cause, EVERYTHING)
+        yield _condition(moment, hold, what, figures)
+    elif cause not in BY_TANK:
+        yield _condition(moment, hold, (cause, owner), figures)
+    else:
+        found = _condition(moment, hold, (cause, owner), figures)
+        for tank in found.tanks:
+            own = [name for name in found.stops if _tank_of(moment, name) == tank]
+            each = of_lines(moment, (cause, tank), own, **figures)
+            yield replace(each, tanks=(tank,))
 
 
-def stopped_by(moment: Moment, hold: HoldRaised) -> frozenset[str]:
-    """The pumps that a hold stops, with those that only dose together with them."""
+def _condition(
+    moment: Moment,
+    hold: HoldRaised,
+    what: tuple[Cause, str],
+    figures: Mapping[str, Figure],
+) -> Condition:
+    """What a hold stops: lines by its scope, and pumps that have no line as well."""
     kind, _, owner = hold.scope.partition("/")
-    what = (Cause.HELD, hold.hold_id)
-    if kind == EVERYTHING:
-        return of_pumps(moment, what, used_pumps(moment)).stops
-    return of_pumps(moment, what, _reached(moment, kind, owner)).stops
+    lines = [
+        name
+        for name, rule in moment.rules.lines.items()
+        if (ask := ask_of(moment, rule)) is not None and reaches(hold.scope, ask)
+    ]
+    found = of_lines(moment, what, lines, **figures)
+    pumps = [
+        pump.tank
+        for pump in moment.machine.pumps.values()
+        if owner == {"pump": pump.id, "node": pump.node}.get(kind)
+    ]
+    named = [owner] if owner in moment.machine.tanks else []
+    tanks = tuple(sorted({*found.tanks, *pumps, *named}))
+    return replace(found, tanks=tanks)
 
 
-def _reached(moment: Moment, kind: str, owner: str) -> list[Pump]:
-    """The pumps that a hold of this scope stops, those without a line too."""
-    if kind == "alkalinity":
-        return [pump for pump in used_pumps(moment) if _follows(moment, pump, owner)]
-    pumps = [pump for _, pump in sorted(moment.machine.pumps.items())]
-    owners = {"tank": "tank", "node": "node", "pump": "id"}
-    return [pump for pump in pumps if getattr(pump, owners.get(kind, "id")) == owner]
-
-
-def _follows(moment: Moment, pump: Pump, tank: str) -> bool:
-    return pump.tank == tank and any(
-        rule.line.pump == pump.id and rule.follows_alkalinity
-        for rule in moment.rules.lines.values()
-    )
+def _tank_of(moment: Moment, line: str) -> str:
+    return moment.rules.lines[line].line.tank

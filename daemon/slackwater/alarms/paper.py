@@ -13,11 +13,12 @@ from zoneinfo import ZoneInfo
 from slackwater.alarms.conditions import (
     EVERYTHING,
     Condition,
+    dose_ul,
     of_all,
     of_pumps,
     used_pumps,
 )
-from slackwater.alarms.foresight import dose_ul, mean_ul
+from slackwater.alarms.foresight import mean_ul
 from slackwater.facts.alarms import Cause, Priority
 from slackwater.facts.inventory import left_ul
 from slackwater.facts.plan import Approval

@@ -6,16 +6,13 @@ with his own hands in the tank, wakes nobody.
 """
 
 from collections.abc import Iterable, Iterator
-from zoneinfo import ZoneInfo
 
-from slackwater.alarms.conditions import Condition, of_pumps
-from slackwater.alarms.foresight import dose_ul
+from slackwater.alarms.conditions import Condition, ask_of, of_lines, of_pumps
 from slackwater.alarms.holds import CAUSES
 from slackwater.facts.alarms import Cause
-from slackwater.facts.plan import DueDose
 from slackwater.facts.reasons import Code, Reason
 from slackwater.gate.interlocks import refusals
-from slackwater.gate.moment import ALKALINITY, Ask, LineRule, Moment
+from slackwater.gate.moment import ALKALINITY, Ask, Moment
 from slackwater.gate.shortening import share_of
 
 # Gone in a moment, or caps that a plan keeps by itself.
@@ -99,7 +96,7 @@ def told_of(
             yield of_pumps(moment, (Cause.PUMP_CHANGED, pump.id), [pump])
             continue
         if share <= 0.0:
-            yield of_pumps(moment, what, [pump], **figures)
+            yield of_lines(moment, what, [ask.dose.id], **figures)
         else:
             yield Condition(
                 cause=Cause.HELD,
@@ -116,24 +113,3 @@ def _is_told_by_water(moment: Moment, reason: Reason) -> bool:
     shown = reason.figures.get("probe", reason.figures.get("probes", ""))
     probes = [moment.machine.probes.get(name) for name in str(shown).split(", ")]
     return all(one is not None and one.parameter == ALKALINITY for one in probes)
-
-
-def ask_of(moment: Moment, rule: LineRule) -> Ask | None:
-    """A dose of a line as if it were due at this moment; None without its pump."""
-    line, pump = rule.line, moment.rules.pumps.get(rule.line.pump)
-    tank = moment.machine.tanks.get(line.tank)
-    if pump is None or tank is None:
-        return None
-    utc = moment.now.utc
-    dose = DueDose(
-        id=f"{line.tank}/{line.id}",
-        line=line.id,
-        tank=line.tank,
-        pump=line.pump,
-        local_day=utc.astimezone(ZoneInfo(tank.zone)).date(),
-        ordinal=1,
-        due_at=utc,
-        latest_at=utc,
-        volume_ul=dose_ul(rule),
-    )
-    return Ask(dose=dose, kind="plan", pump=pump, line=rule)

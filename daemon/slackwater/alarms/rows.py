@@ -325,7 +325,6 @@ ROWS: Mapping[Cause, Row] = {
         sentence="Doses are held.",
         action=f"See `slackwater why`, {_RELEASE}.",
         hides=FOLLOWS,
-        least="soon",
     ),
     Cause.RESUMING: _coded(
         Code.RESUMING,

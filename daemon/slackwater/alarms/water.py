@@ -27,6 +27,7 @@ from slackwater.gate.alkalinity import (
     falls,
     frozen,
     is_fresh,
+    is_out,
 )
 from slackwater.gate.moment import ALKALINITY, Moment
 from slackwater.gate.resuming import WHOLE
@@ -52,7 +53,11 @@ class Ear:
 def water(moment: Moment, ear: Ear) -> Iterator[Condition]:
     """Every condition of the water."""
     for _, tank in sorted(moment.machine.tanks.items()):
-        probes = alkalinity_probes(moment, tank.id)
+        probes = [
+            probe
+            for probe in alkalinity_probes(moment, tank.id)
+            if not is_out(moment, probe.id)
+        ]
         yield from _probes(moment, tank, probes, ear)
         yield from _levels(moment, tank, probes)
         if tank.id in moment.state.resuming:

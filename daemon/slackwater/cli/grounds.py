@@ -203,7 +203,7 @@ def _lines(
             tank=tank,
             following=following,
             ahead_s=(due_at - moment.now.utc).total_seconds(),
-            holds=tuple(_holds(moment, pump.pump)),
+            holds=tuple(_holds(moment, name)),
             seen=None if seen is None else seen.lines.get(name),
             accounts=tuple(_accounts(moment, lived, pump, tank)),
         )
@@ -218,10 +218,10 @@ def _following(timetable: Timetable, rule: LineRule, after: datetime) -> DueDose
     return None
 
 
-def _holds(moment: Moment, pump: Pump) -> Iterator[HoldRaised]:
+def _holds(moment: Moment, line: str) -> Iterator[HoldRaised]:
     for _, hold in sorted(moment.state.holds.items()):
         is_over = hold.until is not None and moment.now.utc >= hold.until
-        if not is_over and pump.id in stopped_by(moment, hold):
+        if not is_over and line in stopped_by(moment, hold):
             yield hold
 
 

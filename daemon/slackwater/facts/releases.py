@@ -12,6 +12,7 @@ _RELEASE = "A person releases the hold on the machine: `slackwater release`."
 _ITSELF = "It passes by itself."
 _READING = "A good reading of the probe ends it; test by hand meanwhile."
 _AGAIN = "A person looks at the plan and approves again: `slackwater approve`."
+_CAUSE = "It ends when its cause is gone."
 _DOSE = "It is decided for this dose; the next one is asked for anew."
 _CAP = "Time alone: the cap comes free as doses grow older."
 _BACK = "It ends by itself when the value has been well for long enough."
@@ -112,4 +113,4 @@ RELEASES: Mapping[Code, str] = {
 
 def way_out(code: Code, *, is_latched: bool = False) -> str:
     """What would end it; a latched hold needs a person whatever its reason."""
-    return _RELEASE if is_latched else RELEASES[code]
+    return _RELEASE if is_latched else RELEASES.get(code, _CAUSE)

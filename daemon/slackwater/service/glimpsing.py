@@ -7,7 +7,7 @@ ledger says them better.
 
 from collections.abc import Mapping
 
-from slackwater.alarms.refusals import ask_of
+from slackwater.alarms.conditions import ask_of
 from slackwater.gate.moment import Moment
 from slackwater.gate.resuming import WHOLE
 from slackwater.gate.shortening import share_of
