@@ -11,7 +11,7 @@ from slackwater.alarms.machinery import machinery
 from slackwater.alarms.paper import paper
 from slackwater.alarms.refusals import BY_HAND, PASSING, refused, told_of
 from slackwater.alarms.water import Ear, water
-from slackwater.facts.events import PlanApproved
+from slackwater.facts.events import Calibrated, PlanApproved
 from slackwater.facts.messages import Channel
 from slackwater.facts.reasons import Code, because
 from slackwater.facts.tank import Machine
@@ -199,6 +199,37 @@ def test_a_plan_that_begins_within_a_day_is_waited_for() -> None:
         )
         desk.moment.state.approvals[:] = [event]
         assert names == ids(paper(bare))
+
+
+@pytest.mark.parametrize(
+    ("days", "told"),
+    [
+        (74.9, []),
+        (75, [("calibration-due.carbonate", "note")]),
+        (90, [("calibration-due.carbonate", "soon")]),
+    ],
+)
+def test_h28_a_calibration_is_told_after_75_and_90_days(
+    days: float, told: list[tuple[str, str]]
+) -> None:
+    """A pump drifts as its tube wears; a pump never measured is told elsewhere."""
+    desk = Desk()
+    known = Calibrated(
+        **desk.stamp,
+        pump="carbonate",
+        rate_nl_per_s=1_333_000,
+        cal="77aa01cf",
+        shots=3,
+        spread_percent=1.0,
+        proofs=("identity",),
+        by="keeper",
+    )
+    desk.moment.state.calibrations["carbonate"] = replace(
+        known, at=NOW - timedelta(days=days)
+    )
+    approval = replace(APPROVAL, calibrations={"carbonate": "77aa01cf"})
+    found = paper(replace(desk.moment, approval=approval))
+    assert told == [(one.id, one.least) for one in found]
 
 
 @pytest.mark.parametrize(
