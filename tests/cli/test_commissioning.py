@@ -16,6 +16,7 @@ import pytest
 
 from slackwater.cli import commissioning
 from slackwater.cli.commissioning import is_clock_vouched
+from slackwater.cli.readiness import PROOFS
 from slackwater.facts.events import (
     Calibrated,
     DoseIntended,
@@ -135,6 +136,20 @@ def test_a_clock_that_jumped_is_not_vouched_for(stage: Stage) -> None:
         refused(told),
     )
     assert "`slackwater clock confirm`" in told.errors[0]["do"]
+
+
+def test_what_will_be_asked_is_told_first_on_any_screen(
+    stage: Stage, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whoever knows the questions can watch for what they ask."""
+    monkeypatch.setenv("COLUMNS", "60")
+    told = stage.run("calibrate", "carbonate", typed="no\n")
+    assert 1 == told.code
+    lines = told.err.splitlines()
+    assert max(map(len, lines)) <= 60
+    ahead = " ".join(told.err.partition("[yes/no]")[0].split())
+    assert all(question in ahead for question in PROOFS.values())
+    assert "begins 60 s after the node was heard" in ahead
 
 
 @pytest.mark.parametrize("volume", ["0 mL", "0 uL"])

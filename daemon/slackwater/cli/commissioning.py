@@ -15,6 +15,7 @@ import click
 from slackwater.cli.opening import daemon_is_here, newest_approval, opened
 from slackwater.cli.readiness import CLOCK_CODES
 from slackwater.cli.shell import Shell
+from slackwater.cli.width import error_columns, fitted
 from slackwater.errors import Finding, InputError, LedgerError, RefusedError
 from slackwater.facts.events import DoseMissed, ShotRequested
 from slackwater.facts.now import Now
@@ -104,7 +105,7 @@ def hear_node(rig: Rig, node: str, say: Callable[[str], None]) -> None:
 
 def say(text: str) -> None:
     """A line for the person who measures, beside what a script reads."""
-    click.echo(text, err=True)
+    click.echo(fitted(text, error_columns()), err=True)
 
 
 def _waiting(state: State) -> list[ShotRequested]:

@@ -26,6 +26,7 @@ from slackwater.cli.questions import ask_ul
 from slackwater.cli.readiness import PROOFS
 from slackwater.cli.shell import Shell, verb
 from slackwater.cli.typed import WORD_AT_MOST, typed_text, typed_ul
+from slackwater.cli.width import error_columns, fitted
 from slackwater.errors import Finding, InputError, RefusedError
 from slackwater.facts.events import Calibrated
 from slackwater.facts.reasons import Reason
@@ -192,7 +193,8 @@ def _ask_outlet(pump: Pump) -> None:
 
 
 def _yes(question: str) -> bool:
-    typed = str(click.prompt(f"{question} [yes/no]", err=True)).strip().lower()
+    asked = fitted(f"{question} [yes/no]", error_columns())
+    typed = str(click.prompt(asked, err=True)).strip().lower()
     return typed in YES
 
 
