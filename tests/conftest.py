@@ -58,7 +58,7 @@ def systemd_analyze() -> str:
 
 @pytest.fixture(scope="session")
 def chromium() -> str:
-    """Where the browser lies that opens the report; a test that asks for it needs it."""
+    """Where the browser lies that opens reports; a test that asks for it needs it."""
     return found(BROWSER)
 
 
