@@ -17,7 +17,7 @@ SHORT = 8
 _SAID = (
     *("pump", "scope", "hold_id", "id", "task", "sample", "measurement", "parameter"),
     *("typed", "solution", "what", "remedy", "by", "how", "why", "note", "mode"),
-    *("serial", "probe"),
+    *("serial", "probe", "alarm", "priority", "to"),
 )
 
 
