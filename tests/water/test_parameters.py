@@ -129,6 +129,35 @@ def test_an_unknown_name_gets_a_hint() -> None:
         parameter_named("Calcum", where="x")
 
 
+@pytest.mark.parametrize(
+    ("word", "meant"),
+    [
+        ("KH", "alkalinity"),
+        ("Ca", "calcium"),
+        ("pH", "ph"),
+        ("K", "potassium"),
+        ("Kalium", "potassium"),
+        ("NO3", "nitrate"),
+        ("Practical salinity", "salinity"),
+        ("phosphat", "phosphate"),
+    ],
+)
+def test_a_symbol_or_another_name_is_asked_about(word: str, meant: str) -> None:
+    """It is never taken for it: the id is what stands in files and ledgers."""
+    with pytest.raises(InputError, match=f'Did you mean "{meant}"'):
+        parameter_named(word, where="")
+
+
+def test_no_hint_leads_to_another_element() -> None:
+    """Natrium is 0.67 like barium, and is not asked to be it; nor is anything else."""
+    with pytest.raises(InputError) as refused:
+        parameter_named("rubidum", where="")
+    assert '"rubidium"' in refused.value.findings[0].do
+    with pytest.raises(InputError) as refused:
+        parameter_named("qalcium", where="")
+    assert "Did you mean" not in refused.value.findings[0].do
+
+
 def test_an_unknown_name_without_neighbours_gets_the_list() -> None:
     """Far from every name there is no guess."""
     with pytest.raises(InputError) as refused:

@@ -269,6 +269,22 @@ def _all_parameters() -> Iterator[Parameter]:
 PARAMETERS: Mapping[str, Parameter] = {item.id: item for item in _all_parameters()}
 
 
+# What people also call them, in small letters.
+_MEANT: Mapping[str, str] = {
+    **{item.symbol.lower(): name for name, item in PARAMETERS.items()},
+    **{item.name.lower(): name for name, item in PARAMETERS.items()},
+    "alk": "alkalinity",
+    "no3": "nitrate",
+    "po4": "phosphate",
+    "temp": "temperature",
+    "natrium": "sodium",
+    "kalium": "potassium",
+    "sulphate": "sulfate",
+    "aluminum": "aluminium",
+    "cesium": "caesium",
+}
+
+
 def parameter_named(identity: str, *, where: str) -> Parameter:
     """The parameter of an id.
 
@@ -277,8 +293,8 @@ def parameter_named(identity: str, *, where: str) -> Parameter:
     item = PARAMETERS.get(identity)
     if item is not None:
         return item
-    near = get_close_matches(identity.lower(), PARAMETERS, n=1)
-    hint = f'Did you mean "{near[0]}"? ' if near else ""
+    near = _near(identity.strip().lower())
+    hint = f'Did you mean "{near}"? ' if near else ""
     finding = Finding(
         what=f"the parameter {identity[:60]!r} is unknown",
         where=where,
@@ -286,6 +302,17 @@ def parameter_named(identity: str, *, where: str) -> Parameter:
         do=f"{hint}Use one of these names.",
     )
     raise InputError(finding)
+
+
+def _near(word: str) -> str:
+    """The id that a symbol, a name or a slip of the pen stands for; else empty."""
+    meant = _MEANT.get(word)
+    if meant is not None:
+        return meant
+    # A slip seldom hits the first letter: kalium is no gallium.
+    alike = [name for name in PARAMETERS if name[:1] == word[:1]]
+    near = get_close_matches(word, alike, n=1)
+    return near[0] if near else ""
 
 
 def amount_in_litres(identity: str, concentration: Number, litres: Number) -> int:

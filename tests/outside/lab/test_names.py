@@ -7,6 +7,7 @@ from molmass import ELEMENTS
 
 from slackwater.outside.lab.names import (
     ISOTOPES,
+    SHORTEST_NEAR,
     TOTAL_PHOSPHORUS,
     Analyte,
     analyte_named,
@@ -130,3 +131,32 @@ def test_any_text_has_one_way_of_writing(text: str) -> None:
     """Written once more it stays the same, and no name raises."""
     assert plain(text).removesuffix(":").strip() == plain(plain(text))
     analyte_named(text)
+
+
+@pytest.mark.parametrize(
+    ("name", "symbol"),
+    [
+        ("Natrium", "Na"),
+        ("KALIUM", "K"),
+        ("ferrum", "Fe"),
+        ("cuprum", "Cu"),
+        ("argentum", "Ag"),
+        ("stannum", "Sn"),
+        ("stibium", "Sb"),
+        ("wolfram", "W"),
+        ("hydrargyrum", "Hg"),
+        ("plumbum", "Pb"),
+    ],
+)
+def test_the_name_a_symbol_comes_from_is_known(name: str, symbol: str) -> None:
+    """IUPAC, Nomenclature of Inorganic Chemistry 2005, Table I, from memory."""
+    assert analyte_named(symbol) is not None
+    assert analyte_named(symbol) == analyte_named(name)
+
+
+@pytest.mark.parametrize("name", ["Bor", "Chlor", "Galium", "Jod", "Silber", "Kupfer"])
+def test_a_near_name_is_never_another_element(name: str) -> None:
+    """The first letter stays, and no symbol is offered: bor is no bromide."""
+    near = near_name(name)
+    assert not near or near[0] == name[0].lower()
+    assert not near or len(near) >= SHORTEST_NEAR

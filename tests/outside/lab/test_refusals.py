@@ -65,6 +65,11 @@ HEADS = [
     Bad("hello\n", at(1, 1), "no row names the columns"),
     Bad("Ca;405;mg/L\nMg;1290;mg/L\n", at(1, 1), "no row names the columns"),
     Bad("Lorem;Ipsum\nCa;405\n", at(1, 1), "no row names the columns"),
+    Bad(
+        "Probe;S-7\nDatum;gestern\nParameter;Ergebnis;Einheit\nCa;405;mg/L\n",
+        at(3, 1),
+        'the likeliest reads "Parameter, Ergebnis',
+    ),
     Bad("Element;Value;Unit;Range\nCa;405;mg/L;1\n", at(1, 4), 'the column "Range"'),
     Bad("Element;Value;Unit;Date\nCa;405;mg/L;1\n", at(1, 4), 'the column "Date"'),
     Bad("Element;Value;Unit;Unit\nCa;405;mg/L;\n", at(1, 4), 'second column is "unit"'),

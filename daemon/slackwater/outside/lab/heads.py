@@ -65,7 +65,8 @@ def refuse_no_head(rows: Sequence[Row], file: str) -> NoReturn:
 
     Raises: InputError, always.
     """
-    row = next((one for one in rows if len(one) > 1), rows[0] if rows else ())
+    # Lines about the sample often stand above: most words are the likeliest head.
+    row = max(rows[:ROWS_ABOVE_AT_MOST], key=_words_in, default=())
     cell = row[0] if row else Cell(text="", line=1, column=1)
     names = [one.text for one in row if not one.is_empty]
     teach = "Add a row that names the columns."
@@ -75,11 +76,16 @@ def refuse_no_head(rows: Sequence[Row], file: str) -> NoReturn:
         teach = f"Say what the columns are in a mapping: lines like  {element}  and  "
         teach += value
     refuse(
-        f"no row names the columns; the first reads {shown(listed(names))}",
+        f"no row names the columns; the likeliest reads {shown(listed(names))}",
         f"{file} line {cell.line}, column {cell.column}",
         "a head with Element and Value, or with the elements themselves",
         teach,
     )
+
+
+def _words_in(row: Row) -> int:
+    """Words in a row; figures are no names of columns."""
+    return sum(not one.is_empty and not looks_like_figure(one.text) for one in row)
 
 
 def read_above(

@@ -4,9 +4,10 @@ Floor 6. One subject: which analyte a text names. Laws here: pure; a name that i
 known is refused, never taken for its neighbour; the form in which an element is
 expressed (as N, as S, as SiO2) belongs to the name; total phosphorus is kept apart from
 phosphate, because a plasma counts organic and condensed phosphorus too.
-Source: element names and symbols of IUPAC in both spellings; mass numbers of natural
-isotopes: IUPAC, Isotopic Compositions of the Elements 2009, Berglund and Wieser 2011,
-Pure Appl. Chem. 83:397-410.
+Source: element names and symbols of IUPAC in both spellings, and the names the symbols
+come from (Nomenclature of Inorganic Chemistry 2005, Table I, from memory); mass numbers
+of natural isotopes: IUPAC, Isotopic Compositions of the Elements 2009, Berglund and
+Wieser 2011, Pure Appl. Chem. 83:397-410.
 """
 
 import re
@@ -19,6 +20,8 @@ from functools import cache
 from slackwater.water.parameters import PARAMETERS
 
 TOTAL_PHOSPHORUS = "total phosphorus"
+# Shorter names are symbols, which are too like each other to be guessed.
+SHORTEST_NEAR = 4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,6 +70,17 @@ _OTHERS: Mapping[Analyte, tuple[str, ...]] = {
     Analyte(parameter="iodine"): ("total iodine", "iodine (total)"),
     Analyte(parameter="aluminium"): ("aluminum",),
     Analyte(parameter="caesium"): ("cesium",),
+    # The names that the symbols come from.
+    Analyte(parameter="sodium"): ("natrium",),
+    Analyte(parameter="potassium"): ("kalium",),
+    Analyte(parameter="iron"): ("ferrum",),
+    Analyte(parameter="copper"): ("cuprum",),
+    Analyte(parameter="silver"): ("argentum",),
+    Analyte(parameter="tin"): ("stannum",),
+    Analyte(parameter="antimony"): ("stibium",),
+    Analyte(parameter="tungsten"): ("wolfram",),
+    Analyte(parameter="mercury"): ("hydrargyrum",),
+    Analyte(parameter="lead"): ("plumbum",),
 }
 
 # Symbol, lowest and highest mass number found in nature.
@@ -140,7 +154,14 @@ def analyte_named(text: str) -> Analyte | None:
 @cache
 def near_name(text: str) -> str:
     """The nearest name that is known, empty when none is near."""
-    near = get_close_matches(plain(text), _NAMES, n=1, cutoff=0.75)
+    name = plain(text)
+    # Another first letter, or a symbol, is another element: kalium is no gallium.
+    alike = [
+        known
+        for known in _NAMES
+        if len(known) >= SHORTEST_NEAR and known[:1] == name[:1]
+    ]
+    near = get_close_matches(name, alike, n=1, cutoff=0.75)
     return near[0] if near else ""
 
 
