@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from slackwater.facts.events import ReadingKept
+from slackwater.facts.inventory import left_ul
 from slackwater.facts.plan import DueDose, PlanLine
 from slackwater.facts.rolling import DAY_MS, Rolling
 from slackwater.facts.state import State
@@ -141,13 +142,12 @@ def _smallest(present: Present, tank: str) -> Bottle | None:
 def _bottle(present: Present, name: str) -> Bottle:
     machine = present.machine
     sharing = {pump.id for pump in machine.pumps.values() if pump.reservoir == name}
-    drawn_ul = sum(present.state.drawn_ul.get(pump, 0) for pump in sharing)
-    left_ul = max(machine.reservoirs[name].content_ul - drawn_ul, 0)
+    rest_ul = left_ul(machine, present.state, name)
     per_day_ul = sum(
         _mean_ul(line) for line in present.timetable.plan.lines if line.pump in sharing
     )
-    days = left_ul / per_day_ul if per_day_ul else None
-    return Bottle(id=name, left_ul=left_ul, days=days)
+    days = rest_ul / per_day_ul if per_day_ul else None
+    return Bottle(id=name, left_ul=rest_ul, days=days)
 
 
 def _mean_ul(line: PlanLine) -> float:

@@ -9,6 +9,7 @@ from collections.abc import Iterator, Sequence
 
 from slackwater.alarms.words import headline
 from slackwater.cli.amounts import effect_words
+from slackwater.cli.aside import aside_lines
 from slackwater.cli.opening import Approved
 from slackwater.cli.outlook import Outlook
 from slackwater.cli.render import hours, local, local_time, span
@@ -53,6 +54,7 @@ def _lines(stood: Standing, holds: int, tanks: int) -> Iterator[str]:
     yield f"{word}  {why}"
     yield from _holds(stood, holds)
     yield from _alarms(stood)
+    yield from aside_lines(stood.state, stood.found.now.utc, _zone(stood))
     yield from _waiting(stood)
     overdue = [due for due in stood.due if due.is_overdue]
     if overdue:
@@ -72,6 +74,12 @@ def _lines(stood: Standing, holds: int, tanks: int) -> Iterator[str]:
     yield from (_in_short(stood, each) for each in shown[:tanks])
     if len(shown) > tanks:
         yield f"and {len(shown) - tanks} more: --json shows all"
+
+
+def _zone(stood: Standing) -> str:
+    """The wall clock of the only tank; UTC for several zones or none."""
+    zones = {each.tank.zone for each in stood.outlooks.values()}
+    return zones.pop() if len(zones) == 1 else "UTC"
 
 
 def _holds(stood: Standing, most: int) -> Iterator[str]:

@@ -80,6 +80,29 @@ VERBS: tuple[Verb, ...] = (
     ),
     _verb("hold", "holding:hold", _DAILY, "Stop doses until a person releases them."),
     _verb("release", "holding:release", _DAILY, "End holds, on the machine."),
+    _verb(
+        "bypass", "guarding:bypass", _DAILY, "Leave one interlock aside for a while."
+    ),
+    _verb(
+        "out-of-service",
+        "guarding:out_of_service",
+        _DAILY,
+        "Let hand tests stand in for a probe that cannot be used.",
+    ),
+    _verb("in-service", "guarding:in_service", _DAILY, "Let a probe count again."),
+    _verb("refill", "filling:refill", _DAILY, "Tell what a reservoir holds now."),
+    _verb(
+        "away",
+        "leaving:away",
+        _DAILY,
+        "Say that nobody will be there, and whether that is wise.",
+    ),
+    _verb(
+        "back",
+        "leaving:back",
+        _DAILY,
+        "Say that somebody is there again, and hear what happened.",
+    ),
     _verb("disable", "staging:disable", _DAILY, "Go back to shadow: command no pump."),
     _verb("ledger", "telling:ledger", _DAILY, "List what happened; verify the record."),
     _verb("recipe", "mixing:recipe", _MORE, "Make a solution that a pump can dose."),

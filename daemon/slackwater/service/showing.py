@@ -6,6 +6,7 @@ display only, never a permission; figures come from the state the gate reads.
 
 from slackwater import __version__
 from slackwater.alarms.words import document
+from slackwater.facts.inventory import left_ul
 from slackwater.facts.now import proven_ms
 from slackwater.facts.reasons import Reason
 from slackwater.facts.rolling import DAY_MS
@@ -130,16 +131,8 @@ def _totals(rig: Rig, pump: Pump) -> dict[str, object]:
 
 
 def _levels(rig: Rig, pumps: list[Pump]) -> dict[str, object]:
-    machine, drawn = rig.setup.machine, rig.memory.state.drawn_ul
-    levels: dict[str, object] = {}
-    for name in sorted({pump.reservoir for pump in pumps}):
-        used_ul = sum(
-            drawn.get(pump.id, 0)
-            for pump in machine.pumps.values()
-            if pump.reservoir == name
-        )
-        levels[name] = max(machine.reservoirs[name].content_ul - used_ul, 0)
-    return levels
+    names = sorted({pump.reservoir for pump in pumps})
+    return {name: left_ul(rig.setup.machine, rig.memory.state, name) for name in names}
 
 
 def _next_dose(rig: Rig, tank: Tank) -> dict[str, object] | None:

@@ -7,7 +7,7 @@ nothing written here changes a dose.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
 from secrets import choice
 from typing import TypedDict, Unpack, get_args
 
@@ -18,8 +18,10 @@ from slackwater.cli.moments import Wall, typed_moment
 from slackwater.cli.opening import approval_at, local_user, only, opened, write
 from slackwater.cli.render import local, table
 from slackwater.cli.shell import Shell, verb
+from slackwater.cli.spans import typed_end
 from slackwater.cli.subject import Known, Subject, known_levels, subject_of
 from slackwater.cli.typed import WORD_AT_MOST, new_id, typed_text
+from slackwater.errors import Finding, InputError
 from slackwater.facts.events import AnyEvent
 from slackwater.facts.state import State
 from slackwater.facts.waters import HusbandryNoted, SampleTaken, What
@@ -34,6 +36,8 @@ from slackwater.water.show import show_level, show_volume
 # Without letters and figures that look alike on a wet label.
 LETTERS = "2345679ACDEFHJKMNPRTUVWXY"
 LENGTH = 5
+# No medicine works for longer without anybody asking again.
+TREATED_AT_MOST = timedelta(days=60)
 
 KINDS: Mapping[str, str] = {
     "corals_added": "corals or other animals that take up came in",
@@ -183,16 +187,26 @@ def _document(taken: SampleTaken) -> dict[str, object]:
     + ". Example: slackwater event corals_added --note 'six pieces'",
 )
 @click.argument("kind", metavar="KIND", type=click.Choice(list(get_args(What))))
+@click.option(
+    "--until",
+    metavar="DATE",
+    help="When a treatment ends, at most 60 days ahead: until then no corrections, "
+    "carbon or traces.",
+)
 @_TANK
 @_AT
 @_NOTE
 @_BY
-def event(shell: Shell, kind: What, **asked: Unpack[Asked]) -> Answer:
+def event(
+    shell: Shell, kind: What, until: str | None, **asked: Unpack[Asked]
+) -> Answer:
     """Note what explains the water later on.
 
     An assessment reads it beside the tests: more animals take up more, a new lot of
     salt brings other water.
     """
+    if until is not None and kind != "treatment":
+        raise InputError(_no_end(kind))
     who = typed_text(asked["by"] or local_user(), "--by", WORD_AT_MOST)
     note = typed_text(asked["note"], "--note")
     zones: list[str] = []
@@ -201,6 +215,9 @@ def event(shell: Shell, kind: What, **asked: Unpack[Asked]) -> Answer:
         subject = subject_of(shell, state, asked["tank"])
         at = typed_moment(asked["at"], Wall(zone=subject.zone, now=stamp["at"]))
         zones[:] = [subject.zone]
+        wall = Wall(
+            zone=subject.zone, now=stamp["at"], option="--until", ahead=TREATED_AT_MOST
+        )
         return [
             HusbandryNoted(
                 **stamp,
@@ -210,6 +227,7 @@ def event(shell: Shell, kind: What, **asked: Unpack[Asked]) -> Answer:
                 happened_at=at,
                 by=who,
                 note=note,
+                until=None if until is None else typed_end(until, wall),
             )
         ]
 
@@ -224,8 +242,27 @@ def event(shell: Shell, kind: What, **asked: Unpack[Asked]) -> Answer:
                 "happened_at": timestamp(noted.happened_at),
                 "by": noted.by,
                 "note": noted.note,
+                "until": None if noted.until is None else timestamp(noted.until),
             }
         },
         text=f"Noted for {noted.tank}, {local(noted.happened_at, zones[0])}: "
-        f"{kind}, {KINDS[kind]}.",
+        f"{kind}, {KINDS[kind]}.{_lasting(noted, zones[0])}",
+    )
+
+
+def _lasting(noted: HusbandryNoted, zone: str) -> str:
+    if noted.until is None:
+        return ""
+    return (
+        f" Until {local(noted.until, zone)} nothing is corrected, and neither carbon "
+        "nor traces are dosed."
+    )
+
+
+def _no_end(kind: What) -> Finding:
+    return Finding(
+        what=f"an end is given for {kind}",
+        where="--until",
+        expected="an end for the kind treatment alone",
+        do="Leave it out; nothing was written.",
     )

@@ -6,6 +6,7 @@ one standing; a figure of the document is rounded to what can be known.
 
 from slackwater.alarms.words import document
 from slackwater.cli.amounts import effect_decimal
+from slackwater.cli.aside import aside_document
 from slackwater.cli.document import Answer, reason_document
 from slackwater.cli.opening import opened
 from slackwater.cli.outlook import Outlook
@@ -58,6 +59,7 @@ def _fields(stood: Standing) -> dict[str, object]:
             }
             for name, raised in sorted(stood.state.holds.items())
         ],
+        **aside_document(stood.state, stood.found.now.utc),
         "alarms": [document(one) for one in stood.alarms],
         "first_aid": stood.first_aid,
         "overdue_tasks": [due.document for due in stood.due if due.is_overdue],

@@ -1,0 +1,225 @@
+"""May a person leave? Each condition with its figures.
+
+Floor 8. One subject: the list before an absence. Laws here: every condition is looked
+at, and each that is not met says what to do; nothing is bent to make one pass.
+Source: margins are common practice, no source.
+"""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from pathlib import Path
+
+from slackwater.cli.opening import Approved, approval_at
+from slackwater.errors import InputError
+from slackwater.facts.inventory import left_ul
+from slackwater.facts.state import State
+from slackwater.facts.tank import Machine
+from slackwater.gate.moment import DAYS_OF_WEEK
+from slackwater.outside.settings import read_notify
+from slackwater.planning.daily import ALKALINITY
+from slackwater.water.show import show_volume
+
+# What must be left over when somebody comes back.
+SPARE = timedelta(days=7)
+# A calibration that grows older than this while nobody is there.
+CALIBRATED_WITHIN = timedelta(days=90)
+# A test older than this is no picture of the water.
+TESTED_WITHIN = timedelta(days=3)
+# A plan that is younger has shown nothing yet.
+PLAN_SINCE = timedelta(days=7)
+DAY = timedelta(days=1)
+CONTACTS = 2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Trip:
+    """An absence that is thought of, and what is known when it is."""
+
+    state: State
+    now: datetime
+    begins: datetime
+    ends: datetime
+    config: Path
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Check:
+    """One condition: what was found, and what to do where it is not met."""
+
+    name: str
+    is_met: bool
+    found: str
+    advice: str = ""
+
+
+def checks(trip: Trip) -> list[Check]:
+    """Every condition for a trip, in the order in which a person can mend them."""
+    approved = approval_at(trip.state, trip.now)
+    if approved is None:
+        none = Check(
+            name="plan",
+            is_met=False,
+            found="no approved plan is in force",
+            advice="Approve a plan first; without one nothing is dosed.",
+        )
+        return [none]
+    found: list[Check] = []
+    for look in _LOOKS:
+        found += look(trip, approved)
+    return found
+
+
+def _approval(trip: Trip, approved: Approved) -> Iterator[Check]:
+    expires = approved.approval.expires_at
+    yield Check(
+        name="approval",
+        is_met=expires >= trip.ends + SPARE,
+        found=f"the approval ends on {expires:%Y-%m-%d}",
+        advice="Approve the plan again, so that it lasts a week beyond the return.",
+    )
+
+
+def _plan(trip: Trip, approved: Approved) -> Iterator[Check]:
+    since = trip.now - approved.approval.takes_over_at
+    newer = [
+        event
+        for event in trip.state.approvals
+        if event.approval.takes_over_at > trip.now
+    ]
+    yield Check(
+        name="plan",
+        is_met=since >= PLAN_SINCE and not newer,
+        found="another plan is about to take over"
+        if newer
+        else f"the plan has run for {since.days} days",
+        advice="Let a new plan run for a week before you leave.",
+    )
+
+
+def _reservoirs(trip: Trip, approved: Approved) -> Iterator[Check]:
+    machine = approved.machine
+    days = max((trip.ends + SPARE - trip.now) / DAY, 0.0)
+    for name, daily_ul in sorted(daily_draw_ul(approved).items()):
+        needed_ul = int(daily_ul * days)
+        rest_ul = left_ul(machine, trip.state, name)
+        holds = f"{name} holds {show_volume(rest_ul)}"
+        yield Check(
+            name="reservoir",
+            is_met=rest_ul >= needed_ul,
+            found=f"{holds} of the {show_volume(needed_ul)} that it needs",
+            advice="Fill it with the same solution and tell `slackwater refill`.",
+        )
+
+
+def _calibrations(trip: Trip, approved: Approved) -> Iterator[Check]:
+    for pump in sorted({line.pump for line in approved.plan.lines}):
+        known = trip.state.calibrations.get(pump)
+        if known is None:
+            yield Check(
+                name="calibration",
+                is_met=False,
+                found=f"{pump} was never measured",
+                advice=f"Run `slackwater calibrate {pump}`.",
+            )
+            continue
+        age = trip.ends - known.at
+        yield Check(
+            name="calibration",
+            is_met=age <= CALIBRATED_WITHIN,
+            found=f"{pump} will have been measured {age.days} days before the return",
+            advice=f"Run `slackwater calibrate {pump}`.",
+        )
+
+
+def _tests(trip: Trip, approved: Approved) -> Iterator[Check]:
+    for tank in sorted(_alkaline_tanks(approved)):
+        test = trip.state.levels.get(f"{tank}/{ALKALINITY}")
+        age = None if test is None else trip.now - test.taken_at
+        yield Check(
+            name="test",
+            is_met=age is not None and age <= TESTED_WITHIN,
+            found=f"alkalinity of {tank} was never tested"
+            if age is None
+            else f"alkalinity of {tank} was tested {age.days} days ago",
+            advice="Test it and run `slackwater record 'alkalinity=…'`.",
+        )
+
+
+def _holds(trip: Trip, _approved: Approved) -> Iterator[Check]:
+    names = ", ".join(sorted(trip.state.holds))
+    yield Check(
+        name="holds",
+        is_met=not names,
+        found=f"held: {names}" if names else "nothing is held",
+        advice="Find the cause of each and release it.",
+    )
+
+
+def _aside(trip: Trip, _approved: Approved) -> Iterator[Check]:
+    names = sorted({*trip.state.bypasses, *trip.state.out_of_service})
+    yield Check(
+        name="guards",
+        is_met=not names,
+        found=f"left aside: {', '.join(names)}" if names else "no guard is left aside",
+        advice="Mend the probe, or let it count again.",
+    )
+
+
+def _contacts(trip: Trip, _approved: Approved) -> Iterator[Check]:
+    try:
+        settings = read_notify(trip.config)
+        if settings is None:
+            return
+        text = settings.urls.read_text("utf-8")
+    except (InputError, OSError, UnicodeDecodeError):
+        yield Check(
+            name="alarms",
+            is_met=False,
+            found="the addresses for alarms cannot be read",
+            advice="Mend [notify] in the machine file.",
+        )
+        return
+    lines = [line.strip() for line in text.splitlines()]
+    count = len([line for line in lines if line and not line.startswith("#")])
+    yield Check(
+        name="alarms",
+        is_met=count >= CONTACTS,
+        found=f"alarms are sent to {count} address{'es' if count != 1 else ''}",
+        advice="Add the address of somebody who can look after the tank.",
+    )
+
+
+Look = Callable[[Trip, Approved], Iterator[Check]]
+
+_LOOKS: tuple[Look, ...] = (
+    _approval,
+    _plan,
+    _reservoirs,
+    _calibrations,
+    _tests,
+    _holds,
+    _aside,
+    _contacts,
+)
+
+
+def daily_draw_ul(approved: Approved) -> dict[str, float]:
+    """What the plan draws from each reservoir on a mean day, in microlitres."""
+    found: dict[str, float] = {}
+    for line in approved.plan.lines:
+        reservoir = approved.machine.pumps[line.pump].reservoir
+        days = DAYS_OF_WEEK if line.weekdays else line.every_days
+        doses = len(line.weekdays) or 1
+        daily = line.per_day_ul * doses / days
+        found[reservoir] = found.get(reservoir, 0.0) + daily
+    return found
+
+
+def _alkaline_tanks(approved: Approved) -> set[str]:
+    machine: Machine = approved.machine
+    return {
+        line.tank
+        for line in approved.plan.lines
+        if ALKALINITY in machine.solutions[line.solution].effects
+    }

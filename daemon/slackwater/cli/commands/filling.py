@@ -1,0 +1,120 @@
+"""`refill`: what a reservoir holds now.
+
+Floor 8. One subject: fills. Laws here: from a fill on the daemon counts down and stops
+a pump whose bottle is empty; a solution of another strength is another solution, and is
+approved first.
+"""
+
+from collections.abc import Sequence
+from typing import TypedDict, Unpack
+
+import click
+
+from slackwater.cli.document import Answer
+from slackwater.cli.moments import Wall, typed_moment
+from slackwater.cli.opening import local_user, newest_approval, only, write
+from slackwater.cli.shell import Shell, verb
+from slackwater.cli.typed import WORD_AT_MOST, typed_text, typed_ul
+from slackwater.errors import Finding, InputError
+from slackwater.facts.events import AnyEvent
+from slackwater.facts.inventory import left_ul
+from slackwater.facts.safeguards import ReservoirFilled
+from slackwater.facts.state import State
+from slackwater.facts.tank import Machine
+from slackwater.ledger.codec import timestamp
+from slackwater.outside.settings import read_machine
+from slackwater.pump.outcome import Stamp
+from slackwater.water.show import show_volume
+
+
+class Asked(TypedDict):
+    """What is said with a fill."""
+
+    content: str | None
+    mixed: str | None
+    note: str
+    by: str | None
+
+
+@verb(
+    "refill",
+    epilog="Wear eye protection, and never mix two stock solutions. A solution of "
+    "another strength goes into the machine file and is approved first. Example: "
+    "slackwater refill carbonate --content '2 L'",
+)
+@click.argument("reservoir", metavar="RESERVOIR")
+@click.option(
+    "--content",
+    metavar="VOLUME",
+    help="What it holds now.  [default: what the machine file says]",
+)
+@click.option(
+    "--mixed",
+    metavar="TIME",
+    help="When the solution was made.  [default: now]",
+)
+@click.option("--note", default="", metavar="TEXT", help="For the record.")
+@click.option("--by", metavar="NAME", help="Who says so.  [default: the local user]")
+def refill(shell: Shell, reservoir: str, **asked: Unpack[Asked]) -> Answer:
+    """Tell what a reservoir holds now."""
+    who = typed_text(asked["by"] or local_user(), "--by", WORD_AT_MOST)
+    note = typed_text(asked["note"], "--note")
+    before: list[int] = []
+
+    def decide(state: State, stamp: Stamp) -> Sequence[AnyEvent]:
+        machine = _machine(shell, state)
+        _refuse_unknown(reservoir, machine)
+        content_ul = machine.reservoirs[reservoir].content_ul
+        if asked["content"] is not None:
+            content_ul = typed_ul(asked["content"], "--content")
+        before[:] = [left_ul(machine, state, reservoir)]
+        wall = Wall(zone=_zone(machine, reservoir), now=stamp["at"], option="--mixed")
+        return [
+            ReservoirFilled(
+                **stamp,
+                reservoir=reservoir,
+                content_ul=content_ul,
+                mixed_at=typed_moment(asked["mixed"], wall),
+                by=who,
+                note=note,
+            )
+        ]
+
+    _state, events = write(shell.state, decide)
+    filled = only(events, ReservoirFilled)
+    return Answer(
+        fields={
+            "reservoir": reservoir,
+            "content_ul": filled.content_ul,
+            "before_ul": before[0],
+            "mixed_at": timestamp(filled.mixed_at),
+        },
+        text=f"{reservoir} holds {show_volume(filled.content_ul)}; by the books "
+        f"{show_volume(before[0])} were left before.",
+    )
+
+
+def _machine(shell: Shell, state: State) -> Machine:
+    approved = newest_approval(state)
+    return approved.machine if approved else read_machine(shell.config)
+
+
+def _zone(machine: Machine, reservoir: str) -> str:
+    zones = {
+        machine.tanks[pump.tank].zone
+        for pump in machine.pumps.values()
+        if pump.reservoir == reservoir
+    }
+    return zones.pop() if len(zones) == 1 else "UTC"
+
+
+def _refuse_unknown(reservoir: str, machine: Machine) -> None:
+    if reservoir not in machine.reservoirs:
+        raise InputError(
+            Finding(
+                what=f'no reservoir is called "{reservoir[:40]}"',
+                where="RESERVOIR",
+                expected=f"one of {', '.join(sorted(machine.reservoirs))}",
+                do="Name one of these; nothing was written.",
+            )
+        )
