@@ -12,7 +12,7 @@ from slackwater.facts.state import State
 from slackwater.pump.outcome import Stamp
 from slackwater.service.alarming import summarise, tell_the_end
 from tests.alarms.manned import HOUR_MS, MINUTE_MS, QUIET_MS, Manned
-from tests.alarms.test_roots import node_dies
+from tests.alarms.strikes import node_dies
 
 DAY_MS = 24 * HOUR_MS
 DAYS = 31

@@ -8,7 +8,7 @@ from slackwater.facts.reasons import Code
 from slackwater.outside.glimpse import PumpGlimpse
 from slackwater.service.glimpsing import glimpse_of
 from tests.alarms.manned import MINUTE_MS, QUIET_MS, Manned
-from tests.alarms.test_roots import held, node_dies, probe_dies
+from tests.alarms.strikes import held, node_dies, probe_dies
 
 CARBONATE = "reef/carbonate"
 
