@@ -8,11 +8,13 @@ from pathlib import Path
 
 import click
 import pytest
+import structlog
 from click.testing import CliRunner
 
 from slackwater import __version__
 from slackwater.cli.main import Program, program
 from slackwater.cli.verbs import SECTIONS, VERBS
+from slackwater.service import logs
 from tests.cli.run_program import SMALLEST, changed, run
 
 TOP = Path(__file__).resolve().parents[2]
@@ -308,3 +310,21 @@ def test_a_fault_is_told_without_a_traceback(words: list[str]) -> None:
     assert 2 == result.exit_code
     assert "an unexpected fault: RuntimeError: a part broke" in result.output
     assert "Traceback" not in result.output
+
+
+@pytest.mark.parametrize(("stated", "coloured"), [("", True), ("1", False)])
+def test_no_colour_where_none_is_wanted(
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    stated: str,
+    *,
+    coloured: bool,
+) -> None:
+    """NO_COLOR with anything in it, as no-color.org says."""
+    monkeypatch.setenv("NO_COLOR", stated)
+    logs.set_up(terminal=True)
+    structlog.get_logger().info("looked")
+    structlog.reset_defaults()
+    shown = capsys.readouterr().err
+    assert "looked" in shown
+    assert coloured == ("\x1b[" in shown)

@@ -6,6 +6,7 @@ ledger is the truth and logs may be lost.
 """
 
 import logging
+import os
 import sys
 
 import structlog
@@ -27,9 +28,12 @@ TURN_FAILED = "turn_failed"
 
 
 def set_up(*, terminal: bool, level: int = logging.INFO) -> None:
-    """Log to stderr: readable on a terminal, one JSON document a line otherwise."""
+    """Log to stderr: readable on a terminal, one JSON document a line otherwise.
+
+    Without colours where NO_COLOR holds anything (no-color.org).
+    """
     renderer: structlog.types.Processor = (
-        structlog.dev.ConsoleRenderer()
+        structlog.dev.ConsoleRenderer(colors=not os.environ.get("NO_COLOR"))
         if terminal
         else structlog.processors.JSONRenderer()
     )
