@@ -107,8 +107,32 @@ def test_what_fits_is_said_too(stage: Stage) -> None:
     stage.approve("--now")
     with_plan = stage.run("added", "1", "mL", "carbonate").out
 
-    assert "Everything planned for the next 24 hours still fits." in without
+    assert "No plan doses within the next 24 hours." in without
     assert "Everything planned for the next 24 hours still fits." in with_plan
+
+
+def test_a_plan_that_takes_over_tonight_is_held_back_too(stage: Stage) -> None:
+    """Approved for the next midnight: what it doses within 24 hours counts."""
+    assert 0 == stage.approve().code
+    told = added(stage, "200 mL", "carbonate").document
+    back = told["held_back"]
+    assert isinstance(back, list)
+
+    assert ["carbonate"] == [one["pump"] for one in back]
+    assert 0 == back[0]["fits_ul"]
+    assert 0 < back[0]["planned_ul"] <= 36_000
+
+
+def test_far_too_much_says_what_to_do_first(stage: Stage) -> None:
+    """First aid, and how to take a slip of the hand back."""
+    told = stage.run("added", "alkalinity=30 dKH", "--by", "keeper")
+    (entry,) = hands(stage)
+    usual = stage.run("added", "alkalinity=0.3 dKH", "--at", "2026-05-03 09:30")
+
+    assert 0 == told.code
+    assert "slackwater first-aid overdose" in told.out
+    assert f"slackwater added --strike {entry.id} --why" in told.out
+    assert "first-aid" not in usual.out
 
 
 def test_told_late_it_counts_from_when_it_was_given(stage: Stage) -> None:

@@ -5,7 +5,7 @@ the gate looks at; nothing is promised, the gate decides each dose anew.
 Units: amounts whole pico-units of the whole tank.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
@@ -98,17 +98,14 @@ def _room(
 def held_back(
     state: State, tank: str, left: Iterable[Room], moment: Moment
 ) -> Iterator[HeldBack]:
-    """The pumps of the plan in force that will not give all they should."""
-    approved = approval_at(state, moment.utc)
-    if approved is None:
+    """The pumps that will not give all they should in the next 24 hours."""
+    planned, machine = planned_ul_of(state, tank, moment.utc)
+    if machine is None:
         return
-    planned = _planned_ul(approved, tank, moment.utc)
     for room in left:
         for pump_id, planned_ul in sorted(planned.items()):
-            pump = approved.machine.pumps[pump_id]
-            per_ul = approved.machine.solutions[pump.solution].effects.get(
-                room.parameter, 0
-            )
+            pump = machine.pumps[pump_id]
+            per_ul = machine.solutions[pump.solution].effects.get(room.parameter, 0)
             fits_ul = max(room.left, 0) // per_ul if per_ul else planned_ul
             if fits_ul < planned_ul:
                 yield HeldBack(
@@ -119,9 +116,32 @@ def held_back(
                 )
 
 
-def _planned_ul(approved: Approved, tank: str, utc: datetime) -> dict[str, int]:
+def planned_ul_of(
+    state: State, tank: str, utc: datetime
+) -> tuple[Mapping[str, int], Machine | None]:
+    """What each pump of a tank should give in 24 hours, and the machine of the plan.
+
+    A plan that takes over within them counts from then on; None when none is in force.
+    """
+    now, then = approval_at(state, utc), approval_at(state, utc + DAY)
+    newest = then or now
+    if newest is None:
+        return {}, None
     planned: dict[str, int] = {}
-    for dose in Timetable(approved.plan, approved.machine).between(utc, utc + DAY):
+    swap = newest.approval.takes_over_at
+    if now is not None and swap > utc:
+        _add_doses(planned, now, tank, (utc, swap))
+    _add_doses(planned, newest, tank, (max(utc, swap), utc + DAY))
+    pumps = newest.machine.pumps
+    return {name: ul for name, ul in planned.items() if name in pumps}, newest.machine
+
+
+def _add_doses(
+    planned: dict[str, int],
+    approved: Approved,
+    tank: str,
+    between: tuple[datetime, datetime],
+) -> None:
+    for dose in Timetable(approved.plan, approved.machine).between(*between):
         if dose.tank == tank:
             planned[dose.pump] = planned.get(dose.pump, 0) + dose.volume_ul
-    return planned

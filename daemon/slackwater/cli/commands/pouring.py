@@ -24,7 +24,15 @@ from slackwater.cli.document import Answer
 from slackwater.cli.moments import Wall, typed_moment
 from slackwater.cli.opening import local_user, only, opened, write
 from slackwater.cli.render import local, table
-from slackwater.cli.room import DAY, HeldBack, Moment, Room, held_back, rooms
+from slackwater.cli.room import (
+    DAY,
+    HeldBack,
+    Moment,
+    Room,
+    held_back,
+    planned_ul_of,
+    rooms,
+)
 from slackwater.cli.shell import Shell, verb
 from slackwater.cli.subject import Subject, subject_of
 from slackwater.cli.typed import WORD_AT_MOST, new_id, typed_text, typed_ul
@@ -78,6 +86,14 @@ class _Told:
 
     subject: Subject
     moment: Moment
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Counted:
+    """What an addition that counts takes from the plan; whether there is one."""
+
+    back: Sequence[HeldBack]
+    is_planned: bool
 
 
 @verb(
@@ -217,6 +233,8 @@ def _answer(state: State, entry: AddedByHand, found: _Told) -> Answer:
     counts = age_ms < KEPT_MS
     left = rooms(state, machine, tank, entry.effects, found.moment)
     back = list(held_back(state, tank.id, left, found.moment)) if counts else []
+    planned, _machine = planned_ul_of(state, tank.id, found.moment.utc)
+    told = _Counted(back=back, is_planned=bool(planned)) if counts else None
     return Answer(
         fields={
             "added": {
@@ -236,12 +254,28 @@ def _answer(state: State, entry: AddedByHand, found: _Told) -> Answer:
             "caps": [_room_document(room, tank) for room in left],
             "held_back": [_back_document(one) for one in back],
         },
-        text="\n".join(_lines(entry, tank, left, back if counts else None)),
+        text="\n".join(
+            (
+                *_lines(entry, tank, left, told),
+                *_far_too_much(entry, left if counts else ()),
+            )
+        ),
     )
 
 
+def _far_too_much(entry: AddedByHand, left: Sequence[Room]) -> Iterator[str]:
+    """What to do first where more went in than a whole day allows."""
+    over = [room.parameter for room in left if room.charged > room.gross > 0]
+    if over:
+        names = ", ".join(over)
+        yield f"More {names} than a day allows: see `slackwater first-aid overdose`."
+        yield (
+            f"If it was mistyped: slackwater added {STRIKE} {entry.id} --why 'mistyped'"
+        )
+
+
 def _lines(
-    entry: AddedByHand, tank: Tank, left: Sequence[Room], back: list[HeldBack] | None
+    entry: AddedByHand, tank: Tank, left: Sequence[Room], told: _Counted | None
 ) -> Iterator[str]:
     what = f"{show_volume(entry.volume_ul)} of {entry.solution}"
     if not entry.solution:
@@ -251,7 +285,7 @@ def _lines(
         )
     at = local(entry.given_at, tank.zone)
     yield f"Written down for {tank.id}, {at}: {what} by hand ({entry.id})."
-    if back is None:
+    if told is None:
         yield "It is over 24 hours ago: it counts against no cap any more."
         return
     rows = [
@@ -267,14 +301,18 @@ def _lines(
     heads = ("parameter", ">added", ">in 24 h now", ">cap", ">still free")
     yield table(heads, rows)
     free_at = local(entry.given_at + DAY, tank.zone)
-    for one in back:
+    for one in told.back:
         yield (
             f"Held back: {one.pump} gives {show_volume(one.fits_ul)} at most of the "
             f"{show_volume(one.planned_ul)} planned for the next 24 hours "
             f"({one.parameter}). What was added comes free at {free_at}."
         )
-    if not back:
-        yield "Everything planned for the next 24 hours still fits."
+    if not told.back:
+        yield (
+            "Everything planned for the next 24 hours still fits."
+            if told.is_planned
+            else "No plan doses within the next 24 hours."
+        )
 
 
 def _room_document(room: Room, tank: Tank) -> dict[str, object]:
