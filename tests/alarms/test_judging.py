@@ -13,7 +13,7 @@ from slackwater.facts.reasons import SENTENCES, Code
 from slackwater.facts.rolling import Rolling
 from slackwater.facts.tank import Reservoir
 from tests.alarms.desk import Desk, changed, names, raised
-from tests.gate.scene import dkh_peq, machine
+from tests.gate.scene import APPROVAL, dkh_peq, machine
 
 ABSENT = "node-absent.shelf"
 HELD = "everything-held.all"
@@ -256,3 +256,27 @@ def test_no_row_waits_longer_than_a_minute() -> None:
     """On-delay and the seconds before it leave room for a look in five seconds."""
     assert all(row.on_s <= 30.0 for row in ROWS.values())
     assert all(row.action.endswith(".") and row.sentence for row in ROWS.values())
+
+
+def test_an_approval_is_told_again_when_three_days_are_left() -> None:
+    """A note two weeks before, and pressing at the end; nobody's silence hides it."""
+    desk = Desk()
+    ends = desk.moment.now.utc + timedelta(days=13)
+    known = replace(APPROVAL, expires_at=ends)
+    desk.moment = replace(desk.moment, approval=known)
+    desk.look_on(60)
+    say(desk, "approval-ending.all", "suppressed", hours=24 * 12)
+    desk.look_on(10.1 * 24 * HOUR_S, every_s=HOUR_S)
+    told = raised(desk.events)
+    assert ["note", "soon"] == [one.priority for one in told]
+    assert timedelta(days=2.9) < ends - told[1].at <= timedelta(days=3)
+    assert "active" == desk.moment.state.alarms["approval-ending.all"].word
+
+
+def test_too_much_by_its_own_name_looks_at_the_ceiling() -> None:
+    """A hand test above it leaves no time at all."""
+    desk = Desk(machine(), reads=None)
+    desk.hold("alkalinity/reef", Code.ALKALINITY_TEST)
+    (told,) = raised(desk.look_on(20))
+    assert "held.alkalinity-test" == told.alarm
+    assert told.hours_left is not None

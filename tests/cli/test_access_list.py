@@ -101,3 +101,23 @@ def test_nobody_else_may_command(guarded: Broker, user: str) -> None:
         entitled.say(f"{place}/command", b"true")
         until(lambda: bool(node.received), "the entitled command")
         assert [b"true"] == node.payloads(f"{place}/command")
+
+
+def test_whoever_may_look_sees_an_alarm_of_the_daemon(
+    config: Path, guarded: Broker
+) -> None:
+    """Its topic is among what the listening identity may write, and no one else."""
+    with (config / "mosquitto-acl").open("a", encoding="utf-8") as rights:
+        rights.write(f"\nuser left\ntopic read {HOME}/daemon/alarm/#\n")
+    guarded.stop()
+    guarded.start()
+    place = f"{HOME}/daemon/alarm/node-absent/left"
+    with (
+        Peer(guarded.port, f"{HOME}/daemon/alarm/#", user="left") as wall,
+        Peer(guarded.port, user="slackwater-actuate") as other,
+        Peer(guarded.port, user="slackwater-observe") as entitled,
+    ):
+        other.say(place, b"forged")
+        entitled.say(place, b"true")
+        until(lambda: bool(wall.received), "the entitled alarm")
+        assert [b"true"] == wall.payloads(place)

@@ -281,20 +281,25 @@ def _of_people() -> tuple[AnyEvent, ...]:
     )
 
 
+def alarmed() -> AlarmRaised:
+    """A node that is not heard, told for the second time."""
+    return AlarmRaised(
+        **clocks(),
+        alarm="node-absent.shelf",
+        cause=Cause.NODE_ABSENT,
+        about="shelf",
+        priority="soon",
+        tanks=("reef",),
+        hours_left=23.5,
+        level_meq_per_l={"reef": 2.853},
+        figures={"beat_age_s": 41.5, "short_dkh": None},
+        reminder=10,
+    )
+
+
 def _of_alarms() -> tuple[AnyEvent, ...]:
     return (
-        AlarmRaised(
-            **clocks(),
-            alarm="node-absent.shelf",
-            cause=Cause.NODE_ABSENT,
-            about="shelf",
-            priority="soon",
-            tanks=("reef",),
-            hours_left=23.5,
-            level_meq_per_l={"reef": 2.853},
-            figures={"beat_age_s": 41.5, "short_dkh": None},
-            reminder=10,
-        ),
+        alarmed(),
         AlarmChanged(
             **clocks(),
             alarm="node-absent.shelf",

@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from slackwater.errors import InputError, LedgerDamagedError
+from slackwater.facts.alarms import StandingAlarm
 from slackwater.facts.events import AnyEvent
 from slackwater.facts.fold import fold
 from slackwater.facts.now import Mark
@@ -28,6 +29,7 @@ from slackwater.ledger.codec import (
 from tests.ledger.samples import (
     DAY,
     NOON,
+    alarmed,
     approved,
     intended,
     kept,
@@ -75,6 +77,12 @@ def rich_state() -> State:
         readings={"probe-1": [kept(1), kept(2)]},
         heard_requests={"ask-1": NOON},
         levels={"reef/phosphate": measured()},
+        alarms={
+            "node-absent.shelf": StandingAlarm(
+                first=alarmed(), raised=alarmed(), word="suppressed", until=NOON
+            )
+        },
+        told_ms=[1, 2],
     )
 
 

@@ -30,6 +30,15 @@ from slackwater.gate.moment import ALKALINITY, Moment
 
 # A hold is told again when so much of the way to the floor is behind, in percent.
 REMINDERS = (50, 25, 10)
+# Reasons told by their own name that speak of too much.
+RISING = frozenset(
+    {
+        "alkalinity-dose-fault",
+        "alkalinity-swing-up",
+        "alkalinity-test",
+        "power-at-rest",
+    }
+)
 # Where no way can be reckoned, after so many hours. Common practice, no source.
 REMIND_AFTER_H: Mapping[int, float] = {10: 24.0, 25: 72.0, 50: 168.0}
 
@@ -82,9 +91,14 @@ def _hours_left(
     found = []
     if moment.state.stage == "live":
         found.append(hours_to_floor(moment, tank, level, condition))
-    if ROWS[condition.cause].rises:
+    if _rises(condition):
         found.append(hours_to_ceiling(moment, tank, level))
     return min((hours for hours in found if hours is not None), default=None)
+
+
+def _rises(condition: Condition) -> bool:
+    """Whether there is, or may be, too much."""
+    return ROWS[condition.cause].rises or condition.figures.get("reason") in RISING
 
 
 def _amounts(
@@ -95,7 +109,7 @@ def _amounts(
 ) -> dict[str, Figure]:
     """The largest shortfall or excess of the tanks, in dKH."""
     figures: dict[str, Figure] = {}
-    if ROWS[condition.cause].rises:
+    if _rises(condition):
         excess = [_excess_dkh(moment, condition, tank, levels) for tank in tanks]
         if any(one > 0 for one in excess):
             figures["excess_dkh"] = max(excess)
