@@ -61,6 +61,26 @@ def test_sample_names_its_broker(sample: Path) -> None:
     assert read_broker(sample).host in ("localhost", "broker.example")
 
 
+@pytest.mark.parametrize("sample", SAMPLES, ids=lambda sample: sample.name)
+def test_what_a_sample_offers_reads_as_well(sample: Path, tmp_path: Path) -> None:
+    """With every `#:` taken off, the machine still reads and the plan still fits."""
+    for name in ("slackwater.toml", "plan.toml"):
+        text = (sample / name).read_text("utf-8")
+        (tmp_path / name).write_text(re.sub(r"(?m)^#: ?", "", text), "utf-8")
+    machine = read_machine(tmp_path)
+    assert [] == check(read_plan(tmp_path, machine), machine)
+
+
+def test_the_chemistry_sample_offers_probes_and_switches(tmp_path: Path) -> None:
+    """A pH probe, a mapped thermometer, a plug, a leak detector and a button."""
+    text = (CONFIG / "chemistry" / "slackwater.toml").read_text("utf-8")
+    (tmp_path / "slackwater.toml").write_text(re.sub(r"(?m)^#: ?", "", text), "utf-8")
+    machine = read_machine(tmp_path)
+    assert {"kh", "ph", "thermometer"} == set(machine.probes)
+    roles = {switch.role for switch in machine.switches.values()}
+    assert {"return-pump", "leak", "feeding"} == roles
+
+
 SHAPES = {
     "smallest": (1, 2, 2, 0),
     "chemistry": (1, 4, 4, 1),
