@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator
 from typing import Protocol, TypeVar
 
 from slackwater.errors import Finding, InputError, RefusedError
-from slackwater.facts.waters import MeasurementKept
+from slackwater.facts.waters import MeasurementKept, StandardChecked
 from slackwater.ledger.by_time import BEGINNING, told
 from slackwater.ledger.measured import struck_since
 from slackwater.ledger.store import LedgerFile
@@ -46,6 +46,18 @@ def standing_test(ledger: LedgerFile, wanted: str, option: str) -> MeasurementKe
     refuse_replaced(kept, wanted, option)
     refuse_struck(ledger, wanted, option)
     return found
+
+
+def strikable(ledger: LedgerFile, wanted: str) -> None:
+    """Go on when a test or a kit's trial of this id stands.
+
+    Raises: InputError for an unknown id, RefusedError for one that no longer stands.
+    """
+    trials = list(told(ledger, StandardChecked))
+    if any(one.id == wanted for one in trials):
+        refuse_struck(ledger, wanted, STRIKE)
+        return
+    standing_test(ledger, wanted, STRIKE)
 
 
 def named(entries: Iterable[NamedT], wanted: str, option: str) -> NamedT:

@@ -5,6 +5,7 @@ was expected, and no earlier test is changed by it.
 Units: levels canonical.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -12,7 +13,7 @@ from slackwater.cli.amounts import decimal, display_unit
 from slackwater.cli.measuring import RECORD, About
 from slackwater.cli.moments import Wall, typed_moment
 from slackwater.cli.typed import new_id
-from slackwater.cli.typed_levels import settled, typed_levels
+from slackwater.cli.typed_levels import Typed, settled, typed_levels
 from slackwater.errors import Finding, InputError
 from slackwater.facts.waters import StandardChecked
 from slackwater.ledger.codec import timestamp
@@ -22,6 +23,8 @@ from slackwater.water.show import show_level
 from slackwater.water.spellings import units_of
 
 _PERCENT = 100
+# A kit that is further off than this is thrown away, not corrected.
+USELESS_SHARE = 0.30
 _DECIMALS = 3
 
 
@@ -46,6 +49,8 @@ def standard_of(trial: Trial, about: About, zone: str, stamp: Stamp) -> Standard
     expected, found = typed_levels(words, RECORD, confirmed=about.confirmed)
     if expected.censored or found.censored:
         raise InputError(_no_level(trial))
+    if not about.confirmed:
+        settled(_useless(expected, found))
     return StandardChecked(
         **stamp,
         id=new_id("k"),
@@ -66,12 +71,13 @@ def bias_words(check: StandardChecked) -> str:
     which = f"{check.method} {check.lot}".strip()
     if check.found == check.expected:
         return f"The kit ({which}) reads the standard right."
-    side = "high" if check.found > check.expected else "low"
+    is_high = check.found > check.expected
+    side, told = ("high", "less") if is_high else ("low", "more")
     share = abs(check.found - check.expected) / check.expected * _PERCENT
     return (
         f"The kit ({which}) reads {off} too {side}, {share:.1f} % of "
-        f"{show_level(check.parameter, check.expected)}. Tests by it are read less "
-        "this from now on."
+        f"{show_level(check.parameter, check.expected)}.\nTests by it count as so much "
+        f"{told}; of several trials their mean."
     )
 
 
@@ -97,6 +103,20 @@ def standard_document(check: StandardChecked) -> dict[str, object]:
         "by": check.by,
         "note": check.note,
     }
+
+
+def _useless(expected: Typed, found: Typed) -> Iterator[Finding]:
+    """A finding for a kit so far off that it is likelier a slip of the hand."""
+    if abs(found.level - expected.level) <= USELESS_SHARE * expected.level:
+        return
+    yield Finding(
+        what=f"{show_level(found.parameter, found.level)} is over "
+        f"{USELESS_SHARE:.0%} away from the standard",
+        where=f"{RECORD} --found",
+        expected=f"near {show_level(expected.parameter, expected.level)}",
+        do="Try the kit again with a fresh standard, or take another one. If it is "
+        "right, add --confirm; nothing was written.",
+    )
 
 
 def _missing(trial: Trial, about: About) -> list[Finding]:

@@ -13,8 +13,10 @@ from typing import TypeVar
 from slackwater.errors import Finding, InputError
 from slackwater.water.levels import parse_difference, parse_level
 from slackwater.water.parameters import parameter_named
+from slackwater.water.salinities import parse_salinity
 
 BELOW = "<"
+SALINITY = "salinity"
 _ADVICE = (
     'Write the name, "=" and the figure with its unit in quotes, as in '
     'alkalinity="8.1 dKH"; nothing was written.'
@@ -34,22 +36,26 @@ class Typed:
 
 
 def typed_levels(
-    words: Sequence[str], where: str, *, confirmed: bool = False
+    words: Sequence[str], where: str, *, confirmed: bool | None = False
 ) -> list[Typed]:
     """The levels of words such as calcium="418 mg/L", in their order.
 
+    `confirmed` is None where nothing can be confirmed.
     Raises: InputError with everything that is wrong with any of them.
     """
 
     def read(name: str, text: str, place: str) -> Typed:
         censored = text.startswith(BELOW)
         figure = text.removeprefix(BELOW).strip()
-        level = parse_level(figure, name, where=place, confirmed=confirmed)
+        if name == SALINITY:
+            level = parse_salinity(figure, where=place, confirmed=confirmed)
+        else:
+            level = float(parse_level(figure, name, where=place, confirmed=confirmed))
         if not parameter_named(name, where=place).is_measured:
             raise InputError(_never_measured(place, name))
         if censored and not level:
             raise InputError(_below_nothing(place, text))
-        return Typed(parameter=name, level=float(level), text=text, censored=censored)
+        return Typed(parameter=name, level=level, text=text, censored=censored)
 
     return _all(words, where, read)
 

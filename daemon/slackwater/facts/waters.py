@@ -76,7 +76,7 @@ class MeasurementKept(Event):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MeasurementStruck(Event):
-    """A measurement, or a hand addition, that should not be there, and why.
+    """A test, a hand addition or a kit's trial that should not be there, and why.
 
     It stays readable; what an addition was charged stays charged.
     """

@@ -25,7 +25,7 @@ from slackwater.facts.waters import (
     TaskSet,
     WaterChanged,
 )
-from slackwater.ledger.by_time import newest, numbered, told
+from slackwater.ledger.by_time import BEGINNING, newest, numbered, told
 from slackwater.ledger.days import DAY, begin_of, day_of, days_between, sum_of
 from slackwater.ledger.gaps import gaps
 from slackwater.ledger.measured import SLACK, all_measured, standing, struck_since
@@ -202,7 +202,12 @@ def _changes(
 
 
 def _standards(ledger: LedgerFile, until: datetime) -> tuple[StandardChecked, ...]:
-    found = (one for one in told(ledger, StandardChecked) if one.taken_at <= until)
+    struck = struck_since(ledger, BEGINNING)
+    found = (
+        one
+        for one in told(ledger, StandardChecked)
+        if one.taken_at <= until and one.id not in struck
+    )
     return tuple(sorted(found, key=lambda one: (one.taken_at, one.id)))
 
 

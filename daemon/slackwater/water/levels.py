@@ -81,7 +81,12 @@ def parse_difference(text: object, identity: str, *, where: str) -> Fraction:
     Raises: InputError for anything else.
     """
     item = parameter_named(identity, where=where)
-    number, unit = read(text, units_of(item), _place(item, where))
+    place = Place(
+        where=where,
+        expected=f'a change of {item.name} like "0.3 {item.display_unit}", in one of '
+        f"{', '.join(units_of(item))}",
+    )
+    number, unit = read(text, units_of(item), place)
     return number * units_of(item)[unit]
 
 

@@ -6,7 +6,7 @@ finding names what was found and every spelling that is accepted.
 """
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
 from fractions import Fraction
@@ -19,6 +19,17 @@ _QUANTITY = re.compile(
     r"(-?)([0-9]{1,12}(?:\.[0-9]{1,12})?)[ ]*"
     r"((?![eE][+-]?[0-9])(?:[^\W0-9_]|[%°]).*)?"
 )
+# What kits and refractometers print, what is meant by it, and what to mind.
+# Source: a litre of sea water of S 35 at 25 degC weighs 1.0233 kg (TEOS-10).
+_BY_MASS = "Most kits mean it; by mass it would be 2.3 % more."
+_BY_SCALE = "The scale of a refractometer for sea water is that."
+_MEANT: Mapping[str, tuple[str, str]] = {
+    "ppm": ("mg/L", _BY_MASS),
+    "ppb": ("ug/L", _BY_MASS),
+    "ppt": ("PSU", _BY_SCALE),
+    "‰": ("PSU", _BY_SCALE),
+    "psu": ("PSU", ""),
+}
 # Longer texts are cut in messages: a pasted page must not hide the sentence.
 _SHOWN_CHARACTERS = 60
 
@@ -49,8 +60,9 @@ def read(
 
     Raises: InputError when it is anything else, or below 0 where `negative` is false.
     """
-    number, unit = split(text, place, negative=negative)
     known = tuple(units)
+    only = known[0] if len(known) == 1 else ""
+    number, unit = split(text, place, negative=negative, only=only)
     if unit not in known:
         place.refuse(
             f"{shown(text)} has the unknown unit {shown(unit)}",
@@ -60,9 +72,9 @@ def read(
 
 
 def split(
-    text: object, place: Place, *, negative: bool = False
+    text: object, place: Place, *, negative: bool = False, only: str = ""
 ) -> tuple[Fraction, str]:
-    """Number and unit of a text, the unit not looked at yet.
+    """Number and unit of a text, the unit not looked at yet; `only` one can be meant.
 
     Raises: InputError when there is no plain number before or no unit behind.
     """
@@ -78,7 +90,10 @@ def split(
             "Write digits with a decimal point: no comma, space, exponent or word.",
         )
     if match[3] is None:
-        place.refuse(f"{shown(text)} has no unit", "Write the unit behind it.")
+        likeness = f", as in {shown(f'{text} {only}')}" if only else ""
+        place.refuse(
+            f"{shown(text)} has no unit", f"Write the unit behind it{likeness}."
+        )
     if match[1] and not negative:
         place.refuse(f"{shown(text)} is negative", "Take the sign out.")
     return Fraction(match[1] + match[2]), match[3]
@@ -94,6 +109,9 @@ def shown(text: object) -> str:
 def did_you_mean(word: str, known: Iterable[str]) -> str:
     """A question that names the nearest spelling, empty when none is near."""
     spellings = tuple(known)
+    meant, why = _MEANT.get(word, ("", ""))
+    if meant in spellings:
+        return f'Did you mean "{meant}"? {why} '
     same = [item for item in spellings if item.lower() == word.lower()]
     near = same or get_close_matches(word, spellings, n=1)
     return f'Did you mean "{near[0]}"? ' if near else ""

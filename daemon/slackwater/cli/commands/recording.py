@@ -16,6 +16,7 @@ from slackwater.cli.correcting import (
     STRIKE,
     missing_why,
     standing_test,
+    strikable,
     struck_words,
 )
 from slackwater.cli.document import Answer
@@ -74,7 +75,8 @@ class Asked(TypedDict):
     '--method drops; slackwater record phosphate="<0.02 mg/L PO4" --at "2026-05-03 '
     '09:30"; slackwater record alkalinity="8.1 dKH" --correct m-1f0c9a77e2; slackwater '
     "record --strike m-1f0c9a77e2 --why 'wrong tank'; slackwater record --standard "
-    'alkalinity="7.0 dKH" --found "7.3 dKH" --method drops --lot 12.',
+    'alkalinity="7.0 dKH" --found "7.3 dKH" --method drops --lot 12. Salinity also as '
+    '"1.0264 SG 25/25" or "53 mS/cm at 25 degC".',
 )
 @click.argument("values", metavar="[NAME=VALUE]...", nargs=-1)
 @click.option("--tank", metavar="ID", help="Which tank.  [default: the only one]")
@@ -94,7 +96,9 @@ class Asked(TypedDict):
     help="It is right although it is unusual or far from the newest value.",
 )
 @click.option(CORRECT, metavar="ID", help="It takes the place of this entry.")
-@click.option(STRIKE, metavar="ID", help="This entry should not be there.")
+@click.option(
+    STRIKE, metavar="ID", help="This test, or trial of a kit, should not be there."
+)
 @click.option("--why", default="", metavar="TEXT", help="Why it is struck.")
 @click.option(
     "--standard", metavar="NAME=VALUE", help="A kit was tried on this reference."
@@ -205,7 +209,7 @@ def _strike(shell: Shell, wanted: str, asked: Asked) -> Answer:
     who, why = asked["by"] or local_user(), typed_text(asked["why"], "--why")
     settled(missing_why(STRIKE, why))
     with opened(shell.state) as found:
-        standing_test(found.ledger, wanted, STRIKE)
+        strikable(found.ledger, wanted)
 
     def decide(_state: State, stamp: Stamp) -> Sequence[AnyEvent]:
         return [MeasurementStruck(**stamp, measurement=wanted, by=who, why=why)]

@@ -125,7 +125,7 @@ def water_change(
         subject = subject_of(shell, state, asked["tank"] or owner)
         known = _known(state, subject.tank, stamp["at"], wrong)
         seen[:] = [_Told(subject=subject, known=known, now=stamp["at"])]
-        typed = typed_levels(asked["new"], NEW)
+        typed = typed_levels(asked["new"], NEW, confirmed=None)
         settled(twice(typed, NEW))
         levels = {**earlier.levels, **{one.parameter: one.level for one in typed}}
         _machine, tank = subject.described

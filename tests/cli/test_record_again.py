@@ -1,0 +1,124 @@
+"""`record`: what kits print, kits that are off, and what a value is compared with."""
+
+from dataclasses import replace
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+
+from slackwater.cli.opening import opened
+from slackwater.ledger.history import read_history
+from tests.cli.stage import Stage, stage_of
+from tests.cli.test_record import record, written_in
+
+
+@pytest.fixture
+def stage(tmp_path: Path) -> Stage:
+    """The smallest sample with a fresh ledger."""
+    return stage_of(tmp_path)
+
+
+@pytest.mark.parametrize(
+    ("word", "advice"),
+    [
+        ("calcium=418 ppm", 'Did you mean "mg/L"? Most kits mean it'),
+        ("copper=2 ppb", 'Did you mean "ug/L"?'),
+        ("salinity=35 ppt", 'Did you mean "PSU"? The scale of a refractometer'),
+        ("ph=8.2", 'Write the unit behind it, as in "8.2 pH".'),
+        ("calcium=418", "Write the unit behind it."),
+        ("KH=8.1 dKH", 'Did you mean "alkalinity"?'),
+        ("Mg=1300 mg/L", 'Did you mean "magnesium"?'),
+    ],
+)
+def test_what_kits_print_is_asked_about_and_never_guessed(
+    stage: Stage, word: str, advice: str
+) -> None:
+    """The question names what was probably meant; nothing is written."""
+    told = record(stage, word)
+
+    assert 2 == told.code
+    assert advice in told.errors[0]["do"]
+    assert [] == written_in(stage)
+
+
+@pytest.mark.parametrize(
+    ("word", "salinity"),
+    [
+        ("salinity=35 PSU", 35.0),
+        # UNESCO 44 and EOS-80, as tests/water compares them with gsw.
+        ("salinity=1.02637 SG 25/25", 35.0),
+        ("salinity=53.07 mS/cm at 25 degC", 35.0),
+    ],
+)
+def test_salinity_is_taken_in_the_form_of_the_instrument(
+    stage: Stage, word: str, salinity: float
+) -> None:
+    """A hydrometer or a meter: what was typed is kept beside it."""
+    assert 0 == record(stage, word).code
+    (kept,) = written_in(stage)
+    assert pytest.approx(salinity, abs=0.02) == kept.value
+    assert word.partition("=")[2] == kept.typed
+
+
+def test_a_kit_that_is_far_off_needs_a_second_look(stage: Stage) -> None:
+    """4 dKH too low is a slip of the hand or a dead kit: confirmed or nothing."""
+    words = ("--standard", "alkalinity=7 dKH", "--found", "3 dKH", "--method", "drops")
+    told = record(stage, *words)
+    confirmed = record(stage, *words, "--confirm")
+
+    assert (2, 0) == (told.code, confirmed.code)
+    assert "over 30% away from the standard" in told.errors[0]["what"]
+
+
+def test_a_trial_of_a_kit_can_be_struck(stage: Stage) -> None:
+    """What it said of the kit no longer counts; once is enough."""
+    words = ("--standard", "alkalinity=7 dKH", "--found", "7.3 dKH", "--method", "d")
+    trial = record(stage, *words).document["standard"]
+    assert isinstance(trial, dict)
+    strike = ("--strike", trial["id"], "--why", "old standard")
+
+    def standards() -> list[str]:
+        with opened(stage.state) as found:
+            since = found.now.utc - timedelta(days=9)
+            past = read_history(found.ledger, "reef", since, found.now.utc)
+        return [one.id for one in past.standards]
+
+    before = standards()
+    first, second = record(stage, *strike), record(stage, *strike)
+
+    assert ([trial["id"]], []) == (before, standards())
+    assert (0, 1) == (first.code, second.code)
+
+
+def test_the_test_before_is_known_again_after_a_slip_was_struck(stage: Stage) -> None:
+    """A typed 560 is struck: the next calcium is compared with the 418 before it."""
+    assert 0 == record(stage, "calcium=418 mg/L").code
+    assert 0 == record(stage, "calcium=560 mg/L", "--confirm").code
+    slip = written_in(stage)[-1].id
+    record(stage, "--strike", slip, "--why", "mistyped")
+    told = record(stage, "calcium=600 mg/L")
+
+    assert 2 == told.code
+    assert "within 30% of 418 mg/L" in told.errors[0]["expected"]
+
+
+def test_a_laboratorys_phosphate_is_not_what_a_kit_is_compared_with(
+    stage: Stage,
+) -> None:
+    """A plasma counts all phosphorus: four times the kit is no jump of the kit."""
+    assert 0 == record(stage, "phosphate=0.05 mg/L PO4").code
+    kept = written_in(stage)[0]
+    stage.append(
+        replace(
+            kept,
+            **stage.stamp(),
+            id="m-lab",
+            value=0.20,
+            provenance="lab",
+            method="total phosphorus",
+            taken_at=stage.stamp()["at"],
+        )
+    )
+
+    assert 0 == record(stage, "phosphate=0.05 mg/L PO4").code
+    assert 2 == record(stage, "phosphate=0.5 mg/L PO4").code
