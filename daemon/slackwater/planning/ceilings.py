@@ -42,7 +42,8 @@ class Ceiling:
     `pump` or `parameter` is empty. `fits` is the smallest cap that fits, `cap` what is
     allowed, None when nobody stated it and nothing is held to it. `first` is the first
     dose that breaks it, empty when none does, `found` what that dose brings it to,
-    `span` over which time.
+    `span` over which time. `aside` is what counts beside doses: outside sources, less
+    what is surely taken up.
     Units: microlitres, or for a parameter pico-units for the whole tank.
     """
 
@@ -56,6 +57,7 @@ class Ceiling:
     first: str = ""
     found: int = 0
     span: str = ""
+    aside: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -257,6 +259,7 @@ def _ceiling(account: _Account, highest: _Highest) -> Ceiling:
         first=first.dose.id if first else "",
         found=first.total + account.plus if first else 0,
         span=highest.span,
+        aside=account.plus,
     )
 
 
