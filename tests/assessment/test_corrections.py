@@ -276,3 +276,15 @@ def test_a_blind_limit_that_is_reached_ends_corrections() -> None:
         known("iodine", 0.0, 0.1, level=40.0, target=60.0, room=0.0, falls=False),
     )
     assert Ground.CAPPED in grounds(found, "iodide")
+
+
+def test_a_correction_too_small_for_the_pump_is_left_out() -> None:
+    """0.7 mL a day by a pump of 30 mL and more: a dose every forty days."""
+    made = machine(("iodide",), targets={"iodine": 60.0})
+    large = replace(made.pumps["iodide"], smallest_dose_ul=30_000, per_dose_ul=90_000)
+    made = replace(made, pumps={"iodide": large})
+    found = proposed(
+        made, None, known("iodine", 0.0, 0.1, level=54.8, target=60.0, falls=False)
+    )
+    assert () == found.plan.lines
+    assert Ground.TOO_SMALL in grounds(found, "iodide")

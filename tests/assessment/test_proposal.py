@@ -179,6 +179,21 @@ def test_what_no_solution_brings_is_said() -> None:
     assert Ground.NO_SOLUTION == found.withheld[0].grounds[0].ground
 
 
+def test_what_has_no_value_either_is_not_worth_a_word() -> None:
+    """A target alone: nothing is known that could be dosed."""
+    made = machine(("carbonate",), targets={"alkalinity": 8 * DKH, "potassium": 400.0})
+    found = proposed(made, None, Evidence(parameter="potassium", target=400.0))
+    assert () == found.withheld
+
+
+def test_what_rounding_leaves_out_is_said() -> None:
+    """0.215 mL a day are given as 0.21."""
+    evidence = known("potassium", 0.0215, 0.0001, uptake_low=0.0215)
+    found = proposed(machine(("potash",), targets={}), None, evidence)
+    assert 210 == change(found, "potash").after_ul
+    assert Ground.ROUNDED in grounds(found, "potash")
+
+
 def test_less_than_a_dose_is_given_every_few_days() -> None:
     """0.05 mL a day from a pump of 0.2 mL: one dose every four days."""
     found = proposed(

@@ -1,19 +1,20 @@
 """Ramps, dead-bands and bounds; all limits common practice, no source."""
 
 from collections.abc import Callable
-from math import inf, nan, sqrt
+from math import exp, inf, nan, sqrt
 from random import Random
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy import stats
+from scipy import integrate, stats
 
 from slackwater.errors import OutOfRangeError
 from slackwater.water.ramps import (
     Bounds,
     Lifting,
     Ramp,
+    Return,
     base_share,
     dead_band,
     departs,
@@ -25,6 +26,7 @@ from slackwater.water.ramps import (
     portions,
     ramp,
     resumed_dose,
+    returning_ramp,
 )
 
 BOUNDS = Bounds(cap=3.0, least_rise=0.1)
@@ -255,3 +257,52 @@ def test_what_makes_no_sense_is_refused(call: Callable[[], object]) -> None:
 def test_sixty_days_are_still_a_ramp() -> None:
     """A longer one wants a nearer target."""
     assert 60 == ramp(0.0, 60.0, 1.0).days
+
+
+@pytest.mark.parametrize("days", [0.5, 7.0, 60.0])
+@pytest.mark.parametrize("back", [0.8, 25.0])
+def test_a_steady_push_counts_for_less_than_its_time(days: float, back: float) -> None:
+    """What is left of each hour's push: the integral of exp(-t / back) by scipy."""
+    found = Return(per_day=0.0, days=back).lasts(days)
+    exact, _ = integrate.quad(lambda t: exp(-t / back), 0, days)
+    assert exact == pytest.approx(found)
+
+
+@pytest.mark.parametrize("away", [0.9, -0.9])
+@pytest.mark.parametrize("by_itself", [0.0, 0.04, -0.04])
+@pytest.mark.parametrize("back", [4.0, 30.0])
+def test_a_ramp_leads_a_level_that_moves_by_itself_to_its_target(
+    away: float, by_itself: float, back: float
+) -> None:
+    """Oracle: dx/dt = own + step - x / back, solved by scipy."""
+    found = returning_ramp(away, 0.5, Return(per_day=by_itself, days=back), 7.0)
+    push = by_itself + found.step
+    path = integrate.solve_ivp(
+        lambda _, x: [push - x[0] / back], (0, found.days), [0.0], rtol=1e-9
+    )
+    assert away == pytest.approx(float(path.y[0][-1]), rel=1e-5)
+    assert abs(push) <= 0.5
+
+
+def test_a_ramp_that_cannot_arrive_pushes_as_much_as_it_may() -> None:
+    """Five degrees at half a degree a day, and half of that fades in two days."""
+    found = returning_ramp(5.0, 0.5, Return(per_day=0.1, days=3.0), 7.0)
+    assert 9 == found.days
+    assert 0.4 == pytest.approx(found.step)
+
+
+def test_a_level_that_comes_back_too_fast_asks_for_the_opposite() -> None:
+    """0.8 a day by itself where 0.5 are allowed: a step below 0."""
+    found = returning_ramp(2.0, 0.5, Return(per_day=0.8, days=2.5), 7.0)
+    assert -0.3 == pytest.approx(found.step)
+
+
+@pytest.mark.parametrize(
+    ("away", "most", "back"), [(nan, 0.5, 3.0), (1.0, 0.0, 3.0), (1.0, 0.5, 0.0)]
+)
+def test_a_return_that_makes_no_sense_is_refused(
+    away: float, most: float, back: float
+) -> None:
+    """Not finite, no room, or no time."""
+    with pytest.raises(OutOfRangeError):
+        returning_ramp(away, most, Return(per_day=0.0, days=back), 7.0)

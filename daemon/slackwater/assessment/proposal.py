@@ -212,7 +212,7 @@ def _correct(work: _Work, found: Evidence, total: float) -> Correction:
     parameter = found.parameter
     item = PARAMETERS[parameter]
     limits = _limits(found)
-    if found.too_high and total > 0:
+    if found.too_high and total > 0 and not found.no_dose:
         return rest(found, limits, total)
     cap = work.knobs.tank.caps.get(parameter)
     pico = work.knobs.tank.net_ul / 1_000_000 * item.pico_per_unit

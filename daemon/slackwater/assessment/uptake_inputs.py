@@ -45,7 +45,7 @@ _USUAL_MOST = {
 _USUAL_MOST_SHARE = 0.02
 # Uptake walks by so much of itself a day in a day: a tank that grows by a tenth in a
 # month, give or take, is a lively one. What is faster is a jump.
-_WALK_SHARE = 0.005
+_WALK_SHARE = 0.006
 _LEAST_WALK_DKH = 0.003
 # Elements are tested seldom, by kits that scatter: they may walk further.
 _ELEMENT_WALK_SHARE = 0.03

@@ -9,7 +9,7 @@ Source: `water.ramps` and `water.limits`, common practice, no source.
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from math import ceil, copysign
+from math import ceil, copysign, inf
 
 from slackwater.assessment.records import HALF_WIDTH_90
 from slackwater.facts.proposal import Evidence, Ground, Grounded
@@ -26,6 +26,8 @@ from slackwater.water.ramps import (
 
 # So sure a change needs no level that shows it too.
 SURE_SDS = 3.0
+# What is used up now is known where its error is smaller than this part of it.
+KNOWN_SHARE = 0.15
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -134,11 +136,11 @@ def correction(
     }
     if abs(away) <= tolerance * _dead_band(evidence, limits):
         return _none(Ground.NEAR_TARGET, figures)
+    if _moves_knowably(evidence):
+        return _returning(evidence, limits, given, figures)
     rate = min(limits.rise_per_day, given.most) if away > 0 else limits.rise_per_day
     if rate <= 0:
         return _none(Ground.CAPPED, figures)
-    if evidence.return_days is not None:
-        return _returning(evidence, limits, given, figures)
     if abs(away) > LONGEST_RAMP_DAYS * rate:
         figures = {**figures, "days": ceil(abs(away) / rate)}
         return _none(Ground.RAMP_TOO_LONG, figures)
@@ -149,16 +151,29 @@ def correction(
 def _returning(
     evidence: Evidence, limits: Limits, given: Given, figures: Mapping[str, Figure]
 ) -> Correction:
-    """The ramp of a level that moves by itself; none where that is soon enough."""
-    own = _own(evidence, given.dose)
-    away = (evidence.target or 0.0) - (evidence.level or 0.0)
+    """The ramp of a level that moves by itself; none where it is back soon enough."""
+    own, away = _own(evidence, given.dose), _away(evidence)
     left = away - own.per_day * own.lasts(limits.tau_days)
     found = returning_ramp(away, limits.rise_per_day, own, limits.tau_days)
     if abs(left) <= _dead_band(evidence, limits) or found.step * away <= 0:
         back = {"return_days": round(own.days), "by_itself_per_day": own.per_day}
         return _none(Ground.RETURNS, {**figures, **back})
-    bounded = max(min(found.step, given.most), -given.dose)
-    return _led(replace(found, step=bounded), figures)
+    if away > 0 and given.most <= 0:
+        return _none(Ground.CAPPED, figures)
+    most = given.most if away > 0 else inf
+    return _led(replace(found, step=max(min(found.step, most), -given.dose)), figures)
+
+
+def _away(evidence: Evidence) -> float:
+    """How far the level is below its target."""
+    return (evidence.target or 0.0) - (evidence.level or 0.0)
+
+
+def _moves_knowably(evidence: Evidence) -> bool:
+    """Whether it is known what the level does by itself."""
+    if evidence.return_days is None or evidence.uptake is None:
+        return False
+    return evidence.enough or evidence.uptake_sd < KNOWN_SHARE * evidence.uptake
 
 
 def _own(evidence: Evidence, dose: float) -> Return:
@@ -184,9 +199,8 @@ def rest(evidence: Evidence, limits: Limits, dose: float) -> Correction:
 
     Range: `dose` is the lasting amount a day, above 0.
     """
-    away = (evidence.target or 0.0) - (evidence.level or 0.0)
     own = _own(evidence, dose)
-    found = returning_ramp(away, limits.rise_ceiling, own, 1.0)
+    found = returning_ramp(_away(evidence), limits.rise_ceiling, own, 1.0)
     told = {"level": evidence.level, "target": evidence.target, "days": found.days}
     if found.step >= 0:
         return _none(Ground.RETURNS, told)

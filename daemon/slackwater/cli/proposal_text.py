@@ -35,6 +35,8 @@ _LABELS: Mapping[str, str] = {
     "per_day": "a day",
     "days": "days",
     "after_days": "days until then",
+    "return_days": "days to come most of the way",
+    "by_itself_per_day": "moves by itself",
     "still_coming": "still to come",
     "wanted_ul": "wanted",
     "most_ul": "most",

@@ -5,12 +5,13 @@ proposal; what does not fit comes down, and says so; a plan that still has findi
 given with them and never hidden.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
+from slackwater.assessment.knobs import per_day_ul
 from slackwater.assessment.proposal import Asked, propose
 from slackwater.errors import Finding
-from slackwater.facts.proposal import Change, Proposal
+from slackwater.facts.proposal import Proposal
 from slackwater.facts.tank import Machine
 from slackwater.planning.ceilings import Ceiling, ceilings
 from slackwater.planning.ceilings import check as check_plan
@@ -35,16 +36,19 @@ def propose_fitting(asked: Asked) -> Fitted:
 
     Raises: KeyError when the machine has no such tank.
     """
-    proposal = propose(asked)
-    for _round in range(ROUNDS):
-        broken = _broken(proposal, asked.machine)
-        lower = _lower(proposal, broken, asked.machine)
-        if not lower:
-            break
-        asked = replace(asked, most_ul={**asked.most_ul, **lower})
-        proposal = propose(asked)
+    proposal = _proposed(asked, ROUNDS)
     findings = tuple(check_plan(proposal.plan, asked.machine))
     return Fitted(proposal=proposal, findings=findings)
+
+
+def _proposed(asked: Asked, rounds: int) -> Proposal:
+    proposal = propose(asked)
+    broken = _broken(proposal, asked.machine) if rounds else ()
+    lower = _lower(proposal, broken, asked.machine)
+    if not lower:
+        return proposal
+    lowered = replace(asked, most_ul={**asked.most_ul, **lower})
+    return _proposed(lowered, rounds - 1)
 
 
 def _broken(proposal: Proposal, machine: Machine) -> tuple[Ceiling, ...]:
@@ -60,36 +64,21 @@ def _lower(
     """What each pump that takes part in a broken cap may still give a day."""
     lower: dict[str, int] = {}
     for ceiling in broken:
-        taking = [
-            change
-            for change in proposal.changes
-            if change.pump == ceiling.pump
-            or ceiling.parameter in _effects(change.pump, machine)
-        ]
-        share = _share(ceiling, taking, machine)
-        for change in taking:
-            most = int(_gives(change) * share * BELOW)
-            lower[change.pump] = min(most, lower.get(change.pump, most))
+        # What counts beside doses cannot be lowered.
+        room = max((ceiling.cap or 0) - ceiling.aside, 0)
+        share = room / (ceiling.fits - ceiling.aside)
+        for change in proposal.changes:
+            pump = machine.pumps[change.pump]
+            effects = machine.solutions[pump.solution].effects
+            if change.pump == ceiling.pump or ceiling.parameter in effects:
+                most = int(_highest_ul(change.pump, proposal) * share * BELOW)
+                lower[change.pump] = min(most, lower.get(change.pump, most))
     return lower
 
 
-def _share(ceiling: Ceiling, taking: Sequence[Change], machine: Machine) -> float:
-    """The share of the doses that fits; what else counts cannot be lowered.
-
-    What a net rise leaves out of account and an outside source adds is no dose.
-    """
-    over = ceiling.fits - (ceiling.cap or 0)
-    if not ceiling.parameter:
-        return (ceiling.cap or 0) / ceiling.fits
-    given = sum(
-        _gives(one) * _effects(one.pump, machine)[ceiling.parameter] for one in taking
-    )
-    return max(1 - over / given, 0.0) if given else 0.0
-
-
-def _gives(change: Change) -> int:
-    return change.after_ul + max(change.correction_ul, 0)
-
-
-def _effects(pump: str, machine: Machine) -> Mapping[str, int]:
-    return machine.solutions[machine.pumps[pump].solution].effects
+def _highest_ul(pump: str, proposal: Proposal) -> float:
+    """The most a pump gives on any day: its largest step, and every correction."""
+    mine = [line for line in proposal.plan.lines if line.pump == pump]
+    lasting = [per_day_ul(line) for line in mine if line.purpose == "maintenance"]
+    more = sum(per_day_ul(line) for line in mine if line.purpose == "correction")
+    return max(lasting, default=0.0) + more

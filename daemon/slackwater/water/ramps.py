@@ -96,6 +96,7 @@ def returning_ramp(
     Range: the most a day above 0. Raises: OutOfRangeError outside it.
     """
     most = above_zero("the most a day", most_per_day)
+    finite("the distance", away)
     days, longest = ceil(least_days - HAIR), FADED * own.days
     while abs(away) > most * own.lasts(days) and days < min(longest, LONGEST_RAMP_DAYS):
         days += 1
