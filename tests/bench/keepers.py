@@ -16,6 +16,7 @@ from slackwater.assessment.evidence import evidence_of
 from slackwater.assessment.knobs import per_day_ul, runs_on
 from slackwater.assessment.proposal import Asked
 from slackwater.assessment.records import Assessment
+from slackwater.assessment.stating import uptakes_to_state
 from slackwater.facts.history import Delivery, History
 from slackwater.facts.plan import Plan, PlanLine, Window
 from slackwater.facts.tank import (
@@ -166,7 +167,7 @@ def live(lived_life: Life, advise: Adviser) -> Lived:
 
 
 def as_proposed(home: Home, day: int, test: float) -> None:
-    """Do what `propose` says, and state the uptake that was found."""
+    """Do what `propose` says: change, retest, and paste the uptake that it names."""
     now = _at(day, LATE_H)
     home.measurements.append(_measured(test, now))
     since = now - timedelta(days=LOOK_BACK_DAYS)
@@ -184,7 +185,8 @@ def as_proposed(home: Home, day: int, test: float) -> None:
         truth = home.life.uptake[day] * _share(home) * MEQ
         half = 1.645 * found.sd_per_day
         home.lived.covered.append(abs(found.per_day - truth) <= half)
-        home.machine = _stated(home.machine, found.per_day, found.low_per_day)
+    for one in uptakes_to_state(assessment, home.machine.tanks["reef"]):
+        home.machine = _stated(home.machine, one.estimate, one.low)
     asked = Asked(
         machine=home.machine,
         tank="reef",
