@@ -51,10 +51,6 @@ def report_document(report: Report) -> dict[str, object]:
         "changes": [_change(change, machine) for change in report.changes],
         "touched": {pump: list(why) for pump, why in report.touched.items()},
         "tanks": [_tank(report, each) for each in report.forecasts],
-        "empty": {
-            one.id: one.empty_on.isoformat() if one.empty_on and one.within else None
-            for one in sorted(report.bottles, key=lambda one: one.id)
-        },
         "bottles": [_bottle(one) for one in report.bottles],
         "gaps": [
             {

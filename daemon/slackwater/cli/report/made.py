@@ -117,6 +117,10 @@ def make_report(files: Files, past: Past, wishes: Wishes) -> Report:
     first = wishes.first or files.plan.starts
     record = rehearse(machine, plan, first, wishes.days)
     days = (record.first, record.until)
+    reserves = bottles(_filled(machine, past), record.doses, days, wishes.visit)
+    # What the ledger knows of a bottle counts, here as everywhere.
+    emptied = {one.id: one.empty_on if one.within else None for one in reserves}
+    record = replace(record, empty_on=emptied)
     loaded = most_loaded(record.doses)
     return Report(
         done=Rehearsed(
@@ -143,7 +147,7 @@ def make_report(files: Files, past: Past, wishes: Wishes) -> Report:
             salt_left(machine, tank, record.doses)
             for _, tank in sorted(machine.tanks.items())
         ),
-        bottles=bottles(_filled(machine, past), record.doses, days, wishes.visit),
+        bottles=reserves,
         gaps=closest_gaps(_gaps_s(machine, plan), record.doses),
         runs=longest_runs(machine, record.doses),
         worst=worst_cases(machine, (line.pump for line in plan.lines), past.levels),

@@ -14,7 +14,7 @@ from slackwater.cli.report.made import Report
 from slackwater.cli.report.words import day_words, level_words, number, rate_words
 from slackwater.facts.plan import PlanLine
 from slackwater.planning.strain import cautions
-from slackwater.rehearsal.record import effect_days
+from slackwater.rehearsal.record import RehearsedDose, effect_days
 from slackwater.rehearsal.virtual_tank import ALKALINITY, canonical
 from slackwater.water.show import show_volume
 
@@ -34,6 +34,7 @@ def minds(report: Report) -> tuple[str, ...]:
     return tuple(
         text
         for kind in (
+            _unkept,
             _far_from_uptake,
             _beyond,
             _changed_pumps,
@@ -47,6 +48,19 @@ def minds(report: Report) -> tuple[str, ...]:
         )
         for text in kind(report)
     )
+
+
+def _unkept(report: Report) -> Iterator[str]:
+    """Doses that would be missed or shortened, by line, with the first of each."""
+    groups: dict[tuple[str, str], list[RehearsedDose]] = {}
+    for each in report.done.record.doses:
+        if each.verdict != "granted":
+            line = f"{each.dose.tank}/{each.dose.line}"
+            groups.setdefault((each.verdict, line), []).append(each)
+    for (verdict, line), doses in sorted(groups.items()):
+        first = doses[0]
+        why = " ".join(reason.text for reason in first.reasons)
+        yield f"{line}: {len(doses)} {verdict}, the first {first.dose.id}: {why}"
 
 
 def _far_from_uptake(report: Report) -> Iterator[str]:
@@ -161,13 +175,14 @@ def _tight_caps(report: Report) -> Iterator[str]:
 def _calibrations(report: Report) -> Iterator[str]:
     if not report.past.ledger_id:
         return
-    first = report.done.record.first
+    read_on = report.past.at.date() if report.past.at else report.done.record.first
+    today = max(report.done.record.first, read_on)
     for pump in sorted({line.pump for line in report.plan.lines}):
         at = report.past.calibrated.get(pump)
         if at is None:
             yield f"pump {pump} was never calibrated: its rate is that of the file"
-        elif first - at.date() > timedelta(days=CALIBRATION_DAYS):
-            days = (first - at.date()).days
+        elif today - at.date() > timedelta(days=CALIBRATION_DAYS):
+            days = (today - at.date()).days
             yield f"pump {pump} was calibrated {days} days ago; calibrate it again"
 
 

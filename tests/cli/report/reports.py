@@ -1,0 +1,69 @@
+"""Rehearsals that the tests of this folder share, as documents and pages."""
+
+from functools import cache
+from html.parser import HTMLParser
+from pathlib import Path
+from typing import Any
+
+from slackwater.cli.report.page import page
+from tests.cli.run_program import CONFIG, Outcome, run
+
+SAMPLES = ("smallest", "two-tanks", "chemistry")
+
+
+def rehearse(config: Path, *words: object, state: Path | None = None) -> Outcome:
+    """Run the verb on a configuration, with no ledger unless one is named."""
+    places = ("--config", config, "--state", state or config / "no-ledger")
+    return run("rehearse", *places, *words)
+
+
+@cache
+def document(name: str) -> dict[str, Any]:
+    """The document of a sample with all its faults."""
+    return rehearse(CONFIG / name, "--faults", "--json").document
+
+
+@cache
+def page_of(name: str) -> str:
+    """The page of a sample with all its faults."""
+    return page(document(name))
+
+
+class Outline(HTMLParser):
+    """What a page is made of: elements, ids, and text by the id around it."""
+
+    def __init__(self, text: str) -> None:
+        """Read a whole page."""
+        super().__init__()
+        self.elements: list[tuple[str, dict[str, str | None]]] = []
+        self.texts: list[str] = []
+        self._inside: list[str] = []
+        self.open: list[str] = []
+        self.feed(text)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        """Note an element."""
+        self.elements.append((tag, dict(attrs)))
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_endtag(self, tag: str) -> None:
+        """Every element is closed in the order in which it was opened."""
+        assert tag == self.open.pop()
+
+    def handle_data(self, data: str) -> None:
+        """Keep text that people read."""
+        if self.open and self.open[-1] not in ("script", "style"):
+            self.texts.append(data)
+
+    @property
+    def text(self) -> str:
+        """All text in one line."""
+        return " ".join("".join(self.texts).split())
+
+    def named(self, tag: str) -> list[dict[str, str | None]]:
+        """The attributes of all elements of a kind."""
+        return [attributes for name, attributes in self.elements if name == tag]
+
+
+VOID = frozenset({"meta", "input", "br", "link", "img"})

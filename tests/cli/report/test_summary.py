@@ -1,0 +1,180 @@
+"""The first screen in words: 80 columns, 24 lines, and the lines of the document."""
+
+from pathlib import Path
+
+import pytest
+
+from slackwater.cli.report.text import COLUMNS, LINES
+from tests.cli.report.reports import SAMPLES, document, rehearse
+from tests.cli.run_program import CONFIG, SMALLEST, changed
+from tests.cli.stage import stage_of
+
+KEYS = (
+    "verdict",
+    "minds",
+    "changes",
+    "adds",
+    "forecast",
+    "times",
+    "stuck",
+    "bottle",
+    "highest",
+    "faults",
+    "not_covered",
+)
+
+
+def item(found: dict[str, object], key: str) -> list[str]:
+    """The lines of one item of the summary."""
+    summary = found["summary"]
+    assert isinstance(summary, list)
+    return next((list(one["lines"]) for one in summary if one["key"] == key), [])
+
+
+@pytest.mark.parametrize("name", SAMPLES)
+def test_fits_a_screen_of_80_by_24(name: str) -> None:
+    """Whatever the plan, with faults and a visit."""
+    out = rehearse(CONFIG / name, "--faults", "--visit", "2026-05-20").out
+    lines = out.rstrip("\n").split("\n")
+    assert len(lines) <= LINES
+    assert max(map(len, lines)) <= COLUMNS
+
+
+def test_a_plan_full_of_faults_fits_as_well(tmp_path: Path) -> None:
+    """Refusals give way last and say how many are left out."""
+    config = changed(
+        tmp_path, CONFIG / "two-tanks", plan=('"20:00-08:00"', '"12:00-12:01"')
+    )
+    out = rehearse(config, "--days", 3).out
+    lines = out.rstrip("\n").split("\n")
+    assert len(lines) <= LINES
+    assert max(map(len, lines)) <= COLUMNS
+    assert "Refused" in out
+    assert "more: --full)" in out
+
+
+@pytest.mark.parametrize("name", SAMPLES)
+def test_says_everything_that_must_be_read(name: str) -> None:
+    """Each item is there, and none is empty."""
+    found = document(name)
+    assert [key for key in KEYS if not item(found, key)] == []
+
+
+def test_a_day_stands_beside_its_uptake() -> None:
+    """36 mL of each; 36 x 1.868 meq in 200 L are 0.943 dKH; uptake as stated."""
+    lines = item(document("smallest"), "adds")
+    assert "reef: carbonate 36 mL, calcium 36 mL" in lines
+    assert (
+        "reef alkalinity: +0.943 dKH a day, uptake 1 dKH (at least 0.8 dKH, stated)"
+        in lines
+    )
+
+
+def test_the_two_times_are_those_of_the_balance() -> None:
+    """8 to 6.5 at 1 dKH a day: 36 h; 8 to 9.5 at 0.943: 38.2 h."""
+    (line,) = item(document("smallest"), "times")
+    assert line == (
+        "reef: floor 6.50 dKH in 36 h to 42.8 h if dosing stopped; "
+        "ceiling 9.50 dKH in 38.2 h if uptake stopped"
+    )
+
+
+def test_the_stuck_pump_is_told_in_dkh_and_judged() -> None:
+    """80 mL of 1.868 meq/mL in 200 L: 2.1 dKH."""
+    (line,) = item(document("smallest"), "stuck")
+    assert line == (
+        "carbonate up to its node's limit gives 80 mL in 24 h: +2.1 dKH, to 10.10 dKH, "
+        "above the ceiling of 9.50 dKH"
+    )
+
+
+def test_faults_say_that_nothing_was_carried_over() -> None:
+    """The sentence, and the figures behind it."""
+    lines = item(document("smallest"), "faults")
+    assert "nothing was carried over" in lines
+    assert lines[0].startswith("43 tried, 8 not; highest 24 h 39 mL of 50 mL")
+
+
+def test_without_faults_the_summary_says_so() -> None:
+    """No green tick without a figure."""
+    found = rehearse(SMALLEST, "--days", 1, "--json").document
+    assert ["not tried; --faults tries them"] == item(found, "faults")
+
+
+@pytest.mark.parametrize(
+    ("visit", "told"),
+    [
+        ("2026-06-20", "until the visit on Sat 2026-06-20 all last"),
+        ("2026-07-20", "until the visit on Mon 2026-07-20 not enough: calcium, carbon"),
+    ],
+)
+def test_bottles_are_held_against_the_next_visit(visit: str, told: str) -> None:
+    """55 days are enough until June and not until July."""
+    found = rehearse(SMALLEST, "--visit", visit, "--json").document
+    assert told in item(found, "bottle")[0]
+
+
+def test_nothing_changes_against_the_very_plan_that_was_approved(
+    tmp_path: Path,
+) -> None:
+    """The same files again."""
+    stage = stage_of(tmp_path)
+    assert 0 == stage.approve().code
+    found = rehearse(SMALLEST, "--days", 2, "--json", state=stage.state).document
+    assert ["nothing: no pump and no parameter differs from approval 1"] == item(
+        found, "changes"
+    )
+    assert [] == found["changes"]
+
+
+def test_the_biggest_change_stands_first(tmp_path: Path) -> None:
+    """Soda doubled, calcium by a tenth: alkalinity and its pump lead."""
+    stage = stage_of(tmp_path)
+    assert 0 == stage.approve().code
+    config = changed(
+        tmp_path / "new",
+        SMALLEST,
+        plan=(
+            'per_day = "36 mL"\ndoses = 12\nwindows = ["20',
+            'per_day = "48 mL"\ndoses = 12\nwindows = ["20',
+        ),
+    )
+    found = rehearse(config, "--days", 2, "--json", state=stage.state).document
+    lines = item(found, "changes")
+    assert lines[0] == "carbonate: 36 mL to 48 mL a day (x 1.33)"
+    assert lines[1].startswith("reef alkalinity: 0.943 dKH to 1.26 dKH a day (x 1.33")
+    assert 2 == len(lines)
+
+
+def test_a_pump_that_moved_is_told(tmp_path: Path) -> None:
+    """Another channel than the approved one."""
+    stage = stage_of(tmp_path)
+    assert 0 == stage.approve().code
+    config = changed(
+        tmp_path / "new", SMALLEST, slackwater=('channel = "a"', 'channel = "c"')
+    )
+    found = rehearse(config, "--days", 2, "--json", state=stage.state).document
+    assert (
+        "pump carbonate is not the one approved before: it hangs on another node or "
+        "channel" in item(found, "minds")
+    )
+
+
+def test_a_bottle_counts_what_the_ledger_drew(tmp_path: Path) -> None:
+    """Without entries it is full, and the ledger is named among the assumptions."""
+    stage = stage_of(tmp_path)
+    found = rehearse(SMALLEST, "--days", 2, "--json", state=stage.state).document
+    parts = {one["part"]: one["is"] for one in found["void_if_changed"]}  # type: ignore[attr-defined]  # a list of rows
+    assert parts["ledger"]
+    assert "none was read" != parts["ledger"]
+    assert 2_000_000 == found["bottles"][0]["content_ul"]  # type: ignore[index]  # a list of rows
+
+
+def test_an_empty_plan_is_told_and_breaks_nothing(tmp_path: Path) -> None:
+    """All lines at fault: nothing would be dosed, and the faults stand first."""
+    config = changed(tmp_path, SMALLEST, plan=('tank = "reef"', 'tank = "fish"'))
+    told = rehearse(config, "--faults", "--full")
+    assert 1 == told.code
+    assert "would dose 0 times" in told.out
+    assert "there is no tank fish" in told.out
+    assert "none could be tried: the plan doses nothing" in told.out
