@@ -216,3 +216,37 @@ def test_bad_input_is_told_and_nothing_is_written(
     assert said in " ".join(error["what"] for error in told.errors)
     assert all(all(error.values()) for error in told.errors)
     assert before == stage.events()
+
+
+def test_a_test_after_the_change_is_not_what_it_started_from(stage: Stage) -> None:
+    """Told at night of a change at noon: the test of the evening has it already."""
+    now = stage.stamp()["at"]
+    at = f"{now - timedelta(hours=9):%Y-%m-%dT%H:%M}Z"
+    assert 0 == stage.run("record", "alkalinity=7.0 dKH", "--at", at).code
+    at = f"{now - timedelta(hours=5):%Y-%m-%dT%H:%M}Z"
+    told = stage.run("water-change", "40 L", "--new", "alkalinity=9.0 dKH", "--at", at)
+
+    assert 0 == told.code
+    # A fifth of 200 L: 7.0 + 0.2 * 2.0.
+    assert "+0.4 dKH" in told.out
+    assert "7.40 dKH" in told.out
+
+
+def test_of_forty_untested_values_the_first_are_named(stage: Stage) -> None:
+    """What moves animals, and how many more there are."""
+    names = ("alkalinity=8 dKH", "calcium=420 mg/L", "magnesium=1300 mg/L")
+    more = ("barium", "zinc", "nickel", "lithium", "vanadium", "arsenic")
+    stage.run("record", *names, *(f"{name}=1 ug/L" for name in more))
+    told = stage.run("water-change", "40 L").out
+    line = next(one for one in told.splitlines() if "not tested" in one)
+
+    assert "tested: alkalinity, calcium, magnesium, arsenic, barium, lithium" in line
+    assert line.endswith("and 3 more.")
+
+
+def test_what_cannot_be_confirmed_does_not_ask_for_it(stage: Stage) -> None:
+    """New water of 30 dKH: there is no --confirm to give."""
+    told = stage.run("water-change", "40 L", "--new", "alkalinity=30 dKH", "--json")
+
+    assert 2 == told.code
+    assert "confirm" not in told.errors[0]["do"]

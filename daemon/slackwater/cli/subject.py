@@ -46,11 +46,15 @@ class Subject:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Known:
-    """The newest level of a parameter; `source` is hand, lab or the probe's id."""
+    """The newest level of a parameter; `source` is hand, lab or the probe's id.
+
+    `censored`: nothing was seen, and the level is the limit.
+    """
 
     level: float
     at: datetime
     source: str
+    censored: bool = False
 
 
 def subject_of(shell: Shell, state: State, named: str | None) -> Subject:
@@ -79,16 +83,27 @@ def _among(machine: Machine, named: str | None) -> Subject:
     raise InputError(_unknown(named, tanks))
 
 
-def known_levels(state: State, tank: str) -> dict[str, Known]:
-    """The newest level of each parameter, by test or probe, in order of names."""
+def known_levels(
+    state: State, tank: str, until: datetime | None = None
+) -> dict[str, Known]:
+    """The newest level of each parameter, by test or probe, in order of names.
+
+    With `until` only what was taken by then, of the last two tests that are kept.
+    """
     found: dict[str, Known] = {}
-    for kept in state.levels.values():
-        if kept.tank == tank:
+    for kept in (*state.levels_before.values(), *state.levels.values()):
+        if kept.tank == tank and (until is None or kept.taken_at <= until):
             found[kept.parameter] = Known(
-                level=kept.value, at=kept.taken_at, source=kept.provenance
+                level=kept.value,
+                at=kept.taken_at,
+                source=kept.provenance,
+                censored=kept.censored,
             )
     for series in state.readings.values():
-        newest = series[-1]
+        taken = [one for one in series if until is None or one.taken_at <= until]
+        if not taken:
+            continue
+        newest = taken[-1]
         known = found.get(newest.parameter)
         if newest.tank == tank and (known is None or known.at < newest.taken_at):
             found[newest.parameter] = Known(

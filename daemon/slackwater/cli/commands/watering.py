@@ -39,6 +39,9 @@ from slackwater.water.water_changes import step_of_change
 CHANGE, CANCEL, NEW = "water-change", "--cancel", "--new"
 # An older level is still shown with its age; it may be anything by now.
 OLD = timedelta(days=14)
+# Of a report's forty values nobody reads more; what moves animals comes first.
+NAMED_AT_MOST = 6
+_FIRST = ("alkalinity", "calcium", "magnesium", "nitrate", "phosphate", "salinity")
 
 
 class Asked(TypedDict):
@@ -123,7 +126,8 @@ def water_change(
         wrong = earlier.wrong
         owner = wrong.tank if wrong else None
         subject = subject_of(shell, state, asked["tank"] or owner)
-        known = _known(state, subject.tank, stamp["at"], wrong)
+        at = _at(asked["at"], wrong, subject, stamp)
+        known = _known(state, subject.tank, min(at, stamp["at"]), wrong)
         seen[:] = [_Told(subject=subject, known=known, now=stamp["at"])]
         typed = typed_levels(asked["new"], NEW, confirmed=None)
         settled(twice(typed, NEW))
@@ -136,7 +140,7 @@ def water_change(
                 **stamp,
                 id=new_id("w"),
                 tank=subject.tank,
-                changed_at=_at(asked["at"], wrong, subject, stamp),
+                changed_at=at,
                 volume_ul=volume_ul,
                 by=who,
                 batch=batch or (wrong.batch if wrong else ""),
@@ -175,16 +179,17 @@ def _volume_ul(words: Sequence[str], tank: Tank) -> int:
 
 
 def _known(
-    state: State, tank: str, now: datetime, wrong: WaterChanged | None
+    state: State, tank: str, until: datetime, wrong: WaterChanged | None
 ) -> dict[str, Known]:
-    """The newest levels with what changes since their tests are foretold to have done.
+    """The newest levels by then, with what changes since are foretold to have done.
 
+    A test of afterwards has the change in it already.
     The change that is corrected has not been made as it stands.
     """
     made = [
         change
         for change in state.changes.values()
-        if change.tank == tank and change.changed_at <= now and change != wrong
+        if change.tank == tank and change.changed_at <= until and change != wrong
     ]
     return {
         name: replace(
@@ -196,7 +201,7 @@ def _known(
                 if change.changed_at > one.at
             ),
         )
-        for name, one in known_levels(state, tank).items()
+        for name, one in known_levels(state, tank, until).items()
     }
 
 
@@ -287,7 +292,7 @@ def _lines(change: WaterChanged, told: _Told) -> Iterator[str]:
         f"({share:.0%}), {change.id}."
     )
     if change.steps:
-        heads = ("parameter", ">tank now", "tested", ">new water", ">after", ">step")
+        heads = ("parameter", ">tank", "tested", ">new water", ">after", ">step")
         yield table(heads, _rows(change, told))
     yield from _unknown(change, told)
     rise = change.steps.get(ALKALINITY, 0.0)
@@ -319,13 +324,21 @@ def _rows(change: WaterChanged, told: _Told) -> Iterator[tuple[str, ...]]:
 def _unknown(change: WaterChanged, told: _Told) -> Iterator[str]:
     untested = [name for name in told.known if name not in change.levels]
     if untested:
-        yield f"Not foretold, the new water was not tested: {', '.join(untested)}."
+        yield f"Not foretold, the new water was not tested: {_few(untested)}."
     unmet = [name for name in change.levels if name not in told.known]
     if unmet:
-        yield f"Not foretold, the tank was not tested: {', '.join(unmet)}."
+        yield f"Not foretold, no test of the tank before it: {', '.join(unmet)}."
     old = [name for name in change.steps if told.now - told.known[name].at > OLD]
     if old:
         yield f"Foretold from old tests, so look again: {', '.join(old)}."
+
+
+def _few(names: Sequence[str]) -> str:
+    """Names, those first that a change is made for, and how many more there are."""
+    ordered = sorted(names, key=lambda name: (name not in _FIRST, name))
+    more = len(ordered) - NAMED_AT_MOST
+    shown = ", ".join(ordered[:NAMED_AT_MOST])
+    return f"{shown} and {more} more" if more > 0 else shown
 
 
 def _unclear(volume: Sequence[str], asked: Asked) -> Iterator[Finding]:
