@@ -72,7 +72,7 @@ def test_only_what_is_known_in_both_waters_is_foretold(stage: Stage) -> None:
 
     assert {} == one.steps
     assert "the new water was not tested: alkalinity, calcium" in page
-    assert "the tank was not tested: nitrate" in page
+    assert "no test of the tank before it: nitrate" in page
 
 
 def test_a_probe_counts_where_it_is_newer_than_the_test(stage: Stage) -> None:
