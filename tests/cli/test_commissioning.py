@@ -4,6 +4,7 @@ The first tests need no broker; the last ones run the program on a real one with
 invented reef.
 """
 
+import os
 import signal
 import subprocess
 import sys
@@ -89,6 +90,17 @@ def test_without_a_ledger_nothing_is_asked(tmp_path: Path) -> None:
     told = Stage(SMALLEST, tmp_path).run("calibrate", "carbonate", typed="yes\n")
     assert 2 == told.code
     assert "there is no ledger" in told.err
+    assert "cylinder" not in told.err
+
+
+def test_who_may_not_write_the_ledger_is_not_asked(
+    stage: Stage, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What was measured could not be kept."""
+    monkeypatch.setattr(os, "access", lambda _path, mode: not mode & os.W_OK)
+    told = stage.run("calibrate", "carbonate", typed="yes\n")
+    assert 2 == told.code
+    assert "this user may not read or write it" in told.err
     assert "cylinder" not in told.err
 
 

@@ -38,9 +38,10 @@ def ready_pump(shell: Shell, pump: str) -> tuple[Pump, Machine]:
 
     An approved machine counts before the files, as it does for the daemon.
     Raises: InputError for a pump that is not there, RefusedError beside a running
-    daemon or with a clock nobody vouches for, the ledger errors.
+    daemon or with a clock nobody vouches for, PermissionError, the ledger errors.
     """
-    with opened(shell.state) as found:
+    # Opened as it will be needed: who may not write is told so before a question.
+    with opened(shell.state, writable=True) as found:
         approved = newest_approval(found.state)
         machine = approved.machine if approved else read_machine(shell.config)
         if pump not in machine.pumps:
