@@ -49,24 +49,45 @@ def test_what_was_not_known_cannot_have_fallen() -> None:
     assert None is surely(found_in(few)).before_per_day
 
 
-def wandering_tank(seed: int) -> History:
-    """Uptake that goes 4 % up or down from day to day, tested daily and well."""
-    chance = Random(seed)  # noqa: S311 -- a simulation, no secret
-    tests, level, uptake = [], 8.2, 1.2
+def drifting_tank() -> History:
+    """A good test each day, and for two weeks two poor ones that drift away from it."""
+    chance = Random(1)  # noqa: S311 -- a simulation, no secret
+    tests = []
     for back in range(40, -1, -1):
-        tests.append(
-            measured("alkalinity", (level + chance.gauss(0, 0.02)) * DKH, back)
-        )
-        uptake *= 1 + chance.gauss(0, 0.04)
-        level += 1.2 - uptake * (level - 3) / 5.2
+        level = 8.2 + chance.gauss(0, 0.03)
+        tests.append(measured("alkalinity", level * DKH, back, sd=0.05 * DKH))
+    for third in range(1, 14 * 3):
+        back = 14 - third / 3
+        if third % 3:
+            level = 8.2 + 0.1 * (7 - back) + chance.gauss(0, 0.03)
+            tests.append(measured("alkalinity", level * DKH, back, sd=0.5 * DKH))
     return history(*tests, deliveries=deliveries({"alkalinity": 1.2 * DKH}, 41))
 
 
 def test_two_ways_that_disagree_freeze_the_dose() -> None:
-    """The middle of two weeks is not what a tank uses today that is never the same."""
-    found = surely(found_in(wandering_tank(27)))
+    """One goes by how good a test is said to be, the other by their number."""
+    found = surely(found_in(drifting_tank()))
     assert found.frozen
     assert "two ways of estimating it disagree" in found.why_not
+
+
+def growing_tank(percent_a_day: float) -> History:
+    """A tank that grows day by day, tested daily and well."""
+    chance = Random(2)  # noqa: S311 -- a simulation, no secret
+    tests, level, uptake = [], 8.2, 1.2
+    for back in range(40, -1, -1):
+        tests.append(
+            measured("alkalinity", (level + chance.gauss(0, 0.03)) * DKH, back)
+        )
+        level += 1.2 - uptake * (level - 3) / 5.2
+        uptake *= 1 + percent_a_day / 100
+    return history(*tests, deliveries=deliveries({"alkalinity": 1.2 * DKH}, 41))
+
+
+@pytest.mark.parametrize("percent_a_day", [0.3, 1.0, 2.0])
+def test_a_tank_that_grows_is_no_disagreement(percent_a_day: float) -> None:
+    """The middle of two weeks is not today, and is not taken for it."""
+    assert not surely(found_in(growing_tank(percent_a_day))).frozen
 
 
 def test_what_broke_in_is_no_disagreement() -> None:

@@ -143,7 +143,10 @@ def _of_series(series: Series, evidence: Evidence) -> UptakeFound | None:
 def _over(recent: Sequence[Point], usual: Belief, tuning: Tuning) -> Belief:
     """The uptake at the level of the tests that the second estimate is made from."""
     level = fmean(one.value for one in recent)
-    return replace(usual, level=level).at_its_level(tuning)
+    # The mean of some days is not the last one: it may have walked meanwhile.
+    walked = tuning.uptake_walk * _span(recent) / 3
+    then = replace(usual, level=level, uptake_variance=usual.uptake_variance + walked)
+    return then.at_its_level(tuning)
 
 
 def _disagree(now: Belief, check: Uptake) -> bool:
