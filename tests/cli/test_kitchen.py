@@ -155,7 +155,43 @@ def test_a_rise_too_small_to_tell_says_how_much_to_add() -> None:
         *("--after", "7.5 dKH", "--error", "0.1 dKH"),
     )
     assert 2 == told.code
-    assert "meq or more" in told.errors[-1]["expected"]
+    (error,) = told.errors
+    assert "a rise of 0.3 dKH, where one test is good to 0.1 dKH" == error["what"]
+    assert "a rise of 0.5 dKH or more" == error["expected"]
+    # 20 meq / 0.107 meq/L = 187 L; 187 L * 5 * 0.0357 meq/L = 33 meq.
+    assert "about 33 meq in all" in error["do"]
+
+
+@pytest.mark.parametrize(
+    ("after", "error", "where"),
+    [
+        ("7.2 dKH", "0.1 dKH", "--after"),
+        ("8.9 dKH", "0.1 dKH", "--after"),
+        ("9.3 dKH", "0 dKH", "--error"),
+    ],
+)
+def test_no_rise_asks_for_no_larger_addition(
+    after: str, error: str, where: str
+) -> None:
+    """Tests the wrong way round, or a fall: nothing more is poured in for it."""
+    told = volume(
+        *("--added", "alkalinity 200 meq", "--before", "8.9 dKH"),
+        *("--after", after, "--error", error),
+    )
+    assert 2 == told.code
+    assert [where] == [one["where"] for one in told.errors]
+    assert "meq" not in told.errors[0]["do"]
+
+
+def test_a_rise_within_its_own_error_gives_no_figure() -> None:
+    """0.05 dKH of a test good to 0.1: how much to add nobody can say from that."""
+    told = volume(
+        *("--added", "alkalinity 200 meq", "--before", "7.20 dKH"),
+        *("--after", "7.25 dKH", "--error", "0.1 dKH"),
+    )
+    assert 2 == told.code
+    assert "mean of several tests" in told.errors[0]["do"]
+    assert "meq" not in told.errors[0]["do"]
 
 
 def test_two_ways_that_disagree_are_not_averaged() -> None:
@@ -190,3 +226,36 @@ def test_first_aid_is_printed_whole_or_by_topic() -> None:
     assert ["white-cloud"] == list(one)
     assert set(TOPICS.values()) <= set(FIRST_AID)
     assert 2 == run("first-aid", "heartbreak", "--json").code
+
+
+def test_a_pump_that_may_not_give_so_much_says_so() -> None:
+    """Its own ceilings of a dose and a day, in the recipe already."""
+    words = ("--salt", "NaHCO3", "--pump", "carbonate", "--config", CONFIG / "smallest")
+    told = run("recipe", "alkalinity", "1 dKH/day", *words).out
+    small = run("recipe", "alkalinity", "0.1 dKH/day", *words, "--doses", "12").out
+    assert "[pump.carbonate] allows 4 mL a dose and 50 mL a day: that is more." in told
+    assert "that is more" not in small
+
+
+def test_what_no_household_balance_weighs_is_said() -> None:
+    """0.07 g of a trace salt: make a stronger stock and dilute that."""
+    words = ("--salt", "MnCl2", "--hydrate", "4H2O", *PLACE)
+    assert (
+        "too little for a household balance"
+        in run("recipe", "manganese", "0.3 ug/L/day", *words).out
+    )
+    assert "household" not in run("recipe", "manganese", "30 ug/L/day", *words).out
+
+
+def test_a_contaminant_is_no_trace_to_dose() -> None:
+    """3 ug/L of copper a day is over what is watched after one day."""
+    words = ("--salt", "CuSO4", "--hydrate", "5H2O", *PLACE)
+    told = run("recipe", "copper", "3 ug/L/day", *words).out
+    assert "what is watched in sea water (2 ug/L; acted on from 4)" in told
+    assert "watched" not in run("recipe", "copper", "0.1 ug/L/day", *words).out
+
+
+def test_a_jar_that_is_not_known_names_its_option() -> None:
+    """The place is what was typed, and not the program."""
+    told = run("recipe", "calcium", "8 mg/L/day", "--salt", "CaClx", *PLACE, "--json")
+    assert ["--salt, --hydrate"] == [one["where"] for one in told.errors]

@@ -10,12 +10,15 @@ import click
 
 from slackwater.cli.document import Answer
 from slackwater.cli.shell import Shell, verb
+from slackwater.cli.standards import difference_words
 from slackwater.errors import Finding, InputError
 from slackwater.water.boxes import parse_boxes_ul
 from slackwater.water.levels import parse_difference, parse_level
 from slackwater.water.parameters import PARAMETERS, parameter_named
+from slackwater.water.show import show_level
 from slackwater.water.units import parse_mass_grams, parse_volume_ul
 from slackwater.water.volume import (
+    LEAST_RISE_SDS,
     NetVolume,
     addition_for,
     combined,
@@ -150,22 +153,54 @@ def _by_addition(glass: Glass) -> NetVolume | None:
         for key in ("before", "after")
     )
     error = float(parse_difference(texts["error"], item.id, where="--error"))
+    if not error:
+        raise InputError(_no_error())
+    if after <= before:
+        raise InputError(_no_rise(item.id, before, after))
     try:
         return net_volume_by_addition(added, after - before, error)
     except InputError as wrong:
-        litres = added / max(after - before, error)
-        needed = addition_for(litres, error)
-        raise InputError(
-            [
-                *wrong.findings,
-                Finding(
-                    what=f"{added:g} {_unit(item.id)} were added",
-                    where="--added",
-                    expected=f"about {needed:.3g} {_unit(item.id)} or more",
-                    do="Make a larger addition over several hours, within your caps.",
-                ),
-            ]
-        ) from wrong
+        found = _too_small(item.id, added, after - before, error)
+        raise InputError(found) from wrong
+
+
+def _no_error() -> Finding:
+    return Finding(
+        what="no test is without an error",
+        where="--error",
+        expected="what one test is good to, above 0",
+        do="Write what the kit's leaflet says, or half a step of its scale.",
+    )
+
+
+def _no_rise(parameter: str, before: float, after: float) -> Finding:
+    return Finding(
+        what=f"{show_level(parameter, after)} is no rise from "
+        f"{show_level(parameter, before)}",
+        where="--after",
+        expected="a level above that of --before",
+        do="Check which test was made first. If both are right, wait until the water "
+        "has mixed and test again; add nothing more before.",
+    )
+
+
+def _too_small(parameter: str, added: float, rise: float, error: float) -> Finding:
+    """A rise that tests cannot tell; a figure only where the rise says anything."""
+    do = "Take the mean of several tests before and after"
+    if rise >= error:
+        needed = float(f"{addition_for(added / rise, error):.2g}")
+        do += (
+            f", or make an addition of about {needed:.0f} {_unit(parameter)} in all, "
+            "over several hours and within your caps"
+        )
+    return Finding(
+        what=f"a rise of {difference_words(parameter, rise)}, where one test is good "
+        f"to {difference_words(parameter, error)}",
+        where="--after",
+        expected=f"a rise of {difference_words(parameter, LEAST_RISE_SDS * error)} or "
+        "more",
+        do=f"{do}.",
+    )
 
 
 def _unit(parameter: str) -> str:

@@ -6,17 +6,18 @@ that would harm when it runs empty is said so.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import TypedDict, Unpack
 
 import click
 
+from slackwater.assessment.trace_bands import is_trace, trace_band
 from slackwater.cli.amounts import effect_words
 from slackwater.cli.document import Answer
 from slackwater.cli.shell import Shell, verb
 from slackwater.errors import Finding, InputError
-from slackwater.facts.tank import Tank
+from slackwater.facts.tank import Pump, Tank
 from slackwater.outside.settings import read_machine
 from slackwater.water.cautions import cautions_of
 from slackwater.water.levels import parse_rate
@@ -50,6 +51,9 @@ UL_A_LITRE = 1_000_000
 # iodide and iron age in the light. Common practice, no source.
 _KEEPS_DAYS = {"alkalinity": 180, "carbon": 90, "iodine": 90, "iron": 60}
 _CAUSTIC_DAYS = 30
+# A household balance shows hundredths of a gram and is good to a few of them: common
+# practice, no source.
+COARSE_GRAMS = Fraction(1, 2)
 _OTHERWISE_DAYS = 365
 
 
@@ -70,13 +74,15 @@ class Kitchen(TypedDict):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Mixed:
-    """A working solution with all that is told of it."""
+    """A working solution with all that is told of it; `per_day` canonical."""
 
     parameter: str
     need: Need
     jar: Jar
     recipe: Recipe
     tank: Tank
+    pump: Pump | None
+    per_day: float
     make_ul: int
     bottle: Stock
     keeps_days: int
@@ -146,7 +152,7 @@ def recipe(
 def _mix(shell: Shell, parameter: str, per_day: str, kitchen: Kitchen) -> _Mixed:
     item = parameter_named(parameter, where="PARAMETER")
     rate = parse_rate(per_day, item.id, where="AMOUNT_A_DAY")
-    tank, smallest_ul = _place(shell, kitchen)
+    tank, smallest_ul, pump = _place(shell, kitchen)
     litres = Fraction(tank.net_ul, UL_A_LITRE)
     need = Need(
         parameter=item.id,
@@ -160,7 +166,14 @@ def _mix(shell: Shell, parameter: str, per_day: str, kitchen: Kitchen) -> _Mixed
         hydrate=kitchen["hydrate"],
     )
     coldest = parse_temperature_celsius(kitchen["coldest"], where="--coldest")
-    made = recipe_for(need, jar, coldest)
+    try:
+        made = recipe_for(need, jar, coldest)
+    except InputError as error:
+        # The water knows no options: what it refuses is what the jar holds.
+        raise InputError(
+            replace(one, where=one.where or "--salt, --hydrate")
+            for one in error.findings
+        ) from error
     portion = Portion(
         formula=jar.formula,
         grams_per_litre=made.grams_per_litre,
@@ -175,6 +188,8 @@ def _mix(shell: Shell, parameter: str, per_day: str, kitchen: Kitchen) -> _Mixed
         jar=jar,
         recipe=made,
         tank=tank,
+        pump=pump,
+        per_day=float(rate),
         make_ul=make_ul,
         bottle=bottle,
         keeps_days=_CAUSTIC_DAYS
@@ -184,7 +199,7 @@ def _mix(shell: Shell, parameter: str, per_day: str, kitchen: Kitchen) -> _Mixed
     )
 
 
-def _place(shell: Shell, kitchen: Kitchen) -> tuple[Tank, int]:
+def _place(shell: Shell, kitchen: Kitchen) -> tuple[Tank, int, Pump | None]:
     """The tank and the smallest dose, by the pump or as they were said."""
     if kitchen["pump"] is not None:
         machine = read_machine(shell.config)
@@ -198,7 +213,7 @@ def _place(shell: Shell, kitchen: Kitchen) -> tuple[Tank, int]:
                     "Name a pump as the configuration does.",
                 )
             )
-        return machine.tanks[pump.tank], pump.smallest_dose_ul
+        return machine.tanks[pump.tank], pump.smallest_dose_ul, pump
     if kitchen["volume"] is None or kitchen["smallest"] is None:
         raise InputError(
             _wrong(
@@ -210,7 +225,7 @@ def _place(shell: Shell, kitchen: Kitchen) -> tuple[Tank, int]:
         )
     net_ul = parse_volume_ul(kitchen["volume"], where="--volume")
     smallest_ul = parse_volume_ul(kitchen["smallest"], where="--smallest")
-    return Tank(id="tank", name="tank", net_ul=net_ul, zone="UTC"), smallest_ul
+    return Tank(id="tank", name="tank", net_ul=net_ul, zone="UTC"), smallest_ul, None
 
 
 def _diluted_ml(stock: str | None, made: Recipe, make_ul: int) -> Fraction | None:
@@ -254,6 +269,11 @@ def _lines(mixed: _Mixed) -> Iterator[str]:
             f"({float(mixed.jar.purity) * 100:g} %),"
         )
         yield f"dissolve it, then fill up to {show_volume(mixed.make_ul)}."
+        if _grams(mixed) < COARSE_GRAMS:
+            yield (
+                "That is too little for a household balance: weigh for a stronger "
+                "stock, and dilute it with --stock."
+            )
     else:
         yield (
             f"Measure {float(mixed.stock_ml):.4g} mL of the stock and fill up to "
@@ -270,6 +290,7 @@ def _lines(mixed: _Mixed) -> Iterator[str]:
             need.smallest_dose_ul,
         )
         yield f"That is too little for the pump: give one dose every {every} days."
+    yield from _too_much(mixed, dose_ul)
     if made.limited_by_solubility:
         yield "No more dissolves where the bottle stands (nine tenths of the limit)."
     for name, share in side_effects(mixed.jar, mixed.parameter).items():
@@ -284,6 +305,24 @@ def _lines(mixed: _Mixed) -> Iterator[str]:
     )
     keeps = f"keeps {mixed.keeps_days} days"
     yield f"  made on ____-__-__   {keeps}   {cautions_short(mixed)}"
+
+
+def _too_much(mixed: _Mixed, dose_ul: int) -> Iterator[str]:
+    """What the pump's own ceilings, or the animals, do not stand."""
+    pump, doses = mixed.pump, mixed.need.doses_per_day
+    if pump and (dose_ul > pump.per_dose_ul or dose_ul * doses > pump.per_day_ul):
+        yield (
+            f"[pump.{pump.id}] allows {show_volume(pump.per_dose_ul)} a dose and "
+            f"{show_volume(pump.per_day_ul)} a day: that is more. Give it in more "
+            "doses (--doses), or choose a stronger salt."
+        )
+    if is_trace(mixed.parameter):
+        band = trace_band(mixed.parameter, None, mixed.tank.bands.get(mixed.parameter))
+        if mixed.per_day >= band.watch:
+            yield (
+                f"A day of it reaches what is watched in sea water ({band.watch:g} "
+                f"ug/L; acted on from {band.act:g}): dose no contaminant."
+            )
 
 
 def cautions_short(mixed: _Mixed) -> str:
