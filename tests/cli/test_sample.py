@@ -1,5 +1,6 @@
 """`sample` and `event`: moments worth remembering, on a real ledger."""
 
+from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 from typing import get_args
@@ -7,7 +8,12 @@ from typing import get_args
 import pytest
 
 from slackwater.cli.commands.noting import KINDS, LENGTH, LETTERS
-from slackwater.facts.waters import HusbandryNoted, SampleTaken, What
+from slackwater.facts.waters import (
+    HusbandryNoted,
+    MeasurementKept,
+    SampleTaken,
+    What,
+)
 from tests.cli.run_program import Outcome
 from tests.cli.stage import Stage, stage_of
 
@@ -68,6 +74,38 @@ def test_what_was_tested_later_is_not_of_that_moment(stage: Stage) -> None:
     assert {} == taken.per_day_ul
 
 
+def test_a_test_after_the_sample_hides_none_before_it(stage: Stage) -> None:
+    """Told afterwards, with a newer test: the one of that moment is kept."""
+    now = stage.stamp()["at"]
+    for level, days in (("400", 5), ("430", 1)):
+        at = f"{now - timedelta(days=days):%Y-%m-%dT%H:%M}Z"
+        stage.run("record", f"calcium={level} mg/L", "--at", at)
+    sample(stage, "--at", f"{now - timedelta(days=3):%Y-%m-%dT%H:%M}Z")
+    (taken,) = samples(stage)
+
+    assert {"calcium": 400.0} == taken.levels
+
+
+def test_what_was_not_seen_is_shown_below_its_limit(stage: Stage) -> None:
+    """And of a report's values only how many there are."""
+    stage.run("record", "phosphate=<0.02 mg/L PO4")
+    stage.run("record", "zinc=3 ug/L")
+    (zinc,) = [
+        one
+        for one in stage.events()
+        if isinstance(one, MeasurementKept) and one.parameter == "zinc"
+    ]
+    stage.append(
+        replace(zinc, **stage.stamp(), id="m-lab", parameter="lead", provenance="lab")
+    )
+    told = stage.run("sample").out
+
+    assert "<0.020 mg/L" in told
+    assert "zinc" in told
+    assert "lead" not in told
+    assert "1 of laboratories" in told
+
+
 @pytest.mark.parametrize("kind", get_args(What))
 def test_every_kind_of_event_can_be_noted(stage: Stage, kind: What) -> None:
     """And each says what it means."""
@@ -102,6 +140,8 @@ def test_an_event_may_be_told_afterwards(stage: Stage) -> None:
         ("event",),
         ("event", "party"),
         ("event", "light", "--at", "tomorrow"),
+        ("event", "other"),
+        ("event", "other", "--note", "  "),
         ("event", "light", "--tank", "frag"),
         ("event", "light", "--by", "y" * 41),
     ],

@@ -85,7 +85,7 @@ def _page(
         yield f'Write one down with `slackwater record {name}="..."`.'
         return
     yield f"{name} in {subject.tank}, the last {days} days ({subject.zone}):"
-    yield table(("|taken", ">level", "|by", "method", "|id", "marks"), rows)
+    yield table(("|taken", ">level", "|from", "method", "|id", "marks"), rows)
 
 
 def _test_cells(row: TestedRow, zone: str) -> tuple[str, ...]:
@@ -96,7 +96,7 @@ def _test_cells(row: TestedRow, zone: str) -> tuple[str, ...]:
         kept.provenance,
         " ".join(word for word in (kept.method, kept.lot) if word),
         kept.id,
-        ", ".join(row.marks),
+        "; ".join(row.marks),
     )
 
 
@@ -108,7 +108,7 @@ def _probe_cells(row: ProbeRow) -> tuple[str, ...]:
     )
     within = f"{day.count} readings, {low} to {high}"
     at = f"{day.at:%Y-%m-%d} UTC"
-    return at, shown, "probe", day.probe, "", ", ".join((within, *row.marks))
+    return at, shown, "probe", day.probe, "", "; ".join((within, *row.marks))
 
 
 def _test_document(row: TestedRow) -> dict[str, object]:

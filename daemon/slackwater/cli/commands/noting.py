@@ -5,7 +5,7 @@ was like when it was taken, so that a report that comes weeks later is read besi
 nothing written here changes a dose.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from secrets import choice
@@ -36,6 +36,7 @@ from slackwater.water.show import show_level, show_volume
 # Without letters and figures that look alike on a wet label.
 LETTERS = "2345679ACDEFHJKMNPRTUVWXY"
 LENGTH = 5
+LAB = "lab"
 # No medicine works for longer without anybody asking again.
 TREATED_AT_MOST = timedelta(days=60)
 
@@ -134,8 +135,7 @@ def _free_name(used: set[str]) -> str:
 
 def _levels_at(state: State, subject: Subject, at: datetime) -> dict[str, Known]:
     """What was known by then; a later test is no state of that moment."""
-    known = known_levels(state, subject.tank)
-    return {name: one for name, one in known.items() if one.at <= at}
+    return known_levels(state, subject.tank, at)
 
 
 def _per_day_ul(state: State, subject: Subject, at: datetime) -> dict[str, int]:
@@ -156,16 +156,30 @@ def _words(taken: SampleTaken, frozen: _Frozen) -> str:
         "Write this id on the bottle and on the laboratory's form.",
     ]
     if frozen.levels:
-        rows = [
-            (name, show_level(name, one.level), local(one.at, zone), one.source)
-            for name, one in frozen.levels.items()
-        ]
-        known = table(("parameter", ">level", "of", "by"), rows)
-        lines += ["", "Known now, and kept with it:", known]
+        lines += ["", "Known by then, and kept with it:", *_known(frozen, zone)]
     doses = ", ".join(f"{p} {show_volume(ul)}" for p, ul in taken.per_day_ul.items())
     if doses:
         lines += ["", f"The plan doses that day: {doses}."]
     return "\n".join(lines)
+
+
+def _known(frozen: _Frozen, zone: str) -> Iterator[str]:
+    """Own tests and probes one by one; what a laboratory saw before by its number."""
+    own = {name: one for name, one in frozen.levels.items() if one.source != LAB}
+    if own:
+        rows = [
+            (
+                name,
+                f"{'<' if one.censored else ''}{show_level(name, one.level)}",
+                local(one.at, zone),
+                one.source,
+            )
+            for name, one in own.items()
+        ]
+        yield table(("parameter", ">level", "of", "from"), rows)
+    others = len(frozen.levels) - len(own)
+    if others:
+        yield f"{others} of laboratories; see `slackwater history PARAMETER`."
 
 
 def _document(taken: SampleTaken) -> dict[str, object]:
@@ -207,6 +221,8 @@ def event(
     """
     if until is not None and kind != "treatment":
         raise InputError(_no_end(kind))
+    if kind == "other" and not asked["note"].strip():
+        raise InputError(_says_nothing())
     who = typed_text(asked["by"] or local_user(), "--by", WORD_AT_MOST)
     note = typed_text(asked["note"], "--note")
     zones: list[str] = []
@@ -256,6 +272,15 @@ def _lasting(noted: HusbandryNoted, zone: str) -> str:
     return (
         f" Until {local(noted.until, zone)} nothing is corrected, and neither carbon "
         "nor traces are dosed."
+    )
+
+
+def _says_nothing() -> Finding:
+    return Finding(
+        what="other says nothing by itself",
+        where="--note",
+        expected="a few words for the record",
+        do="Say what happened, as in --note 'new return pump'; nothing was written.",
     )
 
 
