@@ -241,3 +241,17 @@ def test_a_written_plan_says_from_which_day_to_rehearse(stage: Stage) -> None:
 
     assert f"slackwater rehearse --from {day}" == line.strip()
     assert 0 == stage.run("rehearse", "--from", day, "--days", "3").code
+
+
+def test_the_file_tells_grounds_once_and_steps_name_them(stage: Stage) -> None:
+    """Seven steps with the same four sentences each would hide the plan."""
+    assert 0 == stage.approve("--now").code
+    stage.append(*dosed_by_hand(stage, 0.3))
+    path = stage.config / "next.toml"
+    stage.run("propose", "--accept", "carbonate", "--write", path)
+    text = path.read_text("utf-8")
+    steps = text.count('id = "carbonate-step-')
+
+    assert steps > 1
+    assert 1 == text.count("net balance of uptake")
+    assert steps <= text.count("# For the reasons of carbonate-step-1.")

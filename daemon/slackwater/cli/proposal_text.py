@@ -79,15 +79,25 @@ def proposal_document(
 
 
 def comments_of(proposal: Proposal) -> Mapping[str, list[str]]:
-    """Sentences above each line of the plan file."""
+    """Sentences above each line of the plan file; steps name the first for theirs."""
     chief = {one.pump: one.parameter for one in proposal.changes}
-    return {
-        line.id: [
-            sentence(one, chief[line.pump]) for one in proposal.reasons.get(line.id, ())
-        ]
-        for line in proposal.plan.lines
-        if line.pump in chief
-    }
+    first: dict[tuple[str, str], str] = {}
+    told: dict[str, list[str]] = {}
+    for line in proposal.plan.lines:
+        grounds = proposal.reasons.get(line.id, ())
+        if line.pump not in chief or not grounds:
+            continue
+        known = first.setdefault((line.pump, _hashable(grounds)), line.id)
+        told[line.id] = (
+            [sentence(one, chief[line.pump]) for one in grounds]
+            if known == line.id
+            else [f"For the reasons of {known}."]
+        )
+    return told
+
+
+def _hashable(grounds: Sequence[Grounded]) -> str:
+    return repr([(one.ground, dict(one.figures)) for one in grounds])
 
 
 def sentence(grounded: Grounded, parameter: str) -> str:
