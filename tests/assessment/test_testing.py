@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 
 from slackwater.assessment.agreement import Agreement, Pair
-from slackwater.assessment.records import Missing
+from slackwater.assessment.records import Missing, Point, Series
 from slackwater.assessment.testing import advice_to_test, missing_tests
 from tests.assessment.past import NOW, ago, machine
 from tests.assessment.pictures import drops, picture, stands
@@ -37,6 +37,20 @@ def test_what_was_never_tested_is_asked_for_today() -> None:
     assert ["alkalinity", "salinity", "calcium"] == [one.parameter for one in found]
     assert "Test alkalinity: no result is known." == found[0].text
     assert None is found[0].age_days
+
+
+def test_what_only_a_laboratory_saw_is_not_called_unknown() -> None:
+    """Its nitrate is there and does not count: the tank's own test is missing."""
+    seen_by_lab = Series(
+        parameter="nitrate",
+        provenance="lab",
+        method="",
+        points=(Point(at=ago(5), value=4.6, sd=0.4, raw=4.6),),
+    )
+    found = missing({"nitrate": None}, series={"nitrate": (seen_by_lab,)})
+    assert ["Test nitrate: no test at the tank is known."] == [
+        one.text for one in found if one.parameter == "nitrate"
+    ]
 
 
 def test_what_is_too_old_is_asked_for_with_its_age() -> None:

@@ -87,9 +87,13 @@ def _missing(parameter: str, picture: Picture) -> Missing | None:
     name = PARAMETERS[parameter].name
     way = f"Send a sample for {name}" if is_trace(parameter) else f"Test {name}"
     if found is None or found.sampled_at is None:
+        posted = any(
+            one.provenance == "lab" for one in picture.series.get(parameter, ())
+        )
+        known = "no test at the tank" if posted else "no result"
         return Missing(
             parameter=parameter,
-            text=f"{way}: no result is known.",
+            text=f"{way}: {known} is known.",
             due_on=picture.today,
             rank=rank,
         )
