@@ -4,6 +4,7 @@ import os
 import shutil
 from collections import Counter
 from collections.abc import Callable
+from typing import Protocol
 
 import pytest
 
@@ -79,8 +80,29 @@ def pytest_collection_modifyitems(
 def pytest_sessionfinish(session: pytest.Session) -> None:
     """Turn a run with gaps red where no gap is allowed."""
     gaps = session.config.stash.get(NOT_RUN, {})
+    # One of several processes hands on what the first one tells at the end.
+    handed = getattr(session.config, "workeroutput", None)
+    if handed is not None:
+        handed["told"] = session.config.stash.get(TOLD, [])
+        handed["gaps"] = gaps
+        return
     if gaps and session.config.getoption("--require-all"):
         session.exitstatus = pytest.ExitCode.TESTS_FAILED
+
+
+class Worker(Protocol):
+    """One of several processes, as the plugin that starts them shows it."""
+
+    config: pytest.Config
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_testnodedown(node: Worker) -> None:
+    """Gather what a process of several wants to be told; each counted the same gaps."""
+    handed = getattr(node, "workeroutput", {})
+    node.config.stash.setdefault(TOLD, []).extend(handed.get("told", []))
+    if handed.get("gaps"):
+        node.config.stash[NOT_RUN] = handed["gaps"]
 
 
 def pytest_terminal_summary(
