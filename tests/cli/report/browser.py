@@ -26,6 +26,8 @@ FLAGS = (
 )
 ANSWERS_WITHIN_S = 30.0
 NARROW = 600
+DESKTOP = (1280, 900)
+PHONE = (390, 844)
 
 
 class Browser:

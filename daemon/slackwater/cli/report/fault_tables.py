@@ -7,8 +7,8 @@ list is on the page, tried or not; a cell says what a pump would do in a word.
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from slackwater.cli.report.full import NOTHING
 from slackwater.cli.report.html import Cell, columns, paragraph, table
+from slackwater.cli.report.summary import NOTHING
 from slackwater.cli.report.words import seconds_words
 from slackwater.facts.reasons import SENTENCES, Code
 from slackwater.water.show import show_volume

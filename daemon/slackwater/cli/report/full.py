@@ -8,12 +8,11 @@ from collections.abc import Iterator, Mapping
 
 from slackwater.cli.render import section, table
 from slackwater.cli.report.made import Report
+from slackwater.cli.report.summary import NOTHING
 from slackwater.cli.report.words import number, seconds_words
 from slackwater.facts.reasons import SENTENCES, Code
 from slackwater.rehearsal.faults.case import Case, FaultRun, Tried
 from slackwater.water.show import show_volume
-
-NOTHING = "nothing was carried over"
 
 
 def full_text(report: Report, document: Mapping[str, object]) -> str:

@@ -5,6 +5,7 @@ are written from it and from nothing else; what a plan's faulty lines would do i
 guessed, the sound part is rehearsed and the faults stand first.
 """
 
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
@@ -17,8 +18,9 @@ from slackwater.facts.plan import Plan
 from slackwater.facts.tank import Machine, Reservoir
 from slackwater.gate.moment import rules_for
 from slackwater.planning.changes import Change, changes, touched_pumps
-from slackwater.planning.daily import highest_daily_ul
+from slackwater.planning.daily import day_totals, highest_daily_ul
 from slackwater.planning.faults import line_faults
+from slackwater.planning.timetable import Timetable
 from slackwater.rehearsal.clock_changes import Way, next_changes
 from slackwater.rehearsal.faults.case import FaultRun
 from slackwater.rehearsal.faults.cases import CASES
@@ -76,7 +78,9 @@ class Report:
     """One rehearsal with all that is read beside it.
 
     `faults` None where they were not asked for. `clock_changes` lie outside the days
-    of the rehearsal; `trace` is that of `loaded`, the most loaded day.
+    of the rehearsal; `trace` is that of `loaded`, the most loaded day. `planned` is
+    what the plan asks for of a tank's parameter on the day that asks most, whatever
+    the gate would make of it, pico-units without outside sources.
     """
 
     done: Rehearsed
@@ -84,6 +88,7 @@ class Report:
     past: Past
     visit: date | None
     highest_ul: int
+    planned: Mapping[tuple[str, str], int]
     uptakes: Mapping[str, Mapping[str, Interval]]
     clock_changes: tuple[ClockChange, ...]
     forecasts: tuple[Forecast, ...]
@@ -109,6 +114,14 @@ class Report:
         """The sound part of the plan."""
         return self.done.files.plan
 
+    def outside(self, tank: str, parameter: str) -> int:
+        """What sources outside the daemon add of a parameter a day, pico-units."""
+        return sum(
+            source.per_day
+            for source in self.machine.outside
+            if (source.tank, source.parameter) == (tank, parameter)
+        )
+
 
 def make_report(files: Files, past: Past, wishes: Wishes) -> Report:
     """Rehearse and reckon everything."""
@@ -133,6 +146,7 @@ def make_report(files: Files, past: Past, wishes: Wishes) -> Report:
         past=past,
         visit=wishes.visit,
         highest_ul=highest_daily_ul(plan, machine),
+        planned=_planned(machine, plan),
         uptakes=_uptakes(machine, past),
         clock_changes=tuple(_clock_changes(machine, plan, days)),
         forecasts=tuple(
@@ -157,6 +171,22 @@ def make_report(files: Files, past: Past, wishes: Wishes) -> Report:
         changes=_changes(past, machine, plan),
         touched=_touched(past, machine, plan),
     )
+
+
+def _planned(machine: Machine, plan: Plan) -> dict[tuple[str, str], int]:
+    """The largest day of each parameter, without outside sources."""
+    timetable = Timetable(plan, machine)
+    found: dict[tuple[str, str], int] = {}
+    for tank in timetable.tanks:
+        for day in timetable.checked_days(tank):
+            added = Counter[str]()
+            for pump, ul in day_totals(timetable, tank, day).volumes_ul.items():
+                solution = machine.solutions[machine.pumps[pump].solution]
+                for name, per_ul in solution.effects.items():
+                    added[name] += ul * per_ul
+            for name, amount in added.items():
+                found[tank, name] = max(found.get((tank, name), 0), amount)
+    return found
 
 
 def _changes(past: Past, machine: Machine, plan: Plan) -> tuple[Change, ...]:

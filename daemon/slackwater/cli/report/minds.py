@@ -5,7 +5,7 @@ it; the gravest stands first; none of them refuses anything. Thresholds are comm
 practice, no source.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from datetime import date, timedelta
 from fractions import Fraction
 
@@ -14,7 +14,7 @@ from slackwater.cli.report.made import Report
 from slackwater.cli.report.words import day_words, level_words, number, rate_words
 from slackwater.facts.plan import PlanLine
 from slackwater.planning.strain import cautions
-from slackwater.rehearsal.record import RehearsedDose, effect_days
+from slackwater.rehearsal.record import RehearsedDose
 from slackwater.rehearsal.virtual_tank import ALKALINITY, canonical
 from slackwater.water.show import show_volume
 
@@ -38,6 +38,7 @@ def minds(report: Report) -> tuple[str, ...]:
             _far_from_uptake,
             _beyond,
             _changed_pumps,
+            _misnamed,
             _bottles,
             _missing_hour,
             _narrow,
@@ -65,32 +66,18 @@ def _unkept(report: Report) -> Iterator[str]:
 
 def _far_from_uptake(report: Report) -> Iterator[str]:
     """A strength off by ten shows here first."""
-    for (tank_id, name), pico in _highest_days(report).items():
+    for (tank_id, name), pico in sorted(report.planned.items()):
         uptake = report.uptakes[tank_id].get(name)
         if uptake is None or uptake.estimate <= 0:
             continue
-        tank = report.machine.tanks[tank_id]
-        ratio = canonical(tank, name, pico) / uptake.estimate
+        tank, outside = report.machine.tanks[tank_id], report.outside(tank_id, name)
+        ratio = canonical(tank, name, pico + outside) / uptake.estimate
         if FAR_LESS <= ratio <= FAR_MORE:
             continue
         yield (
-            f"{tank_id} {name}: {effect_words(name, pico, tank)} a day is "
+            f"{tank_id} {name}: {effect_words(name, pico + outside, tank)} a day is "
             f"{number(ratio)} times the uptake of {rate_words(name, uptake.estimate)}"
         )
-
-
-def _highest_days(report: Report) -> Mapping[tuple[str, str], int]:
-    """What all sources together add on the day that adds most."""
-    machine, found = report.machine, dict[tuple[str, str], int]()
-    for day in effect_days(machine, report.done.record.doses):
-        outside = sum(
-            source.per_day
-            for source in machine.outside
-            if (source.tank, source.parameter) == (day.tank, day.parameter)
-        )
-        key = day.tank, day.parameter
-        found[key] = max(found.get(key, 0), day.added + outside)
-    return found
 
 
 def _beyond(report: Report) -> Iterator[str]:
@@ -111,6 +98,16 @@ def _beyond(report: Report) -> Iterator[str]:
 def _changed_pumps(report: Report) -> Iterator[str]:
     for pump, why in report.touched.items():
         yield f"pump {pump} is not the one approved before: {', '.join(why)}"
+
+
+def _misnamed(report: Report) -> Iterator[str]:
+    """A pump that is called after another solution than the one it gives."""
+    machine = report.machine
+    for name in sorted({line.pump for line in report.plan.lines}):
+        gives = machine.pumps[name].solution
+        for other in sorted(machine.solutions):
+            if other != gives and other in name and gives not in name:
+                yield f"pump {name} gives {gives}, not {other}: are the hoses right?"
 
 
 def _bottles(report: Report) -> Iterator[str]:

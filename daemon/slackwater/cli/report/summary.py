@@ -5,7 +5,7 @@ line is made once and printed by every face; no line without its figure; refusal
 first; what was not covered is said each time.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from slackwater.cli.amounts import effect_words
@@ -21,16 +21,17 @@ from slackwater.cli.report.words import (
     rate_words,
     seconds_words,
 )
+from slackwater.facts.plan import PlanLine
 from slackwater.planning.changes import Change
 from slackwater.planning.daily import hours_to_ceiling
 from slackwater.rehearsal.faults.case import FaultRun
 from slackwater.rehearsal.forecast import Forecast
-from slackwater.rehearsal.record import EffectDay, effect_days
 from slackwater.rehearsal.virtual_tank import ALKALINITY
 from slackwater.rehearsal.worst_case import Worst, stuck
 from slackwater.water.show import show_volume
 
 SHORT_DIGEST = 8
+NOTHING = "nothing was carried over"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -104,31 +105,33 @@ def change_words(report: Report, change: Change) -> str:
 
 def _adds(report: Report) -> Iterator[str]:
     """Volumes by tank, then each parameter beside its uptake."""
-    record = report.done.record
-    largest: dict[tuple[str, str], EffectDay] = {}
-    for day in effect_days(report.machine, record.doses):
-        known = largest.get((day.tank, day.parameter))
-        if known is None or day.added > known.added:
-            largest[day.tank, day.parameter] = day
     for tank in sorted({line.tank for line in report.plan.lines}):
         volumes = [
-            f"{line.id} {show_volume(line.per_day_ul)}"
+            f"{line.id} {show_volume(line.per_day_ul)}{_by(line)}"
             for line in report.plan.lines
             if line.tank == tank
         ]
         yield f"{tank}: {', '.join(volumes)}"
-        for (of, name), day in sorted(largest.items()):
+        for (of, name), amount in sorted(report.planned.items()):
             if of == tank:
-                yield f"{tank} {name}: {_beside_uptake(report, day)}"
+                yield f"{tank} {name}: {_beside_uptake(report, tank, name, amount)}"
 
 
-def _beside_uptake(report: Report, day: EffectDay) -> str:
-    tank = report.machine.tanks[day.tank]
-    added = f"+{effect_words(day.parameter, day.added, tank)} a day"
-    uptake = report.uptakes[day.tank].get(day.parameter)
+def _by(line: PlanLine) -> str:
+    """The pump, where its name does not say that it gives this."""
+    return "" if line.solution in line.pump else f" by pump {line.pump}"
+
+
+def _beside_uptake(report: Report, tank_id: str, name: str, amount: int) -> str:
+    tank = report.machine.tanks[tank_id]
+    added = f"+{effect_words(name, amount, tank)} a day"
+    outside = report.outside(tank_id, name)
+    if outside:
+        added = f"{added} and {effect_words(name, outside, tank)} from outside"
+    uptake = report.uptakes[tank_id].get(name)
     if uptake is None:
         return f"{added}, uptake not stated"
-    return f"{added}, uptake {interval_words(day.parameter, uptake)}"
+    return f"{added}, uptake {interval_words(name, uptake)}"
 
 
 def interval_words(parameter: str, uptake: Interval) -> str:
@@ -266,15 +269,11 @@ def _faults(run: FaultRun | None) -> Iterator[str]:
     worst = max(
         (one.highest for one in tried), key=lambda one: one.charged_ul / one.cap_ul
     )
+    told = f"carried over by {', '.join(carried)}" if carried else NOTHING
     yield (
         f"{len(tried)} tried, {len(run.not_tried)} not; highest 24 h "
         f"{show_volume(worst.charged_ul)} of {show_volume(worst.cap_ul)} "
-        f"({worst.pump}); slowest to a safe state {seconds_words(slowest)}"
-    )
-    yield (
-        f"carried over by {', '.join(carried)}"
-        if carried
-        else "nothing was carried over"
+        f"({worst.pump}); slowest to a safe state {seconds_words(slowest)}; {told}"
     )
     if bad:
         yield f"NOT SOUND: {', '.join(bad)}"
@@ -282,10 +281,3 @@ def _faults(run: FaultRun | None) -> Iterator[str]:
 
 def _not_covered() -> str:
     return NOT_COVERED.removeprefix("Not covered: ")
-
-
-def shortened(lines: Sequence[str], most: int) -> list[str]:
-    """At most so many lines, the last one saying how many are left out."""
-    if len(lines) <= most:
-        return list(lines)
-    return [*lines[: most - 1], f"and {len(lines) - most + 1} more (--full)"]

@@ -1,11 +1,11 @@
 """The first screen on a terminal: 80 columns, 24 lines.
 
 Floor 8. One subject: the summary as text. Laws here: it is written from the document's
-own lines; what does not fit is counted and never cut in the middle; refusals give way
-last.
+own lines; what does not fit is left out between two words and says so; refusals give
+way last.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from textwrap import wrap
 
 from slackwater.cli.report.made import Report
@@ -13,6 +13,7 @@ from slackwater.cli.report.summary import SHORT_DIGEST, Item, summary
 from slackwater.cli.width import within
 
 COLUMNS, LINES = 80, 24
+CUT_MARK = " … (--full)"
 LABEL = 13
 # How many lines of an item may stay when room is short, the first to give way first.
 GIVE_WAY = (
@@ -32,6 +33,24 @@ GIVE_WAY = (
 )
 
 
+# Then the rows of one may be cut as well, to so many.
+CUT = (
+    ("adds", 1),
+    ("minds", 2),
+    ("forecast", 2),
+    ("times", 1),
+    ("forecast", 1),
+    ("stuck", 2),
+    ("faults", 2),
+    ("changes", 1),
+    ("refusals", 2),
+    ("minds", 1),
+    ("stuck", 1),
+    ("faults", 1),
+    ("bottle", 1),
+)
+
+
 def summary_text(report: Report) -> str:
     """The summary as it stands on a terminal.
 
@@ -40,12 +59,14 @@ def summary_text(report: Report) -> str:
     items = summary(report)
     head = _head(report)
     most: dict[str, int] = {}
-    shown = _shown(items, most)
-    for key, count in GIVE_WAY:
-        if len(head) + len(shown) <= LINES:
-            break
-        most[key] = count
-        shown = _shown(items, most)
+    rows: dict[str, int] = {}
+    shown = _shown(items, most, rows)
+    for limits, steps in ((most, GIVE_WAY), (rows, CUT)):
+        for key, count in steps:
+            if len(head) + len(shown) <= LINES:
+                break
+            limits[key] = count
+            shown = _shown(items, most, rows)
     return "\n".join((*head, *shown))
 
 
@@ -55,24 +76,31 @@ def _head(report: Report) -> list[str]:
     return wrap(words, within(COLUMNS))[:1]
 
 
-def _shown(items: Sequence[Item], most: dict[str, int]) -> list[str]:
+def _shown(
+    items: Sequence[Item], most: Mapping[str, int], rows: Mapping[str, int]
+) -> list[str]:
     lines: list[str] = []
     for item in items:
-        lines += _item(item, most.get(item.key, len(item.lines)))
+        told = _told(item, most.get(item.key, len(item.lines)))
+        lines += _set_in(item.title, told, rows.get(item.key))
     return lines
 
 
-def _item(item: Item, most: int) -> list[str]:
-    """An item with its title before the first line, the rest set in below it."""
+def _told(item: Item, most: int) -> list[str]:
+    """Its first lines, the last one saying how many are left out."""
     told = list(item.lines[:most])
     left = len(item.lines) - len(told)
     if left:
         told[-1] = f"{told[-1]} (and {left} more: --full)"
-    lines: list[str] = []
-    for text in told:
-        lines += wrap(text, within(COLUMNS) - LABEL)
-    title = item.title.ljust(LABEL)
-    return [
-        f"{title if number == 0 else ' ' * LABEL}{text}"
-        for number, text in enumerate(lines)
-    ]
+    return told
+
+
+def _set_in(title: str, told: Sequence[str], most: int | None) -> list[str]:
+    """The title before the first row, the rest set in below it."""
+    width = within(COLUMNS) - LABEL
+    rows = [row for text in told for row in wrap(text, width)]
+    if most is not None and len(rows) > most:
+        last = wrap(rows[most - 1], width - len(CUT_MARK))[0]
+        rows = [*rows[: most - 1], f"{last}{CUT_MARK}"]
+    labels = [title.ljust(LABEL), *(" " * LABEL for _ in rows)]
+    return [f"{label}{row}" for label, row in zip(labels, rows, strict=False)]

@@ -1,0 +1,54 @@
+"""Equal files give equal bytes, wherever and whenever they are rehearsed."""
+
+import hashlib
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+from tests.cli.run_program import CONFIG
+
+TOP = Path(__file__).resolve().parents[3]
+
+
+def rehearsed(folder: Path, zone: str, locale: str, seed: int) -> tuple[str, str]:
+    """SHA-256 of document and page, made by a process of its own."""
+    page = folder / "page.html"
+    done = subprocess.run(
+        [
+            *(sys.executable, "-m", "slackwater", "rehearse", "--json", "--faults"),
+            *("--config", str(CONFIG / "chemistry"), "--state", str(folder / "none")),
+            *("--days", "5", "--html", str(page), "--visit", "2026-05-20"),
+        ],
+        env={
+            "PYTHONPATH": str(TOP / "daemon"),
+            "TZ": zone,
+            "LC_ALL": locale,
+            "PYTHONHASHSEED": str(seed),
+            "PATH": os.defpath,
+            "COLUMNS": str(80 + seed),
+        },
+        capture_output=True,
+        check=True,
+    )
+    texts = (done.stdout, page.read_bytes())
+    first, second = (hashlib.sha256(text).hexdigest() for text in texts)
+    return first, second
+
+
+def test_d3_document_and_page_are_the_same_bytes_on_another_machine(
+    tmp_path: Path,
+) -> None:
+    """Host zone, locale, hash seed and terminal change nothing."""
+    found = set()
+    for seed, (zone, locale) in enumerate(
+        (
+            ("Pacific/Auckland", "C.UTF-8"),
+            ("America/St_Johns", "C"),
+            ("UTC", "de_DE.UTF-8"),
+        )
+    ):
+        folder = tmp_path / str(seed)
+        folder.mkdir()
+        found.add(rehearsed(folder, zone, locale, seed))
+    assert 1 == len(found)
