@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from datetime import datetime
 
 from slackwater.cli.render import local
+from slackwater.facts.safeguards import BypassGranted
 from slackwater.facts.state import State
 from slackwater.ledger.codec import timestamp
 
@@ -30,19 +31,24 @@ def aside_lines(state: State, utc: datetime, zone: str) -> Iterator[str]:
         yield f"{word} {span}: corrections are frozen until `slackwater back`"
 
 
+def bypass_document(granted: BypassGranted) -> dict[str, object]:
+    """A bypass as a document shows it."""
+    return {
+        "interlock": granted.interlock,
+        "scope": granted.scope,
+        "until": timestamp(granted.until),
+        "why": granted.why,
+        "by": granted.by,
+    }
+
+
 def aside_document(state: State, utc: datetime) -> dict[str, object]:
     """The same as a document shows it."""
     away = state.away
     return {
         "bypasses": [
-            {
-                "interlock": name,
-                "scope": granted.scope,
-                "until": timestamp(granted.until),
-                "why": granted.why,
-                "by": granted.by,
-            }
-            for name, granted in sorted(state.bypasses.items())
+            bypass_document(granted)
+            for _, granted in sorted(state.bypasses.items())
             if utc < granted.until
         ],
         "out_of_service": [

@@ -19,6 +19,7 @@ from slackwater.facts.events import (
 )
 from slackwater.facts.messages import Tell
 from slackwater.facts.reasons import Figure
+from slackwater.facts.safeguards import BypassEnded, ProbePutBack
 from slackwater.facts.tank import Machine
 
 Figures = Mapping[str, Figure]
@@ -29,6 +30,8 @@ def tells(events: Sequence[AnyEvent], machine: Machine) -> Iterator[Tell]:
     for event in events:
         if isinstance(event, AlarmRaised | AlarmChanged):
             yield from _tell_alarm(event, machine)
+        elif isinstance(event, BypassEnded | ProbePutBack):
+            yield from _tell_back(event, machine)
         else:
             yield from _tell(event, machine)
 
@@ -59,6 +62,15 @@ def _tell(event: AnyEvent, machine: Machine) -> Iterator[Tell]:
         yield Tell(
             tank=event.tank, name=event.kind, figures=answer, request=event.request
         )
+
+
+def _tell_back(event: BypassEnded | ProbePutBack, machine: Machine) -> Iterator[Tell]:
+    """A guard counts again: an interlock, or a probe."""
+    bypass = isinstance(event, BypassEnded)
+    about = event.interlock if isinstance(event, BypassEnded) else event.probe
+    figures: Figures = {"interlock" if bypass else "probe": about, "by": event.by}
+    for tank in sorted(machine.tanks):
+        yield Tell(tank=tank, name=event.kind, figures=figures)
 
 
 def _tell_alarm(event: AlarmEvent, machine: Machine) -> Iterator[Tell]:

@@ -12,6 +12,7 @@ from typing import TypedDict, Unpack
 
 import click
 
+from slackwater.cli.aside import bypass_document
 from slackwater.cli.document import Answer
 from slackwater.cli.moments import Wall
 from slackwater.cli.opening import local_user, newest_approval, only, opened, write
@@ -228,17 +229,6 @@ def in_service(shell: Shell, probe: str, by: str | None) -> Answer:
     _state, events = write(shell.state, decide)
     text = f"{probe} counts again." if events else f"{probe} was in service."
     return Answer(fields={"probe": probe, "changed": bool(events)}, text=text)
-
-
-def bypass_document(granted: BypassGranted) -> dict[str, object]:
-    """A bypass as a document shows it."""
-    return {
-        "interlock": granted.interlock,
-        "scope": granted.scope,
-        "until": timestamp(granted.until),
-        "why": granted.why,
-        "by": granted.by,
-    }
 
 
 def _needs_test(parameter: str) -> str:
