@@ -33,6 +33,7 @@ from slackwater.facts.events import (
     WatchKept,
 )
 from slackwater.facts.fold import fold_all
+from slackwater.facts.judgements import SeriesJudged
 from slackwater.facts.reasons import Code
 from slackwater.facts.state import State
 from tests.facts.diary import (
@@ -87,6 +88,13 @@ def everything() -> Diary:
     )
     diary.release(Code.CLOCK_JUMPED)
     diary.write(
+        SeriesJudged(
+            **diary.stamp,
+            tank="reef",
+            source="probe/kh",
+            verdict="probe-fault",
+            taken_at=diary.at,
+        ),
         ResumeBegan(**diary.stamp, tank="reef", planned=2, believed=0),
         ResumeEnded(**diary.stamp, tank="reef"),
         ClockConfirmed(**diary.stamp, boot_id=BOOT, by="keeper"),

@@ -42,6 +42,7 @@ from slackwater.facts.events import (
     Stopped,
     WatchKept,
 )
+from slackwater.facts.judgements import SeriesJudged
 from slackwater.facts.messages import RunPump
 from slackwater.facts.plan import Approval, DueDose
 from slackwater.facts.reasons import Code, because
@@ -208,6 +209,15 @@ def _of_the_machine() -> tuple[AnyEvent, ...]:
             by="keeper",
         ),
         kept(),
+        SeriesJudged(
+            **clocks(),
+            tank="reef",
+            source="probe/probe-1",
+            verdict="swing-up",
+            taken_at=NOON,
+            reason=because(Code.ALKALINITY_SWING_UP, off_meq_per_l=0.31),
+            excess=True,
+        ),
         ResumeBegan(**clocks(), tank="reef", planned=10**15, believed=3),
         ResumeEnded(**clocks(), tank="reef"),
         FilesDiffer(**clocks(), names=("plan.toml",)),

@@ -27,7 +27,7 @@ from slackwater.facts.messages import (
     Tell,
 )
 from slackwater.facts.now import Now, proven_ms
-from slackwater.facts.sight import Sight, remember
+from slackwater.facts.sight import Sight, recall, remember
 from slackwater.facts.state import State
 from slackwater.outside.alarm import SystemAlarm
 from slackwater.outside.broker.observe import Observe
@@ -269,6 +269,7 @@ class Daemon:
             setup=setup_from(memory.state, None),
             sight=Sight(started_boot_s=book.times.now().boot_s),
         )
+        recall(self.rig.sight, memory.state.courses)
         for series in memory.state.readings.values():
             remember(self.rig.sight, series)
         self.decoder = Decoder(root=ROOT, view=view_of(self.rig.setup.machine, {}))

@@ -26,6 +26,8 @@ CLOSED_KEPT_MS = 2 * DAY_MS
 CLOSED_AT_LEAST = 64
 HOURS_KEPT = 42 * 24
 HOUR_S = 3600
+# As long as the courses of probes reach back.
+DROPS_KEPT_S = 9 * 86_400
 DAYS_KEPT = 3
 ALKALINITY = "alkalinity"
 
@@ -71,6 +73,9 @@ def believe(state: State, tank: str, effects: Mapping[str, int], event: Event) -
         rolling.add(event.proven_ms, amount, "")
         if parameter == ALKALINITY:
             _believe_hour(state, tank, hour_of(event.at), amount)
+            # To the second only where a probe is read.
+            if state.courses:
+                drop(state, tank, event.at, amount)
 
 
 def _believe_hour(state: State, tank: str, hour: int, amount: int) -> None:
@@ -86,6 +91,19 @@ def _believe_hour(state: State, tank: str, hour: int, amount: int) -> None:
         del hours[next(iter(hours))]
     hours[hour] = amount
     state.hours[tank] = hours
+
+
+def drop(state: State, tank: str, when: datetime, amount: int) -> None:
+    """Add believed alkalinity to the second in which it reached the water."""
+    at_s, drops = int(when.timestamp()), state.drops.setdefault(tank, {})
+    in_order = not drops or next(reversed(drops)) <= at_s
+    drops[at_s] = drops.get(at_s, 0) + amount
+    if not in_order:
+        # Told afterwards: it takes the place its own time gives it.
+        drops = state.drops[tank] = dict(sorted(drops.items()))
+    newest_s = next(reversed(drops))
+    while next(iter(drops)) < newest_s - DROPS_KEPT_S:
+        del drops[next(iter(drops))]
 
 
 def plan_for(

@@ -25,6 +25,7 @@ from slackwater.facts.doses import (
     EndedHow,
     SpanMissed,
 )
+from slackwater.facts.judgements import SeriesJudged
 from slackwater.facts.now import Event
 from slackwater.facts.plan import Approval
 from slackwater.facts.reasons import Reason
@@ -318,6 +319,7 @@ AnyEvent = (
     | DoseSealed
     | ChargeRaised
     | ReadingKept
+    | SeriesJudged
     | ResumeBegan
     | ResumeEnded
     | RequestHeard

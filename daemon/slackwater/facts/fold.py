@@ -53,6 +53,7 @@ from slackwater.facts.events import (
     Stopped,
     WatchKept,
 )
+from slackwater.facts.judgements import SeriesJudged
 from slackwater.facts.keeping import (
     fold_added,
     fold_measured,
@@ -66,6 +67,7 @@ from slackwater.facts.reasons import Code
 from slackwater.facts.ringing import fold_alarm_changed, fold_alarm_raised
 from slackwater.facts.safeguarding import SAFEGUARD_FOLDS, compare, forget_compared
 from slackwater.facts.state import State
+from slackwater.facts.watching import fold_judged, watching
 from slackwater.facts.waters import (
     AddedByHand,
     DaySummed,
@@ -328,7 +330,7 @@ def _nothing(state: State, event: AnyEvent) -> None:
     """Change nothing: the entry matters to people, not to decisions."""
 
 
-_FOLDS: dict[type, Callable[[State, Any], None]] = {
+_TABLE: dict[type, Callable[[State, Any], None]] = {
     LedgerMade: _made,
     Started: _started,
     Stopped: _stopped,
@@ -352,6 +354,7 @@ _FOLDS: dict[type, Callable[[State, Any], None]] = {
     DoseSealed: fold_sealed,
     ChargeRaised: fold_charge_raised,
     ReadingKept: _reading,
+    SeriesJudged: fold_judged,
     ResumeBegan: _resume_began,
     ResumeEnded: _resume_ended,
     RequestHeard: _request_heard,
@@ -373,3 +376,5 @@ _FOLDS: dict[type, Callable[[State, Any], None]] = {
     AlarmChanged: fold_alarm_changed,
     **SAFEGUARD_FOLDS,
 }
+
+_FOLDS = watching(_TABLE)

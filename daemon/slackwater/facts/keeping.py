@@ -13,6 +13,7 @@ from slackwater.facts.charging import (
     ALKALINITY,
     HOURS_KEPT,
     charge,
+    drop,
     hour_of,
 )
 from slackwater.facts.rolling import DAY_MS, KEPT_MS, Rolling
@@ -82,6 +83,8 @@ def fold_added(state: State, event: AddedByHand) -> None:
             rolling.add(given_ms, amount, "")
         if parameter == ALKALINITY:
             _believe_hour(state, event, amount)
+            if state.courses:
+                drop(state, event.tank, event.given_at, amount)
     _flow(state, event, given_ms)
 
 

@@ -62,6 +62,10 @@ class Code(StrEnum):
     ALKALINITY_SPREAD = "alkalinity-contradictory"
     ALKALINITY_LOW = "alkalinity-low"
     ALKALINITY_FALL = "alkalinity-fall"
+    ALKALINITY_SWING_UP = "alkalinity-swing-up"
+    ALKALINITY_SWING_DOWN = "alkalinity-swing-down"
+    ALKALINITY_PROBE_FAULT = "alkalinity-probe-fault"
+    ALKALINITY_DOSE_FAULT = "alkalinity-dose-fault"
     ALKALINITY_TEST = "alkalinity-test"
     PH_HIGH = "ph-high"
     PH_RISE = "ph-rise"
@@ -154,6 +158,10 @@ SENTENCES: Mapping[Code, str] = {
     Code.ALKALINITY_SPREAD: "Two alkalinity probes contradict each other.",
     Code.ALKALINITY_LOW: "Alkalinity is below its floor; a low reading never adds.",
     Code.ALKALINITY_FALL: "Alkalinity fell faster than expected.",
+    Code.ALKALINITY_SWING_UP: "Alkalinity rose beyond what doses and uptake explain.",
+    Code.ALKALINITY_SWING_DOWN: "Alkalinity sank beyond what doses and uptake explain.",
+    Code.ALKALINITY_PROBE_FAULT: "The alkalinity source does not behave as it used to.",
+    Code.ALKALINITY_DOSE_FAULT: "Alkalinity moved as if a dose came twice, or never.",
     Code.ALKALINITY_TEST: "A hand test found alkalinity above its ceiling.",
     Code.PH_HIGH: "pH is above its limit for what raises it.",
     Code.PH_RISE: "pH rises faster than allowed.",

@@ -5,10 +5,12 @@ Laws here: only `see` writes into a Sight; a value that was not heard is absent,
 guessed; permission comes from fresh beats alone, never from retained state.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 
+from slackwater.facts.charging import ALKALINITY
+from slackwater.facts.courses import Course
 from slackwater.facts.events import ReadingKept
 from slackwater.facts.messages import (
     Beat,
@@ -89,8 +91,9 @@ class Sight:
 
     `spoiled` counts refused readings by probe, `spoiled_switches` refused words by
     switch; `flawed` says why a probe's newest reading was refused and forgets it with
-    the next good one. `started_boot_s` is the boot-time clock when this daemon took
-    charge; `scanned_until` the wall time up to which due doses were looked at.
+    the next good one; `courses` are those of alkalinity probes, every reading in them.
+    `started_boot_s` is the boot-time clock when this daemon took charge;
+    `scanned_until` the wall time up to which due doses were looked at.
     """
 
     started_boot_s: float
@@ -100,6 +103,7 @@ class Sight:
     readings: dict[str, list[Reading]] = field(default_factory=dict)
     spoiled: dict[str, int] = field(default_factory=dict)
     flawed: dict[str, str] = field(default_factory=dict)
+    courses: dict[str, Course] = field(default_factory=dict)
     switches: dict[str, SwitchSight] = field(default_factory=dict)
     counters: dict[str, CounterSight] = field(default_factory=dict)
     spoiled_switches: dict[str, int] = field(default_factory=dict)
@@ -177,6 +181,11 @@ def _see_counter(sight: Sight, seen: CounterSeen) -> None:
         del known.days[old]
 
 
+def recall(sight: Sight, courses: Mapping[str, Course]) -> None:
+    """Seed the view with the courses of probes, before the readings of `remember`."""
+    sight.courses = {probe: course.copy() for probe, course in courses.items()}
+
+
 def remember(sight: Sight, kept: Iterable[ReadingKept]) -> None:
     """Seed the view with readings from the ledger after a start."""
     for entry in kept:
@@ -248,6 +257,9 @@ def _see_reading(sight: Sight, reading: Reading) -> None:
     if series and reading.at <= series[-1].at:
         return
     series.append(reading)
+    if reading.parameter == ALKALINITY:
+        course = sight.courses.setdefault(reading.probe, Course())
+        course.add(reading.at.timestamp(), reading.value)
     if sight.flawed:
         sight.flawed.pop(reading.probe, None)
     # The one before the cut stays: a slow probe must keep its last value.

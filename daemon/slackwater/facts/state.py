@@ -10,6 +10,7 @@ from datetime import date, datetime
 from typing import Literal
 
 from slackwater.facts.alarms import StandingAlarm
+from slackwater.facts.courses import Course
 from slackwater.facts.events import (
     Calibrated,
     DoseHeld,
@@ -19,6 +20,7 @@ from slackwater.facts.events import (
     ReadingKept,
     ShotRequested,
 )
+from slackwater.facts.judgements import Break, SeriesJudged
 from slackwater.facts.now import Mark
 from slackwater.facts.rolling import Rolling
 from slackwater.facts.safeguards import AwayDeclared, BypassGranted, ProbeTakenOut
@@ -101,7 +103,11 @@ class State:
     person has still to do. `alarms` are those that stand or ended within a week, by
     their name; `told_ms` the proven times of the newest ones told. `bypasses` is by
     interlock, `out_of_service` and `compared` by probe, `treatments` the end of one by
-    tank, `fills` by reservoir, `top_offs` whole days' microlitres by counter.
+    tank, `fills` by reservoir, `top_offs` whole days' microlitres by counter. Swings
+    are judged by `courses` by alkalinity probe, `drops`, believed alkalinity by tank
+    and second of wall time since a probe was read, `tests`, the newest own ones by
+    tank, and `breaks` by tank and what told of them; `judged` is what is said by
+    source, absent where nothing ever was amiss.
     """
 
     ledger_id: str = ""
@@ -155,3 +161,8 @@ class State:
     fills: dict[str, Fill] = field(default_factory=dict)
     top_offs: dict[str, dict[date, int]] = field(default_factory=dict)
     compared: dict[str, Compared] = field(default_factory=dict)
+    courses: dict[str, Course] = field(default_factory=dict)
+    drops: dict[str, dict[int, int]] = field(default_factory=dict)
+    tests: dict[str, list[MeasurementKept]] = field(default_factory=dict)
+    breaks: dict[str, dict[str, Break]] = field(default_factory=dict)
+    judged: dict[str, SeriesJudged] = field(default_factory=dict)

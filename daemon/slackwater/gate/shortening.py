@@ -22,6 +22,7 @@ from slackwater.gate.resuming import (
     resume_ppm,
 )
 from slackwater.gate.scopes import mates_of, reaches, reaches_group
+from slackwater.gate.swings.doubts import series_doubts
 from slackwater.gate.watches import doubting
 
 # After the configured time without evidence, nine tenths of the base (common
@@ -74,6 +75,8 @@ def _by_alkalinity(moment: Moment, ask: Ask, line: LineRule) -> Share:
     doubts = water_doubts(moment, tank)
     if moment.state.out_of_service or moment.state.compared:
         doubts += _beside_tests(moment, tank)
+    if moment.state.judged:
+        doubts += series_doubts(moment, tank)
     if doubts and not is_bypassed(moment, ALKALINITY_PROBES, ask.pump):
         ppm = base_ppm(moment, tank, line)
         if unknown_for_s(moment, tank) > moment.machine.timing.base_for_s:

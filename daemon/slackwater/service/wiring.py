@@ -15,7 +15,7 @@ from slackwater.errors import Finding, InputError
 from slackwater.facts.messages import Beat, LinkChanged, Message
 from slackwater.facts.now import Now
 from slackwater.facts.plan import Approval, Plan
-from slackwater.facts.sight import Sight, remember
+from slackwater.facts.sight import Sight, recall, remember
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine
 from slackwater.gate.moment import Rules
@@ -206,6 +206,7 @@ def _sight(state: State, now: Now, mode: Mode) -> Sight:
     sight = Sight(started_boot_s=now.boot_s)
     # An imagined link is always up; the real one reports itself.
     sight.actuate_up = mode == "shadow"
+    recall(sight, state.courses)
     for series in state.readings.values():
         remember(sight, series)
     return sight

@@ -44,6 +44,7 @@ from slackwater.pump.outcome import (
     settle_by_beat,
     settle_by_result,
 )
+from slackwater.turn.judging import judge_reading
 
 # Readings enter the ledger thinned: one in this time, and the first of an excess.
 KEEP_EVERY = timedelta(minutes=30)
@@ -115,6 +116,7 @@ def _contradiction(moment: Moment, beat: Beat, stamp: Stamp) -> Iterator[AnyEven
 def _reading(moment: Moment, reading: Reading, stamp: Stamp) -> Iterator[AnyEvent]:
     """Keep it if it is news, stop on too much, let a ceiling hold end."""
     stopping = list(_excess(moment, reading, stamp))
+    stopping += judge_reading(moment, reading, stamp)
     kept = moment.state.readings.get(reading.probe)
     if stopping or not kept or reading.at - kept[-1].taken_at >= KEEP_EVERY:
         yield ReadingKept(

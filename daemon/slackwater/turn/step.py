@@ -28,6 +28,7 @@ from slackwater.gate.moment import Ask, Moment
 from slackwater.gate.resuming import has_recovered, must_resume
 from slackwater.pump.outcome import Stamp, settle_by_time
 from slackwater.turn.deciding import decide
+from slackwater.turn.judging import judge_news
 from slackwater.turn.listening import hear
 from slackwater.turn.setup import Force, Setup, Turn
 from slackwater.turn.watching import has_to_watch, watch
@@ -134,8 +135,8 @@ def _listen(moment: Moment, inbox: Inbox, stamp: Stamp) -> list[AnyEvent]:
 
 
 def _about(event: AnyEvent) -> str:
-    """What an entry is about: one of a kind per attempt, hold, request or alarm."""
-    for name in ("attempt", "hold_id", "request", "probe", "alarm"):
+    """What an entry is about: one of a kind per attempt, hold, request or source."""
+    for name in ("attempt", "hold_id", "request", "probe", "source", "alarm"):
         value = getattr(event, name, "")
         if value:
             settled = event.kind in ("dose_ended", "dose_sealed", "dose_voided")
@@ -154,6 +155,8 @@ def _house(moment: Moment, stamp: Stamp) -> list[AnyEvent]:
         events += _expired(moment, stamp)
     if has_to_watch(moment) and abs(step_s) <= STEP_S:
         events += watch(moment, stamp)
+    if state.tests:
+        events += judge_news(moment, stamp)
     if state.open:
         events += settle_by_time(state, stamp)
     if state.wanting or state.resuming:

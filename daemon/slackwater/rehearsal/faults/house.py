@@ -24,7 +24,7 @@ from slackwater.facts.messages import (
 )
 from slackwater.facts.now import Now, proven_ms
 from slackwater.facts.reasons import Code, because
-from slackwater.facts.sight import Inbox, Sight, remember, see
+from slackwater.facts.sight import Inbox, Sight, recall, remember, see
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine
 from slackwater.pump.outcome import Stamp
@@ -179,6 +179,7 @@ class House:
         now = self.times.now()
         self.alive = True
         self.sight = Sight(started_boot_s=now.boot_s)
+        recall(self.sight, self.state.courses)
         for series in self.state.readings.values():
             remember(self.sight, series)
         started = Started(

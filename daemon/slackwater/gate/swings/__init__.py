@@ -1,0 +1,1 @@
+"""SWINGS: what the course of a series of alkalinity readings says."""

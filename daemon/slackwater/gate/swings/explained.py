@@ -1,0 +1,178 @@
+"""What doses, additions, uptake and announced changes did to alkalinity.
+
+Floor 3. One subject: the part of a course that is explained. Laws here: what was
+delivered counts, not what was planned; uptake falls with alkalinity, so whatever lifts
+the water fades; nothing measured takes part, so that a probe explains nothing by
+itself; what lies ahead explains nothing.
+Units: meq/L, seconds since 1970.
+Source: mass balance of one well mixed tank whose uptake is in proportion to alkalinity
+above 3 dKH, as in `gate.resuming`. Around the usual level and the usual doses it is
+x' = doses - usual doses - x / T, with T the room above 3 dKH over the uptake.
+"""
+
+from bisect import bisect_right
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from math import exp
+from statistics import median
+
+from slackwater.facts.charging import HOUR_S
+from slackwater.facts.judgements import Break
+from slackwater.gate.moment import ALKALINITY, Moment
+from slackwater.gate.resuming import (
+    DAY_HOURS,
+    DEAD_PEQ_PER_L,
+    PEQ_PER_MEQ,
+    USUAL_LEAST_PEQ_PER_L,
+    outside_per_day,
+)
+from slackwater.gate.swings.limits import DKH
+
+DAY_S = 86_400.0
+# Days are alike while none differs from the middle one by more than this part of it.
+EVEN_SHARE = 0.5
+# What came longer ago has faded, or never does.
+DAYS_BEFORE = 14
+# A tank that takes up nothing would never come back to its usual course.
+LEAST_UPTAKE = 0.05 * DKH
+# One pico-equivalent in a microlitre of tank water, in meq/L.
+MEQ_PER_L = 1e-3
+# A level near the one at which uptake ends must not make the model end there.
+LEAST_ROOM = (USUAL_LEAST_PEQ_PER_L - DEAD_PEQ_PER_L) / PEQ_PER_MEQ
+DEAD = DEAD_PEQ_PER_L / PEQ_PER_MEQ
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Explained:
+    """How far doses and announced changes moved the water from its usual course.
+
+    `moments` are the seconds of doses and changes in order, `levels` what they came to
+    right after each; between them the water sinks towards `lowest`, which it would
+    reach without any dose, by the share `fades` a second.
+    """
+
+    moments: Sequence[float]
+    levels: Sequence[float]
+    lowest: float
+    fades: float
+
+    def at(self, at_s: float) -> float:
+        """What is explained at a moment not before the first."""
+        place = bisect_right(self.moments, at_s) - 1
+        above = self.levels[place] - self.lowest
+        passed_s = at_s - self.moments[place]
+        return self.lowest + above * exp(-passed_s * self.fades)
+
+
+def by_second(moment: Moment, tank_id: str) -> Mapping[int, int]:
+    """Believed alkalinity to the second, of the last nine days that a probe saw."""
+    return moment.state.drops.get(tank_id, {})
+
+
+def by_hour(moment: Moment, tank_id: str) -> Mapping[int, int]:
+    """The same of six weeks, as if all of an hour came in its middle."""
+    hours = moment.state.hours.get(tank_id, {})
+    return {hour * HOUR_S + HOUR_S // 2: amount for hour, amount in hours.items()}
+
+
+def explained(
+    moment: Moment,
+    tank_id: str,
+    level: float,
+    given: tuple[Mapping[int, int], float, float],
+) -> Explained:
+    """What is explained from the beginning of a span to its end.
+
+    Shape: `given` is what came by seconds, ascending, and the two ends of the span.
+    Range: `level` is the usual one of the tank.
+    """
+    known, begins_s, ends_s = given
+    per_peq = MEQ_PER_L / moment.machine.tanks[tank_id].net_ul
+    rises = [
+        (float(at_s), amount * per_peq)
+        for at_s, amount in known.items()
+        if begins_s < at_s <= ends_s
+    ]
+    span_s = begins_s, ends_s
+    uptake = _uptake(moment, tank_id)
+    usual = _usual_day(rises, span_s, uptake)
+    fades = max(usual if uptake is None else uptake, LEAST_UPTAKE)
+    fades /= max(level - DEAD, LEAST_ROOM) * DAY_S
+    lowest = -usual / DAY_S / fades
+    steps = _steps_of(breaks_of(moment, tank_id), span_s)
+    before = _moved_before(moment, tank_id, begins_s, (usual, fades))
+    moments, levels, above, last_s = [begins_s], [before], before - lowest, begins_s
+    for at_s, rise in sorted([*rises, *steps]) if steps else rises:
+        above = above * exp((last_s - at_s) * fades) + rise
+        last_s = at_s
+        moments.append(at_s)
+        levels.append(above + lowest)
+    return Explained(moments=moments, levels=levels, lowest=lowest, fades=fades)
+
+
+def _uptake(moment: Moment, tank_id: str) -> float | None:
+    """What the tank takes up in a day beyond what comes without a dose, if known."""
+    tank = moment.machine.tanks[tank_id]
+    told = tank.uptake.get(ALKALINITY)
+    if told is None:
+        return None
+    left = told.estimate - outside_per_day(moment, tank_id)
+    return max(left * MEQ_PER_L / tank.net_ul, LEAST_UPTAKE)
+
+
+def breaks_of(moment: Moment, tank_id: str) -> list[Break]:
+    """What was told of a tank and has come by now, oldest first; often empty."""
+    known = moment.state.breaks.get(tank_id)
+    if not known:
+        return []
+    return [mark for mark in known.values() if mark.at <= moment.now.utc]
+
+
+def _usual_day(
+    rises: Sequence[tuple[float, float]],
+    span_s: tuple[float, float],
+    uptake: float | None,
+) -> float:
+    """What a usual day brings: the middle one, or the uptake where days differ.
+
+    Doses that went on as ever say better what the tank takes up than an estimate does.
+    """
+    begins_s, ends_s = span_s
+    whole = int((ends_s - begins_s) // DAY_S)
+    if not whole:
+        return sum(rise for _, rise in rises) * DAY_S / max(ends_s - begins_s, DAY_S)
+    days = [0.0] * (whole + 1)
+    for at_s, rise in rises:
+        days[int((at_s - begins_s) // DAY_S)] += rise
+    usual = median(days[:whole])
+    apart = max(abs(day - usual) for day in days[:whole])
+    return usual if uptake is None or apart <= EVEN_SHARE * usual else uptake
+
+
+def _moved_before(
+    moment: Moment, tank_id: str, begins_s: float, usual: tuple[float, float]
+) -> float:
+    """Where the doses of the weeks before left the water, day by day."""
+    a_day, fades = usual
+    hours = moment.state.hours.get(tank_id, {})
+    since = moment.state.stage_since
+    if not hours or since is None:
+        return 0.0
+    per_peq = MEQ_PER_L / moment.machine.tanks[tank_id].net_ul
+    days = min(int((begins_s - since.timestamp()) // DAY_S), DAYS_BEFORE)
+    first = int(begins_s // HOUR_S) - days * DAY_HOURS
+    moved, kept = 0.0, exp(-DAY_S * fades)
+    for begins in range(first, first + days * DAY_HOURS, DAY_HOURS):
+        day = sum(hours.get(hour, 0) for hour in range(begins, begins + DAY_HOURS))
+        moved = moved * kept + day * per_peq - a_day
+    return moved
+
+
+def _steps_of(
+    breaks: Sequence[Break], span_s: tuple[float, float]
+) -> list[tuple[float, float]]:
+    """Rises that are not among the doses: those of water changes."""
+    rises = [(known.at.timestamp(), known.rise) for known in breaks]
+    return [
+        (at_s, rise) for at_s, rise in rises if rise and span_s[0] < at_s <= span_s[1]
+    ]

@@ -1,0 +1,235 @@
+"""From a course of readings to prediction errors of the last day.
+
+Floor 3. One subject: taking out what is explained. Laws here: doses, uptake, additions,
+water changes and the daily cycle are taken out; the prediction for a reading knows
+nothing of the day it belongs to; a stage that began anew begins the series anew.
+Units: meq/L, seconds and hours since 1970.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import sqrt
+from statistics import median
+
+from slackwater.facts.courses import BLOCK_S, HOUR_S, Block, Course
+from slackwater.facts.tank import Probe
+from slackwater.gate.moment import ALKALINITY, Moment
+from slackwater.gate.swings.breaks import Habits, Joined, joined
+from slackwater.gate.swings.explained import (
+    MEQ_PER_L,
+    Explained,
+    breaks_of,
+    by_second,
+    explained,
+)
+from slackwater.gate.swings.limits import (
+    EXPLAINED_SHARE,
+    LEAST_RESOLUTION,
+    MODEL_SD,
+    WINDOW_H,
+)
+from slackwater.gate.swings.usual import Residual, Usual, usual_of
+from slackwater.gate.swings.verdicts import TooLittle
+from slackwater.gate.swings.votes import Point, without_few
+from slackwater.water.statistics import SD_PER_MEDIAN_DEVIATION, noise
+
+# Below so many points a window does not know its own noise: then that of the days
+# before counts.
+FEWEST_FOR_NOISE = 12
+# A source that begins to jump about is no longer as sure as it was.
+RESTLESS_POINTS, FEWEST_RESTLESS = 9, 6
+# Of a slow probe the habits are looked at over so many readings.
+HABIT_READINGS = 12
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Errors:
+    """What is left of a series when everything explained is taken out.
+
+    `points` are those of the last 24 hours, settled ones; `habit` the newest readings
+    of a slow probe with the noise it usually has, empty for a quick one.
+    """
+
+    points: tuple[Point, ...]
+    habit: tuple[Point, ...]
+    usual: Usual
+    blocks: Sequence[Block]
+
+
+def errors_of(moment: Moment, probe: Probe, course: Course) -> Errors | TooLittle:
+    """The prediction errors of a probe, or what is missing for them."""
+    blocks = blocks_of(course, probe)
+    hours = _hours(moment, course)
+    if not hours or not blocks:
+        return TooLittle(why="no readings of an hour yet")
+    newest = _recent(blocks, probe)
+    # A slow probe's newest blocks may begin before the hours that count.
+    begins_s, now_s = min(hours[0].at_s, newest[0].at_s) - 1, blocks[-1].at_s
+    given = by_second(moment, probe.tank), begins_s, now_s
+    known = explained(moment, probe.tank, _level(moment, probe, hours), given)
+    found = _baseline(moment, probe, _residuals(hours, known), (known, now_s))
+    if isinstance(found, TooLittle):
+        return found
+    usual, join = found
+    recent = [
+        row
+        for row in join.shifted(_residuals(newest, known))
+        if join.is_settled(row[0])
+    ]
+    doubt = _Doubt(usual=usual, join=join, known=known)
+    return Errors(
+        points=tuple(_points(recent, doubt, probe)),
+        habit=tuple(_habit(recent, usual, probe)),
+        usual=usual,
+        blocks=blocks,
+    )
+
+
+def _baseline(
+    moment: Moment,
+    probe: Probe,
+    residuals: Sequence[Residual],
+    at: tuple[Explained, float],
+) -> tuple[Usual, Joined] | TooLittle:
+    """What is usual, the series joined across everything that was told."""
+    known, now_s = at
+    now_h, period_h = now_s / HOUR_S, probe.period_s / HOUR_S
+    usual = usual_of(residuals, now_h, period_h, resolution_of(probe))
+    if usual is None:
+        return TooLittle(why="fewer than two whole days before the last")
+    breaks = breaks_of(moment, probe.tank)
+    if not breaks:
+        return usual, Joined()
+    habits = Habits(
+        clock=usual.clock,
+        period_h=period_h,
+        per_peq=MEQ_PER_L / moment.machine.tanks[probe.tank].net_ul,
+        fades=known.fades * HOUR_S,
+    )
+    join = joined(residuals, breaks, habits)
+    if join.settling:
+        return TooLittle(why="something told of is too young")
+    usual = usual_of(join.shifted(residuals), now_h, period_h, resolution_of(probe))
+    if usual is None:
+        return TooLittle(why="too little since something told of")
+    return usual, join
+
+
+def blocks_of(course: Course, probe: Probe) -> list[Block]:
+    """The blocks that are whole, the one under way once it has its readings."""
+    blocks = list(course.blocks)
+    if len(course.open) >= readings_of_a_block(probe):
+        blocks.append(course.under_way())
+    return blocks
+
+
+def readings_of_a_block(probe: Probe) -> int:
+    """How many readings a block should have."""
+    return max(int(BLOCK_S / probe.period_s), 1)
+
+
+def resolution_of(probe: Probe) -> float:
+    """What the probe resolves, never nothing."""
+    return max(probe.resolution, LEAST_RESOLUTION)
+
+
+def levels_of(moment: Moment, course: Course) -> list[tuple[float, float]]:
+    """The levels themselves, by seconds, of the last week."""
+    return [(hour.at_s, hour.level) for hour in _hours(moment, course)]
+
+
+def _hours(moment: Moment, course: Course) -> list[Block]:
+    since = moment.state.stage_since
+    since_s = 0.0 if since is None else since.timestamp()
+    return [hour for hour in course.hours.values() if hour.at_s > since_s]
+
+
+def _recent(blocks: Sequence[Block], probe: Probe) -> Sequence[Block]:
+    """The blocks of the last day; of a slow probe the newest readings in any case."""
+    since_s = blocks[-1].at_s - WINDOW_H * HOUR_S
+    found = [block for block in blocks if block.at_s > since_s]
+    if probe.period_s >= BLOCK_S and len(found) < HABIT_READINGS:
+        return blocks[-HABIT_READINGS:]
+    return found
+
+
+def _level(moment: Moment, probe: Probe, hours: Sequence[Block]) -> float:
+    target = moment.machine.tanks[probe.tank].targets.get(ALKALINITY)
+    return median(hour.level for hour in hours) if target is None else target
+
+
+def _residuals(blocks: Sequence[Block], known: Explained) -> list[Residual]:
+    return [
+        (block.at_s / HOUR_S, block.level - known.at(block.at_s)) for block in blocks
+    ]
+
+
+def _points(recent: Sequence[Residual], doubt: "_Doubt", probe: Probe) -> list[Point]:
+    """The last day, with the noise it shows itself where it has enough points."""
+    since_h = recent[-1][0] - WINDOW_H if recent else 0.0
+    usual = doubt.usual
+    rows = [(hour, value - usual.at(hour)) for hour, value in recent if hour > since_h]
+    errors = [error for _, error in rows]
+    sd = usual.sd
+    if len(errors) >= FEWEST_FOR_NOISE:
+        sd = noise(errors, resolution=resolution_of(probe))
+    points = _with_sd(rows, doubt, sd)
+    if probe.period_s < BLOCK_S:
+        return points
+    return _with_sd(rows, doubt, max(sd, _restlessness(points)))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Doubt:
+    """What a prediction rests on, and how uncertain that makes it."""
+
+    usual: Usual
+    join: Joined
+    known: Explained
+
+    def at(self, hour: float) -> float:
+        """The error that neighbours share at an hour."""
+        moved = self.known.at(hour * HOUR_S) - self.known.at(self.usual.hour * HOUR_S)
+        joining = self.join.variance_at(hour, self.usual.sd**2)
+        model = EXPLAINED_SHARE * moved
+        return sqrt(self.usual.sd_at(hour) ** 2 + joining + model**2)
+
+
+def _with_sd(rows: Sequence[Residual], doubt: _Doubt, sd: float) -> list[Point]:
+    points = []
+    for hour, error in rows:
+        bias = doubt.at(hour)
+        whole = sqrt(sd**2 + MODEL_SD**2 + bias**2)
+        point = Point(at_s=hour * HOUR_S, error=error, sd=whole, bias=bias)
+        points.append(point)
+    return points
+
+
+def _restlessness(points: Sequence[Point]) -> float:
+    """The noise of the newest errors around any straight course, 0 for too few.
+
+    Source: the median of second differences, whose deviation is sqrt(6) of the noise's.
+    """
+    errors = [point.error for point in without_few(points[-RESTLESS_POINTS:])]
+    if len(errors) < FEWEST_RESTLESS:
+        return 0.0
+    bends = [
+        abs(before - 2 * here + after)
+        for before, here, after in zip(errors, errors[1:], errors[2:], strict=False)
+    ]
+    return SD_PER_MEDIAN_DEVIATION * median(bends) / sqrt(6)
+
+
+def _habit(recent: Sequence[Residual], usual: Usual, probe: Probe) -> Sequence[Point]:
+    if probe.period_s < BLOCK_S:
+        return ()
+    points = [
+        Point(
+            at_s=hour * HOUR_S,
+            error=value - usual.at(hour),
+            sd=sqrt(usual.sd**2 + usual.sd_at(hour) ** 2),
+            bias=0.0,
+        )
+        for hour, value in recent[-HABIT_READINGS:]
+    ]
+    return without_few(points)

@@ -1,0 +1,162 @@
+"""What a source shows on a usual day: level, drift, and the daily cycle.
+
+Floor 3. One subject: the baseline that the last day is compared with. Laws here: the
+last day takes no part in its own baseline; each day is set on its own median, so that
+no drift passes for a cycle; every figure has its error.
+Shape: residuals are (hour since 1970, level less what is explained), ascending.
+Units: meq/L, hours.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from math import sqrt
+from statistics import median
+
+from slackwater.gate.swings.limits import CYCLE_UNKNOWN
+from slackwater.water.statistics import noise
+from slackwater.water.trends import slope_theil1950
+
+DAY = 24
+# Days before the last one that a baseline may look at.
+DAYS_AT_MOST = 8
+# Two days tell a drift apart from a cycle; one does not.
+FEWEST_DAYS = 2
+# A day counts with so few readings, and while no hole in it is wider than a third of it
+# or than so many readings: half a day would show half of the cycle as a level.
+FEWEST_A_DAY = 2
+WIDEST_HOLE_H = 8.0
+WIDEST_HOLE_READINGS = 3.2
+# The clock is known where so many readings of an hour and its neighbours were seen.
+FEWEST_OF_A_CLOCK = 2
+NEAR, WIDE = 1, 3
+# The error of a median, over that of a mean (normal values).
+MEDIAN_PRICE = 1.2533
+
+Residual = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Usual:
+    """The baseline of one source.
+
+    `level` holds at `hour`, `drift` is an hour's; `cycle` gives for each hour of the
+    clock what lies above the day's median and how many readings say so. `sd` is the
+    noise of one of the `count` residuals, `level_sd` and `drift_sd` errors of the rest.
+    """
+
+    hour: float
+    level: float
+    drift: float
+    cycle: Sequence[tuple[float, int]]
+    sd: float
+    level_sd: float
+    drift_sd: float
+    count: int
+
+    def at(self, hour: float) -> float:
+        """What the source should show at an hour, less what is explained."""
+        return self.level + self.drift * (hour - self.hour) + self.clock(hour)
+
+    def clock(self, hour: float) -> float:
+        """What lies above the day's median at an hour."""
+        return self.cycle[int(hour) % DAY][0]
+
+    def sd_at(self, hour: float) -> float:
+        """How uncertain that is."""
+        _, count = self.cycle[int(hour) % DAY]
+        clock = self.sd * MEDIAN_PRICE / sqrt(count) if count else CYCLE_UNKNOWN
+        drift = self.drift_sd * (hour - self.hour)
+        return sqrt(self.level_sd**2 + clock**2 + drift**2)
+
+
+def usual_of(
+    residuals: Sequence[Residual], now_hour: float, period_h: float, resolution: float
+) -> Usual | None:
+    """The baseline from the days before the last 24 hours; None where too few are.
+
+    Range: `period_h` hours are expected between readings.
+    """
+    days = _days(residuals, now_hour, period_h)
+    if 1 not in days or len(days) < FEWEST_DAYS:
+        return None
+    found = [days[day] for day in sorted(days, reverse=True)]
+    middles = [_middle(day) for day in found]
+    drift = slope_theil1950(
+        [hour for hour, _ in middles], [level for _, level in middles]
+    ).slope
+    centred = [
+        (hour, value - level - drift * (hour - middle))
+        for (middle, level), day in zip(middles, found, strict=True)
+        for hour, value in day
+    ]
+    cycle = _cycle(centred)
+    rest = [value - cycle[int(hour) % DAY][0] for hour, value in centred]
+    sd = noise(rest, resolution=resolution) * _fitted(cycle, len(found[-1]))
+    level_sd = sd * MEDIAN_PRICE / sqrt(len(found[-1]))
+    hour, level = middles[-1]
+    count = len(found)
+    return Usual(
+        hour=hour,
+        level=level,
+        drift=drift,
+        cycle=cycle,
+        sd=sd,
+        level_sd=level_sd,
+        drift_sd=level_sd * sqrt(12 / (count**3 - count)) / DAY,
+        count=len(rest),
+    )
+
+
+def _days(
+    residuals: Sequence[Residual], now_hour: float, period_h: float
+) -> dict[int, list[Residual]]:
+    """Residuals by how many days they lie back; a day with gaps is left out."""
+    found: dict[int, list[Residual]] = {}
+    for hour, value in residuals:
+        day = int((now_hour - hour) // DAY)
+        if 1 <= day <= DAYS_AT_MOST:
+            found.setdefault(day, []).append((hour, value))
+    widest = max(WIDEST_HOLE_H, WIDEST_HOLE_READINGS * period_h)
+    return {
+        day: rows
+        for day, rows in found.items()
+        if len(rows) >= FEWEST_A_DAY and _hole(rows, now_hour - DAY * day) <= widest
+    }
+
+
+def _hole(rows: Sequence[Residual], ends: float) -> float:
+    """The longest stretch without a reading in the day that ends at an hour."""
+    hours = [ends - DAY, *(hour for hour, _ in rows), ends]
+    return max(after - before for before, after in pairwise(hours))
+
+
+def _middle(day: Sequence[Residual]) -> Residual:
+    hours = sum(hour for hour, _ in day) / len(day)
+    return hours, median(value for _, value in day)
+
+
+def _cycle(centred: Sequence[Residual]) -> list[tuple[float, int]]:
+    """For each hour of the clock the median of it and its neighbours."""
+    clock: list[list[float]] = [[] for _ in range(DAY)]
+    for hour, value in centred:
+        clock[int(hour) % DAY].append(value)
+    return [_of_clock(clock, hour) for hour in range(DAY)]
+
+
+def _of_clock(clock: Sequence[Sequence[float]], hour: int) -> tuple[float, int]:
+    for reach in (NEAR, WIDE):
+        near = [
+            value
+            for place in range(hour - reach, hour + reach + 1)
+            for value in clock[place % DAY]
+        ]
+        if len(near) >= FEWEST_OF_A_CLOCK:
+            return median(near), len(near)
+    return 0.0, 0
+
+
+def _fitted(cycle: Sequence[tuple[float, int]], a_day: int) -> float:
+    """How much a noise was made smaller by fitting a clock and days to it."""
+    of_clock = median(max(count, FEWEST_OF_A_CLOCK) for _, count in cycle)
+    return 1 / sqrt((1 - 1 / of_clock) * (1 - 1 / a_day))

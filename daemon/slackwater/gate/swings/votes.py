@@ -1,0 +1,241 @@
+"""Sums, range and slope vote on whether a series swings; a retest confirms.
+
+Floor 3. One subject: tests on prediction errors. Laws here: what lies far out alone is
+marked and takes no part until the next reading says the same; a vote needs more than
+noise and more than a keeper would care about; two votes, or one and a retest.
+Shape: points ascend in time. Units: meq/L, seconds since 1970.
+Source: Page 1954 (sums), Tippett 1925 and Harter 1960 (range), Theil 1950 and Sen 1968
+(slope), Hampel 1974 (outliers), see `water.statistics` and `water.trends`.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from statistics import median
+
+from slackwater.facts.courses import HOUR_S
+from slackwater.gate.swings.limits import (
+    GOOD,
+    LEAST_RANGE,
+    LEAST_SWING,
+    SHIFT,
+    WINDOW_H,
+)
+from slackwater.gate.swings.verdicts import Steady, Swing
+from slackwater.water.statistics import (
+    OUTLIER_SDS,
+    SLACK_SDS,
+    THRESHOLD_SDS,
+    WIDEST_WINDOW,
+    Sums,
+    cusum_page1954,
+    hourly_medians,
+    outliers_hampel1974,
+    range_test,
+)
+from slackwater.water.trends import slope_theil1950
+
+# The table of ranges ends here.
+RANGE_AT_MOST = 30
+FEWEST = 2
+# The sums never came to rest in a window that is so full: what they show is old.
+OLD_SHARE = 0.8
+# A slope of a week is drawn through six-hour medians, which is 28 of them.
+SLOPE_H, SLOPE_AT_MOST = 6, 28
+FEWEST_FOR_A_SLOPE = 5
+DAY_S = 86_400.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Point:
+    """How far one block of readings lies from what was predicted.
+
+    `sd` is the error of that, all in all; `bias` the part that neighbours share.
+    """
+
+    at_s: float
+    error: float
+    sd: float
+    bias: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shown:
+    """What the points show in one direction: `sign` 1 is up, -1 down.
+
+    `size` has that sign; `since_s` is when the sums began to grow.
+    """
+
+    sign: float
+    size: float
+    sd: float
+    since_s: float
+    votes: tuple[str, ...]
+    points: int
+
+
+def alone(points: Sequence[Point]) -> set[int]:
+    """Places of points that lie far out and that no neighbour confirms."""
+    found = set()
+    for place, point in enumerate(points):
+        if abs(point.error) <= max(OUTLIER_SDS * point.sd, LEAST_SWING):
+            continue
+        near = (*points[max(place - 1, 0) : place], *points[place + 1 : place + 2])
+        is_confirmed = any(_confirms(point, other) for other in near)
+        if not is_confirmed and _is_outlier(points, place):
+            found.add(place)
+    return found
+
+
+def without_few(points: Sequence[Point]) -> Sequence[Point]:
+    """The points without those that stand alone, while these are few.
+
+    Where many do, they are no exceptions but the way of the source.
+    """
+    far = alone(points)
+    if len(far) > FEWEST:
+        return points
+    return [point for place, point in enumerate(points) if place not in far]
+
+
+def _confirms(point: Point, other: Point) -> bool:
+    """The other lies out on the same side, between half and twice as far."""
+    return 1 / FEWEST < other.error / point.error < FEWEST
+
+
+def _is_outlier(points: Sequence[Point], place: int) -> bool:
+    first = max(0, min(place - WIDEST_WINDOW // 2, len(points) - WIDEST_WINDOW))
+    near = [point.error for point in points[first : first + WIDEST_WINDOW]]
+    marked = outliers_hampel1974(near, sd_floor=points[place].sd, window=WIDEST_WINDOW)
+    return place - first in marked
+
+
+def shown(
+    points: Sequence[Point], levels: Sequence[tuple[float, float]]
+) -> Shown | None:
+    """The swing that the points of the last day show; None where they show none.
+
+    Shape: `points` without those that stand alone, may be empty; `levels` are (seconds,
+    level) of the last week.
+    """
+    if len(points) < FEWEST:
+        return None
+    sums, rest_up, rest_down = _sums(points)
+    for sign, total, rest in ((1.0, sums.up, rest_up), (-1.0, sums.down, rest_down)):
+        part = points[rest:]
+        if len(part) < FEWEST or _is_old(points, rest):
+            continue
+        size = median(point.error for point in part[-FEWEST:])
+        if sign * size < LEAST_SWING:
+            continue
+        votes = _votes(points, levels, (sign, total))
+        if len(votes) == 1 and _is_retested(part, sign):
+            votes.append("retest")
+        if len(votes) >= FEWEST:
+            return Shown(
+                sign=sign,
+                size=size,
+                sd=part[-1].sd,
+                since_s=part[0].at_s,
+                votes=tuple(votes),
+                points=len(part),
+            )
+    return None
+
+
+def judged(
+    points: Sequence[Point], levels: Sequence[tuple[float, float]]
+) -> Swing | Steady:
+    """The swing that points show, or how many of the newest are well.
+
+    Shape: as in `shown`, but all points, those that stand alone as well.
+    """
+    far = alone(points)
+    kept = [point for place, point in enumerate(points) if place not in far]
+    found = shown(kept, levels)
+    if found is None:
+        return _steady(kept)
+    return Swing(
+        size=found.size,
+        sd=found.sd,
+        since=datetime.fromtimestamp(found.since_s, UTC),
+        votes=found.votes,
+        points=found.points,
+        outliers=len(far),
+    )
+
+
+def _steady(points: Sequence[Point]) -> Steady:
+    """All is well; the newest points in a row that are near the prediction."""
+    good = 0
+    for point in reversed(points):
+        if abs(point.error) > GOOD + point.bias:
+            break
+        good += 1
+    if not good:
+        return Steady(good=0, since=None)
+    return Steady(good=good, since=datetime.fromtimestamp(points[-good].at_s, UTC))
+
+
+def _sums(points: Sequence[Point]) -> tuple[Sums, int, int]:
+    """The sums at the end, and the places after which each of them only grew."""
+    sums, rest_up, rest_down = Sums(), 0, 0
+    for place, point in enumerate(points, start=1):
+        slack = max(SLACK_SDS, (SHIFT / 2 + point.bias) / point.sd)
+        sums = cusum_page1954(sums, point.error / point.sd, slack)
+        rest_up = rest_up if sums.up else place
+        rest_down = rest_down if sums.down else place
+    return sums, rest_up, rest_down
+
+
+def _is_old(points: Sequence[Point], rest: int) -> bool:
+    """Whether it began before the window: then it is a new level, and no swing."""
+    span_h = (points[-1].at_s - points[0].at_s) / HOUR_S
+    return not rest and span_h > OLD_SHARE * WINDOW_H
+
+
+def _votes(
+    points: Sequence[Point],
+    levels: Sequence[tuple[float, float]],
+    of: tuple[float, float],
+) -> list[str]:
+    sign, total = of
+    votes = []
+    if total > THRESHOLD_SDS:
+        votes.append("sums")
+    if _ranges(points, sign):
+        votes.append("range")
+    # The slope is dear, and decides only where one of the others stands alone.
+    if len(votes) == 1 and _slopes(levels, sign):
+        votes.append("slope")
+    return votes
+
+
+def _ranges(points: Sequence[Point], sign: float) -> bool:
+    """Whether the errors range further than noise, and end on the side of the sign."""
+    hours = [point.at_s / HOUR_S for point in points]
+    by_hour = hourly_medians(hours, [point.error for point in points])
+    errors = [error for _, error in by_hour[-RANGE_AT_MOST:]]
+    if len(errors) < FEWEST:
+        return False
+    test = range_test(errors, median(point.sd for point in points))
+    ends = median(errors[-FEWEST:]) - (max(errors) + min(errors)) / 2
+    return test.is_swing and test.found > LEAST_RANGE and sign * ends > 0
+
+
+def _slopes(levels: Sequence[tuple[float, float]], sign: float) -> bool:
+    """Whether the level itself drifted that way over a week."""
+    by_time = hourly_medians(
+        [at_s / HOUR_S / SLOPE_H for at_s, _ in levels],
+        [level for _, level in levels],
+    )[-SLOPE_AT_MOST:]
+    if len(by_time) < FEWEST_FOR_A_SLOPE:
+        return False
+    days = [place * SLOPE_H * HOUR_S / DAY_S for place, _ in by_time]
+    slope = slope_theil1950(days, [level for _, level in by_time])
+    return slope.is_drift(LEAST_SWING) and sign * slope.slope > 0
+
+
+def _is_retested(part: Sequence[Point], sign: float) -> bool:
+    """Whether the newest point and the one before it both say the same."""
+    return all(sign * point.error > SHIFT / 2 for point in part[-FEWEST:])
