@@ -52,6 +52,12 @@ def test_new_water_that_was_tested_is_not_asked_for_again() -> None:
     assert ["retest"] == [one.remedy for one in alone]
 
 
+def test_what_a_pump_brings_is_not_looked_for_in_the_salt() -> None:
+    """Manganese that is dosed is there because it is dosed; the bottle is the same."""
+    found = advised(seen("manganese", 2.0), dosed=frozenset({"manganese"}))
+    assert ["retest"] == [one.remedy for one in found]
+
+
 def test_one_bottle_and_one_change_serve_them_all() -> None:
     """Three metals are five things to do, not fifteen; the longest change counts."""
     found = advised(

@@ -30,9 +30,10 @@ def metal_advice(picture: Picture) -> Iterator[Advice]:
     """
     watched = [one for one in picture.traces.values() if one.stage in RANKS]
     sure = [one for one in watched if one.confirmed]
-    tested = new_water(picture)
+    # What was looked for in the new water, or what a pump brings, has its answer.
+    explained = {*new_water(picture), *picture.dosed}
     doubtful = [
-        one for one in watched if not one.confirmed and one.parameter not in tested
+        one for one in watched if not one.confirmed and one.parameter not in explained
     ]
     if doubtful:
         yield _new_water(doubtful, picture)
