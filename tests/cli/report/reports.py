@@ -49,6 +49,8 @@ class Outline(HTMLParser):
 
     def handle_endtag(self, tag: str) -> None:
         """Every element is closed in the order in which it was opened."""
+        while self.open[-1] != tag and self.open[-1] in ENDS_BY_ITSELF:
+            self.open.pop()
         assert tag == self.open.pop()
 
     def handle_data(self, data: str) -> None:
@@ -66,4 +68,5 @@ class Outline(HTMLParser):
         return [attributes for name, attributes in self.elements if name == tag]
 
 
+ENDS_BY_ITSELF = frozenset({"td", "th", "tr"})
 VOID = frozenset({"meta", "input", "br", "link", "img"})

@@ -97,7 +97,10 @@ def test_nothing_runs_out_of_the_window(
     """No horizontal scroll, and no element beyond the right edge."""
     window = windows[width]
     window.open(pages[sample])
-    assert window.ask("() => document.documentElement.scrollWidth") == WIDTHS[width][0]
+    assert window.ask(
+        "() => document.documentElement.scrollWidth "
+        "=== document.documentElement.clientWidth"
+    )
     assert [] == window.ask(OUTSIDE)
 
 

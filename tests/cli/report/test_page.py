@@ -1,4 +1,4 @@
-"""The page as text: one file, whole, quiet, within its size, figures of the document."""
+"""The page as text: one file, whole and quiet, with the figures of the document."""
 
 import json
 import re
@@ -116,7 +116,7 @@ def test_figures_of_charts_are_those_of_the_document() -> None:
 
 def test_dates_of_a_chart_are_those_of_the_wall_clock() -> None:
     """22:00 UTC is midnight in Berlin: the first day is that of the rehearsal."""
-    (found,) = re.findall(r'"dates":\["([\d-]+)"', page_of("smallest"))[:1]
+    (found,) = re.findall(r'"first":"([\d-]+)"', page_of("smallest"))[:1]
     assert document("smallest")["from"] == found
 
 

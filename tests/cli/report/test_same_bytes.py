@@ -44,8 +44,7 @@ def test_d3_document_and_page_are_the_same_bytes_on_another_machine(
     for seed, (zone, locale) in enumerate(
         (
             ("Pacific/Auckland", "C.UTF-8"),
-            ("America/St_Johns", "C"),
-            ("UTC", "de_DE.UTF-8"),
+            ("America/St_Johns", "de_DE.UTF-8"),
         )
     ):
         folder = tmp_path / str(seed)

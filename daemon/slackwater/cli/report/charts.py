@@ -17,6 +17,8 @@ from slackwater.cli.report.words import number
 Document = Mapping[str, Any]
 MINUTES_AN_HOUR = 60
 DATE_DIGITS = 10
+SAMPLES_A_DAY = 4
+MOST_POINTS = 200
 
 
 def chart_figures(document: Document) -> str:
@@ -46,6 +48,9 @@ def _forecasts(document: Document) -> list[dict[str, object]]:
     """One chart for each tank and parameter that has a forecast."""
     found = []
     for tank in document["tanks"]:
+        # A curve of some two hundred points is as fine as a screen.
+        step = -(-len(tank["times"]) // MOST_POINTS)
+        places = range(0, len(tank["times"]), step or 1)
         for band in tank["forecast"]:
             bounds = {}
             if band["parameter"] == "alkalinity":
@@ -53,11 +58,13 @@ def _forecasts(document: Document) -> list[dict[str, object]]:
             found.append(
                 {
                     "id": f"forecast-{tank['tank']}-{band['parameter']}",
-                    "dates": [local_date(at, tank["zone"]) for at in tank["times"]],
+                    "first": local_date(tank["times"][0], tank["zone"]),
+                    "days": [place / SAMPLES_A_DAY for place in places],
                     "unit": band["unit"],
-                    "less": band["less"],
-                    "same": band["same"],
-                    "more": band["more"],
+                    **{
+                        name: [band[name][place] for place in places]
+                        for name in ("less", "same", "more")
+                    },
                     **bounds,
                 }
             )

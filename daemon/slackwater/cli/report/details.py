@@ -34,6 +34,7 @@ Document = Mapping[str, Any]
 # The page stays below a megabyte: so many doses at most, the unusual ones always.
 MOST_DOSES = 6_000
 POINTS_A_WEEK = 28
+MOST_ROWS = 13
 _UNSCRIPTED = (
     "<noscript><p>Charts need a script; all their figures stand in the tables."
     "</p></noscript>"
@@ -80,7 +81,7 @@ def _levels(document: Document) -> str:
         (
             forecast_charts(document),
             _UNSCRIPTED,
-            table("Forecast by week", *_weeks(tanks)),
+            table("Forecast in figures", *_weeks(tanks)),
             table("Time left, and the salt the doses leave in the water", heads, rows),
         )
     )
@@ -106,7 +107,8 @@ def _weeks(tanks: Iterable[Mapping[str, Any]]) -> tuple[Any, list[list[Cell]]]:
     for tank in tanks:
         for band in tank["forecast"]:
             last = len(tank["times"]) - 1
-            places = sorted({*range(0, last, POINTS_A_WEEK), last})
+            weeks = -(-last // (POINTS_A_WEEK * MOST_ROWS)) or 1
+            places = sorted({*range(0, last, weeks * POINTS_A_WEEK), last})
             rows += [_week(tank, band, place) for place in places]
     heads = columns(
         "tank, parameter", "on", ">30 % less uptake", ">as believed", ">30 % more"

@@ -55,8 +55,10 @@ def table(
     """A table whose first column names its rows.
 
     `kind` "stacked" sets the cells of a row below each other on a phone; "long" drops
-    the columns that may go.
+    the columns that may go, and saves what a long table need not say in each cell.
     """
+    if kind == "long":
+        return _long(caption, heads, rows)
     head = "".join(
         f'<th scope="col"{_class(column)}>{escape(column.head)}</th>'
         for column in heads
@@ -65,6 +67,25 @@ def table(
     return (
         f'<table class="{kind}">\n<caption>{escape(caption)}</caption>\n'
         f"<thead><tr>{head}</tr></thead>\n<tbody>\n{body}\n</tbody>\n</table>"
+    )
+
+
+def _long(caption: str, heads: Sequence[Column], rows: Iterable[Sequence[Cell]]) -> str:
+    """The same without classes and optional end tags in every cell."""
+    named = [
+        f"{mark}{place}"
+        for place, column in enumerate(heads, 1)
+        for mark, has in (("n", column.number), ("x", column.extra))
+        if has
+    ]
+    head = "".join(f'<th scope="col">{escape(column.head)}' for column in heads)
+    body = "\n".join(
+        "<tr><th scope=row>" + "<td>".join(marked(cell) for cell in row) for row in rows
+    )
+    return (
+        f'<table class="{" ".join(("long", *named))}">\n'
+        f"<caption>{escape(caption)}</caption>\n"
+        f"<thead><tr>{head}</thead>\n<tbody>\n{body}\n</tbody>\n</table>"
     )
 
 

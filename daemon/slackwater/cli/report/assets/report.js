@@ -18,8 +18,9 @@
   };
 
   const level = (chart) => {
-    const days = chart.dates.map((_, n) => n / 4);
-    const flat = (value) => chart.dates.map(() => value);
+    const days = chart.days;
+    const flat = (value) => days.map(() => value);
+    const date = (day) => new Date(Date.parse(chart.first) + day * 864e5).toISOString().slice(5, 10);
     const series = [{}, { stroke: QUIET, width: 1.5, dash: [10, 5] }, { stroke: DEEP, width: 2.5 }, { stroke: QUIET, width: 1.5, dash: [2, 4] }];
     const data = [days, chart.less, chart.same, chart.more];
     for (const bound of ["floor", "ceiling"]) {
@@ -31,13 +32,12 @@
     for (const one of series) one.points = { show: false };
     const all = data.slice(1).flat();
     const low = Math.min(...all), high = Math.max(...all), room = (high - low) * 0.08 || 1;
-    const last = days.length - 1;
     return [{
       series,
       bands: [{ series: [1, 3], fill: PALE }],
       scales: { x: { time: false }, y: { range: [low - room, high + room] } },
       axes: [
-        axis({ space: 70, values: (_, splits) => splits.map((day) => Number.isInteger(day) ? (chart.dates[Math.min(day * 4, last)] || "").slice(5) : "") }),
+        axis({ space: 70, values: (_, splits) => splits.map((day) => Number.isInteger(day) ? date(day) : "") }),
         axis({ size: 60, label: chart.unit, labelFont: FONT, labelSize: 18 }),
       ],
     }, data];
