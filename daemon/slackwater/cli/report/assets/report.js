@@ -51,7 +51,7 @@
       series: [{}, { paths: () => null, points: { show: true, size: 9, width: 1.5, stroke: DEEP, fill: PALE } }],
       scales: { x: { time: false, range: x.range }, y: { range: [-0.6, pumps.length - 0.4] } },
       axes: [
-        axis({ space: 55, incrs: x.steps, values: (_, splits) => splits.map(x.words), label: x.label, labelFont: FONT, labelSize: 18 }),
+        axis({ space: 45, incrs: x.steps, values: (_, splits) => splits.map(x.words), label: x.label, labelFont: FONT, labelSize: 18 }),
         axis({ size: names, splits: () => pumps.map((_, n) => n), values: (_, splits) => splits.map((n) => pumps[pumps.length - 1 - n] ?? "") }),
       ],
       hooks: x.hooks ?? {},
@@ -75,13 +75,13 @@
   const high = (pumps) => 80 + 30 * pumps.length;
   if (figures.day.doses.length) {
     draw("day", high(figures.day.pumps), () => lanes(figures.day.pumps, figures.day.doses, {
-      range: [-20, 1460], steps: [60, 120, 180, 240, 360], label: "local time",
+      range: [-20, 1460], steps: [60, 120, 180, 240, 360, 720], label: "local time",
       words: (minute) => `${String(Math.floor(minute / 60)).padStart(2, "0")}:${String(minute % 60).padStart(2, "0")}`,
     }));
   }
   if (figures.shares.shares.length) {
     draw("shares", high(figures.shares.pumps), () => lanes(figures.shares.pumps, figures.shares.shares, {
-      range: [0, Math.max(110, ...figures.shares.shares.map((point) => point[0] * 1.05))], steps: [10, 20, 50, 100], label: "percent of the daily cap; the line is the cap",
+      range: [0, Math.max(110, ...figures.shares.shares.map((point) => point[0] * 1.05))], steps: [10, 20, 50, 100, 200], label: "percent of the daily cap; the line is the cap",
       words: (percent) => `${percent} %`, hooks: { draw: [whole] },
     }));
   }
