@@ -77,7 +77,7 @@ def test_what_was_tested_later_is_not_of_that_moment(stage: Stage) -> None:
 def test_a_test_after_the_sample_hides_none_before_it(stage: Stage) -> None:
     """Told afterwards, with a newer test: the one of that moment is kept."""
     now = stage.stamp()["at"]
-    for level, days in (("400", 5), ("430", 1)):
+    for level, days in (("400", 5), ("420", 2), ("425", 1), ("430", 0)):
         at = f"{now - timedelta(days=days):%Y-%m-%dT%H:%M}Z"
         stage.run("record", f"calcium={level} mg/L", "--at", at)
     sample(stage, "--at", f"{now - timedelta(days=3):%Y-%m-%dT%H:%M}Z")

@@ -221,8 +221,9 @@ def test_bad_input_is_told_and_nothing_is_written(
 def test_a_test_after_the_change_is_not_what_it_started_from(stage: Stage) -> None:
     """Told at night of a change at noon: the test of the evening has it already."""
     now = stage.stamp()["at"]
-    at = f"{now - timedelta(hours=9):%Y-%m-%dT%H:%M}Z"
-    assert 0 == stage.run("record", "alkalinity=7.0 dKH", "--at", at).code
+    for level, hours in ((7.0, 9), (8.1, 2), (8.2, 1)):
+        at = f"{now - timedelta(hours=hours):%Y-%m-%dT%H:%M}Z"
+        assert 0 == stage.run("record", f"alkalinity={level} dKH", "--at", at).code
     at = f"{now - timedelta(hours=5):%Y-%m-%dT%H:%M}Z"
     told = stage.run("water-change", "40 L", "--new", "alkalinity=9.0 dKH", "--at", at)
 

@@ -8,17 +8,23 @@ Units: levels canonical.
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from slackwater.cli.opening import newest_approval
 from slackwater.cli.shell import Shell
 from slackwater.errors import Finding, InputError
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine, Tank
+from slackwater.facts.waters import OWN_TESTS_ONLY, MeasurementKept
+from slackwater.ledger.measured import all_measured, standing
+from slackwater.ledger.store import LedgerFile
 from slackwater.outside.settings import read_machine
+from slackwater.service.memory import LIVE_NAME
 
 UTC_ZONE = "UTC"
 _OPTION = "--tank"
+# An older test says nothing of a later day.
+LOOKED_BACK = timedelta(days=60)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,22 +89,60 @@ def _among(machine: Machine, named: str | None) -> Subject:
     raise InputError(_unknown(named, tanks))
 
 
-def known_levels(
-    state: State, tank: str, until: datetime | None = None
-) -> dict[str, Known]:
-    """The newest level of each parameter, by test or probe, in order of names.
+def known_levels(state: State, tank: str) -> dict[str, Known]:
+    """The newest level of each parameter, by test or probe, in order of names."""
+    found = {
+        kept.parameter: _known(kept)
+        for kept in state.levels.values()
+        if kept.tank == tank
+    }
+    return _with_probes(found, state, tank, None)
 
-    With `until` only what was taken by then, of the last two tests that are kept.
+
+def known_levels_by(
+    shell: Shell, state: State, tank: str, until: datetime
+) -> dict[str, Known]:
+    """The newest level of each parameter that was taken by then, in order of names.
+
+    A state keeps the newest tests alone: those before are looked up in the ledger.
+    Raises: the ledger errors.
     """
-    found: dict[str, Known] = {}
-    for kept in (*state.levels_before.values(), *state.levels.values()):
-        if kept.tank == tank and (until is None or kept.taken_at <= until):
-            found[kept.parameter] = Known(
-                level=kept.value,
-                at=kept.taken_at,
-                source=kept.provenance,
-                censored=kept.censored,
-            )
+    late = [
+        kept
+        for kept in state.levels.values()
+        if kept.tank == tank and kept.taken_at > until
+    ]
+    if not late:
+        return known_levels(state, tank)
+    with LedgerFile.open(shell.state / LIVE_NAME, writable=False) as ledger:
+        kept_by_then = list(
+            standing(all_measured(ledger, tank, until - LOOKED_BACK, until))
+        )
+    found: dict[str, MeasurementKept] = {}
+    for kept in kept_by_then:
+        known = found.get(kept.parameter)
+        if known is None or not _is_posted(kept) or _is_posted(known):
+            found[kept.parameter] = kept
+    levels = {name: _known(kept) for name, kept in found.items()}
+    return _with_probes(levels, state, tank, until)
+
+
+def _is_posted(kept: MeasurementKept) -> bool:
+    return kept.provenance == "lab" and kept.parameter in OWN_TESTS_ONLY
+
+
+def _known(kept: MeasurementKept) -> Known:
+    return Known(
+        level=kept.value,
+        at=kept.taken_at,
+        source=kept.provenance,
+        censored=kept.censored,
+    )
+
+
+def _with_probes(
+    found: dict[str, Known], state: State, tank: str, until: datetime | None
+) -> dict[str, Known]:
     for series in state.readings.values():
         taken = [one for one in series if until is None or one.taken_at <= until]
         if not taken:

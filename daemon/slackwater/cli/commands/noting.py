@@ -19,7 +19,7 @@ from slackwater.cli.opening import approval_at, local_user, only, opened, write
 from slackwater.cli.render import local, table
 from slackwater.cli.shell import Shell, verb
 from slackwater.cli.spans import typed_end
-from slackwater.cli.subject import Known, Subject, known_levels, subject_of
+from slackwater.cli.subject import Known, Subject, known_levels_by, subject_of
 from slackwater.cli.typed import WORD_AT_MOST, new_id, typed_text
 from slackwater.errors import Finding, InputError
 from slackwater.facts.events import AnyEvent
@@ -107,7 +107,10 @@ def sample(shell: Shell, **asked: Unpack[Asked]) -> Answer:
     def decide(state: State, stamp: Stamp) -> Sequence[AnyEvent]:
         subject = subject_of(shell, state, asked["tank"])
         at = typed_moment(asked["at"], Wall(zone=subject.zone, now=stamp["at"]))
-        frozen.subject, frozen.levels = subject, _levels_at(state, subject, at)
+        frozen.subject, frozen.levels = (
+            subject,
+            known_levels_by(shell, state, subject.tank, at),
+        )
         return [
             SampleTaken(
                 **stamp,
@@ -131,11 +134,6 @@ def _free_name(used: set[str]) -> str:
     while not name or name in used:
         name = "S-" + "".join(choice(LETTERS) for _ in range(LENGTH))
     return name
-
-
-def _levels_at(state: State, subject: Subject, at: datetime) -> dict[str, Known]:
-    """What was known by then; a later test is no state of that moment."""
-    return known_levels(state, subject.tank, at)
 
 
 def _per_day_ul(state: State, subject: Subject, at: datetime) -> dict[str, int]:

@@ -20,7 +20,7 @@ from slackwater.cli.opening import local_user, only, opened, write
 from slackwater.cli.render import local, span, table
 from slackwater.cli.shell import Shell, verb
 from slackwater.cli.standards import difference_words
-from slackwater.cli.subject import Known, Subject, known_levels, subject_of
+from slackwater.cli.subject import Known, Subject, known_levels_by, subject_of
 from slackwater.cli.typed import WORD_AT_MOST, new_id, typed_text, typed_ul
 from slackwater.cli.typed_levels import settled, twice, typed_levels
 from slackwater.errors import Finding, InputError
@@ -127,7 +127,10 @@ def water_change(
         owner = wrong.tank if wrong else None
         subject = subject_of(shell, state, asked["tank"] or owner)
         at = _at(asked["at"], wrong, subject, stamp)
-        known = _known(state, subject.tank, min(at, stamp["at"]), wrong)
+        until = min(at, stamp["at"])
+        # A test of afterwards has the change in it already.
+        tested = known_levels_by(shell, state, subject.tank, until)
+        known = _moved(state, tested, until, wrong, subject.tank)
         seen[:] = [_Told(subject=subject, known=known, now=stamp["at"])]
         typed = typed_levels(asked["new"], NEW, confirmed=None)
         settled(twice(typed, NEW))
@@ -178,12 +181,15 @@ def _volume_ul(words: Sequence[str], tank: Tank) -> int:
     )
 
 
-def _known(
-    state: State, tank: str, until: datetime, wrong: WaterChanged | None
+def _moved(
+    state: State,
+    levels: Mapping[str, Known],
+    until: datetime,
+    wrong: WaterChanged | None,
+    tank: str,
 ) -> dict[str, Known]:
-    """The newest levels by then, with what changes since are foretold to have done.
+    """Levels with what changes since their tests are foretold to have done by then.
 
-    A test of afterwards has the change in it already.
     The change that is corrected has not been made as it stands.
     """
     made = [
@@ -201,7 +207,7 @@ def _known(
                 if change.changed_at > one.at
             ),
         )
-        for name, one in known_levels(state, tank, until).items()
+        for name, one in levels.items()
     }
 
 
