@@ -30,6 +30,7 @@ from slackwater.facts.tank import Machine
 from slackwater.pump.outcome import Stamp
 from slackwater.rehearsal.faults.node import Node
 from slackwater.rehearsal.virtual_probe import VirtualProbes
+from slackwater.rehearsal.virtual_switch import show_switches
 from slackwater.rehearsal.virtual_tank import VirtualTank
 from slackwater.turn.setup import Setup
 from slackwater.turn.step import TICK, turn
@@ -275,6 +276,8 @@ class House:
         for message in messages:
             see(self.sight, message)
         self.sight.free_bytes = self.free_bytes
+        if self.machine.switches:
+            show_switches(self.machine, self.sight, now.boot_s)
         for _ in range(TURNS_AT_MOST):
             inbox = Inbox(sight=self.sight, messages=messages)
             done = turn(now, self.state, inbox, self.setup)
