@@ -84,14 +84,14 @@ def test_every_line_of_the_summary_stands_on_the_first_screen(name: str) -> None
 
 def test_a_name_cannot_break_out_of_its_place(tmp_path: Path) -> None:
     """Text of a file is text on the page, in its script as well."""
-    sting = '</script><script>alert("x")</script><b title='
+    trick = '</script><script>alert("x")</script><b title='
     config = changed(
-        tmp_path, SMALLEST, plan=('name = "smallest"', f"name = '{sting}'")
+        tmp_path, SMALLEST, plan=('name = "smallest"', f"name = '{trick}'")
     )
     done = rehearse(config, "--days", 2, "--json").document
     text = page(done)
     outline = Outline(text)
-    assert sting not in text
+    assert trick not in text
     assert 3 == len(outline.named("script"))
     assert [] == outline.named("b")
 

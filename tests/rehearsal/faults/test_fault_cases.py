@@ -40,6 +40,8 @@ def test_the_list_has_each_group_and_three_bursts() -> None:
     assert set(GROUPS) == set(groups)
     assert 3 == groups.count("burst")
     assert len(CASES) == len(BY_ID)
+    named = {hazard for case in CASES for hazard in case.hazards}
+    assert named <= {f"H{number:02}" for number in range(1, 64)}
     assert all(case.hazards for case in CASES)
 
 
@@ -210,9 +212,9 @@ def test_thirty_days_of_eight_pumps_with_all_faults_take_half_a_minute(
 
 def test_the_same_faults_do_the_same_again() -> None:
     """Nothing is left to chance."""
-    machine, plan = sample("chemistry")
+    machine, plan = sample("smallest")
     again = run_cases(machine, plan, plan.starts, CASES)
-    assert tried("chemistry") == again
+    assert tried("smallest") == again
 
 
 def test_reasons_are_codes() -> None:
