@@ -8,7 +8,7 @@ import pytest
 
 from slackwater.errors import SlackwaterError
 from slackwater.facts.events import AnyEvent, HoldReleased
-from slackwater.facts.messages import Request
+from slackwater.facts.messages import Request, SwitchSeen
 from slackwater.facts.state import State
 from slackwater.pump.outcome import Stamp
 from tests.stories.stage import MINUTE_MS, Stage
@@ -70,6 +70,17 @@ def the_hose_gives(stage: Stage, told: Table) -> None:
     stage.posts[pump.node].factors[pump.channel] = told.pop("percent") / 100
 
 
+def a_switch_says(stage: Stage, told: Table) -> None:
+    """A switch that watches the tank says on or off."""
+    seen = SwitchSeen(
+        tank="reef",
+        switch=told.pop("switch"),
+        is_on=told.pop("state") == "on",
+        heard_boot_s=stage.times.now().boot_s,
+    )
+    stage.bus.to_daemon(seen, stage.times.t_ms)
+
+
 def somebody_asks(stage: Stage, told: Table) -> None:
     """A request from afar, as it comes over the wire."""
     request = Request(
@@ -119,6 +130,7 @@ HAPPENINGS: Mapping[str, Happening] = {
     "the probe shows": the_probe_shows,
     "somebody pours": somebody_pours,
     "the hose gives": the_hose_gives,
+    "a switch says": a_switch_says,
     "somebody asks from afar": somebody_asks,
     "the keeper releases every hold": the_keeper_releases,
     "the keeper approves": the_keeper_approves,
