@@ -82,6 +82,7 @@ def test_an_uptake_that_is_not_stated_is_named_with_its_lower_end() -> None:
         UptakeToState(
             parameter="alkalinity",
             estimate=0.5,
+            half_width=HALF_WIDTH_90 * SD,
             low=0.5 - HALF_WIDTH_90 * SD,
             stated=None,
             tests=10,

@@ -25,10 +25,14 @@ HOURS = 24
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class UptakeToState:
-    """An uptake that tests found; `stated` what the file says, None for nothing."""
+    """An uptake that tests found; `stated` what the file says, None for nothing.
+
+    `half_width` of its 90 % interval.
+    """
 
     parameter: str
     estimate: float
+    half_width: float
     low: float
     stated: float | None
     tests: int
@@ -60,6 +64,7 @@ def uptakes_to_state(assessment: Assessment, tank: Tank) -> tuple[UptakeToState,
         UptakeToState(
             parameter=name,
             estimate=max(found.per_day, 0.0),
+            half_width=HALF_WIDTH_90 * found.sd_per_day,
             low=found.low_per_day,
             stated=_stated(tank, name),
             tests=found.tests,

@@ -49,7 +49,8 @@ def _uptake_lines(one: UptakeToState) -> Iterator[str]:
     name = one.parameter
     stated = "nothing" if one.stated is None else _rate(name, one.stated)
     yield f"# stated: {stated}; found by {one.tests} tests in {one.span_days:.0f} days"
-    estimate, low = _rate(name, one.estimate), _rate(name, one.low, down=True)
+    estimate = _rate(name, one.estimate, within=one.half_width)
+    low = _rate(name, one.low, down=True)
     yield f'{name} = {{ estimate = "{estimate}", low = "{low}" }}'
 
 
@@ -64,15 +65,21 @@ def _cap_lines(one: CapToState) -> Iterator[str]:
     yield f'{name} = {{ gross = "{_rate(name, one.gross)}", net_rise = "{rise}" }}'
 
 
-def _rate(parameter: str, per_day: float, *, down: bool = False) -> str:
-    """A rate as the file writes it: plain decimals, so many digits that count."""
+def _rate(
+    parameter: str, per_day: float, *, down: bool = False, within: float = 0.0
+) -> str:
+    """A rate as the file writes it: plain decimals, so many digits that count.
+
+    `within` is its interval, beyond whose second digit nothing is known of it.
+    """
     unit = display_unit(parameter)
     factor = units_of(parameter_named(parameter, where=""))[unit]
     number = float(Fraction(per_day) / factor)
     if number <= 0:
         return f"0 {unit}/day"
-    digits = _LOW_DIGITS if down else _DIGITS
-    places = max(digits - 1 - floor(log10(number)), 0)
+    known = float(Fraction(within) / factor) or number
+    digits = _LOW_DIGITS if down or within else _DIGITS
+    places = max(digits - 1 - floor(log10(known)), 0)
     step = 10.0**places
     shown = floor(number * step) / step if down else round(number, places)
     return f"{_trimmed(f'{shown:.{places}f}')} {unit}/day"
