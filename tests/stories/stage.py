@@ -11,7 +11,7 @@ from random import Random
 from zoneinfo import ZoneInfo
 
 from demo.reef.water import Hose, Tank, Uptake
-from slackwater.cli.commands.checking import check_files
+from slackwater.cli.checked import check_files
 from slackwater.cli.consent import Consent, entries, proposal_for
 from slackwater.cli.opening import approval_at, newest_approval
 from slackwater.cli.reading import Files, digest_of, read_files

@@ -12,7 +12,8 @@ from typing import TypedDict, Unpack
 import click
 
 from slackwater.cli.amounts import effect_words
-from slackwater.cli.commands.checking import SHORT_DIGEST, check_files, line_words
+from slackwater.cli.checked import check_files
+from slackwater.cli.commands.checking import SHORT_DIGEST, line_words
 from slackwater.cli.consent import (
     Consent,
     Proposal,

@@ -7,7 +7,6 @@ is printed whether or not something is wrong.
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
 from fractions import Fraction
 
 from slackwater.cli.amounts import (
@@ -17,43 +16,22 @@ from slackwater.cli.amounts import (
     effect_words,
     volume_words,
 )
+from slackwater.cli.checked import Checked, check_files
 from slackwater.cli.document import REFUSED, Answer, finding_document, finding_text
-from slackwater.cli.reading import Files, digest_of, read_files
+from slackwater.cli.reading import read_files
 from slackwater.cli.render import hours, section, table
 from slackwater.cli.shell import Shell, verb
-from slackwater.errors import Finding
-from slackwater.facts.plan import Plan, PlanLine
+from slackwater.facts.plan import PlanLine
 from slackwater.facts.tank import Machine
-from slackwater.planning.ceilings import Ceiling, ceilings
-from slackwater.planning.ceilings import check as check_plan
+from slackwater.planning.ceilings import Ceiling
 from slackwater.planning.daily import highest_daily_ul, hours_to_ceiling
-from slackwater.planning.faults import line_faults, sound_part
-from slackwater.planning.strain import cautions
-from slackwater.planning.suggestions import Suggestion, suggestions
+from slackwater.planning.suggestions import Suggestion
 from slackwater.water.cautions import ALWAYS
 from slackwater.water.show import show_volume
 
 SHORT_DIGEST = 8
 # Whole numbers of an arithmetic this long are pico-units; factors are short.
 _PICO_AMOUNT = re.compile(r"\d{6,}")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Checked:
-    """What was found; `sound` is the plan without lines that are at fault."""
-
-    files: Files
-    sound: Plan
-    findings: tuple[Finding, ...]
-    digest: str
-    ceilings: tuple[Ceiling, ...]
-    missing: tuple[Suggestion, ...]
-    cautions: tuple[Finding, ...]
-
-    @property
-    def machine(self) -> Machine:
-        """The machine that was read."""
-        return self.files.machine
 
 
 @verb(
@@ -74,23 +52,6 @@ def check(shell: Shell) -> Answer:
         findings=checked.findings,
         is_told=True,
         exit_code=REFUSED if checked.findings else 0,
-    )
-
-
-def check_files(files: Files) -> Checked:
-    """Judge a machine and a plan that could be read."""
-    machine = files.machine
-    findings = tuple(check_plan(files.plan, machine))
-    faults = line_faults(files.plan, machine)
-    sound = sound_part(files.plan, faults)
-    return Checked(
-        files=files,
-        sound=sound,
-        findings=findings,
-        digest="" if faults else digest_of(files),
-        ceilings=ceilings(sound, machine).all,
-        missing=tuple(suggestions(sound, machine)),
-        cautions=tuple(cautions(sound, machine)),
     )
 
 

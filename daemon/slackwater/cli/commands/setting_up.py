@@ -21,13 +21,13 @@ import click
 from slackwater.cli.amounts import cap_words
 from slackwater.cli.answers import UNKNOWN, Answers, answers_in
 from slackwater.cli.asking import ask_all, ask_caps, ask_uptake
+from slackwater.cli.checked import check_files
 from slackwater.cli.commands.beginning import (
     Lately,
     first_entry,
     make_ledger,
     refuse_standing,
 )
-from slackwater.cli.commands.checking import check_files
 from slackwater.cli.document import REFUSED, Answer, finding_text
 from slackwater.cli.opening import local_user
 from slackwater.cli.reading import Files, read_files

@@ -10,10 +10,10 @@ from typing import Any
 from slackwater.cli.report.charts import (
     day_chart,
     forecast_charts,
-    loaded_day,
     local_date,
     share_chart,
 )
+from slackwater.cli.report.dose_tables import dose_table, trace_table
 from slackwater.cli.report.fault_tables import fault_sections
 from slackwater.cli.report.full import LAYER_WORDS
 from slackwater.cli.report.html import (
@@ -27,12 +27,9 @@ from slackwater.cli.report.html import (
     table,
 )
 from slackwater.cli.report.words import hours_words, number
-from slackwater.facts.reasons import SENTENCES, Code
 from slackwater.water.show import show_volume
 
 Document = Mapping[str, Any]
-# The page stays below a megabyte: so many doses at most, the unusual ones always.
-MOST_DOSES = 6_000
 POINTS_A_WEEK = 28
 MOST_ROWS = 13
 _UNSCRIPTED = (
@@ -62,8 +59,8 @@ def _sections(document: Document) -> Iterator[tuple[str, str, str]]:
     yield "worst", "If a layer failed", _worst(document)
     yield "calendar", "Calendar", _calendar(document)
     yield from fault_sections(document)
-    yield "trace", "Why each dose would be allowed", _trace(document)
-    yield "doses", "Every dose", _doses(document)
+    yield "trace", "Why each dose would be allowed", trace_table(document)
+    yield "doses", "Every dose", dose_table(document)
     yield "void", "This report is void when any of these changes", _void(document)
 
 
@@ -316,93 +313,6 @@ def _calendar(document: Document) -> str:
             items(document["left_out"]) or paragraph("Nothing is left out."),
         )
     )
-
-
-def _trace(document: Document) -> str:
-    if not document["trace"]:
-        return paragraph("No dose is due.")
-    rows: list[list[Cell]] = [
-        [
-            row["local"][11:],
-            row["pump"],
-            show_volume(row["volume_ul"]) if row["volume_ul"] else "missed",
-            show_volume(row["charged_day_ul"]),
-            show_volume(row["charged_24_h_ul"]),
-            show_volume(row["cap_day_ul"]),
-            f"{row['beat_age_s']:g} s",
-            show_volume(row["budget_ul"]),
-            "no probe"
-            if row["reading_age_s"] is None
-            else f"{row['reading_age_s']:g} s",
-            "; ".join(SENTENCES[Code(code)] for code in row["reasons"]) or "allowed",
-        ]
-        for row in document["trace"]
-    ]
-    heads = columns(
-        "at",
-        "pump",
-        ">dose",
-        ">charged that day",
-        ">in 24 h",
-        "~>cap",
-        "~>beat is old",
-        "~>node's budget",
-        "~>reading is old",
-        "because",
-    )
-    told = table(
-        f"Decisions of {loaded_day(document)}, the most loaded day, each before it "
-        "was charged",
-        heads,
-        rows,
-        "long",
-    )
-    return f"<details><summary>{len(rows)} decisions</summary>\n{told}\n</details>"
-
-
-def _doses(document: Document) -> str:
-    doses = document["doses"]
-    shown = doses
-    note = f"All {len(doses)} doses."
-    if len(doses) > MOST_DOSES:
-        unusual = [dose for dose in doses if dose["verdict"] != "granted"]
-        shown = [*unusual, *doses][:MOST_DOSES]
-        note = (
-            f"{len(shown)} of {len(doses)} doses, those that would be shortened or "
-            "missed first; --json has every one."
-        )
-    heads = columns(
-        "due",
-        "pump",
-        ">dose",
-        "~>in 24 h",
-        "~>of the cap",
-        "~>bottle holds",
-        "would be",
-    )
-    search = (
-        '<p class="search" hidden><label for="search">Find doses by date, time, pump '
-        'or verdict</label> <input id="search" type="search" autocomplete="off"> '
-        '<output id="found" for="search" aria-live="polite"></output></p>'
-    )
-    rows = (_dose_row(dose) for dose in shown)
-    return "\n".join(
-        (paragraph(note), search, table("Every dose in order", heads, rows, "long"))
-    )
-
-
-def _dose_row(dose: Mapping[str, Any]) -> list[Cell]:
-    percent = dose["percent_of_day_cap"]
-    reasons = " ".join(reason["text"] for reason in dose["reasons"])
-    return [
-        f"{dose['weekday']} {dose['local']}",
-        dose["pump"],
-        show_volume(dose["volume_ul"]),
-        show_volume(dose["last_24_h_ul"]),
-        "" if percent is None else f"{percent:g} %",
-        show_volume(dose["left_ul"]),
-        f"{dose['verdict']}. {reasons}" if reasons else dose["verdict"],
-    ]
 
 
 def _void(document: Document) -> str:

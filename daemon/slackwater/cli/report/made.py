@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 
-from slackwater.cli.commands.checking import Checked, check_files
+from slackwater.cli.checked import Checked, check_files
 from slackwater.cli.reading import Files
 from slackwater.cli.rehearsal_document import Rehearsed
 from slackwater.cli.report.past import Interval, Past
