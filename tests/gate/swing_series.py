@@ -63,11 +63,13 @@ def unannounced(rng: Random, period_min: float) -> Series:
 def _crossing(label: str, shape: str, begins: float, deviation: Deviation) -> Truth:
     """The label of a swing, with when it passed 0.5 dKH and for how long."""
     minutes = [begins + place for place in range(0, 2 * DAY_MIN, STEP_MIN)]
-    beyond = [m for m in minutes if abs(deviation(m)) >= CROSSED_DKH]
+    top = max(abs(deviation(minute)) for minute in minutes)
+    # A V whose tip lies between two of the minutes crosses at its highest one.
+    beyond = [m for m in minutes if abs(deviation(m)) >= min(CROSSED_DKH, top)]
     return Truth(
         label=label,
         shape=shape,
-        size=max(abs(deviation(m)) for m in minutes),
+        size=top,
         begins=begins,
         crossed=beyond[0],
         above_min=float(len(beyond) * STEP_MIN),

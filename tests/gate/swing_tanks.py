@@ -90,6 +90,7 @@ class Tank:
     lost: float
     mismatch: float
     told_error: float
+    wander: Sequence[float]
 
     def begins(self, within_days: float = 0.5) -> float:
         """A minute at which something may happen, early on the day after the lead."""
@@ -120,7 +121,7 @@ class Tank:
         room = self.target - DEAD_DKH
         for step in range(self.days * DAY_MIN // STEP_MIN + 1):
             if step % (DAY_MIN // STEP_MIN) == 0:
-                uptake *= 1 + self.rng.gauss(0, 0.01)
+                uptake *= 1 + self.wander[step * STEP_MIN // DAY_MIN]
             level += by_step.get(step, 0.0)
             minute = step * STEP_MIN
             level += poured(minute) - poured(minute - STEP_MIN)
@@ -143,11 +144,11 @@ def lead_days(period_min: float) -> int:
 def tank(rng: Random, period_min: float, more_days: int = 2) -> Tank:
     """A tank with an instrument of this period, drawn from the ranges above."""
     probe = period_min < HOUR_MIN
-    uptake = rng.uniform(0.3, 4.0)
+    uptake, days = rng.uniform(0.3, 4.0), lead_days(period_min) + more_days
     fewest = max(int(uptake / DOSE_DKH) + 1, 4)
     return Tank(
         rng=rng,
-        days=lead_days(period_min) + more_days,
+        days=days,
         period_min=period_min,
         noise=rng.uniform(0.03, 0.3 if probe else 0.1),
         resolution=rng.choice((0.01, 0.01, 0.02, 0.05)),
@@ -162,6 +163,7 @@ def tank(rng: Random, period_min: float, more_days: int = 2) -> Tank:
         lost=rng.choice((0.0, 0.01, 0.05)),
         mismatch=rng.gauss(0, 0.03),
         told_error=rng.uniform(-0.15, 0.15),
+        wander=[rng.gauss(0, 0.01) for _ in range(days + 1)],
     )
 
 
@@ -221,9 +223,13 @@ def series_of(
     told: Sequence[Told] = (),
     poured: Deviation = flat,
 ) -> Series:
-    """The series of a tank; `doses` are the true ones where they differ."""
+    """The series of a tank; `doses` are the true ones where they differ.
+
+    Its baseline is what record and told changes would have made of it.
+    """
     on_record = made.doses()
     levels = made.levels(on_record if doses is None else doses, poured)
+    usual = made.levels(on_record, poured if told else flat)
     return Series(
         truth=truth,
         period_min=made.period_min,
@@ -235,8 +241,9 @@ def series_of(
         told=told,
         readings=observed(made, levels, deviation),
         baseline=lambda minute: (
-            levels[int(minute // STEP_MIN)]
+            usual[int(minute // STEP_MIN)]
             + made.wave(minute)
             + made.drift * minute / DAY_MIN
+            + (deviation(minute) if told else 0.0)
         ),
     )

@@ -123,6 +123,20 @@ def water_steps(moment: Moment, tank: str) -> list[Step]:
     ]
 
 
+def since_serviced(
+    moment: Moment, tank: str, series: Sequence[Reading]
+) -> Sequence[Reading]:
+    """The readings since a probe was last serviced: a new scale is no climb."""
+    marks = moment.state.breaks.get(tank)
+    if not marks:
+        return series
+    utc = moment.now.utc
+    services = [m.at for m in marks.values() if m.told == "service" and m.at <= utc]
+    if not services:
+        return series
+    return [reading for reading in series if reading.at >= services[-1]]
+
+
 def _explained(steps: Sequence[Step], newest: datetime, hour: int) -> float:
     """The rise that lies between an hour and the newest reading.
 

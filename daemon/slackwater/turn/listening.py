@@ -34,6 +34,7 @@ from slackwater.gate.alkalinity import (
     climbs,
     is_out,
     may_release_ceiling,
+    since_serviced,
     too_high,
     water_steps,
 )
@@ -150,7 +151,8 @@ def _excess(moment: Moment, reading: Reading, stamp: Stamp) -> Iterator[AnyEvent
             reason=high,
             latched=False,
         )
-    climb = climbs(guard, series, utc, water_steps(moment, reading.tank))
+    comparable = since_serviced(moment, reading.tank, series)
+    climb = climbs(guard, comparable, utc, water_steps(moment, reading.tank))
     if climb is not None:
         yield from _latch(moment, scope, climb, stamp)
 

@@ -14,7 +14,7 @@ DKH = float(units_of(PARAMETERS["alkalinity"])["dKH"])
 SHIFT = 0.4 * DKH
 # A range, and a level held, of this size are worth a vote and a verdict.
 LEAST_RANGE = 0.4 * DKH
-LEAST_SWING = 0.3 * DKH
+LEAST_SWING = 0.35 * DKH
 # So near to the prediction a reading is good again.
 GOOD = 0.2 * DKH
 # No noise is nothing: the least that a probe is taken to resolve.

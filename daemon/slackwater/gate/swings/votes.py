@@ -59,21 +59,6 @@ class Point:
     bias: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Shown:
-    """What the points show in one direction: `sign` 1 is up, -1 down.
-
-    `size` has that sign; `since_s` is when the sums began to grow.
-    """
-
-    sign: float
-    size: float
-    sd: float
-    since_s: float
-    votes: tuple[str, ...]
-    points: int
-
-
 def alone(points: Sequence[Point]) -> set[int]:
     """Places of points that lie far out and that no neighbour confirms."""
     found = set()
@@ -110,14 +95,22 @@ def _is_outlier(points: Sequence[Point], place: int) -> bool:
     return place - first in marked
 
 
-def shown(
+def judged(
     points: Sequence[Point], levels: Sequence[tuple[float, float]]
-) -> Shown | None:
-    """The swing that the points of the last day show; None where they show none.
+) -> Swing | Steady:
+    """The swing that the points of the last day show, or how many are well.
 
-    Shape: `points` without those that stand alone, may be empty; `levels` are (seconds,
-    level) of the last week.
+    Shape: `points` may be empty; `levels` are (seconds, level) of the last week.
     """
+    far = alone(points)
+    kept = [point for place, point in enumerate(points) if place not in far]
+    return _swing(kept, levels, len(far)) or _steady(kept)
+
+
+def _swing(
+    points: Sequence[Point], levels: Sequence[tuple[float, float]], outliers: int
+) -> Swing | None:
+    """The swing that points without outliers show; None where they show none."""
     if len(points) < FEWEST:
         return None
     sums, rest_up, rest_down = _sums(points)
@@ -132,37 +125,15 @@ def shown(
         if len(votes) == 1 and _is_retested(part, sign):
             votes.append("retest")
         if len(votes) >= FEWEST:
-            return Shown(
-                sign=sign,
+            return Swing(
                 size=size,
                 sd=part[-1].sd,
-                since_s=part[0].at_s,
+                since=_utc(part[0].at_s),
                 votes=tuple(votes),
                 points=len(part),
+                outliers=outliers,
             )
     return None
-
-
-def judged(
-    points: Sequence[Point], levels: Sequence[tuple[float, float]]
-) -> Swing | Steady:
-    """The swing that points show, or how many of the newest are well.
-
-    Shape: as in `shown`, but all points, those that stand alone as well.
-    """
-    far = alone(points)
-    kept = [point for place, point in enumerate(points) if place not in far]
-    found = shown(kept, levels)
-    if found is None:
-        return _steady(kept)
-    return Swing(
-        size=found.size,
-        sd=found.sd,
-        since=datetime.fromtimestamp(found.since_s, UTC),
-        votes=found.votes,
-        points=found.points,
-        outliers=len(far),
-    )
 
 
 def _steady(points: Sequence[Point]) -> Steady:
@@ -174,7 +145,11 @@ def _steady(points: Sequence[Point]) -> Steady:
         good += 1
     if not good:
         return Steady(good=0, since=None)
-    return Steady(good=good, since=datetime.fromtimestamp(points[-good].at_s, UTC))
+    return Steady(good=good, since=_utc(points[-good].at_s))
+
+
+def _utc(at_s: float) -> datetime:
+    return datetime.fromtimestamp(at_s, UTC)
 
 
 def _sums(points: Sequence[Point]) -> tuple[Sums, int, int]:
