@@ -57,10 +57,10 @@ def drifting_tank() -> History:
         level = 8.2 + chance.gauss(0, 0.03)
         tests.append(measured("alkalinity", level * DKH, back, sd=0.05 * DKH))
     for third in range(1, 14 * 3):
-        back = 14 - third / 3
+        days = 14 - third / 3
         if third % 3:
-            level = 8.2 + 0.1 * (7 - back) + chance.gauss(0, 0.03)
-            tests.append(measured("alkalinity", level * DKH, back, sd=0.5 * DKH))
+            level = 8.2 + 0.1 * (7 - days) + chance.gauss(0, 0.03)
+            tests.append(measured("alkalinity", level * DKH, days, sd=0.5 * DKH))
     return history(*tests, deliveries=deliveries({"alkalinity": 1.2 * DKH}, 41))
 
 
