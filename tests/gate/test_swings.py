@@ -1,0 +1,152 @@
+"""The swing detector on labelled series that share no code with it.
+
+Goals: held within two hours, or four readings, of crossing half a dKH; no verdict on
+clean days; what was told of holds nothing; faults of the probe are named. Series and
+noise are invented; the plain rules beside them are what people do by hand.
+"""
+
+import random
+from collections.abc import Callable, Iterator
+
+import pytest
+
+from slackwater.facts.fold import fold
+from slackwater.facts.waters import MeasurementKept
+from slackwater.gate.moment import Moment
+from slackwater.gate.swings.hand_tests import judge_tests
+from tests.gate.scene import machine, moment
+from tests.gate.swing_runs import BEGINS, stamped, utc
+from tests.gate.swing_table import JUDGE, Table, parts_of, scored
+
+MEQ_PER_DKH = 0.356652
+DAY_MIN = 1440.0
+# Goals in percent; the words with which rows of the table begin.
+AT_LEAST = {
+    "up >= 0.8 dKH within 2 h, 5-min probes": 99.0,
+    "up >= 0.8 dKH within 4 readings, hourly titrators": 95.0,
+    "frozen probe named": 95.0,
+}
+AT_MOST = {"false verdicts": 0.5, "holds after": 0.0}
+FAST_SHARE, FEWEST_OF = 0.03, 200
+
+
+def rows(table: Table, words: str) -> Iterator[tuple[str, float, int]]:
+    """Rows that begin with these words, narrow Vs left out: percent and count."""
+    for row, cells in table.rows.items():
+        if row.startswith(words) and not row.endswith("narrow V"):
+            yield row, cells[JUDGE].percent, cells[JUDGE].of
+
+
+def falls_short(table: Table) -> list[str]:
+    """Rows that miss their goal by more than one case."""
+    found = []
+    for words, goal in AT_LEAST.items():
+        for row, percent, of in rows(table, words):
+            if percent < goal - 100 / max(of, 1):
+                found.append(f"{row}: {percent:.2f} % of {of}")
+    for words, goal in AT_MOST.items():
+        for row, percent, of in rows(table, words):
+            one = 100 / of if of < FEWEST_OF else 0.0
+            if percent > goal + one:
+                found.append(f"{row}: {percent:.2f} % of {of}")
+    return found
+
+
+@pytest.mark.timeout(300)
+def test_a_part_of_the_labelled_set_reaches_the_goals(
+    tell: Callable[[str], None],
+) -> None:
+    """Some series of each kind; one case more or less is chance."""
+    table = scored(parts_of(FAST_SHARE))
+    for line in table.lines():
+        tell(line)
+    assert [] == falls_short(table)
+
+
+@pytest.mark.long
+@pytest.mark.timeout(7200)
+def test_the_whole_labelled_set_reaches_the_goals(
+    tell: Callable[[str], None],
+) -> None:
+    """Two and a half thousand series, beside a threshold, a rate and an oracle."""
+    table = scored(parts_of(1.0))
+    for line in (*table.lines(), *table.missed):
+        tell(line)
+    assert [] == falls_short(table)
+
+
+def levels_of(*levels_dkh: float) -> Moment:
+    """A tank whose keeper tests once a day and doses what is used up: nothing else."""
+    at = moment(machine())
+    at.state.stage_since = BEGINS
+    for day, level in enumerate(levels_dkh):
+        write_test(at, day * DAY_MIN, level)
+    return at
+
+
+def write_test(at: Moment, minute: float, level_dkh: float) -> None:
+    """One test more."""
+    stamp = stamped(minute)
+    fold(
+        at.state,
+        MeasurementKept(
+            at=stamp.at,
+            boot_s=0.0,
+            proven_ms=stamp.proven_ms,
+            id=f"m-{minute}",
+            tank="reef",
+            parameter="alkalinity",
+            value=level_dkh * MEQ_PER_DKH,
+            typed=f"{level_dkh} dKH",
+            taken_at=utc(minute),
+            provenance="hand",
+            method="drops",
+            by="keeper",
+        ),
+    )
+
+
+def steady_days(seed: int, days: int = 14) -> list[float]:
+    """Levels of a steady tank with the noise of a kit."""
+    chance = random.Random(seed)  # noqa: S311 -- invented tests, no secret
+    return [8.0 + chance.gauss(0, 0.1) for _ in range(days)]
+
+
+def test_few_hand_tests_say_too_little() -> None:
+    """Four tests are no line yet."""
+    at = levels_of(8.0, 8.1, 7.9, 8.0)
+    assert "too-little" == judge_tests(at, "reef").name
+    assert "too-little" == judge_tests(moment(machine()), "reef").name
+
+
+@pytest.mark.parametrize("seed", range(30))
+def test_hand_tests_of_a_steady_tank_stop_nothing(seed: int) -> None:
+    """A kit's noise is no excess, on any of fourteen days."""
+    levels = steady_days(seed)
+    for days in range(1, len(levels) + 1):
+        assert not judge_tests(levels_of(*levels[:days]), "reef").excess
+
+
+@pytest.mark.parametrize("size_dkh", [1.2, 2.0])
+def test_a_rise_that_a_retest_confirms_is_too_much(size_dkh: float) -> None:
+    """One far test asks for another; the second one the same evening stops."""
+    levels = steady_days(7)
+    at = levels_of(*levels)
+    day = len(levels) * DAY_MIN
+    write_test(at, day, 8.0 + size_dkh)
+    write_test(at, day + 120, 8.05 + size_dkh)
+    assert judge_tests(at, "reef").excess
+
+
+def test_a_fall_never_counts_as_too_much() -> None:
+    """However deep and however often it is confirmed."""
+    at = levels_of(*steady_days(3), 6.5, 6.4, 6.4)
+    assert not judge_tests(at, "reef").excess
+
+
+def test_replicates_are_one_test() -> None:
+    """Five within half an hour are no line."""
+    at = moment(machine())
+    for number in range(5):
+        write_test(at, number * 5.0, 8.0)
+    assert "too-little" == judge_tests(at, "reef").name
