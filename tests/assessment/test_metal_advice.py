@@ -96,6 +96,7 @@ def test_a_confirmed_metal_has_a_source_in_the_water() -> None:
     ]
     assert "brass" in found[1].text
     assert "to see copper fall" in found[0].text
+    assert "confirm or refute" not in found[0].text
 
 
 @pytest.mark.parametrize("parameter", ["arsenic", "aluminium"])
@@ -141,6 +142,9 @@ def test_new_water_that_carries_it_is_said() -> None:
     assert None is carried.figures["changes"]
     assert "copper" == carried.parameter
     assert "do not get there" in carried.text
+    alone = advised(seen("copper", 9.0, confirmed=True), past=past)
+    (only,) = (one for one in alone if one.remedy == "water_change")
+    assert carried.text == only.text
 
 
 def test_act_comes_before_watch() -> None:

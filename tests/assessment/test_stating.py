@@ -1,5 +1,6 @@
 """Figures that the machine's file could say better."""
 
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -216,3 +217,24 @@ def test_without_an_uptake_no_cap_is_named() -> None:
     )
     assert pytest.approx(2 * DKH) == told.uptake
     assert () == caps_to_state(proposal, assessed(), bare)
+
+
+def test_what_a_cap_does_not_hold_is_not_named_with_it() -> None:
+    """Saltpetre held by its nitrate: the wide cap of potassium stays unnamed."""
+    made = machine(("nitre",))
+    reef = made.tanks["reef"]
+    narrow = EffectCap(gross=per_day("nitrate", 0.2), net_rise=per_day("nitrate", 1.0))
+    caps = {**reef.caps, "nitrate": narrow, "potassium": EffectCap(gross=10**15)}
+    found = replace(made, tanks={"reef": replace(reef, caps=caps, targets={})})
+    asked = Asked(
+        machine=found,
+        tank="reef",
+        plan=plan(line("nitre", 3_000)),
+        evidence={"nitrate": known("nitrate", 0.6, 0.01)},
+        today=TODAY,
+    )
+    proposal = propose(asked)
+    uptake = found_uptake(0.6, parameter="nitrate")
+    told = caps_to_state(proposal, assessed(uptake), found)
+    assert ["nitrate"] == [one.parameter for one in told]
+    assert None is told[0].hours_to_ceiling
