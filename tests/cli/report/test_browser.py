@@ -9,6 +9,9 @@ import pytest
 from tests.cli.report.browser import DESKTOP, PHONE, Browser, Window
 from tests.cli.report.reports import SAMPLES, document, page_of
 
+# Samples are rehearsed with all their faults: long, where others share the machine.
+pytestmark = pytest.mark.timeout(300)
+
 WIDTHS = {"desktop": DESKTOP, "phone": PHONE}
 # Text that runs over text, or out of its box: any two leaves that share an area.
 OVERLAPS = """

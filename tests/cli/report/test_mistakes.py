@@ -16,6 +16,9 @@ from tests.cli.report.reports import document, rehearse
 from tests.cli.run_program import SMALLEST
 from tests.cli.stage import stage_of
 
+# Samples are rehearsed with all their faults: long, where others share the machine.
+pytestmark = pytest.mark.timeout(300)
+
 Texts = dict[str, str]
 
 

@@ -18,6 +18,9 @@ from tests.cli.report.reports import (
 )
 from tests.cli.run_program import CONFIG, SMALLEST, changed
 
+# Samples are rehearsed with all their faults: long, where others share the machine.
+pytestmark = pytest.mark.timeout(300)
+
 MEGABYTE = 1_000_000
 
 

@@ -6,7 +6,12 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
+
 from tests.cli.run_program import CONFIG
+
+# Samples are rehearsed with all their faults: long, where others share the machine.
+pytestmark = pytest.mark.timeout(300)
 
 TOP = Path(__file__).resolve().parents[3]
 

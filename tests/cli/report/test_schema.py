@@ -13,6 +13,9 @@ from tests.cli.report.reports import SAMPLES, document, rehearse
 from tests.cli.run_program import CONFIG, SMALLEST, changed, run
 from tests.cli.stage import stage_of
 
+# Samples are rehearsed with all their faults: long, where others share the machine.
+pytestmark = pytest.mark.timeout(300)
+
 
 def judge() -> jsonschema.Draft202012Validator:
     """The schema, itself a sound one."""

@@ -23,6 +23,9 @@ KEYS = (
     "not_covered",
 )
 
+# Samples are rehearsed with all their faults: long, where others share the machine.
+pytestmark = pytest.mark.timeout(300)
+
 
 def item(found: dict[str, object], key: str) -> list[str]:
     """The lines of one item of the summary."""
@@ -93,7 +96,7 @@ def test_faults_say_that_nothing_was_carried_over() -> None:
     """The sentence, and the figures behind it."""
     lines = item(document("smallest"), "faults")
     assert lines[0].endswith("; nothing was carried over")
-    assert lines[0].startswith("43 tried, 8 not; highest 24 h 39 mL of 50 mL")
+    assert lines[0].startswith("43 tried, 10 not; highest 24 h 39 mL of 50 mL")
 
 
 def test_without_faults_the_summary_says_so() -> None:

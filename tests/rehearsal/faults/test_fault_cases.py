@@ -15,6 +15,8 @@ from slackwater.rehearsal.rehearsal import rehearse
 from tests.bench import year
 from tests.rehearsal.houses import sample
 
+# Four samples with all faults: long, where others share the machine.
+pytestmark = pytest.mark.timeout(400)
 SAMPLES = ("smallest", "two-tanks", "chemistry", "demo")
 BY_ID = {case.id: case for case in CASES}
 # Processor seconds allowed for thirty days of eight pumps and all faults.
@@ -63,9 +65,16 @@ def test_at_least_24_are_tried_on_each_sample(name: str) -> None:
 @pytest.mark.parametrize("case", CASES, ids=lambda case: case.id)
 def test_the_reason_that_must_stand_is_the_first_one_told(case: Case) -> None:
     """On the sample that can be tried with all of them."""
-    found = result("two-tanks" if case.id != "probe-frozen" else "chemistry", case.id)
+    found = [
+        one
+        for name in ("two-tanks", "chemistry")
+        for one in tried(name).tried
+        if one.case == case.id
+    ]
+    # No sample has a switch: those are tried in a file of their own.
+    assert found or case.about[0] == "switch"
     if case.expects:
-        assert found.reasons[0] in case.expects
+        assert all(one.reasons[0] in case.expects for one in found)
 
 
 COUNTS = [
@@ -132,7 +141,7 @@ def test_without_a_probe_a_swing_is_noticed_by_nobody_and_that_is_said() -> None
 def test_a_slow_second_probe_keeps_a_freeze_hidden_for_longer_than_a_day() -> None:
     """One reading in four hours: eleven of them take two days."""
     why = {one.case: one.why for one in tried("two-tanks").not_tried}
-    assert {"probe-frozen"} == set(why)
+    assert {"probe-frozen", "switch-trips", "switch-silent"} == set(why)
 
 
 @pytest.mark.parametrize(

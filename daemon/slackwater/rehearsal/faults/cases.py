@@ -7,6 +7,7 @@ at least once, and three bursts close it.
 from slackwater.rehearsal.faults.box_cases import BOX_CASES
 from slackwater.rehearsal.faults.case import GROUPS, Case
 from slackwater.rehearsal.faults.node_cases import NODE_CASES, WIRE_CASES
+from slackwater.rehearsal.faults.switch_cases import SWITCH_CASES
 from slackwater.rehearsal.faults.water_cases import (
     BURSTS,
     CLOCK_CASES,
@@ -29,6 +30,7 @@ CASES: tuple[Case, ...] = tuple(
             *NODE_CASES,
             *CLOCK_CASES,
             *PROBE_CASES,
+            *SWITCH_CASES,
             *PEOPLE_CASES,
             *BURSTS,
         ),

@@ -113,7 +113,11 @@ class Noted:
 
 @dataclass(slots=True, kw_only=True)
 class House:
-    """Everything that moves; `trap` names the point at which the daemon dies next."""
+    """Everything that moves.
+
+    `trap` names the point at which the daemon dies next; `switched` are the switches
+    that say that something is wrong, None while all of them are silent.
+    """
 
     setup: Setup
     state: State
@@ -126,6 +130,7 @@ class House:
     distort: dict[str, Distort] = field(default_factory=dict)
     scripts: list[tuple[int, int, Callable[[], None]]] = field(default_factory=list)
     entries: list[Noted] = field(default_factory=list)
+    switched: frozenset[str] | None = frozenset()
     free_bytes: int = PLENTY_BYTES
     alive: bool = True
     back_ms: int = 0
@@ -276,8 +281,8 @@ class House:
         for message in messages:
             see(self.sight, message)
         self.sight.free_bytes = self.free_bytes
-        if self.machine.switches:
-            show_switches(self.machine, self.sight, now.boot_s)
+        if self.switched is not None:
+            show_switches(self.machine, self.sight, now.boot_s, self.switched)
         for _ in range(TURNS_AT_MOST):
             inbox = Inbox(sight=self.sight, messages=messages)
             done = turn(now, self.state, inbox, self.setup)
