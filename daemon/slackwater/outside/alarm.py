@@ -8,9 +8,11 @@ delays them then; times of day are UTC, so no clock change repeats or skips one.
 
 import threading
 from collections.abc import Callable
+from contextlib import suppress
 from datetime import UTC, datetime
 
 from apscheduler.executors.pool import ThreadPoolExecutor
+from apscheduler.jobstores.base import JobLookupError
 from apscheduler.schedulers.background import BackgroundScheduler
 from apscheduler.triggers.cron import CronTrigger
 from apscheduler.triggers.date import DateTrigger
@@ -41,7 +43,7 @@ class SystemAlarm:
         with self._lock:
             if self._scheduler is not None:
                 return
-            self._scheduler = BackgroundScheduler(
+            self._scheduler = _Scheduler(
                 timezone=UTC,
                 executors={"default": ThreadPoolExecutor(1)},
                 # A late job still runs, once: housekeeping is never skipped in silence.
@@ -143,6 +145,16 @@ class SystemAlarm:
             )
         elif self._scheduler.get_job(_WAKE) is not None:
             self._scheduler.remove_job(_WAKE)
+
+
+class _Scheduler(BackgroundScheduler):  # type: ignore[misc]  # it has no types
+    """A scheduler whose thread outlives a job that somebody else took away."""
+
+    def remove_job(self, job_id: str, jobstore: str | None = None) -> None:
+        """Remove a job; one that is gone already is as good."""
+        # Its thread removes a job that has run, and a rebuild may have come first.
+        with suppress(JobLookupError):
+            super().remove_job(job_id, jobstore)
 
 
 def _no_time(name: str, what: str) -> InputError:
