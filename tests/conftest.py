@@ -22,6 +22,11 @@ FIXTURES = {"systemd_analyze": UNIT_JUDGE, "chromium": BROWSER}
 SBIN = os.pathsep.join((os.defpath, "/usr/sbin", "/usr/local/sbin"))
 
 
+def pytest_configure() -> None:
+    """Let pages be as long as they need: a worker process states a width."""
+    os.environ.pop("COLUMNS", None)
+
+
 def pytest_addoption(parser: pytest.Parser) -> None:
     """Add `--long` for the slow half and `--require-all` for CI."""
     parser.addoption("--long", action="store_true", help="run the long tests too")
