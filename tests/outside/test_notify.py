@@ -7,6 +7,7 @@ from http.server import BaseHTTPRequestHandler, HTTPServer
 from pathlib import Path
 
 import pytest
+import structlog
 from structlog.testing import capture_logs
 
 from slackwater.facts.alarms import Priority
@@ -108,6 +109,8 @@ def test_a_sender_that_fails_goes_on_with_the_next(
     post_of: Callable[..., Post],
 ) -> None:
     """Each failure is counted and logged with its reason."""
+    # A scenario that ran before in this process keeps its logs quiet.
+    structlog.reset_defaults()
     sent = Sent(posting.NO_PACKAGE)
     with capture_logs() as logs:
         post = post_of(sent)
