@@ -1,7 +1,10 @@
 """Invented tanks lived through by three keepers, for `tests.bench.tanks`.
 
 One keeper does what `propose` says, one doses by the last test, one never changes the
-dose. All see the same water, tests and mishaps; only the first looks at uptake.
+dose. All see the same water and mishaps, and test by the same rhythm with the same
+errors; only the first looks at uptake. He does the whole of what he is told: he tests
+again on the next day where a test is doubted, pastes the uptake that is named, and
+begins with a plan that `check` takes. His tests are counted.
 Alkalinity in dKH, time in days from the first midnight.
 """
 
@@ -80,7 +83,7 @@ class Lived:
     changes: list[int] = field(default_factory=list)
     covered: list[bool] = field(default_factory=list)
     over_cap: int = 0
-    capped: int = 0
+    tests: int = 0
 
 
 Adviser = Callable[["Home", int, float], None]
@@ -157,6 +160,7 @@ def live(lived_life: Life, advise: Adviser) -> Lived:
             again = day == home.again and day not in lived_life.gone
             due = lived_life.tested[day] or again
             if hour == LATE_H and due:
+                home.lived.tests += 1
                 advise(home, day, level + lived_life.errors[day])
             share = _left(level, lived_life)
             level += (given_ul * DKH_PER_UL - uptake * share) / HOURS

@@ -2,8 +2,9 @@
 
 `python -m tests.bench.tanks [TANKS]` lives through them and prints, by testing rhythm
 and uptake: how steady alkalinity is, how often the plan changes where nothing does,
-excursions, plans over a cap, and how often the 90 % interval of the uptake holds the
-truth. The two other keepers do what people do by hand.
+excursions, plans over a cap, and how often the 90 % interval of the uptake holds that
+of the last day, at every test at which it is called known, whatever had just happened.
+The two other keepers do what people do by hand.
 """
 
 import math
@@ -30,6 +31,7 @@ RHYTHMS = (1.0, 3.5, 7.0, 14.0)
 NAMES = {1.0: "daily", 3.5: "twice a week", 7.0: "weekly", 14.0: "fortnightly"}
 SETTLED_DAYS = 30
 STRETCH_DAYS = 21
+WEEK_DAYS = 7
 LOW_DKH, HIGH_DKH = 6.5, 10.0
 UPTAKES = ((0.2, 0.6), (0.6, 1.5), (1.5, 9.9))
 KEEPERS: dict[str, Adviser] = {
@@ -88,8 +90,8 @@ def main(tanks: int = TANKS) -> None:
         }
     _say(f"{tanks} tanks x {DAYS} days, {time.monotonic() - began:.0f} s")
     _say(
-        f"{'keeper':10} {'tests':13} {'tanks':>5} {'SD dKH':>7} {'changes/21 d':>12} "
-        f"{'outside %':>9} {'lowest':>7} {'highest':>7}"
+        f"{'keeper':10} {'rhythm':13} {'tanks':>5} {'tests/week':>10} {'SD dKH':>7} "
+        f"{'changes/21 d':>12} {'outside %':>9} {'lowest':>7} {'highest':>7}"
     )
     for name, all_lived in told.items():
         for rhythm in RHYTHMS:
@@ -123,8 +125,10 @@ def _row(name: str, rhythm: float, all_lived: Sequence[Lived]) -> str:
     sds = [sd for one in all_lived for sd in steady_sds(one)]
     changes = [count for one in all_lived for count in steady_changes(one)]
     levels = [level for one in all_lived for level in one.levels]
+    tests = fmean(one.tests for one in all_lived) / DAYS * WEEK_DAYS
     return (
-        f"{name:10} {NAMES[rhythm]:13} {len(all_lived):5} {fmean(sds):7.3f} "
+        f"{name:10} {NAMES[rhythm]:13} {len(all_lived):5} {tests:10.2f} "
+        f"{fmean(sds):7.3f} "
         f"{fmean(changes):12.2f} {outside_percent(all_lived):9.2f} "
         f"{min(levels):7.2f} {max(levels):7.2f}"
     )
