@@ -17,9 +17,8 @@ from structlog.typing import FilteringBoundLogger
 
 from slackwater import __version__
 from slackwater.errors import LedgerError, SlackwaterError
-from slackwater.facts.events import HoldRaised, Started, Stopped
+from slackwater.facts.events import Started, Stopped
 from slackwater.facts.messages import StopPump
-from slackwater.facts.reasons import Code, because
 from slackwater.facts.state import State
 from slackwater.outside.clock import SystemClock
 from slackwater.ports import Clock
@@ -30,6 +29,7 @@ from slackwater.service.loop import one_pass, take_news, write
 from slackwater.service.memory import Memory, Mode
 from slackwater.service.standing import only_one, zone_hashes
 from slackwater.service.wiring import Places, Rig, build, connect
+from slackwater.turn.starting import storm_hold
 
 # The loop looks at everything at least this often; the alarm only makes it sooner.
 TICK_S = 1.0
@@ -166,19 +166,9 @@ def next_fence(state: State, utc: datetime) -> int:
 
 
 def _hold_after_storm(rig: Rig) -> None:
-    timing = rig.setup.machine.timing
-    state = rig.memory.state
-    since = rig.clock.now().utc - timedelta(seconds=timing.starts_within_s)
-    recent = [at for at in state.unclean_starts if at >= since]
-    if len(recent) < timing.starts_allowed or Code.START_STORM in state.holds:
-        return
-    reason = because(Code.START_STORM, starts=len(recent))
-    hold = HoldRaised(
-        **stamp_of(rig),
-        hold_id=Code.START_STORM,
-        scope="all",
-        reason=reason,
-        latched=True,
-    )
-    while not write(rig, [hold]):
+    while True:
+        memory = rig.memory
+        hold = storm_hold(memory.state, rig.setup.machine.timing, stamp_of(rig))
+        if hold is None or write(rig, [hold]):
+            return
         take_news(rig)

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from heapq import heappop, heappush
 
-from slackwater.facts.events import AnyEvent, HoldRaised, Started
+from slackwater.facts.events import AnyEvent, Started
 from slackwater.facts.fold import fold
 from slackwater.facts.messages import (
     Effect,
@@ -23,7 +23,6 @@ from slackwater.facts.messages import (
     StopPump,
 )
 from slackwater.facts.now import Now, proven_ms
-from slackwater.facts.reasons import Code, because
 from slackwater.facts.sight import Inbox, Sight, recall, remember, see
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine
@@ -33,6 +32,7 @@ from slackwater.rehearsal.virtual_probe import VirtualProbes
 from slackwater.rehearsal.virtual_switch import show_switches
 from slackwater.rehearsal.virtual_tank import VirtualTank
 from slackwater.turn.setup import Setup
+from slackwater.turn.starting import storm_hold
 from slackwater.turn.step import TICK, turn
 
 SECOND_MS, MINUTE_MS, HOUR_MS = 1_000, 60_000, 3_600_000
@@ -196,7 +196,8 @@ class House:
             mode="live",
         )
         self.append([started])
-        self._hold_after_storm(now)
+        storm = storm_hold(self.state, self.machine.timing, self.stamp())
+        self.append([storm] if storm is not None else [])
         if self.wire.up:
             self.links(up=True)
         self.look_closely(3 * MINUTE_MS)
@@ -208,21 +209,6 @@ class House:
                 link="observe" if link == "observe" else "actuate", up=up
             )
             self.wire.to_daemon(told, self.times.t_ms)
-
-    def _hold_after_storm(self, now: Now) -> None:
-        timing = self.machine.timing
-        since = now.utc - timedelta(seconds=timing.starts_within_s)
-        recent = [at for at in self.state.unclean_starts if at >= since]
-        if len(recent) < timing.starts_allowed or Code.START_STORM in self.state.holds:
-            return
-        hold = HoldRaised(
-            **self.stamp(),
-            hold_id=Code.START_STORM,
-            scope="all",
-            reason=because(Code.START_STORM, starts=len(recent)),
-            latched=True,
-        )
-        self.append([hold])
 
     def step(self, until_ms: int) -> None:
         """Let everything happen that is due now, then go on to the next moment."""
