@@ -1,5 +1,6 @@
 """Durability is proven at each opening; errors say what to look at."""
 
+import shutil
 import sqlite3
 from pathlib import Path
 
@@ -31,6 +32,47 @@ old /srv ext4 rw 0 0
 new:/x /srv nfs rw 0 0
 short line
 """
+
+
+def torn_ledger(folder: Path) -> Path:
+    """Files as a power cut leaves them: pages half written, the journal beside them."""
+    whole = folder / "whole.ledger"
+    new_ledger(whole, [kept(1)]).close()
+    torn = folder / "live.ledger"
+    with another_program(whole) as writer:
+        # With hardly a cache, pages and their journal reach the disk uncommitted.
+        writer.execute("PRAGMA cache_size = 1")
+        writer.execute("BEGIN IMMEDIATE")
+        writer.execute("CREATE TABLE filling (text)")
+        filling = [("torn" * 500,) for _ in range(200)]
+        writer.executemany("INSERT INTO filling VALUES (?)", filling)
+        shutil.copyfile(whole, torn)
+        shutil.copyfile(f"{whole}-journal", f"{torn}-journal")
+        writer.execute("ROLLBACK")
+    return torn
+
+
+@pytest.mark.parametrize("writable", [True, False])
+def test_h01_a_torn_write_is_taken_back_by_whoever_opens_first(
+    tmp_path: Path, writable: bool
+) -> None:
+    """A question asked before the daemon runs again is answered all the same."""
+    path = torn_ledger(tmp_path)
+
+    with LedgerFile.open(path, writable=writable, footing=FOOTING) as ledger:
+        assert (ledger.head.seq, ledger.verify_all()) == (2, [])
+    assert not Path(f"{path}-journal").exists()
+
+
+def test_h01_a_torn_write_shows_itself_to_one_who_may_only_read(tmp_path: Path) -> None:
+    """What SQLite says without the cure, or the test above shows nothing."""
+    path = torn_ledger(tmp_path)
+
+    bare = sqlite3.connect(f"{path.as_uri()}?mode=ro", uri=True)
+    with pytest.raises(sqlite3.OperationalError) as caught:
+        bare.execute("PRAGMA schema_version").fetchall()
+    bare.close()
+    assert caught.value.sqlite_errorcode == sqlite3.SQLITE_READONLY_ROLLBACK
 
 
 @pytest.mark.parametrize("writable", [True, False])

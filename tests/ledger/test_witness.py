@@ -7,7 +7,9 @@ import pytest
 
 from slackwater.errors import LedgerDamagedError, LedgerStorageError
 from slackwater.ledger import witness
+from slackwater.ledger.chain import Row
 from slackwater.ledger.connection import Footing
+from slackwater.ledger.reader import Reader
 from slackwater.ledger.store import LedgerFile
 from slackwater.ledger.witness import Witness
 from slackwater.ports import Head
@@ -62,6 +64,25 @@ def test_h33_another_ledger_in_its_place_is_noticed(path: Path, tmp_path: Path) 
 
     with pytest.raises(LedgerDamagedError, match=r"exchanged.*of ledger reef-7f3a"):
         LedgerFile.open(path)
+
+
+def test_h34_one_that_grows_while_it_is_opened_is_not_rolled_back(
+    path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Another program appends and keeps its witness in the middle of an opening."""
+    new_ledger(path, [kept(1)]).close()
+    newest = Reader.newest
+
+    def overtaken(reader: Reader) -> Row | None:
+        read = newest(reader)
+        monkeypatch.setattr(Reader, "newest", newest)
+        with LedgerFile.open(path, footing=FOOTING) as other:
+            other.append([kept(2), kept(3)])
+        return read
+
+    monkeypatch.setattr(Reader, "newest", overtaken)
+    with LedgerFile.open(path, writable=False, footing=FOOTING) as ledger:
+        assert (ledger.head.seq, len(ledger.news())) == (2, 2)
 
 
 def test_a_ledger_ahead_of_its_witness_is_fine(path: Path) -> None:

@@ -89,6 +89,8 @@ def connect(
     Raises: LedgerDamagedError, LedgerBusyError, LedgerStorageError.
     """
     with translated(str(path)):
+        if not writable:
+            _roll_back_torn(path, footing.busy_ms)
         connection = open_file(path, writable=writable, busy_ms=footing.busy_ms)
     try:
         with translated(str(path)):
@@ -113,6 +115,27 @@ def open_file(path: Path, *, writable: bool, busy_ms: int) -> sqlite3.Connection
     if not writable:
         connection.execute("PRAGMA query_only = ON")
     return connection
+
+
+def _roll_back_torn(path: Path, busy_ms: int) -> None:
+    """Take back a write that a dead program left half done, where this user may.
+
+    A file opened for reading cannot do so and would refuse every question until the
+    daemon runs again (sqlite.org/rescode.html#readonly_rollback).
+    """
+    reader = open_file(path, writable=False, busy_ms=busy_ms)
+    try:
+        reader.execute("PRAGMA schema_version").fetchall()
+    except sqlite3.OperationalError as error:
+        if error.sqlite_errorcode != sqlite3.SQLITE_READONLY_ROLLBACK:
+            raise
+        writer = open_file(path, writable=True, busy_ms=busy_ms)
+        try:
+            writer.execute("PRAGMA schema_version").fetchall()
+        finally:
+            writer.close()
+    finally:
+        reader.close()
 
 
 def prove_pragmas(connection: sqlite3.Connection, where: str) -> None:

@@ -249,6 +249,9 @@ class LedgerFile:
         self.close()
 
     def _prove(self) -> None:
+        # Read before the entries: a witness that another program moves on meanwhile
+        # may know more than was read here, and would look like a rolled back file.
+        seen = witness.read(self._witness_path)
         with translated(self._where):
             if self.writable:
                 schema.migrate(self._connection)
@@ -262,7 +265,7 @@ class LedgerFile:
         start = self._reader.last_checkpoint(self._head)
         for _rows in self._reader.chained(start, self._head):
             pass
-        self._compare_witness()
+        self._compare_witness(seen)
 
     def _read_ledger_id(self) -> str:
         rows = [self._reader.row(1)]
@@ -276,8 +279,7 @@ class LedgerFile:
         fault = "it does not name this ledger"
         raise LedgerDamagedError(broken(1, fault, self._where))
 
-    def _compare_witness(self) -> None:
-        seen = witness.read(self._witness_path)
+    def _compare_witness(self, seen: Witness | None) -> None:
         if seen is None:
             return
         ours: Witness | None = None
