@@ -5,12 +5,13 @@ import sys
 from collections.abc import Callable
 from fractions import Fraction
 
+import pint
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from slackwater.errors import InputError, OutOfRangeError
-from slackwater.water.spellings import PHYSICAL, Physical
+from slackwater.water.spellings import INNER, PHYSICAL, Physical
 from slackwater.water.units import (
     parse,
     parse_conductivity_ms_per_cm,
@@ -26,6 +27,7 @@ from slackwater.water.units import (
 )
 
 KINDS: list[Physical] = list(PHYSICAL)
+REGISTRY: pint.UnitRegistry[Fraction] = pint.UnitRegistry(non_int_type=Fraction)
 SPELLINGS = [(kind, unit) for kind in KINDS for unit in PHYSICAL[kind]]
 PREFIXES = ("k", "M", "G", "m", "u", "n", "c", "d", "da", "h", "µ", "kilo", "milli")
 READERS: list[Callable[..., object]] = [
@@ -268,23 +270,45 @@ def test_a_million_microlitre_doses_sum_exactly() -> None:
     assert sums == tuple(parse_volume_ul(text, where="") for text in volumes)
 
 
-def test_pint_is_loaded_but_no_registry_is_made_at_import() -> None:
-    """The registry costs more than the import and is made at first use."""
-    script = (
-        "import slackwater.water.units as u;"
-        "before = u._registry.cache_info().currsize;"
-        "u.parse('1 L', 'volume', where='');"
-        "print(before, u._registry.cache_info().currsize)"
-    )
-    found = _printed_by(script)
-    assert "0 1" == found
+@pytest.mark.parametrize(("kind", "unit"), SPELLINGS)
+def test_a_unit_is_what_pint_says_it_is(kind: Physical, unit: str) -> None:
+    """Each factor, ours by definition or not, is that of pint's own file (oracle)."""
+    quantity = REGISTRY.Quantity(Fraction(7), PHYSICAL[kind][unit])
+    expected = Fraction(quantity.to(INNER[kind]).magnitude)
+    assert expected == parse(f"7 {unit}", kind, where="")
 
 
 @pytest.mark.parametrize(
-    "module", ["show", "parameters", "spellings", "salts", "ions", "seawater"]
+    ("text", "kind", "expected"),
+    [
+        ("300 L", "volume", "False"),
+        ("60 cm", "length", "False"),
+        ("25 degC", "temperature", "False"),
+        ("80 mL/min", "flow", "False"),
+        ("53 mS/cm", "conductivity", "False"),
+        ("79 US gal", "volume", "True"),
+        ("24 in", "length", "True"),
+        ("77 degF", "temperature", "True"),
+    ],
 )
-def test_whoever_only_prints_does_not_load_pint(module: str) -> None:
-    """Status and help start fast."""
+def test_only_what_is_no_power_of_ten_loads_pint(
+    text: str, kind: Physical, expected: str
+) -> None:
+    """A household that measures in litres does not wait for the library."""
+    script = (
+        "import slackwater.water.units as u;"
+        f"u.parse({text!r}, {kind!r}, where='');"
+        "print('pint' in sys.modules)"
+    )
+    assert expected == _printed_by(script)
+
+
+@pytest.mark.parametrize(
+    "module",
+    ["show", "parameters", "spellings", "salts", "ions", "seawater", "units", "levels"],
+)
+def test_no_module_loads_pint_at_import(module: str) -> None:
+    """Every verb starts fast."""
     script = f"import sys, slackwater.water.{module}; print('pint' in sys.modules)"
     assert "False" == _printed_by(script)
 

@@ -3,22 +3,54 @@
 Floor 1. One subject: quantities whose meaning needs nothing but their own text. Laws
 here: pint converts, it never parses what a person wrote; a unit comes from
 `spellings` or is refused; conversions are exact fractions; a volume is a whole number
-of microlitres, rounded down.
+of microlitres, rounded down; powers of ten need no library, and pint is loaded by the
+first unit that is more than that.
 """
 
 import math
+from collections.abc import Mapping
 from fractions import Fraction
 from functools import cache
-
-import pint
+from importlib import import_module
+from typing import TYPE_CHECKING
 
 from slackwater.errors import Finding, OutOfRangeError
 from slackwater.water.spellings import INNER, PHYSICAL, Physical
 from slackwater.water.texts import Place, read, shown
 
+if TYPE_CHECKING:
+    import pint
+
 # No aquarium is larger; a bigger figure is a slip of the hand.
 LARGEST_VOLUME_UL = 10**12
 LONGEST_S = 10 * 366 * 86_400
+
+# What is exact by definition: prefixes, the litre, minute, hour and day; in the inner
+# unit of the kind, or that unit's parts. Source: SI brochure, 9th edition (2019),
+# tables 7 and 8; the tests compare each with pint.
+_BY_DEFINITION: Mapping[str, Fraction] = {
+    "microliter": Fraction(1),
+    "milliliter": Fraction(10**3),
+    "liter": Fraction(10**6),
+    "millimeter": Fraction(1),
+    "centimeter": Fraction(10),
+    "meter": Fraction(10**3),
+    "degC": Fraction(1),
+    "millisecond": Fraction(1, 10**3),
+    "second": Fraction(1),
+    "minute": Fraction(60),
+    "hour": Fraction(3_600),
+    "day": Fraction(86_400),
+    "microgram": Fraction(1, 10**6),
+    "milligram": Fraction(1, 10**3),
+    "gram": Fraction(1),
+    "kilogram": Fraction(10**3),
+    "dimensionless": Fraction(1),
+    "percent": Fraction(1, 100),
+    "microsiemens": Fraction(1, 10**3),
+    "millisiemens": Fraction(1),
+    "siemens": Fraction(10**3),
+}
 
 _NOUNS: dict[Physical, str] = {
     "volume": "a volume",
@@ -183,12 +215,27 @@ def _outside(text: object, where: str, expected: str) -> OutOfRangeError:
     return OutOfRangeError(finding)
 
 
-@cache
-def _registry() -> pint.UnitRegistry[Fraction]:
-    # Made at first use: it costs more than the import, and not every run reads a unit.
-    return pint.UnitRegistry(non_int_type=Fraction)
-
-
 def _converted(number: Fraction, unit: str, inner: str) -> Fraction:
+    ours, theirs = _size(unit), _size(inner)
+    if ours is not None and theirs is not None:
+        return number * ours / theirs
     quantity = _registry().Quantity(number, unit)
     return Fraction(quantity.to(inner).magnitude)
+
+
+def _size(unit: str) -> Fraction | None:
+    """One of a unit or of a ratio of two; None where a definition is not enough."""
+    parts = unit.split("/")
+    if not _BY_DEFINITION.keys() >= set(parts):
+        return None
+    above, *below = (_BY_DEFINITION[part] for part in parts)
+    return above / math.prod(below, start=Fraction(1))
+
+
+@cache
+def _registry() -> "pint.UnitRegistry[Fraction]":
+    # Loaded here and not above: with its registry it takes longer to load than all
+    # else that a verb needs, and a household that measures in litres needs none of it.
+    package = import_module("pint")
+    registry: pint.UnitRegistry[Fraction] = package.UnitRegistry(non_int_type=Fraction)
+    return registry
