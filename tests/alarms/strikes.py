@@ -104,12 +104,15 @@ def plan_withdrawn(house: Manned) -> None:
     house.book.sign(made)
 
 
-def approval_ends(days: float) -> Strike:
-    """The approval in force ends after so many days."""
+def approval_ends(days: float, grace_days: float = 0.0) -> Strike:
+    """The approval in force ends after so many days, its grace so many later."""
 
     def strike(house: Manned) -> None:
         ends = house.times.now().utc + timedelta(days=days)
-        house.approve_again(lambda known: replace(known, expires_at=ends))
+        grace = ends + timedelta(days=grace_days)
+        house.approve_again(
+            lambda known: replace(known, expires_at=ends, grace_until=grace)
+        )
 
     return strike
 

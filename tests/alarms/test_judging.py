@@ -273,6 +273,22 @@ def test_an_approval_is_told_again_when_three_days_are_left() -> None:
     assert "active" == desk.moment.state.alarms["approval-ending.all"].word
 
 
+def test_an_approval_that_ended_is_told_each_day_of_its_grace() -> None:
+    """Fourteen tellings in two weeks, then the one that nothing is dosed any more."""
+    desk = Desk()
+    ends = desk.moment.now.utc
+    dead = ends + timedelta(days=14)
+    known = replace(APPROVAL, expires_at=ends, grace_until=dead)
+    desk.moment = replace(desk.moment, approval=known)
+    desk.look_on(15 * 24 * HOUR_S, every_s=HOUR_S / 4)
+    told = [one for one in raised(desk.events) if one.about == "all"]
+    grace = [one for one in told if one.alarm == "approval-grace.all"]
+    assert list(range(14, 0, -1)) == [one.figures["days_left"] for one in grace]
+    assert {"soon"} == {one.priority for one in grace}
+    assert "approval-expired.all" == told[-1].alarm
+    assert told[-1].at >= dead
+
+
 def test_too_much_by_its_own_name_looks_at_the_ceiling() -> None:
     """A hand test above it leaves no time at all."""
     desk = Desk(machine(), reads=None)

@@ -60,6 +60,7 @@ ROOTS: list[tuple[Cause, str, Priority, Strike]] = [
     (Cause.START_STORM, "all", "soon", daemon_dies_again_and_again),
     (Cause.NO_PLAN, "all", "soon", plan_withdrawn),
     (Cause.APPROVAL_EXPIRED, "all", "soon", approval_ends(0)),
+    (Cause.APPROVAL_GRACE, "all", "soon", approval_ends(0, grace_days=14)),
     (Cause.APPROVAL_ENDING, "all", "note", approval_ends(13.9)),
     (Cause.APPROVAL_ENDING, "all", "soon", approval_ends(2.9)),
     (Cause.FILES_DIFFER, "all", "note", files_differ),

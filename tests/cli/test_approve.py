@@ -79,6 +79,7 @@ def test_takes_over_at_the_next_local_midnight(stage: Stage) -> None:
     assert (0, 0, 0) == (at.hour, at.minute, at.second)
     assert timedelta() < at - event.at <= timedelta(hours=25)
     assert timedelta(days=180) == event.approval.expires_at - at
+    assert timedelta(days=194) == event.approval.ends_at - at
 
 
 def test_the_same_digest_again_changes_nothing(stage: Stage) -> None:

@@ -268,10 +268,28 @@ def test_says_that_an_approval_expired(stage: Stage) -> None:
     state = stage.folded()
     (event,) = state.approvals
     gone = stage.stamp()["at"] - timedelta(seconds=1)
-    approval = replace(event.approval, serial=2, expires_at=gone)
+    approval = replace(event.approval, serial=2, expires_at=gone, grace_until=None)
     stage.append(replace(event, **stage.stamp(), approval=approval))
     with only_one(stage.state):
         assert first_line(stage).startswith("EXPIRED  ")
+
+
+def test_says_how_long_upkeep_goes_on_after_the_end(stage: Stage) -> None:
+    """In its grace it is still in force, and the plan line says until when."""
+    stage.approve("--now")
+    (event,) = stage.folded().approvals
+    at = stage.stamp()["at"]
+    approval = replace(
+        event.approval,
+        serial=2,
+        expires_at=at - timedelta(hours=1),
+        grace_until=at + timedelta(days=9, hours=1),
+    )
+    stage.append(replace(event, **stage.stamp(), approval=approval))
+    with only_one(stage.state):
+        told = stage.run("status").out
+    assert told.startswith("SHADOW  ")
+    assert "expired; upkeep goes on for 9 d" in " ".join(told.split())
 
 
 @pytest.mark.parametrize("words", [("status",), ("status", "--json")])

@@ -24,7 +24,8 @@ class Condition:
 
     `stops` are the lines, `TANK/LINE`, that do not dose because of it; `share` is the
     part of the plan that the tanks still get where doses are only shortened. `least`
-    raises its priority above that of its row.
+    raises its priority above that of its row. It is told again whenever `step`, in
+    percent of what there is of it, has grown.
     """
 
     cause: Cause
@@ -33,6 +34,7 @@ class Condition:
     stops: frozenset[str] = frozenset()
     share: float = 1.0
     least: Priority = "note"
+    step: int = 0
     figures: Mapping[str, Figure] = field(default_factory=dict)
 
     @property

@@ -7,6 +7,7 @@ are renewed from 14 days on, bottles filled from a week on; common practice, no 
 """
 
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
@@ -15,6 +16,7 @@ from slackwater.alarms.conditions import (
     Condition,
     dose_ul,
     of_all,
+    of_lines,
     of_pumps,
     used_pumps,
 )
@@ -22,6 +24,7 @@ from slackwater.alarms.foresight import mean_ul
 from slackwater.facts.alarms import Cause, Priority
 from slackwater.facts.inventory import left_ul
 from slackwater.facts.plan import Approval
+from slackwater.facts.reasons import Figure
 from slackwater.facts.tank import Pump
 from slackwater.gate.moment import LineRule, Moment
 
@@ -55,13 +58,35 @@ def _approval(moment: Moment) -> Iterator[Condition]:
         return
     left = approval.expires_at - utc
     figures = {"ends": _day(approval.expires_at)}
-    if left <= timedelta():
+    if approval.ends_at <= utc:
         yield of_all(moment, Cause.APPROVAL_EXPIRED, **figures)
+    elif left <= timedelta():
+        yield _grace(moment, approval)
     elif left <= ENDING and not _follows(moment, approval):
         least: Priority = "soon" if left <= ENDING_SOON else "note"
         yield Condition(
             cause=Cause.APPROVAL_ENDING, about=EVERYTHING, least=least, figures=figures
         )
+
+
+def _grace(moment: Moment, approval: Approval) -> Condition:
+    """What is left of the time after the end; told anew each day."""
+    utc = moment.now.utc
+    days = (utc - approval.expires_at).days
+    lasts = max(approval.ends_at - approval.expires_at, A_DAY)
+    corrections = [
+        name
+        for name, rule in moment.rules.lines.items()
+        if rule.line.purpose == "correction"
+    ]
+    about = (Cause.APPROVAL_GRACE, EVERYTHING)
+    figures: dict[str, Figure] = {
+        "nothing_after": _day(approval.ends_at),
+        "days_left": -((utc - approval.ends_at) // A_DAY),
+    }
+    found = of_lines(moment, about, corrections, **figures)
+    # From 1: the first day is told as well when it takes the place of another step.
+    return replace(found, step=1 + int(days * A_DAY / lasts * 99))
 
 
 def _begins(moment: Moment) -> bool:

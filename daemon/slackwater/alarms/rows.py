@@ -32,6 +32,7 @@ CLOCKED = frozenset(
         Cause.NO_PLAN,
         Cause.APPROVAL_ENDING,
         Cause.APPROVAL_EXPIRED,
+        Cause.APPROVAL_GRACE,
         Cause.CALIBRATION_DUE,
         Cause.PROBE_MISSING,
         Cause.PROBE_STALE,
@@ -144,8 +145,14 @@ ROWS: Mapping[Cause, Row] = {
         "Look at the plan and approve it again: `slackwater approve`.",
         hides=FOLLOWS | {Cause.APPROVAL_ENDING},
     ),
+    Cause.APPROVAL_GRACE: Row(
+        sentence="The approval has expired; corrections have ended, and upkeep goes on "
+        "as approved for a last while.",
+        action="Look at the plan and approve it again: `slackwater approve`.",
+        least="soon",
+    ),
     Cause.APPROVAL_ENDING: Row(
-        sentence="The approval ends soon; then nothing is dosed.",
+        sentence="The approval ends soon; a last while later nothing is dosed.",
         action="Look at the plan and approve it again: `slackwater approve`.",
     ),
     Cause.FILES_DIFFER: Row(

@@ -140,6 +140,8 @@ def _reminder(
     levels: Mapping[str, float],
 ) -> int:
     """How much of the way to the floor is behind since it began, as a reminder."""
+    if condition.step:
+        return condition.step
     if known is None or not known.is_standing or not condition.lets_fall:
         return 0
     if moment.state.stage != "live":

@@ -12,7 +12,13 @@ from datetime import datetime
 from slackwater.alarms.foresight import day_sums, in_dkh
 from slackwater.alarms.rows import ROWS
 from slackwater.alarms.sizing import Size
-from slackwater.facts.alarms import PRIORITIES, AlarmRaised, Priority, StandingAlarm
+from slackwater.facts.alarms import (
+    PRIORITIES,
+    AlarmRaised,
+    Cause,
+    Priority,
+    StandingAlarm,
+)
 from slackwater.facts.first_aid import TOPICS
 from slackwater.facts.reasons import SENTENCES, Code, Figure
 from slackwater.gate.moment import ALKALINITY, Moment
@@ -110,6 +116,8 @@ def spoken(known: StandingAlarm) -> Spoken:
     raised = known.raised
     figures = figures_words(raised)
     again = f" ({raised.reminder} % of the way to the floor)" if raised.reminder else ""
+    if raised.cause is Cause.APPROVAL_GRACE:
+        again = ""
     aid = first_aid(raised)
     lines = [
         sentence(raised) + (f" ({figures})" if figures else ""),

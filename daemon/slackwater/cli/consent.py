@@ -126,11 +126,13 @@ def entries(consent: Consent, state: State, stamp: Stamp) -> list[AnyEvent]:
     _refuse_overtaken(proposal, state)
     files, swap = proposal.files, consent.swap
     lasts = timedelta(seconds=files.machine.timing.approval_lasts_s)
+    grace = timedelta(seconds=files.machine.timing.approval_grace_s)
     approval = Approval(
         serial=state.last_serial + 1,
         digest=proposal.digest,
         takes_over_at=swap.at,
         expires_at=swap.at + lasts,
+        grace_until=swap.at + lasts + grace,
         by=consent.by,
         highest_daily_ul=highest_daily_ul(files.plan, files.machine),
         calibrations=calibrations(files, state),

@@ -55,8 +55,11 @@ def _head(told: Grounds) -> Iterator[str]:
     approval, utc = told.approved.approval, told.found.now.utc
     if approval.takes_over_at > utc:
         yield f"The plan takes over in {span(approval.takes_over_at - utc)}."
-    elif approval.expires_at <= utc:
+    elif approval.ends_at <= utc:
         yield "The approval has expired: `slackwater approve`."
+    elif approval.expires_at <= utc:
+        left = span(approval.ends_at - utc)
+        yield f"The approval has expired; upkeep goes on for {left}."
     else:
         left = span(approval.expires_at - utc)
         yield f"Approval {approval.serial} is good for {left}."

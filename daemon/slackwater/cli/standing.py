@@ -87,7 +87,7 @@ class Standing:
             return "STOPPED", "No daemon runs on this ledger; nothing is dosed."
         if self.approved is None:
             return "NO PLAN", _no_plan(self.state)
-        if self.found.now.utc >= self.approved.approval.expires_at:
+        if self.found.now.utc >= self.approved.approval.ends_at:
             return "EXPIRED", "The approval has expired; a person must approve again."
         if self.state.holds:
             return "HELD", hold_words(self.holds[0])

@@ -125,8 +125,13 @@ def _plan_line(stood: Standing, approved: Approved) -> str:
     approval, utc = approved.approval, stood.found.now.utc
     if approval.takes_over_at > utc:
         when = f"takes over in {span(approval.takes_over_at - utc)}"
-    else:
+    elif approval.expires_at > utc:
         when = f"good for {span(approval.expires_at - utc)}"
+    elif approval.ends_at > utc:
+        left = span(approval.ends_at - utc)
+        when = f"expired; upkeep goes on for {left}, then nothing"
+    else:
+        when = "expired: nothing is dosed"
     return (
         f'Plan   "{approved.plan.name}", approval {approval.serial} '
         f"({approval.digest[:8]}) by {approval.by}, {when}"

@@ -38,6 +38,7 @@ class Cause(StrEnum):
     START_STORM = "start-storm"
     NO_PLAN = "no-plan"
     APPROVAL_EXPIRED = "approval-expired"
+    APPROVAL_GRACE = "approval-grace"
     APPROVAL_ENDING = "approval-ending"
     FILES_DIFFER = "files-differ"
     EVERYTHING_HELD = "everything-held"

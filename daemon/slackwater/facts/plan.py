@@ -110,6 +110,8 @@ class Approval:
     Units: `highest_daily_ul` microlitres, the largest sum over all pumps of one tank
     in one local day; `calibrations` maps a pump to the 8 hex of the calibration it
     was approved with; `hardware` maps a node to (`hw`, `cfg`) as then heard.
+    Corrections end at `expires_at`; maintenance goes on until `grace_until`, None for
+    no longer.
     """
 
     serial: int
@@ -121,3 +123,10 @@ class Approval:
     calibrations: Mapping[str, str] = field(default_factory=dict)
     hardware: Mapping[str, tuple[str, str]] = field(default_factory=dict)
     left_out_until: datetime | None = None
+    grace_until: datetime | None = None
+
+    @property
+    def ends_at(self) -> datetime:
+        """From here on nothing at all is dosed by it."""
+        grace = self.grace_until
+        return self.expires_at if grace is None else max(self.expires_at, grace)

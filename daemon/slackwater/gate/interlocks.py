@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterator, Sequence
 
 from slackwater.facts.events import HoldRaised
 from slackwater.facts.messages import Beat, Channel
+from slackwater.facts.plan import Approval, Purpose
 from slackwater.facts.reasons import Code, Reason, because
 from slackwater.facts.tank import Pump
 from slackwater.gate.bypass import BYPASSABLE, is_bypassed
@@ -83,7 +84,7 @@ def approval(moment: Moment, ask: Ask) -> Sequence[Reason]:
     if approval is None or rule is None:
         return [because(Code.NO_PLAN)]
     reasons = []
-    if moment.now.utc >= approval.expires_at:
+    if is_over(moment, approval, rule.line.purpose):
         expired = approval.expires_at.isoformat()
         reasons.append(because(Code.APPROVAL_EXPIRED, expired_at=expired))
     pump, line = ask.pump.pump, rule.line
@@ -95,6 +96,16 @@ def approval(moment: Moment, ask: Ask) -> Sequence[Reason]:
         newer = because(Code.CALIBRATION_CHANGED, pump=pump.id, calibration=known.cal)
         reasons.append(newer)
     return reasons
+
+
+def is_over(moment: Moment, approval: Approval, purpose: Purpose) -> bool:
+    """Whether an approval allows nothing of this purpose any more.
+
+    By the latest time that can be believed: a clock set back prolongs nothing.
+    """
+    utc, newest = moment.now.utc, moment.state.newest_at
+    ends = approval.expires_at if purpose == "correction" else approval.ends_at
+    return (utc if newest is None else max(utc, newest)) >= ends
 
 
 def holds(moment: Moment, ask: Ask) -> Sequence[Reason]:

@@ -290,6 +290,7 @@ def _approved(proposal: Proposal, events: Sequence[AnyEvent]) -> Answer:
             "digest": approval.digest,
             "takes_over_at": timestamp(approval.takes_over_at),
             "expires_at": timestamp(approval.expires_at),
+            "ends_at": timestamp(approval.ends_at),
             "left_out_until": timestamp(until) if until else None,
             "ratio": ratio_words(proposal.ratio),
             "held": held,

@@ -48,6 +48,7 @@ def _fields(stood: Standing) -> dict[str, object]:
             "by": approval.by,
             "takes_over_at": timestamp(approval.takes_over_at),
             "expires_at": timestamp(approval.expires_at),
+            "ends_at": timestamp(approval.ends_at),
         },
         "holds": [
             {

@@ -157,6 +157,12 @@ class TimingTable(TableModel):
         description="How long an approval of maintenance lasts",
         examples=['"180 d"'],
     )
+    approval_grace: Annotated[float, Duration("0 s", "14 d")] = Field(
+        default=_DEFAULT.approval_grace_s,
+        description="How long maintenance goes on as approved after that, with a daily "
+        "alarm; nothing is dosed then",
+        examples=['"14 d"'],
+    )
     node_silence: Annotated[float, Duration("1 s", "10 min")] = Field(
         default=_DEFAULT.node_silence_s,
         description="Silence after which a node counts as absent and is reported",
@@ -220,6 +226,7 @@ def timing_from(table: TimingTable) -> Timing:
         starts_within_s=table.starts_within,
         base_for_s=table.base_for,
         approval_lasts_s=table.approval_lasts,
+        approval_grace_s=table.approval_grace,
         node_silence_s=table.node_silence,
         free_space_bytes=table.free_space,
     )
