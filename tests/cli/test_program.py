@@ -56,6 +56,23 @@ def test_help_loads_nothing_heavy(words: tuple[str, ...]) -> None:
     assert set() == found & {*HEAVY, "pydantic", "rich", "sqlite3"}
 
 
+def test_what_a_verb_loads_is_never_searched_for_rings() -> None:
+    """It stays until the end; what the verb makes is searched as ever."""
+    code = (
+        "import gc; from slackwater.cli.main import program; before = gc.isenabled();"
+        "program.get_command(None, 'hold');"
+        "print(before, gc.isenabled(), gc.get_freeze_count() > 0)"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code],
+        env={"PYTHONPATH": str(TOP / "daemon")},
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert "True True True" == done.stdout.strip()
+
+
 def test_help_is_quick() -> None:
     """The program says what it can do within 0.3 s, process start included."""
     times = []
