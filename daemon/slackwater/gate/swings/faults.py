@@ -8,18 +8,16 @@ Source: swing chapter of the design; common practice, no source, for the ratios.
 """
 
 from collections.abc import Iterator, Sequence
-from itertools import pairwise
 from math import sqrt
-from statistics import median, stdev
+from statistics import median
 
 from slackwater.facts.courses import BLOCK_S, Block, Course
 from slackwater.facts.tank import Probe
 from slackwater.gate.moment import ALKALINITY, Moment
 from slackwater.gate.swings.explained import MEQ_PER_L
+from slackwater.gate.swings.habits import Habit
 from slackwater.gate.swings.limits import LEAST_NOISE, LEAST_SWING, MODEL_SD
-from slackwater.gate.swings.usual import Usual
 from slackwater.gate.swings.verdicts import DoseFault, ProbeFault, Swing
-from slackwater.gate.swings.votes import Point
 from slackwater.water.statistics import SD_PER_MEDIAN_DEVIATION
 
 DAY_S = 86_400.0
@@ -30,12 +28,10 @@ SUSPECT_PROBABILITY = 0.05
 FEWEST_EQUAL = 3
 # Before enough pairs are seen, equal neighbours are taken as likely as this.
 EQUAL_PRIOR, PAIRS_PRIOR = 5, 10
-# Noise is compared over so many blocks, or readings of a slow probe, two left out.
-BLOCKS, READINGS, LEFT_OUT = 9, 12, 2
-# Leaving out the two that lie farthest makes what is left look so much quieter.
-TRIMMED = 1.3
+# Noise of a quick probe is compared over so many blocks.
+BLOCKS = 9
 DOUBLED, DOUBLED_SLOW, CALMED = 2.0, 2.1, 1.5
-FEWEST_HOURS, FEWEST_BEFORE = 6, 24
+FEWEST_HOURS = 6
 HABIT_HOURS = 24
 REPLICATE_SDS = 3.0
 MATCH_SDS = 2.0
@@ -94,32 +90,9 @@ def rough(course: Course, probe: Probe, known: float) -> ProbeFault | None:
     return _louder(_noise_of(median(b.rough for b in recent)), (usual, known), DOUBLED)
 
 
-def restless(points: Sequence[Point], usual: Usual, known: float) -> ProbeFault | None:
-    """The noise of a slow probe, doubled, around what was predicted.
-
-    Shape: the newest twelve `points`, less outliers while these are few; their `sd` is
-    that of one reading as usual.
-    """
-    if len(points) < READINGS - LEFT_OUT or usual.count < FEWEST_BEFORE:
-        return None
-    scaled = [point.error / point.sd for point in points]
-    # White: as large from one to the next as all in all. A swing is not.
-    ratio = TRIMMED * min(_spread(scaled), _jumps(scaled))
-    sd = points[-1].sd
-    return _louder(ratio * sd, (sd, known), DOUBLED_SLOW)
-
-
-def _spread(scaled: Sequence[float]) -> float:
-    """How far values lie apart, the two farthest left out."""
-    middle = median(scaled)
-    return stdev(sorted(scaled, key=lambda value: abs(value - middle))[:-LEFT_OUT])
-
-
-def _jumps(scaled: Sequence[float]) -> float:
-    """The same from one to the next, the two largest left out: no step counts."""
-    jumps = sorted(abs(after - before) for before, after in pairwise(scaled))
-    kept = jumps[:-LEFT_OUT]
-    return sqrt(sum(jump * jump for jump in kept) / (2 * len(kept)))
+def restless(habit: Habit, known: float) -> ProbeFault | None:
+    """The noise of a slow probe, doubled."""
+    return _louder(habit.now, (habit.usual, known), DOUBLED_SLOW)
 
 
 def _louder(

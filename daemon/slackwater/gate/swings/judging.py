@@ -18,6 +18,7 @@ from slackwater.gate.swings.faults import (
     restless,
     rough,
 )
+from slackwater.gate.swings.habits import habit_of
 from slackwater.gate.swings.series import (
     Errors,
     errors_of,
@@ -26,6 +27,7 @@ from slackwater.gate.swings.series import (
 )
 from slackwater.gate.swings.verdicts import (
     ProbeFault,
+    Steady,
     Swing,
     TooLittle,
     Verdict,
@@ -46,16 +48,33 @@ def judge_probe(moment: Moment, probe: Probe, course: Course) -> Verdict:
         return stuck
     errors = errors_of(moment, probe, course)
     if isinstance(errors, TooLittle):
-        return errors
+        return _noisy(moment, probe, course) or errors
     repeats = repeated_blocks(course, probe)
     points = errors.points[: len(errors.points) - repeats]
     verdict = judged(points, levels_of(moment, course))
-    fault = _fault(moment, probe, course, errors)
-    if fault is not None and not verdict.excess:
-        return fault
+    if verdict.excess:
+        return _put_down(moment, probe, verdict, errors)
+    fault = contradicts_itself(course, probe, errors.usual.sd)
+    fault = fault or _noisy(moment, probe, course)
+    return fault or _put_down(moment, probe, verdict, errors)
+
+
+def _put_down(
+    moment: Moment, probe: Probe, verdict: Swing | Steady, errors: Errors
+) -> Verdict:
+    """A swing put down to a dose where one is as large and came then."""
     if isinstance(verdict, Swing):
         return dose_behind(moment, probe.tank, verdict, errors.blocks) or verdict
     return verdict
+
+
+def _noisy(moment: Moment, probe: Probe, course: Course) -> ProbeFault | None:
+    """The noise of a source against its own habits."""
+    known = known_noise(moment.state.judged.get(f"probe/{probe.id}"))
+    if not is_slow(probe):
+        return rough(course, probe, known)
+    habit = habit_of(moment, probe, course)
+    return None if habit is None else restless(habit, known)
 
 
 def known_noise(known: SeriesJudged | None) -> float:
@@ -64,13 +83,3 @@ def known_noise(known: SeriesJudged | None) -> float:
         return 0.0
     figure = known.reason.figures.get("usual_noise_meq_per_l", 0.0)
     return float(figure or 0.0)
-
-
-def _fault(
-    moment: Moment, probe: Probe, course: Course, errors: Errors
-) -> ProbeFault | None:
-    known = known_noise(moment.state.judged.get(f"probe/{probe.id}"))
-    if is_slow(probe):
-        loud = restless(errors.habit, errors.usual, known)
-        return contradicts_itself(course, probe, errors.usual.sd) or loud
-    return rough(course, probe, known)

@@ -38,20 +38,16 @@ from slackwater.water.statistics import SD_PER_MEDIAN_DEVIATION, noise
 FEWEST_FOR_NOISE = 12
 # A source that begins to jump about is no longer as sure as it was.
 RESTLESS_POINTS, FEWEST_RESTLESS = 9, 6
-# Of a slow probe the habits are looked at over so many readings.
-HABIT_READINGS = 12
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Errors:
     """What is left of a series when everything explained is taken out.
 
-    `points` are those of the last 24 hours, settled ones; `habit` the newest readings
-    of a slow probe with the noise it usually has, empty for a quick one.
+    `points` are those of the last 24 hours, settled ones.
     """
 
     points: tuple[Point, ...]
-    habit: tuple[Point, ...]
     usual: Usual
     blocks: Sequence[Block]
 
@@ -59,14 +55,14 @@ class Errors:
 def errors_of(moment: Moment, probe: Probe, course: Course) -> Errors | TooLittle:
     """The prediction errors of a probe, or what is missing for them."""
     blocks = blocks_of(course, probe)
-    hours = _hours(moment, course)
+    hours = hours_of(moment, course)
     if not hours or not blocks:
         return TooLittle(why="no readings of an hour yet")
-    newest = _recent(blocks, probe)
-    # A slow probe's newest blocks may begin before the hours that count.
+    newest = _recent(blocks)
+    # The newest blocks may begin before the hours that count.
     begins_s, now_s = min(hours[0].at_s, newest[0].at_s) - 1, blocks[-1].at_s
     given = by_second(moment, probe.tank), begins_s, now_s
-    known = explained(moment, probe.tank, _level(moment, probe, hours), given)
+    known = explained(moment, probe.tank, level_of(moment, probe, hours), given)
     found = _baseline(moment, probe, _residuals(hours, known), (known, now_s))
     if isinstance(found, TooLittle):
         return found
@@ -79,7 +75,6 @@ def errors_of(moment: Moment, probe: Probe, course: Course) -> Errors | TooLittl
     doubt = _Doubt(usual=usual, join=join, known=known)
     return Errors(
         points=tuple(_points(recent, doubt, probe)),
-        habit=tuple(_habit(recent, usual, probe)),
         usual=usual,
         blocks=blocks,
     )
@@ -135,25 +130,24 @@ def resolution_of(probe: Probe) -> float:
 
 def levels_of(moment: Moment, course: Course) -> list[tuple[float, float]]:
     """The levels themselves, by seconds, of the last week."""
-    return [(hour.at_s, hour.level) for hour in _hours(moment, course)]
+    return [(hour.at_s, hour.level) for hour in hours_of(moment, course)]
 
 
-def _hours(moment: Moment, course: Course) -> list[Block]:
+def hours_of(moment: Moment, course: Course) -> list[Block]:
+    """The hours of a course that are whole and of this stage."""
     since = moment.state.stage_since
     since_s = 0.0 if since is None else since.timestamp()
     return [hour for hour in course.hours.values() if hour.at_s > since_s]
 
 
-def _recent(blocks: Sequence[Block], probe: Probe) -> Sequence[Block]:
-    """The blocks of the last day; of a slow probe the newest readings in any case."""
+def _recent(blocks: Sequence[Block]) -> Sequence[Block]:
+    """The blocks of the last day."""
     since_s = blocks[-1].at_s - WINDOW_H * HOUR_S
-    found = [block for block in blocks if block.at_s > since_s]
-    if probe.period_s >= BLOCK_S and len(found) < HABIT_READINGS:
-        return blocks[-HABIT_READINGS:]
-    return found
+    return [block for block in blocks if block.at_s > since_s]
 
 
-def _level(moment: Moment, probe: Probe, hours: Sequence[Block]) -> float:
+def level_of(moment: Moment, probe: Probe, hours: Sequence[Block]) -> float:
+    """The usual level: the target of the tank, else the middle of these hours."""
     target = moment.machine.tanks[probe.tank].targets.get(ALKALINITY)
     return median(hour.level for hour in hours) if target is None else target
 
@@ -218,18 +212,3 @@ def _restlessness(points: Sequence[Point]) -> float:
         for before, here, after in zip(errors, errors[1:], errors[2:], strict=False)
     ]
     return SD_PER_MEDIAN_DEVIATION * median(bends) / sqrt(6)
-
-
-def _habit(recent: Sequence[Residual], usual: Usual, probe: Probe) -> Sequence[Point]:
-    if probe.period_s < BLOCK_S:
-        return ()
-    points = [
-        Point(
-            at_s=hour * HOUR_S,
-            error=value - usual.at(hour),
-            sd=sqrt(usual.sd**2 + usual.sd_at(hour) ** 2),
-            bias=0.0,
-        )
-        for hour, value in recent[-HABIT_READINGS:]
-    ]
-    return without_few(points)
