@@ -45,9 +45,8 @@ def test_a_tripped_switch_says_the_opposite_since_then() -> None:
     assert (False, 20.0, 30.0) == (seen.is_on, seen.since_boot_s, seen.heard_boot_s)
 
 
-def tried(case: str) -> Tried:
+def tried(case: str, machine: Machine) -> Tried:
     """What one fault of the switches did."""
-    machine = switched()
     _machine, plan = sample("smallest")
     run = run_cases(machine, plan, plan.starts, SWITCH_CASES)
     assert () == run.not_tried
@@ -59,9 +58,18 @@ def tried(case: str) -> Tried:
 )
 def test_a_wrong_switch_stops_and_a_silent_one_shortens(case: str, answer: str) -> None:
     """Excess stops, ignorance shortens; nothing is carried over."""
-    found = tried(case)
+    machine = switched()
+    leak = replace(machine, switches={"floor": machine.switches["floor"]})
+    found = tried(case, leak)
     assert found.is_sound
     assert {answer} == set(found.answers.values())
+
+
+def test_every_switch_that_trips_is_a_reason_to_stop() -> None:
+    """A return pump that stands and a leak at once."""
+    found = tried("switch-trips", switched())
+    assert found.is_sound
+    assert {"stops"} == set(found.answers.values())
 
 
 def test_a_tank_without_switches_says_so() -> None:

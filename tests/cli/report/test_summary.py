@@ -96,7 +96,7 @@ def test_faults_say_that_nothing_was_carried_over() -> None:
     """The sentence, and the figures behind it."""
     lines = item(document("smallest"), "faults")
     assert lines[0].endswith("; nothing was carried over")
-    assert lines[0].startswith("43 tried, 10 not; highest 24 h 39 mL of 50 mL")
+    assert lines[0].startswith("43 tried, 19 not; highest 24 h 39 mL of 50 mL")
 
 
 def test_without_faults_the_summary_says_so() -> None:

@@ -1,6 +1,6 @@
 """Faults of the machine the daemon runs on: crashes, ledger, disk, clocks.
 
-Floor 6. One subject: groups A, D and E of the hazards as scripts. Laws here: each
+Floor 6. One subject: groups A, D, E and F of the hazards as scripts. Laws here: each
 breaks one thing, and mends it where it mends by itself.
 """
 
@@ -51,14 +51,14 @@ def _storm(house: House, target: Target) -> None:
         house.at(at_ms, lambda: house.die(SECOND_MS))
 
 
-def _no_storm(machine: Machine, _tank: str) -> str:
+def _no_storm(machine: Machine, _target: Target) -> str:
     allowed = machine.timing.starts_allowed
     if allowed <= MOST_STARTS:
         return ""
     return f"[timing] starts_allowed is {allowed}: no storm is ever noticed"
 
 
-def _no_hold_off(machine: Machine, _tank: str) -> str:
+def _no_hold_off(machine: Machine, _target: Target) -> str:
     wait_s = machine.timing.start_hold_off_s
     if wait_s >= LEAST_HOLD_OFF_S:
         return ""
@@ -81,7 +81,7 @@ def disk_fills(house: House) -> None:
     house.free_bytes = LEFT_BYTES
 
 
-def _no_least(machine: Machine, _tank: str) -> str:
+def _no_least(machine: Machine, _target: Target) -> str:
     if machine.timing.free_space_bytes > LEFT_BYTES:
         return ""
     return "[timing] asks for no free space"
@@ -141,6 +141,10 @@ def _expires(house: House, target: Target) -> None:
 
 def _swaps(house: House, target: Target) -> None:
     house.at(target.due_ms - MINUTE_MS, lambda: take_over(house))
+
+
+def _nothing(_house: House, _target: Target) -> None:
+    """Change nothing: the calendar alone is tried."""
 
 
 UNPROVEN = frozenset({Code.CLOCK_UNPROVEN, Code.CLOCK_BEHIND})
@@ -276,5 +280,26 @@ BOX_CASES: tuple[Case, ...] = (
         title="A plan takes over at once, a minute before a dose",
         strike=_swaps,
         begins_s=-60.0,
+    ),
+)
+
+CLOCK_CASES: tuple[Case, ...] = (
+    Case(
+        id="clock-change-forward",
+        group="E",
+        hazards=("H36",),
+        title="The clocks go forward for summer",
+        strike=_nothing,
+        begins_s=-6 * 3600.0,
+        day="forward",
+    ),
+    Case(
+        id="clock-change-back",
+        group="E",
+        hazards=("H36",),
+        title="The clocks go back for winter",
+        strike=_nothing,
+        begins_s=-6 * 3600.0,
+        day="back",
     ),
 )

@@ -56,7 +56,7 @@ class Target:
 Strike = Callable[[House, Target], None]
 
 
-def always_fits(_machine: Machine, _tank: str) -> str:
+def always_fits(_machine: Machine, _target: Target) -> str:
     """Nothing keeps the case from being tried."""
     return ""
 
@@ -81,7 +81,7 @@ class Case:
     about: tuple[str, str] = ("", "")
     begins_s: float = -30.0
     day: Way | None = None
-    unfit: Callable[[Machine, str], str] = always_fits
+    unfit: Callable[[Machine, Target], str] = always_fits
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -4,16 +4,14 @@ Floor 6. One subject: the order of the list. Laws here: each group of hazards is
 at least once, and three bursts close it.
 """
 
-from slackwater.rehearsal.faults.box_cases import BOX_CASES
+from slackwater.rehearsal.faults.alkalinity_cases import ALKALINITY_CASES
+from slackwater.rehearsal.faults.box_cases import BOX_CASES, CLOCK_CASES
+from slackwater.rehearsal.faults.bursts import BURSTS
 from slackwater.rehearsal.faults.case import GROUPS, Case
+from slackwater.rehearsal.faults.climate_cases import CLIMATE_CASES
 from slackwater.rehearsal.faults.node_cases import NODE_CASES, WIRE_CASES
+from slackwater.rehearsal.faults.people_cases import PEOPLE_CASES
 from slackwater.rehearsal.faults.switch_cases import SWITCH_CASES
-from slackwater.rehearsal.faults.water_cases import (
-    BURSTS,
-    CLOCK_CASES,
-    PEOPLE_CASES,
-    PROBE_CASES,
-)
 
 _ORDER = {group: place for place, group in enumerate(GROUPS)}
 
@@ -29,7 +27,8 @@ CASES: tuple[Case, ...] = tuple(
             *WIRE_CASES,
             *NODE_CASES,
             *CLOCK_CASES,
-            *PROBE_CASES,
+            *ALKALINITY_CASES,
+            *CLIMATE_CASES,
             *SWITCH_CASES,
             *PEOPLE_CASES,
             *BURSTS,

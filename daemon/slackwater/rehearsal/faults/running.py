@@ -106,7 +106,7 @@ def _target_for(
         if changed is None:
             return f"the clocks of {zone} never go {case.day}"
         target = target_of(machine, plan, changed - timedelta(days=1)) or target
-    return case.unfit(machine, target.tank) or target
+    return case.unfit(machine, target) or target
 
 
 def target_of(machine: Machine, plan: Plan, first: date) -> Target | None:

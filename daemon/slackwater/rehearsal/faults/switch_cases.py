@@ -26,11 +26,11 @@ def _names(machine: Machine, tank: str) -> frozenset[str]:
     )
 
 
-def no_switch(machine: Machine, tank: str) -> str:
+def no_switch(machine: Machine, target: Target) -> str:
     """Why a tank cannot be tried with a switch."""
-    if _names(machine, tank):
+    if _names(machine, target.tank):
         return ""
-    return f"{tank} has no switch for return pump, level, leak, feeding or hands"
+    return f"{target.tank} has no switch for return pump, level, leak, feeding or hands"
 
 
 def _trips(house: House, target: Target) -> None:
@@ -65,7 +65,7 @@ SWITCH_CASES: tuple[Case, ...] = (
         hazards=("H48",),
         title="The switches of the tank fall silent",
         strike=_falls_silent,
-        expects=frozenset({Code.SWITCH_UNKNOWN}),
+        expects=frozenset({Code.SWITCH_UNKNOWN, Code.RETURN_UNKNOWN}),
         about=("switch", "stale"),
         unfit=no_switch,
     ),

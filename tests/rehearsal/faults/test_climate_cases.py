@@ -1,0 +1,112 @@
+"""Faults of pH, temperature and salinity on a tank that watches all three."""
+
+from dataclasses import replace
+from functools import cache
+
+import pytest
+
+from slackwater.facts.tank import Machine, Probe
+from slackwater.rehearsal.faults.case import Case, FaultRun, Tried
+from slackwater.rehearsal.faults.climate_cases import CLIMATE_CASES
+from slackwater.rehearsal.faults.running import run_cases
+from tests.rehearsal.houses import sample
+
+# Windows in which a value is a value, as of a probe in a reef tank (invented).
+SPANS = {"ph": (6.5, 9.5), "temperature": (5.0, 45.0), "salinity": (5.0, 50.0)}
+STEPS = {"ph": 0.01, "temperature": 0.1, "salinity": 0.1}
+
+
+def probe(parameter: str) -> Probe:
+    """A probe that speaks every ten minutes."""
+    low, high = SPANS[parameter]
+    return Probe(
+        id=parameter,
+        tank="reef",
+        parameter=parameter,
+        unit="",
+        scale=1.0,
+        offset=0.0,
+        period_s=600.0,
+        resolution=STEPS[parameter],
+        low=low,
+        high=high,
+    )
+
+
+def watched(*, hydroxide: bool = False, bicarbonate: bool = False) -> Machine:
+    """The smallest sample with a probe of each, and another word on its carbonate."""
+    machine, _plan = sample("smallest")
+    stock = replace(
+        machine.solutions["carbonate"],
+        ions=(),
+        hydroxide=hydroxide,
+        bicarbonate=bicarbonate,
+    )
+    return replace(
+        machine,
+        solutions={**machine.solutions, "carbonate": stock},
+        probes={name: probe(name) for name in SPANS},
+    )
+
+
+@cache
+def run(*, hydroxide: bool = False, bicarbonate: bool = False) -> FaultRun:
+    """All nine on such a machine."""
+    _machine, plan = sample("smallest")
+    machine = watched(hydroxide=hydroxide, bicarbonate=bicarbonate)
+    return run_cases(machine, plan, plan.starts, CLIMATE_CASES)
+
+
+def tried(case: str) -> Tried:
+    """What one fault did where the stock is hydroxide, which everything can hold."""
+    return next(one for one in run(hydroxide=True).tried if one.case == case)
+
+
+@pytest.mark.parametrize("case", CLIMATE_CASES, ids=lambda case: case.id)
+def test_each_is_noticed_and_carries_nothing_over(case: Case) -> None:
+    """Safe within the day, with the reason that must stand told first."""
+    found = tried(case.id)
+    assert found.is_sound
+    assert found.reasons[0] in case.expects
+
+
+@pytest.mark.parametrize(
+    ("case", "carbonate"),
+    [
+        ("ph-high", "stops"),
+        ("ph-climbs", "stops"),
+        # Hydroxide waits where pH is not known (law 7: not proven refuses).
+        ("ph-silent", "stops"),
+        ("water-too-hot", "stops"),
+        ("water-too-cold", "stops"),
+        ("temperature-silent", "shortens"),
+        ("water-too-salty", "stops"),
+        ("water-too-fresh", "stops"),
+        ("salinity-silent", "shortens"),
+    ],
+)
+def test_too_far_stops_and_silence_shortens(case: str, carbonate: str) -> None:
+    """Design law 7, read off the answers of the alkalinity pump."""
+    assert carbonate == tried(case).answers["carbonate"]
+
+
+def test_silent_ph_is_not_tried_on_a_stock_it_never_holds() -> None:
+    """Carbonate runs on while pH is unknown: there is nothing that must stand."""
+    why = {one.case: one.why for one in run().not_tried}
+    assert {"ph-silent": "pump carbonate gives no hydroxide: pH never holds it"} == why
+
+
+def test_ph_is_not_tried_on_bicarbonate() -> None:
+    """Bicarbonate does not raise pH as it is dosed."""
+    why = {one.case: one.why for one in run(bicarbonate=True).not_tried}
+    assert {"ph-high", "ph-climbs", "ph-silent"} == set(why)
+    assert "gives no hydroxide or carbonate" in why["ph-high"]
+
+
+def test_a_tank_that_watches_none_says_so_for_each() -> None:
+    """Nine cases, each with the probe that is not there."""
+    machine, plan = sample("smallest")
+    not_tried = run_cases(machine, plan, plan.starts, CLIMATE_CASES).not_tried
+    assert len(CLIMATE_CASES) == len(not_tried)
+    for one in not_tried:
+        assert "probe: nothing would notice" in one.why
