@@ -30,7 +30,7 @@ class ShowError(Exception):
     """The show cannot go on; the message says what was waited for."""
 
 
-def until(met: Callable[[], bool], what: str, wait_s: float = WAIT_S) -> None:
+def until(met: Callable[[], object], what: str, wait_s: float = WAIT_S) -> None:
     """Wait for a condition with a deadline.
 
     Raises: ShowError when it was not met in time.
