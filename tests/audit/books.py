@@ -156,6 +156,12 @@ class Days:
         """The intents so far."""
         return [event for event in self.live if isinstance(event, DoseIntended)]
 
+    def one(self) -> DoseIntended:
+        """A dose of carbonate in the middle of the first day."""
+        return next(
+            one for one in self.intents() if one.dose.id.endswith("te@2026-05-03#06")
+        )
+
     def change(self, intent: DoseIntended, **fields: object) -> None:
         """Put another intent in the place of one."""
         changed = replace(intent, **fields)  # type: ignore[arg-type]  # any field
