@@ -89,6 +89,27 @@ def _among(machine: Machine, named: str | None) -> Subject:
     raise InputError(_unknown(named, tanks))
 
 
+def only_tank(machine: Machine, asked: str | None) -> str:
+    """The tank that was named, or the only one there is.
+
+    Raises: InputError for an unknown one, or when several could be meant.
+    """
+    if asked is not None and asked in machine.tanks:
+        return asked
+    if asked is None and len(machine.tanks) == 1:
+        return next(iter(machine.tanks))
+    names = ", ".join(sorted(machine.tanks))
+    what = "no tank was named" if asked is None else f"there is no tank {asked!r}"
+    raise InputError(
+        Finding(
+            what=what,
+            where="--tank",
+            expected=f"one of {names}",
+            do="Name one of them.",
+        )
+    )
+
+
 def known_levels(state: State, tank: str) -> dict[str, Known]:
     """The newest level of each parameter, by test or probe, in order of names."""
     found = {

@@ -16,10 +16,10 @@ from slackwater.alarms.uptake import uptake_alarms
 from slackwater.assessment.records import Assessment
 from slackwater.cli.assess_document import assess_document
 from slackwater.cli.assess_text import WIDTH, assess_text
-from slackwater.cli.commands.proposing import only_tank
 from slackwater.cli.document import FINE, REFUSED, Answer
 from slackwater.cli.opening import local_user, opened, write
 from slackwater.cli.shell import Shell, verb
+from slackwater.cli.subject import only_tank
 from slackwater.cli.task_news import Asking, News, news_words, task_news
 from slackwater.cli.width import within
 from slackwater.errors import LedgerError, RefusedError

@@ -24,6 +24,7 @@ from slackwater.cli.pasting import paste_lines, paste_words
 from slackwater.cli.plan_text import plan_text
 from slackwater.cli.proposal_text import comments_of, proposal_document, proposal_text
 from slackwater.cli.shell import Shell, verb
+from slackwater.cli.subject import only_tank
 from slackwater.errors import Finding, InputError
 from slackwater.facts.plan import Plan
 from slackwater.facts.tank import Machine
@@ -175,27 +176,6 @@ def _paste(fitted: Fitted, assessment: Assessment, machine: Machine) -> list[str
     )
 
 
-def only_tank(machine: Machine, asked: str | None) -> str:
-    """The tank that was named, or the only one there is.
-
-    Raises: InputError for an unknown one, or when several could be meant.
-    """
-    if asked is not None and asked in machine.tanks:
-        return asked
-    if asked is None and len(machine.tanks) == 1:
-        return next(iter(machine.tanks))
-    names = ", ".join(sorted(machine.tanks))
-    what = "no tank was named" if asked is None else f"there is no tank {asked!r}"
-    raise InputError(
-        Finding(
-            what=what,
-            where="--tank",
-            expected=f"one of {names}",
-            do="Name one of them.",
-        )
-    )
-
-
 def _accepted(
     machine: Machine, tank: str, accept: Sequence[str]
 ) -> frozenset[str] | None:
@@ -283,6 +263,6 @@ def _next_step(made: Proposed, path: Path | None) -> str:
     return (
         f"Written: {path}. Read it, then:\n"
         "  slackwater check\n"
-        f"  slackwater rehearse --from {made.begins}\n"
+        f"  slackwater rehearse --faults --from {made.begins}\n"
         "  slackwater approve"
     )
