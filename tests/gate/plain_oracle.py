@@ -6,6 +6,7 @@ run) or *free*. Its figures are those of the reference chapter on limits: common
 practice, no source. Times are seconds, shares parts of one.
 """
 
+from collections import Counter
 from dataclasses import dataclass, field
 from itertools import pairwise
 from statistics import median
@@ -43,10 +44,17 @@ SWITCHES = {
     "feeding": (False, 300.0, "all"),
     "hands": (False, 60.0, "all"),
     "skimmer": (True, 60.0, "carbon"),
+    "air": (True, 60.0, "carbon"),
+    # At the pump of the soda.
+    "power": (False, None, "carbonate"),
 }
+# Whose silence shortens; that of the return pump stops, and power at rest has none.
+SHORTENS = frozenset(SWITCHES) - {"return-pump", "power"}
 SILENT_S = 2 * 300.0 + 900.0
 CEILING_DKH, HYSTERESIS_DKH = 9.7, 0.2
 BOTTLE_LOW_UL, DOSE_UL = 100_000, 2_000
+# Top-off: whole days that make a usual one, and how many are remembered.
+USUAL_DAYS, DAYS_KEPT, TOO_MUCH = 7, 14, 1.5
 
 
 def reached(kinds: frozenset[str], scope: str) -> bool:
@@ -74,7 +82,11 @@ class Hold:
 
 @dataclass(slots=True)
 class Plain:
-    """What was told so far."""
+    """What was told so far; `blamed` counts what each interlock stopped or took.
+
+    `midnight` is how long before the beginning the first UTC day began; `usual` and
+    `counted` are microlitres of top-off by number of the day, None without a counter.
+    """
 
     probes: frozenset[str]
     switches: frozenset[str]
@@ -94,6 +106,21 @@ class Plain:
     mixed_at: float = 0.0
     measured_at: dict[str, float] = field(default_factory=dict)
     ran: dict[str, float] = field(default_factory=dict)
+    midnight: float = 0.0
+    usual: dict[int, int] = field(default_factory=dict)
+    counted: dict[int, int] | None = None
+    blamed: Counter[str] = field(default_factory=Counter)
+
+    @property
+    def today(self) -> int:
+        """The number of the UTC day."""
+        return int((self.now + self.midnight) // DAY)
+
+    def top_off(self, day: int, volume_ul: int) -> None:
+        """A whole day's top-off is put on record."""
+        self.usual[day] = volume_ul
+        kept = sorted(self.usual)[-DAYS_KEPT:]
+        self.usual = {day: self.usual[day] for day in kept}
 
     def read(self, probe: str, value: float) -> None:
         """A probe shows a value."""
@@ -127,8 +154,9 @@ class Plain:
         if any(self._blocked(each) for each in together) or self._just_ran(line):
             return "blocked", 0.0
         most = 1.0
-        for scope in self._unknown():
+        for name, scope in self._unknown():
             if any(reached(each, scope) for each in kinds):
+                self.blamed[name] += 1
                 base = 0.0 if any("correction" in each for each in kinds) else BASE
                 most = min(most, base)
         most = min(most, self._absent(line))
@@ -155,11 +183,15 @@ class Plain:
         for switch in self.switches:
             if self._is_wrong(switch):
                 found.append((switch, SWITCHES[switch][2]))
+        if self._tops_off_too_much():
+            found.append(("top-off", "raising"))
         return found
 
     def _is_over(self, name: str, hold: Hold) -> bool:
         if name in SWITCHES:
             return self._is_well(name)
+        if name == "top-off":
+            return self.now - hold.since >= DAY and not self._tops_off_too_much()
         if name == "ph-jump":
             return self.now - hold.since >= HOUR
         if name == "ph-rise":
@@ -188,13 +220,14 @@ class Plain:
 
     def _blocked(self, line: str) -> bool:
         kinds = LINES[line]
-        for name, hold in self.holds.items():
-            if not self._left_aside(name) and reached(kinds, hold.scope):
-                return True
-        return any(
-            not self._left_aside(name) and reached(kinds, scope)
-            for name, scope in self._while_it_lasts(line)
-        )
+        held = [(name, hold.scope) for name, hold in self.holds.items()]
+        blamed = [
+            name
+            for name, scope in [*held, *self._while_it_lasts(line)]
+            if not self._left_aside(name) and reached(kinds, scope)
+        ]
+        self.blamed.update(blamed)
+        return bool(blamed)
 
     def _while_it_lasts(self, line: str) -> list[tuple[str, str]]:
         found = []
@@ -222,6 +255,9 @@ class Plain:
             found += [("reservoir-old", "correction")] if old else []
         if self.now - self.measured_at.get(line, self.now) >= 180 * DAY:
             found.append(("calibration", "correction"))
+        # Nobody knows whether the water moves.
+        if "return-pump" in self.switches and self._is_silent("return-pump"):
+            found.append(("return-pump-silent", "all"))
         return found
 
     def _just_ran(self, line: str) -> bool:
@@ -229,19 +265,15 @@ class Plain:
 
     # What is not known.
 
-    def _unknown(self) -> list[str]:
-        found = []
-        for kind, name in (
-            ("temperature", "temperature-unknown"),
-            ("salinity", "salinity-unknown"),
-        ):
-            if self._is_doubted(kind) and not self._left_aside(name):
-                found.append("all")
-        for switch in self.switches:
-            heard = self.states[switch][2] if switch in self.states else self.begun
-            if self.now - heard > SILENT_S and not self._left_aside(f"{switch}-silent"):
-                found.append(SWITCHES[switch][2])
-        return found
+    def _unknown(self) -> list[tuple[str, str]]:
+        doubted = {"temperature-unknown": "temperature", "salinity-unknown": "salinity"}
+        found = [(n, "all") for n, kind in doubted.items() if self._is_doubted(kind)]
+        found += [
+            (f"{switch}-silent", SWITCHES[switch][2])
+            for switch in sorted(self.switches & SHORTENS)
+            if self._is_silent(switch)
+        ]
+        return [(name, scope) for name, scope in found if not self._left_aside(name)]
 
     def _absent(self, line: str) -> float:
         if self.away_from is None or self.now < self.away_from:
@@ -330,7 +362,19 @@ class Plain:
         if switch not in self.states:
             return False
         is_on, _, heard = self.states[switch]
+        if switch == "power" and heard <= self.ran.get("soda", -DAY) + 10.0:
+            return False
         return is_on != SWITCHES[switch][0] and self.now - heard <= SILENT_S
+
+    def _tops_off_too_much(self) -> bool:
+        usual = [volume for day, volume in self.usual.items() if day < self.today]
+        if self.counted is None or len(usual) < USUAL_DAYS:
+            return False
+        return self.counted.get(self.today, 0) > int(median(usual) * TOO_MUCH)
+
+    def _is_silent(self, switch: str) -> bool:
+        heard = self.states[switch][2] if switch in self.states else self.begun
+        return self.now - heard > SILENT_S
 
     def _is_well(self, switch: str) -> bool:
         normal, well_s, _ = SWITCHES[switch]

@@ -5,7 +5,7 @@ Every value lies at a limit, one step to either side of it, or where a hold may 
 
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import timedelta
+from datetime import date, timedelta
 
 from slackwater.facts.events import Calibrated
 from slackwater.facts.messages import SpoiledReading, SwitchSeen
@@ -15,8 +15,9 @@ from slackwater.facts.safeguards import (
     BypassGranted,
     ProbeTakenOut,
     ReservoirFilled,
+    TopOffSummed,
 )
-from slackwater.facts.sight import see
+from slackwater.facts.sight import CounterSight, see
 from slackwater.facts.state import Flow
 from slackwater.facts.waters import HusbandryNoted, MeasurementKept
 from slackwater.gate.bypass import BYPASSABLE
@@ -253,6 +254,28 @@ def _jump(trace: Trace) -> None:
         trace.read(probe, trace.chance.choice((8.2, 8.3, 8.31, 8.4)))
 
 
+def _top_off(trace: Trace) -> None:
+    """A week of usual days, or the volume of today at its limit."""
+    if trace.judge.counted is None:
+        return
+    today = trace.at.now.utc.date()
+    if trace.chance.random() < 0.6:
+        trace.told.append("usual top-off")
+        for ago in range(1, trace.chance.choice((7, 8, 9))):
+            trace.judge.top_off(trace.judge.today - ago, 10_000)
+            day = today - timedelta(days=ago)
+            summed = TopOffSummed(
+                **trace.stamp, tank="reef", switch="refill", day=day, volume_ul=10_000
+            )
+            trace.write(summed)
+    volume_ul = trace.chance.choice((0, 15_000, 15_001, 90_000))
+    trace.told.append(f"top-off of today {volume_ul}")
+    trace.judge.counted[trace.judge.today] = volume_ul
+    trace.at.sight.counters["refill"] = CounterSight(
+        total_ul=0, heard_boot_s=0.0, whole_from=date.max, days={today: volume_ul}
+    )
+
+
 def _run(trace: Trace) -> None:
     line = trace.chance.choice(("lye", "soda", "mild"))
     trace.told.append(f"{line} ran")
@@ -277,8 +300,9 @@ ACTS: tuple[Callable[[Trace], None], ...] = (
     _leave,
     _run,
     _jump,
+    _top_off,
 )
-WEIGHTS = (40, 12, 0.2, 5, 20, 8, 3, 4, 4, 5, 5, 2, 6, 6)
+WEIGHTS = (40, 12, 0.2, 5, 20, 8, 3, 4, 4, 5, 5, 2, 6, 6, 8)
 
 
 def play(seed: int) -> list[str]:

@@ -11,7 +11,7 @@ from slackwater.facts.events import AnyEvent
 from slackwater.facts.fold import fold_all
 from slackwater.facts.messages import Channel, Reading
 from slackwater.facts.sight import see
-from slackwater.facts.tank import Machine
+from slackwater.facts.tank import Machine, Outside
 from slackwater.gate.moment import Moment, Rules, rules_for
 from slackwater.gate.verdict import Granted, may_dose
 from slackwater.pump.outcome import Stamp
@@ -32,7 +32,11 @@ GROUPS: tuple[frozenset[str], ...] = (
 
 @cache
 def house(
-    probes: frozenset[str], switches: frozenset[str], group: frozenset[str]
+    probes: frozenset[str],
+    switches: frozenset[str],
+    group: frozenset[str],
+    *,
+    counts: bool,
 ) -> tuple[Machine, Rules]:
     """The machine and its rules for a choice of inputs; made once for each."""
     by_kind = {record.parameter: record for record in RECORDS.values()}
@@ -41,12 +45,16 @@ def house(
         switch(
             role,  # type: ignore[arg-type]  # the judge's names are roles
             hold_at_least_s=SWITCHES[role][1] or 60.0,
+            pump="soda" if role == "power" else "",
         )
         for role in sorted(switches)
     )
+    if counts:
+        wired += (switch("top-off", "refill", unit_ul=1_000),)
     used = watched_machine(*records, switches=wired)
     bottle = replace(used.reservoirs["one"], low_ul=100_000, keeps_s=90 * DAY)
-    used = replace(used, reservoirs={"one": bottle})
+    lime = Outside(id="lime", tank="reef", parameter="alkalinity", per_day=int(counts))
+    used = replace(used, reservoirs={"one": bottle}, outside=(lime,))
     grouped = (tuple(sorted(group)),) if group else ()
     return used, rules_for(used, watched_plan(*grouped))
 
@@ -60,11 +68,18 @@ class Trace:
         draw = self.chance
         probes = frozenset(p for p in PROBES if draw.random() < 0.45)
         switches = frozenset(s for s in SWITCHES if draw.random() < 0.25)
-        group = draw.choice(GROUPS)
-        used, rules = house(probes, switches, group)
+        group, counts = draw.choice(GROUPS), draw.random() < 0.25
+        used, rules = house(probes, switches, group, counts=counts)
         self.at: Moment = replace(moment(used), rules=rules, approval=LASTING)
         self.at.sight.started_boot_s = self.at.now.boot_s - 120.0
-        self.judge = Plain(probes=probes, switches=switches, group=group, begun=-120.0)
+        self.judge = Plain(
+            probes=probes,
+            switches=switches,
+            group=group,
+            begun=-120.0,
+            midnight=self.at.now.utc.timestamp() % DAY,
+            counted={} if counts else None,
+        )
         self.begin = self.at.now.utc
         self.told: list[str] = []
         self.wait(0.0)
@@ -123,10 +138,13 @@ class Trace:
         most_ul = math.floor(DOSE_UL * most + 1e-6)
         fits = given_ul == most_ul if word == "free" else given_ul <= most_ul
         SAID[word] += 1
+        BLAMED.update(self.judge.blamed)
+        self.judge.blamed.clear()
         return "" if fits else f"{line} is {word}, {given_ul} uL ran: {verdict}"
 
 
 SAID: Counter[str] = Counter()
+BLAMED: Counter[str] = Counter()
 LASTING = replace(APPROVAL, expires_at=APPROVAL.takes_over_at + timedelta(days=9_000))
 HEALTHY = replace(
     beat(),

@@ -85,6 +85,7 @@ ELSEWHERE = {
             Code.AIR_OFF,
             Code.POWER_AT_REST,
             Code.SWITCH_UNKNOWN,
+            Code.RETURN_UNKNOWN,
             Code.TREATMENT,
             Code.TOP_OFF_HIGH,
             Code.CALIBRATION_OLD,

@@ -7,8 +7,6 @@ midnight on.
 from dataclasses import replace
 from datetime import timedelta
 
-import pytest
-
 from slackwater.facts.events import HoldRaised, HoldReleased
 from slackwater.facts.limits import Switch
 from slackwater.facts.messages import CounterSeen, Reading, StopPump, SwitchSeen
@@ -264,23 +262,36 @@ def test_top_off_is_summed_by_whole_days() -> None:
     assert len(kept) >= 2
 
 
-@pytest.mark.parametrize(("silent_min", "expected_ul"), [(20, {2000}), (120, {1764})])
-def test_h48_a_silent_return_pump_leaves_the_base(
-    silent_min: int, expected_ul: set[int]
-) -> None:
+def test_h46_nothing_is_dosed_while_a_return_pump_is_silent() -> None:
+    """Whole doses within its grace of 25 minutes, none after it, whole ones again."""
+    bench = Bench(wired(RETURN))
+    keep_well(bench, 55 * MINUTE)
+    last = bench.utc
+    bench.run_until(last + 3 * HOUR)
+    back = bench.utc
+    keep_well(bench, 2 * HOUR)
+    given = [i for i in bench.intents() if i.dose.pump == "carbonate"]
+    grace = timedelta(seconds=RETURN.silent_s)
+    assert [i for i in given if last < i.at <= last + grace]
+    assert [] == [i for i in given if last + grace < i.at < back]
+    again = [i for i in given if i.at >= back]
+    assert {2000} == {i.command.ul for i in again}
+    assert [] == [e for e in bench.events if isinstance(e, HoldRaised)]
+
+
+def test_h48_a_silent_float_leaves_the_base() -> None:
     """After its grace; four fifths of an uptake of 1.4 dKH a day are 1.12.
 
     48 mL of 1.887 meq/mL in 200 L add 1.27 dKH a day: 88.2 % of it, 1764 uL of 2000.
     """
-    bench = Bench(wired(RETURN))
-    keep_well(bench, 55 * MINUTE)
+    bench = Bench(wired(switch("level", "float")))
+    say(bench, "float", is_on=False)
+    bench.run_until(START + 55 * MINUTE)
     last = bench.utc
-    bench.run_until(last + timedelta(minutes=silent_min))
-    late = [i for i in bench.intents() if i.at >= last + timedelta(minutes=30)]
-    early = [i for i in bench.intents() if i.at < last + timedelta(minutes=25)]
-    looked = late if silent_min > 30 else early
-    given = {i.command.ul for i in looked if i.dose.pump == "carbonate"}
-    assert expected_ul == given
+    bench.run_until(last + 2 * HOUR)
+    given = [i for i in bench.intents() if i.dose.pump == "carbonate"]
+    assert {2000} == {i.command.ul for i in given if i.at <= START + 25 * MINUTE}
+    assert {1764} == {i.command.ul for i in given if i.at > START + 30 * MINUTE}
 
 
 def test_two_probes_of_one_turn_raise_one_hold() -> None:

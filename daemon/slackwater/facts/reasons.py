@@ -90,6 +90,7 @@ class Code(StrEnum):
     AIR_OFF = "air-off"
     POWER_AT_REST = "power-at-rest"
     SWITCH_UNKNOWN = "switch-unknown"
+    RETURN_UNKNOWN = "return-pump-unknown"
     TREATMENT = "treatment"
     TOP_OFF_HIGH = "top-off-high"
     CALIBRATION_OLD = "calibration-old"
@@ -186,6 +187,7 @@ SENTENCES: Mapping[Code, str] = {
     Code.AIR_OFF: "The air is off.",
     Code.POWER_AT_REST: "A pump draws power or gives flow while it should rest.",
     Code.SWITCH_UNKNOWN: "A switch has not been heard for too long.",
+    Code.RETURN_UNKNOWN: "The return pump is not heard: nobody knows that it runs.",
     Code.TREATMENT: "The tank is being treated.",
     Code.TOP_OFF_HIGH: "Far more top-off water came than usual.",
     Code.CALIBRATION_OLD: "The pump's calibration is too old for corrections.",

@@ -91,6 +91,7 @@ RELEASES: Mapping[Code, str] = {
     Code.AIR_OFF: _SWITCH,
     Code.POWER_AT_REST: _RELEASE,
     Code.SWITCH_UNKNOWN: "It ends when the switch is heard again.",
+    Code.RETURN_UNKNOWN: "It ends when the switch is heard again.",
     Code.TREATMENT: "It ends with the treatment.",
     Code.TOP_OFF_HIGH: _BACK,
     Code.CALIBRATION_OLD: "A person calibrates the pump and approves again.",

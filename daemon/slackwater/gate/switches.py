@@ -2,7 +2,8 @@
 
 Floor 3. One subject: inputs that are on or off. Laws here: a wrong state stops at once
 and ends only after it was well for a while; a leak and power at rest need a person;
-silence counts as the last word for a grace, then doses are shortened.
+silence counts as the last word for a grace, then doses are shortened, and where nobody
+knows whether the water moves nothing is dosed into it.
 Source: times are common practice, no source.
 """
 
@@ -10,9 +11,9 @@ from collections.abc import Callable, Iterator, Mapping
 
 from slackwater.facts.events import HoldRaised
 from slackwater.facts.limits import Role, Switch
-from slackwater.facts.reasons import Code, because
+from slackwater.facts.reasons import Code, Reason, because
 from slackwater.facts.sight import SwitchSight
-from slackwater.gate.moment import Moment
+from slackwater.gate.moment import LineRule, Moment, PumpRule
 from slackwater.gate.watch import Doubt, Looks, Seen
 
 # What a wrong state of each role reaches, and what is said of it.
@@ -72,6 +73,17 @@ def doubts_at(role: Role) -> Callable[[Moment, str], Iterator[Doubt]]:
                 yield Doubt(scope=scope_of(switch), reason=reason, for_s=silent_s)
 
     return doubts
+
+
+def return_refuses(moment: Moment, pump: PumpRule, _line: LineRule) -> Iterator[Reason]:
+    """Circulation that is watched must be proven: a dose into still water stays there.
+
+    It ends with the first good word, and latches nothing.
+    """
+    for switch in switches_of(moment, pump.pump.tank, "return-pump"):
+        silent_s = silence_s(moment, switch)
+        if silent_s > switch.silent_s:
+            yield because(Code.RETURN_UNKNOWN, switch=switch.id, silent_s=int(silent_s))
 
 
 def switches_of(moment: Moment, tank: str, role: Role) -> list[Switch]:

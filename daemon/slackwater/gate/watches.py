@@ -9,7 +9,12 @@ from functools import cache
 
 from slackwater.facts.limits import Role
 from slackwater.gate import acidity, circumstances, climate, stores
-from slackwater.gate.switches import clears_at, doubts_at, looks_at
+from slackwater.gate.switches import (
+    clears_at,
+    doubts_at,
+    looks_at,
+    return_refuses,
+)
 from slackwater.gate.watch import Clears, Interlock
 
 
@@ -119,17 +124,15 @@ WATCHES: tuple[Interlock, ...] = (
         looks=circumstances.top_off_looks,
         clears=circumstances.top_off_clears,
     ),
+    Interlock(
+        name="return-pump-silent",
+        about="The return pump is not heard: nobody knows that it runs.",
+        needs="return-pump",
+        refuses=return_refuses,
+    ),
     *(
         _silence(role)
-        for role in (
-            "return-pump",
-            "level",
-            "leak",
-            "feeding",
-            "hands",
-            "skimmer",
-            "air",
-        )
+        for role in ("level", "leak", "feeding", "hands", "skimmer", "air")
     ),
     Interlock(
         name="salinity-test",

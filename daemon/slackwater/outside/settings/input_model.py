@@ -136,7 +136,8 @@ class SwitchTable(TableModel):
     )
     grace: Annotated[float, Duration("0 s", "1 d")] = Field(
         default=900.0,
-        description="How long beyond twice that its last word counts; then base only",
+        description="How long beyond twice that its last word counts; then base only, "
+        "and nothing at all where the return pump is not heard",
         examples=['"15 min"'],
     )
     hold_at_least: Annotated[float, Duration("0 s", "1 d")] | None = Field(
