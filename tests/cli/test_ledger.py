@@ -129,7 +129,10 @@ def test_bad_questions_are_one_clear_error(
 
 def test_no_shadow_ledger_is_told(stage: Stage) -> None:
     """Before a shadow run there are no imagined doses."""
-    assert 2 == stage.run("ledger", "--shadow").code
+    done = stage.run("ledger", "--shadow")
+    assert 2 == done.code
+    assert "no ledger of a shadow run" in done.err
+    assert "slackwater init" not in done.err
 
 
 def test_what_people_wrote_about_the_water_is_listed(stage: Stage) -> None:

@@ -103,7 +103,7 @@ class LedgerFile:
         refuse_network(path, footing.mounts)
         witness_path = witness.path_for(path, footing.witness)
         if not path.is_file():
-            raise _missing(path, witness_path)
+            raise _missing(path, witness_path, role)
         connection = connect(path, role, writable=writable, footing=footing)
         try:
             ledger = cls(connection, path, witness_path, writable=writable)
@@ -335,8 +335,17 @@ class LedgerFile:
         self._connection.close()
 
 
-def _missing(path: Path, witness_path: Path) -> LedgerMissingError:
+def _missing(path: Path, witness_path: Path, role: Role) -> LedgerMissingError:
     stood = f" (but {witness_path} remembers one)" if witness_path.exists() else ""
+    if role == "shadow":
+        return LedgerMissingError(
+            Finding(
+                what=f"there is no ledger of a shadow run{stood}",
+                where=str(path),
+                expected="imagined doses, kept while no pump is commanded",
+                do="Start `slackwater run`: until pumps are enabled it keeps them here.",
+            )
+        )
     return LedgerMissingError(
         Finding(
             what=f"there is no ledger{stood}",
