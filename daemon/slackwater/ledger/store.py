@@ -343,7 +343,7 @@ def _missing(path: Path, witness_path: Path, role: Role) -> LedgerMissingError:
                 what=f"there is no ledger of a shadow run{stood}",
                 where=str(path),
                 expected="imagined doses, kept while no pump is commanded",
-                do="Start `slackwater run`: until pumps are enabled it keeps them here.",
+                do="Start `slackwater run`; it keeps them here until you enable pumps.",
             )
         )
     return LedgerMissingError(
