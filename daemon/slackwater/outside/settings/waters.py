@@ -30,6 +30,7 @@ from slackwater.outside.settings.machine_model import (
 )
 from slackwater.outside.settings.quantities import plain_number
 from slackwater.outside.settings.tables import Findings, shown, suggestion
+from slackwater.water.plumes import TURNS_BETWEEN
 
 ALKALINITY = "alkalinity"
 
@@ -49,9 +50,6 @@ HIGHEST_NET_RISE = {
     "phosphate": "0.02 mg/L/day",
     "carbon": "0.15 mmol/L/day",
 }
-
-# The return pump must have turned the tank over so often between two solutions.
-TURNS = 3
 
 # Equal readings of less than this are ordinary; alkalinity goes by chance alone. A
 # heated tank and its salt stand still for hours (common practice, no source).
@@ -274,7 +272,8 @@ class _TankReader:
         flow_nl_per_s = self.table.return_flow
         if flow_nl_per_s is None:
             return 0.0
-        return float(Fraction(TURNS * self.table.net_volume * 1_000, flow_nl_per_s))
+        turned_nl = TURNS_BETWEEN * self.table.net_volume * 1_000
+        return float(Fraction(turned_nl, flow_nl_per_s))
 
 
 def _check_zone(place: str, zone: str, findings: Findings) -> None:
