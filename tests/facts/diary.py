@@ -117,12 +117,12 @@ class Diary:
             Started(**self.stamp, version="0", boot_id=boot, fence=fence, mode="live")
         )
 
-    def approve(self, serial: int) -> None:
-        """A person's consent to an invented plan."""
+    def approve(self, serial: int, ahead: timedelta = timedelta()) -> None:
+        """A person's consent to an invented plan that takes over then."""
         approval = Approval(
             serial=serial,
             digest=f"{serial:064x}",
-            takes_over_at=self.at,
+            takes_over_at=self.at + ahead,
             expires_at=self.at + timedelta(days=180),
             by="keeper",
             highest_daily_ul=96_000,

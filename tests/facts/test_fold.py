@@ -51,6 +51,7 @@ from tests.facts.diary import (
     span_missed,
 )
 from tests.facts.safeguards import of_the_guards
+from tests.facts.stages import of_stages
 from tests.facts.waters import of_the_water
 
 DAY = timedelta(days=1)
@@ -102,6 +103,7 @@ def everything() -> Diary:
         *of_the_water(diary),
         *of_alarms(diary),
         *of_the_guards(diary),
+        *of_stages(diary),
         span_missed(diary),
         PumpsDisabled(**diary.stamp, by="keeper"),
         Stopped(**diary.stamp, why="asked to"),
@@ -284,7 +286,7 @@ def test_four_approvals_are_kept_and_withdrawn_by_serial() -> None:
     """The last serial stays known, so that none is ever used twice."""
     diary = begun()
     for serial in range(1, 6):
-        diary.approve(serial)
+        diary.approve(serial, ahead=serial * HOUR)
     diary.write(PlanWithdrawn(**diary.stamp, serial=5, by="keeper"))
     known = [entry.approval.serial for entry in diary.state.approvals]
     assert ([2, 3, 4], 5) == (known, diary.state.last_serial)

@@ -47,6 +47,12 @@ from slackwater.facts.messages import RunPump
 from slackwater.facts.plan import Approval, DueDose
 from slackwater.facts.reasons import Code, because
 from slackwater.facts.safeguards import AwayEnded, BypassEnded, ProbePutBack
+from slackwater.facts.stages import (
+    CapsLowered,
+    HalfBegan,
+    LineGivenBack,
+    LineTakenOver,
+)
 from slackwater.ledger.connection import Footing
 from slackwater.ledger.store import LedgerFile
 from tests.facts import safeguards
@@ -288,6 +294,19 @@ def _of_people() -> tuple[AnyEvent, ...]:
             dose=due(9).id,
         ),
         ClockConfirmed(**clocks(), boot_id="boot-1", by="keeper"),
+        CapsLowered(
+            **clocks(), caps={"pump/left/per_day_ul": 1, "guard/reef/rise": 0.5}
+        ),
+        HalfBegan(
+            **clocks(),
+            scope="pump/left",
+            from_at=NOON,
+            lasts_s=86_400.0,
+            why="more than a tenth more",
+            by="keeper",
+        ),
+        LineTakenOver(**clocks(), line="reef/carbonate", by="keeper"),
+        LineGivenBack(**clocks(), line="reef/carbonate", by="keeper"),
     )
 
 

@@ -15,6 +15,7 @@ from slackwater.facts.events import (
 )
 from slackwater.facts.messages import Request
 from slackwater.facts.plan import Approval, Plan
+from slackwater.facts.staging import fold_withdrawn
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine
 from slackwater.facts.waters import AddedByHand, WaterChanged
@@ -106,7 +107,11 @@ def withdraw_plan(world: World) -> None:
         return PlanWithdrawn(**stamp, serial=serial, by="keeper")
 
     # Without any plan left the daemon would read the machine's file.
-    if len(world.book.folded().approvals) > 1:
+    left = world.book.folded()
+    at = world.times.now().utc
+    gone = PlanWithdrawn(at=at, boot_s=0.0, proven_ms=0, serial=serial, by="keeper")
+    fold_withdrawn(left, gone)
+    if left.approvals:
         world.book.sign(withdrawn)
 
 

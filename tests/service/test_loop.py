@@ -6,6 +6,7 @@ from functools import partial
 from itertools import pairwise
 
 from slackwater.facts.events import AnyEvent, DoseIntended, DoseVoided, HoldRaised
+from slackwater.facts.messages import Request
 from slackwater.facts.plan import Approval
 from slackwater.facts.reasons import Code, because
 from slackwater.facts.state import State
@@ -146,3 +147,17 @@ def approved_now(world: World, state: State, stamp: Stamp) -> AnyEvent:
         highest_daily_ul=0,
     )
     return approved(approval, (world.home.machine, world.home.plan), stamp)
+
+
+def test_i6_a_withdrawal_from_afar_counts_at_once() -> None:
+    """The loop reads its setup anew after its own entry, and sends nothing more."""
+    world = calm_world()
+    assert world.daemon is not None
+    serial = world.book.folded().last_serial
+    gone = Request(tank="reef", id="gone", act="withdraw", serial=serial)
+    world.bus.to_daemon(gone, world.times.t_ms)
+    world.run(world.times.t_ms + 5_000)
+    assert () == world.daemon.rig.setup.forces
+    sent = len(world.book.sent)
+    world.run(world.times.t_ms + 5 * MINUTE_MS)
+    assert sent == len(world.book.sent)

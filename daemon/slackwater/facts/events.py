@@ -30,6 +30,7 @@ from slackwater.facts.now import Event
 from slackwater.facts.plan import Approval
 from slackwater.facts.reasons import Reason
 from slackwater.facts.safeguards import SafeguardEvent
+from slackwater.facts.stages import StageEvent
 from slackwater.facts.waters import WaterEvent
 
 # The life of a dose is told in a file of its own; its entries are read from here.
@@ -115,7 +116,8 @@ class PlanApproved(Event):
     """A person approved a digest; the approved bytes stand beside it.
 
     `machine` and `plan` are the resolved records as canonical JSON text; `files`
-    maps a file name to the SHA-256 of its bytes when it was approved.
+    maps a file name to the SHA-256 of its bytes when it was approved; `report` is that
+    of the document of the rehearsal it stands on, empty before there was one.
     """
 
     kind: Literal["plan_approved"] = "plan_approved"
@@ -123,6 +125,7 @@ class PlanApproved(Event):
     machine: str
     plan: str
     files: Mapping[str, str]
+    report: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -137,11 +140,15 @@ class PlanWithdrawn(Event):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PumpsEnabled(Event):
-    """A person let the daemon command pumps."""
+    """A person let the daemon command pumps.
+
+    `left_to_old` are the lines, `TANK/LINE`, that an old doser still gives.
+    """
 
     kind: Literal["pumps_enabled"] = "pumps_enabled"
     by: str
     serial: int
+    left_to_old: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -330,4 +337,5 @@ AnyEvent = (
     | WaterEvent
     | AlarmEvent
     | SafeguardEvent
+    | StageEvent
 )

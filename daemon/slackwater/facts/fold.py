@@ -39,10 +39,6 @@ from slackwater.facts.events import (
     HoldRaised,
     HoldReleased,
     LedgerMade,
-    PlanApproved,
-    PlanWithdrawn,
-    PumpsDisabled,
-    PumpsEnabled,
     ReadingKept,
     RequestHeard,
     ResumeBegan,
@@ -66,6 +62,7 @@ from slackwater.facts.now import Mark
 from slackwater.facts.reasons import Code
 from slackwater.facts.ringing import fold_alarm_changed, fold_alarm_raised
 from slackwater.facts.safeguarding import SAFEGUARD_FOLDS, compare, forget_compared
+from slackwater.facts.staging import STAGE_FOLDS
 from slackwater.facts.state import State
 from slackwater.facts.watching import fold_judged, watching
 from slackwater.facts.waters import (
@@ -86,7 +83,6 @@ __all__ = ["believe", "charge", "close_dose", "fold", "fold_all"]
 READINGS_KEPT = timedelta(hours=26)
 REQUESTS_KEPT = timedelta(days=2)
 STARTS_KEPT = 10
-APPROVALS_KEPT = 4
 # Holds that make the last hours before enabling unquiet (`dry_run` stage 2).
 UNQUIET = frozenset(
     {
@@ -168,34 +164,6 @@ def _watch(state: State, proven_ms: int) -> None:
     if state.stage == "shadow" and state.approvals:
         state.shadow_ms += max(proven_ms - state.watch_ms, 0)
     state.watch_ms = proven_ms
-
-
-def _approved(state: State, event: PlanApproved) -> None:
-    state.last_serial = event.approval.serial
-    if not state.approvals:
-        state.watch_ms = event.proven_ms
-    state.approvals = [*state.approvals, event][-APPROVALS_KEPT:]
-
-
-def _withdrawn(state: State, event: PlanWithdrawn) -> None:
-    state.approvals = [
-        known for known in state.approvals if known.approval.serial != event.serial
-    ]
-    state.withdrawn = [*state.withdrawn, event.serial][-APPROVALS_KEPT:]
-
-
-def _enabled(state: State, event: PumpsEnabled) -> None:
-    # Said twice it changes nothing: what the tank was given since still counts.
-    if state.stage == "shadow":
-        state.stage_since = event.at
-    state.stage = "live"
-
-
-def _disabled(state: State, event: PumpsDisabled) -> None:
-    state.stage = "shadow"
-    state.stage_since = event.at
-    state.shadow_ms = 0
-    state.watch_ms = event.proven_ms
 
 
 def _hold_raised(state: State, event: HoldRaised) -> None:
@@ -334,10 +302,6 @@ _TABLE: dict[type, Callable[[State, Any], None]] = {
     LedgerMade: _made,
     Started: _started,
     Stopped: _stopped,
-    PlanApproved: _approved,
-    PlanWithdrawn: _withdrawn,
-    PumpsEnabled: _enabled,
-    PumpsDisabled: _disabled,
     HoldRaised: _hold_raised,
     HoldReleased: _hold_released,
     Calibrated: _calibrated,
@@ -375,6 +339,7 @@ _TABLE: dict[type, Callable[[State, Any], None]] = {
     AlarmRaised: fold_alarm_raised,
     AlarmChanged: fold_alarm_changed,
     **SAFEGUARD_FOLDS,
+    **STAGE_FOLDS,
 }
 
 _FOLDS = watching(_TABLE)

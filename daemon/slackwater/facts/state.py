@@ -24,6 +24,7 @@ from slackwater.facts.judgements import Break, SeriesJudged
 from slackwater.facts.now import Mark
 from slackwater.facts.rolling import Rolling
 from slackwater.facts.safeguards import AwayDeclared, BypassGranted, ProbeTakenOut
+from slackwater.facts.stages import HalfBegan, LineTakenOver
 from slackwater.facts.waters import MeasurementKept, TaskSet, WaterChanged
 
 Stage = Literal["shadow", "live"]
@@ -107,7 +108,9 @@ class State:
     are judged by `courses` by alkalinity probe, `drops`, believed alkalinity by tank
     and second of wall time since a probe was read, `tests`, the newest own ones by
     tank, and `breaks` by tank and what told of them; `judged` is what is said by
-    source, absent where nothing ever was amiss.
+    source, absent where nothing ever was amiss. `lowered` are caps of the file below
+    the approved ones, by place; `halves` what is halved, by scope; `left_to_old` the
+    lines that an old doser gives, `taken_over` those it gave once.
     """
 
     ledger_id: str = ""
@@ -166,3 +169,7 @@ class State:
     tests: dict[str, list[MeasurementKept]] = field(default_factory=dict)
     breaks: dict[str, dict[str, Break]] = field(default_factory=dict)
     judged: dict[str, SeriesJudged] = field(default_factory=dict)
+    lowered: dict[str, int | float] = field(default_factory=dict)
+    halves: dict[str, HalfBegan] = field(default_factory=dict)
+    left_to_old: list[str] = field(default_factory=list)
+    taken_over: dict[str, LineTakenOver] = field(default_factory=dict)

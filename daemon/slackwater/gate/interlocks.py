@@ -83,6 +83,8 @@ def approval(moment: Moment, ask: Ask) -> Sequence[Reason]:
     approval, rule = moment.approval, ask.line
     if approval is None or rule is None:
         return [because(Code.NO_PLAN)]
+    if approval.serial in moment.state.withdrawn:
+        return [because(Code.NO_PLAN, withdrawn=approval.serial)]
     reasons = []
     if is_over(moment, approval, rule.line.purpose):
         expired = approval.expires_at.isoformat()

@@ -30,8 +30,8 @@ TURNS_AT_MOST = 10_000
 MOVES_AT_MOST = 20
 # How often a stop is repeated until the pump stands (contract, timing).
 STOP_AGAIN_S = 1.0
-# Entries by others that change what the daemon is set up with.
-RESETTING = frozenset({"plan_approved", "plan_withdrawn"})
+# Entries that change what the daemon is set up with.
+RESETTING = frozenset({"plan_approved", "plan_withdrawn", "caps_lowered"})
 RESTAGING = frozenset({"pumps_enabled", "pumps_disabled"})
 
 _log: FilteringBoundLogger = structlog.get_logger()
@@ -93,15 +93,20 @@ def take_news(rig: Rig) -> bool:
     # A calibration session never takes up a plan: it is there for shots alone.
     if kinds & RESETTING and rig.mode != "calibrate" and not rig.closing:
         before = listened_to(rig.setup)
-        rig.setup = setup_from(rig.memory.state, rig.setup.machine)
+        _reset(rig)
         deaf = _is_deaf(before, listened_to(rig.setup))
-        point("setup_read")
-        _log.info(logs.SETUP_READ, approvals=len(rig.memory.state.approvals))
     if not (kinds & RESTAGING or deaf):
         return False
     # Not even the pass that reads it may begin a dose any more.
     rig.begin_nothing_new()
     return True
+
+
+def _reset(rig: Rig) -> None:
+    """Set up anew with what stands in the ledger now."""
+    rig.setup = setup_from(rig.memory.state, rig.setup.machine)
+    point("setup_read")
+    _log.info(logs.SETUP_READ, approvals=len(rig.memory.state.approvals))
 
 
 def _is_deaf(before: Machine, after: Machine) -> bool:
@@ -139,6 +144,9 @@ def write(rig: Rig, events: Sequence[AnyEvent]) -> bool:
         _log.info(logs.LEDGER_MOVED)
         return False
     point("appended", *kinds)
+    # What was withdrawn from afar is this daemon's own entry, and no news to it.
+    if RESETTING.intersection(kinds) and rig.mode != "calibrate" and not rig.closing:
+        _reset(rig)
     for event in events:
         _log.info(logs.EVENT_WRITTEN, kind=event.kind, **_about(event))
     return True

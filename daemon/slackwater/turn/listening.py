@@ -177,7 +177,7 @@ def _request(moment: Moment, request: Request, stamp: Stamp) -> Iterator[AnyEven
     heard = moment.state.heard_requests
     if request.id in heard and request.id:
         return
-    unknown = request.act == "ack" and request.alarm not in moment.state.alarms
+    unknown = _is_unknown(moment, request)
     yield RequestHeard(
         **stamp,
         request=request.id,
@@ -196,7 +196,7 @@ def _request(moment: Moment, request: Request, stamp: Stamp) -> Iterator[AnyEven
             by="request",
             note=request.note,
         )
-    elif request.act == "withdraw":
+    elif request.act == "withdraw" and not unknown:
         yield PlanWithdrawn(
             **stamp, serial=request.serial, by="request", why=request.note
         )
@@ -213,3 +213,11 @@ def _request(moment: Moment, request: Request, stamp: Stamp) -> Iterator[AnyEven
             by="request",
             note=request.note,
         )
+
+
+def _is_unknown(moment: Moment, request: Request) -> bool:
+    """Whether it names an alarm or an approval that there is not."""
+    if request.act == "ack":
+        return request.alarm not in moment.state.alarms
+    standing = (known.approval.serial for known in moment.state.approvals)
+    return request.act == "withdraw" and request.serial not in standing

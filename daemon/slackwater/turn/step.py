@@ -136,12 +136,15 @@ def _listen(moment: Moment, inbox: Inbox, stamp: Stamp) -> list[AnyEvent]:
 
 def _about(event: AnyEvent) -> str:
     """What an entry is about: one of a kind per attempt, hold, request or source."""
-    for name in ("attempt", "hold_id", "request", "probe", "source", "alarm"):
+    for name in _NAMES:
         value = getattr(event, name, "")
         if value:
             settled = event.kind in ("dose_ended", "dose_sealed", "dose_voided")
             return f"{'settled' if settled else event.kind}/{value}"
     return f"{event.kind}/{id(event)}"
+
+
+_NAMES = ("attempt", "hold_id", "request", "probe", "source", "alarm", "serial")
 
 
 def _house(moment: Moment, stamp: Stamp) -> list[AnyEvent]:

@@ -86,10 +86,11 @@ def disable(shell: Shell, by: str | None, why: str) -> Answer:
 @_BY
 @_WHY
 def withdraw(shell: Shell, serial: int, by: str | None, why: str) -> Answer:
-    """End an approval for good.
+    """End an approval for good, at once.
 
-    The plan approved before it, when there is one, counts again; its doses of today
-    that were given already stay given.
+    A running dose of it is stopped. No plan that it replaced comes back; one that was
+    approved after it still takes over when it was to. From afar the same is asked for
+    with a request over MQTT.
     """
     who, why = kept_text(by or local_user(), WORD_AT_MOST), kept_text(why)
 
