@@ -1,6 +1,5 @@
 """The program as a whole: help, versions, exit codes, one clear error."""
 
-import json
 import subprocess
 import sys
 import time
@@ -15,6 +14,7 @@ from slackwater import __version__
 from slackwater.cli.main import Program, program
 from slackwater.cli.verbs import SECTIONS, VERBS
 from slackwater.service import logs
+from tests.cli.child import in_process, modules_of, packages_of
 from tests.cli.run_program import SMALLEST, changed, run
 
 TOP = Path(__file__).resolve().parents[2]
@@ -24,29 +24,9 @@ TRIES = 5
 HELP_S = 0.3
 
 
-def in_process(*words: str) -> "subprocess.CompletedProcess[str]":
-    """The program in a process of its own; it tells which modules it loaded."""
-    code = (
-        "import atexit, json, sys\n"
-        "atexit.register(lambda: print(json.dumps(sorted(sys.modules)), "
-        "file=sys.stderr))\n"
-        "from slackwater.cli.main import main\n"
-        "main()\n"
-    )
-    return subprocess.run(
-        [sys.executable, "-c", code, *words],
-        env={"PYTHONPATH": str(TOP / "daemon")},
-        capture_output=True,
-        text=True,
-        check=False,
-    )
-
-
 def loaded(*words: str) -> set[str]:
     """Top packages that a run of the program loads."""
-    done = in_process(*words)
-    modules = json.loads(done.stderr.splitlines()[-1])
-    return {str(name).split(".")[0] for name in modules}
+    return packages_of(modules_of(in_process(*words)))
 
 
 @pytest.mark.parametrize("words", [("--help",), ("--version",), ("-h", "--json")])

@@ -1,9 +1,5 @@
 """`status`: one screen, the state first."""
 
-import json
-import os
-import subprocess
-import sys
 from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
@@ -230,28 +226,6 @@ def test_hours_of_a_document_are_tenths(stage: Stage) -> None:
     tank = only_tank(stage)
     for key in ("hours_to_floor", "hours_to_ceiling"):
         assert round(float(str(tank[key])), 1) == tank[key]
-
-
-def test_loads_neither_units_nor_wire_nor_alarm(stage: Stage) -> None:
-    """A status is asked for often, on small machines."""
-    stage.approve("--now")
-    code = (
-        "import atexit, json, sys\n"
-        "atexit.register(lambda: print(json.dumps(sorted(sys.modules)), "
-        "file=sys.stderr))\n"
-        "from slackwater.cli.main import main\n"
-        "main()\n"
-    )
-    done = subprocess.run(
-        [sys.executable, "-c", code, "status", "--state", str(stage.state)],
-        env={"PYTHONPATH": str(TOP / "daemon"), "PATH": os.defpath},
-        capture_output=True,
-        text=True,
-        check=True,
-    )
-    modules = json.loads(done.stderr.splitlines()[-1])
-    tops = {str(name).split(".")[0] for name in modules}
-    assert set() == tops & {"pint", "paho", "apscheduler"}
 
 
 def test_writes_nothing(stage: Stage) -> None:
