@@ -159,7 +159,9 @@ class Days:
     def one(self) -> DoseIntended:
         """A dose of carbonate in the middle of the first day."""
         return next(
-            one for one in self.intents() if one.dose.id.endswith("te@2026-05-03#06")
+            one
+            for one in self.intents()
+            if one.dose.id.endswith("carbonate@2026-05-03#06")
         )
 
     def change(self, intent: DoseIntended, **fields: object) -> None:

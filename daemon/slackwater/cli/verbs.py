@@ -105,6 +105,12 @@ VERBS: tuple[Verb, ...] = (
     ),
     _verb("disable", "staging:disable", _DAILY, "Go back to shadow: command no pump."),
     _verb("ledger", "telling:ledger", _DAILY, "List what happened; verify the record."),
+    _verb(
+        "audit",
+        "auditing:audit",
+        _DAILY,
+        "Compare what was dosed with what was approved.",
+    ),
     _verb("recipe", "mixing:recipe", _MORE, "Make a solution that a pump can dose."),
     _verb("volume", "gauging:volume", _MORE, "Find how much water there really is."),
     _verb(
