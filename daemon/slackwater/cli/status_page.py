@@ -61,6 +61,8 @@ def _lines(stood: Standing, holds: int, tanks: int) -> Iterator[str]:
         yield _overdue(overdue)
     if stood.approved is not None:
         yield _plan_line(stood, stood.approved)
+    if stood.state.lowered:
+        yield _caps_line(stood)
     if stood.state.stage == "shadow":
         yield _stage_line(stood)
     if stood.first_aid:
@@ -136,6 +138,12 @@ def _plan_line(stood: Standing, approved: Approved) -> str:
         f'Plan   "{approved.plan.name}", approval {approval.serial} '
         f"({approval.digest[:8]}) by {approval.by}, {when}"
     )
+
+
+def _caps_line(stood: Standing) -> str:
+    places = sorted(stood.state.lowered)
+    more = f" and {len(places) - 1} more" if len(places) > 1 else ""
+    return f"Caps   lower in the file than approved, and counting: {places[0]}{more}"
 
 
 def _stage_line(stood: Standing) -> str:

@@ -11,9 +11,14 @@ from collections.abc import Mapping
 from pathlib import Path
 from queue import Empty, SimpleQueue
 
-from slackwater.facts.events import Checkpoint, FilesDiffer, WatchKept
+from slackwater.errors import InputError
+from slackwater.facts.events import AnyEvent, Checkpoint, FilesDiffer, WatchKept
 from slackwater.facts.now import proven_ms
+from slackwater.facts.stages import CapsLowered
 from slackwater.facts.state import State
+from slackwater.outside.approved import machine_from
+from slackwater.outside.settings import read_machine
+from slackwater.planning.lowering import lower_caps
 from slackwater.pump.outcome import Stamp
 from slackwater.service.alarming import assess_uptake, summarise
 from slackwater.service.glimpsing import glimpse
@@ -22,6 +27,7 @@ from slackwater.service.showing import show_all
 from slackwater.service.summing import sums_due
 from slackwater.service.wiring import Rig
 
+MACHINE_FILE = "slackwater.toml"
 MINUTE_S = 60.0
 SHOW_S = 30.0
 PROBE_S = 300.0
@@ -107,16 +113,42 @@ def _look(rig: Rig) -> None:
         sorted(name for name in approved if files.get(name) != approved[name])
     )
     rig.differ = names
-    # Once per change: the approved bytes go on, one entry says so.
-    if names and files != rig.files:
-        write(rig, [FilesDiffer(**stamp_of(rig), names=names)])
-    rig.files = files
+    # Once per change: the approved bytes go on, and an entry says so.
+    if files != rig.files and _say(rig, names):
+        rig.files = files
+
+
+def _say(rig: Rig, names: tuple[str, ...]) -> bool:
+    """Write that files differ, and which caps count at once because they are lower.
+
+    False when somebody else was first: the next look says it.
+    """
+    state = rig.memory.state
+    found: list[AnyEvent] = []
+    if names:
+        found.append(FilesDiffer(**stamp_of(rig), names=names))
+    caps = _lower(rig, names) if state.approvals else {}
+    if caps != state.lowered:
+        found.append(CapsLowered(**stamp_of(rig), caps=caps))
+    return not found or write(rig, found)
+
+
+def _lower(rig: Rig, names: tuple[str, ...]) -> Mapping[str, int | float]:
+    """Caps of the file below the approved ones; a file nobody can read says nothing."""
+    state = rig.memory.state
+    if MACHINE_FILE not in names:
+        return {}
+    try:
+        theirs = read_machine(rig.places.config)
+    except InputError:
+        return state.lowered
+    return lower_caps(machine_from(state.approvals[-1].machine), theirs)
 
 
 def file_hashes(config: Path) -> dict[str, str]:
     """SHA-256 of the two files; one that cannot be read is left out."""
     hashes = {}
-    for name in ("slackwater.toml", "plan.toml"):
+    for name in (MACHINE_FILE, "plan.toml"):
         try:
             hashes[name] = hashlib.sha256((config / name).read_bytes()).hexdigest()
         except OSError:

@@ -33,6 +33,7 @@ from slackwater.outside.settings import (
 )
 from slackwater.outside.shadow_link import ShadowLink
 from slackwater.outside.wire import BrokerSettings, view_of
+from slackwater.planning.lowering import lower_caps, lowered
 from slackwater.ports import Clock, Notifier, PumpLink
 from slackwater.service.memory import Memory, Mode
 from slackwater.turn.setup import Setup, make_setup
@@ -123,15 +124,20 @@ class Rig:
 def setup_from(state: State, fallback: Machine | None) -> Setup:
     """The approved machine and plans; without an approval, only the machine.
 
+    A cap that a later approval, or the file, holds lower counts at once.
     Raises: InputError when the approved text cannot be read, or when there is neither
     an approval nor a machine.
     """
     approved: dict[int, tuple[Approval, Plan]] = {}
     machines: dict[int, Machine] = {}
-    machine = fallback
-    for event in state.approvals:
-        machine = machines[event.approval.serial] = machine_from(event.machine)
+    newest: Machine | None = None
+    for event in reversed(state.approvals):
+        own = machine_from(event.machine)
+        caps = state.lowered if newest is None else lower_caps(own, newest)
+        own = machines[event.approval.serial] = lowered(own, caps)
         approved[event.approval.serial] = (event.approval, plan_from(event.plan))
+        newest = newest or own
+    machine = newest or fallback
     if machine is None:
         raise InputError(
             Finding(

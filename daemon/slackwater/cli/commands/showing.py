@@ -60,6 +60,7 @@ def _fields(stood: Standing) -> dict[str, object]:
             }
             for name, raised in sorted(stood.state.holds.items())
         ],
+        "lowered": dict(sorted(stood.state.lowered.items())),
         **aside_document(stood.state, stood.found.now.utc),
         "alarms": [document(one) for one in stood.alarms],
         "first_aid": stood.first_aid,
