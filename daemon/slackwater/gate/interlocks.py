@@ -135,6 +135,22 @@ def is_held(moment: Moment, ask: Ask) -> bool:
     )
 
 
+def may_go_on(moment: Moment, ask: Ask) -> bool:
+    """Whether no hold and no input that refuses reaches a dose that runs."""
+    if is_held(moment, ask):
+        return False
+    line, tank = ask.line, ask.pump.pump.tank
+    if line is None:
+        return True
+    return not any(
+        any(row.refuses(moment, ask.pump, line))
+        for row in refusing(moment.rules.watched.get(tank, NOTHING))
+        if row.refuses is not None
+        and row.ends_runs
+        and not is_bypassed(moment, row.name, ask.pump)
+    )
+
+
 def _is_left_aside(moment: Moment, hold: HoldRaised, ask: Ask) -> bool:
     if not moment.state.bypasses:
         return False

@@ -48,7 +48,8 @@ class Interlock:
     `needs` the parameter or role that must be configured, empty for one that reads
     what people wrote down. One of `refuses` (stops while it lasts), `looks` (raises a
     hold; `clears` ends it, None leaves that to a person) and `doubts` (shortens) is
-    there.
+    there. `ends_runs`: what refuses also stops a dose that runs; what stands behind a
+    pump was looked at when the run began.
     """
 
     name: str
@@ -58,6 +59,7 @@ class Interlock:
     looks: Looks | None = None
     clears: Clears | None = None
     doubts: Doubts | None = None
+    ends_runs: bool = True
 
     @property
     def lasting(self) -> Lasting:

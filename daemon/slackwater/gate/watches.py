@@ -158,21 +158,25 @@ WATCHES: tuple[Interlock, ...] = (
         name="calibration",
         about="A pump's calibration is too old for corrections.",
         refuses=stores.calibration_refuses,
+        ends_runs=False,
     ),
     Interlock(
         name="reservoir-empty",
         about="A bottle does not hold the dose any more.",
         refuses=stores.empty_refuses,
+        ends_runs=False,
     ),
     Interlock(
         name="reservoir-low",
         about="A bottle is nearly empty: no corrections.",
         refuses=stores.low_refuses,
+        ends_runs=False,
     ),
     Interlock(
         name="reservoir-old",
         about="A solution is older than it keeps: no corrections.",
         refuses=stores.old_refuses,
+        ends_runs=False,
     ),
 )
 BY_NAME = {row.name: row for row in WATCHES}

@@ -23,7 +23,7 @@ from slackwater.facts.now import Now, proven_ms
 from slackwater.facts.reasons import Code, because
 from slackwater.facts.sight import Inbox, Sight
 from slackwater.facts.state import State
-from slackwater.gate.interlocks import clock_is_trusted, is_held
+from slackwater.gate.interlocks import clock_is_trusted, may_go_on
 from slackwater.gate.moment import Ask, Moment
 from slackwater.gate.resuming import has_recovered, must_resume
 from slackwater.pump.outcome import Stamp, settle_by_time
@@ -53,8 +53,7 @@ def turn(now: Now, state: State, inbox: Inbox, setup: Setup) -> Turn:
     }
     scanned = inbox.sight.scanned_until or _scan_from(state, setup, now)
     stops: tuple[StopPump, ...] = ()
-    # With no hold and no approval withdrawn nothing that runs is to be stopped.
-    if state.holds or state.withdrawn:
+    if state.open:
         stops = tuple(_stops(moment))
     if inbox.messages:
         stops = (*stops, *_asked_stops(moment, inbox))
@@ -222,7 +221,7 @@ def _stops(moment: Moment) -> Iterator[StopPump]:
 
 
 def _may_not_go_on(moment: Moment, intent: DoseIntended) -> bool:
-    """Whether its approval was withdrawn, or a hold reaches it by now."""
+    """Whether its approval was withdrawn, or an interlock reaches it by now."""
     dose = intent.dose
     if intent.dose_kind == "plan" and intent.serial in moment.state.withdrawn:
         return True
@@ -231,7 +230,7 @@ def _may_not_go_on(moment: Moment, intent: DoseIntended) -> bool:
         return False
     line = moment.rules.lines.get(f"{dose.tank}/{dose.line}")
     ask = Ask(dose=dose, kind=intent.dose_kind, pump=rule, line=line)
-    return is_held(moment, ask)
+    return not may_go_on(moment, ask)
 
 
 def _asked_stops(moment: Moment, inbox: Inbox) -> Iterator[StopPump]:
