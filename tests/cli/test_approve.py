@@ -128,6 +128,7 @@ def test_another_volume_approves_nothing(stage: Stage, typed: str, code: int) ->
 
 def test_asks_for_the_highest_volume(stage: Stage) -> None:
     """In the dialogue a person types it; the question does not name it."""
+    stage.rehearsed()
     told = stage.run("approve", "--by", "keeper", typed="72 mL\n")
     assert 0 == told.code
     assert "Highest daily volume" in told.err
@@ -138,6 +139,7 @@ def test_asks_for_the_highest_volume(stage: Stage) -> None:
 
 def test_a_dialogue_broken_off_approves_nothing(stage: Stage) -> None:
     """The end of the input is no consent."""
+    stage.rehearsed()
     assert 2 == stage.run("approve", "--by", "keeper").code
     assert [] == approvals(stage)
 
@@ -194,6 +196,7 @@ def test_more_than_twice_asks_again(tmp_path: Path) -> None:
     stage = stage_of(tmp_path)
     stage.approve()
     stage.config = with_amount(tmp_path / "files", "108 mL")
+    stage.rehearsed()
     words = ("--by", "keeper", "--yes-highest-daily", "216 mL")
     told = stage.run("approve", *words, typed="n\n")
     assert 1 == told.code

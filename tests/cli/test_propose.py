@@ -239,7 +239,7 @@ def test_a_written_plan_says_from_which_day_to_rehearse(stage: Stage) -> None:
     line = next(one for one in told.out.splitlines() if "rehearse" in one)
     day = line.split()[-1]
 
-    assert f"slackwater rehearse --from {day}" == line.strip()
+    assert f"slackwater rehearse --faults --from {day}" == line.strip()
     assert 0 == stage.run("rehearse", "--from", day, "--days", "3").code
 
 

@@ -55,11 +55,12 @@ class Proposal:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Consent:
-    """What a person said to a proposal."""
+    """What a person said to a proposal; `report` is the SHA-256 of what they read."""
 
     proposal: Proposal
     by: str
     swap: Swap
+    report: str = ""
 
 
 def proposal_for(
@@ -145,6 +146,7 @@ def entries(consent: Consent, state: State, stamp: Stamp) -> list[AnyEvent]:
         machine=machine_text(files.machine),
         plan=plan_text(files.plan),
         files=proposal.sha256,
+        report=consent.report,
     )
     return [
         *_pending(consent, state, stamp),

@@ -1,8 +1,9 @@
 """`approve`: a person's consent, on this machine, to exactly one digest.
 
-Floor 8. One subject: the dialogue. Laws here: nothing is approved that a check refuses;
-the highest daily volume is typed by the person and printed nowhere here; a plan that
-more than doubles anything asks twice, beyond five times it wants the ratio itself.
+Floor 8. One subject: the dialogue. Laws here: nothing is approved that a check refuses
+or that was not rehearsed with its faults; the highest daily volume is typed by the
+person and printed nowhere here; a plan that more than doubles anything asks twice,
+beyond five times it wants the ratio itself.
 """
 
 from collections.abc import Sequence
@@ -32,6 +33,7 @@ from slackwater.cli.opening import (
     write,
 )
 from slackwater.cli.reading import read_files
+from slackwater.cli.receipt import accepted, noted
 from slackwater.cli.render import local, section, table
 from slackwater.cli.shell import Shell, verb
 from slackwater.cli.takeover import swap_for
@@ -65,8 +67,9 @@ class Said(TypedDict):
 
 @verb(
     "approve",
-    epilog="An approval lets the daemon dose once pumps are enabled. Read a rehearsal "
-    "of these very files first; it prints the highest daily volume you are asked for. "
+    epilog="An approval lets the daemon dose once pumps are enabled. It needs a clean "
+    "`slackwater rehearse --faults` of these very files; read it, for it prints the "
+    "highest daily volume you are asked for. "
     "Wear eye protection when you handle stocks; keep children away.",
 )
 @click.option("--by", metavar="NAME", help="Who approves.  [default: the local user]")
@@ -108,6 +111,8 @@ def approve(shell: Shell, **said: Unpack[Said]) -> Answer:
     ):
         return _standing(proposal, opening)
     _refuse_wish(proposal, opening, wish)
+    ledger_id = opening.state.ledger_id
+    receipt = accepted(noted(shell.state), proposal.digest, ledger_id)
     click.echo(fitted(_preview(proposal), error_columns()), err=True)
     _ask_ratio(proposal, said["ratio"])
     _ask_highest(proposal, said["highest"])
@@ -116,7 +121,8 @@ def approve(shell: Shell, **said: Unpack[Said]) -> Answer:
     def decide(state: State, stamp: Stamp) -> Sequence[AnyEvent]:
         running = approval_at(state, stamp["at"])
         swap = swap_for(proposal.files, running, stamp["at"], wish)
-        return entries(Consent(proposal=proposal, by=who, swap=swap), state, stamp)
+        consent = Consent(proposal=proposal, by=who, swap=swap, report=receipt.report)
+        return entries(consent, state, stamp)
 
     _state, events = write(shell.state, decide)
     return _approved(proposal, events)
@@ -270,7 +276,7 @@ def _ask_highest(proposal: Proposal, typed: str | None) -> None:
             what=f"{text} is not the highest daily volume of this plan",
             where="--yes-highest-daily",
             expected="the figure that a rehearsal of these files prints",
-            do="Run `slackwater rehearse`, read it, and approve again.",
+            do="Run `slackwater rehearse --faults`, read it, and approve again.",
         )
     )
 
@@ -288,6 +294,7 @@ def _approved(proposal: Proposal, events: Sequence[AnyEvent]) -> Answer:
             "approved": True,
             "serial": approval.serial,
             "digest": approval.digest,
+            "report": event.report,
             "takes_over_at": timestamp(approval.takes_over_at),
             "expires_at": timestamp(approval.expires_at),
             "ends_at": timestamp(approval.ends_at),

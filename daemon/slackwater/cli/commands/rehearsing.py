@@ -2,10 +2,11 @@
 
 Floor 8. One subject: running a rehearsal and telling it. Laws here: nothing here can
 reach a pump; the ledger is read and never written; text, document and page come from
-one record.
+one record; a report made with faults leaves a note that an approval asks for.
 """
 
 import gc
+import hashlib
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from datetime import date, datetime, timedelta
@@ -13,9 +14,12 @@ from pathlib import Path
 from typing import TypedDict, Unpack
 
 import click
+import rfc8785
 
+from slackwater import __version__
 from slackwater.cli.document import REFUSED, Answer
 from slackwater.cli.reading import read_files
+from slackwater.cli.receipt import Receipt, note
 from slackwater.cli.rehearsal_text import rehearsal_text
 from slackwater.cli.report.document import report_document
 from slackwater.cli.report.filing import write_page
@@ -53,9 +57,10 @@ class Asked(TypedDict):
     "rehearse",
     epilog="A rehearsal cannot dose: it has no broker, no pump and no clock of its "
     "own. It reads the ledger, where there is one, for what was approved before, and "
-    "writes nothing but the page you ask for. Exit code 1 when a check finds "
-    "something, a dose would be missed, or a fault ends badly. Stock solutions can "
-    "burn skin and eyes: wear eye protection, never mix them.",
+    "writes nothing but the page you ask for and, with --faults, a note beside the "
+    "ledger, without which `slackwater approve` approves nothing. Exit code 1 when a "
+    "check finds something, a dose would be missed, or a fault ends badly. Stock "
+    "solutions can burn skin and eyes: wear eye protection, never mix them.",
 )
 @click.option(
     "--days",
@@ -81,7 +86,8 @@ class Asked(TypedDict):
 @click.option(
     "--faults",
     is_flag=True,
-    help="Also let some fifty things go wrong, one after the other.",
+    help="Also let some sixty things go wrong, one after the other; an approval "
+    "needs a report made with them.",
 )
 @click.option(
     "--html",
@@ -109,12 +115,39 @@ def rehearse(shell: Shell, **asked: Unpack[Asked]) -> Answer:
         document = report_document(report)
     if asked["html"] is not None:
         write_page(asked["html"], page(document))
+    told = _left(shell, report, document)
     return Answer(
         fields=document,
-        text=_text(report, document, asked),
+        text="\n".join((_text(report, document, asked), *told)),
         findings=report.done.findings,
         is_told=True,
         exit_code=REFUSED if _is_bad(report) else 0,
+    )
+
+
+def _left(shell: Shell, report: Report, document: Mapping[str, object]) -> list[str]:
+    """Leave the note for an approval; what a person must know of it."""
+    receipt = _receipt(report, document)
+    if receipt is None or note(shell.state, receipt):
+        return []
+    text = f"Not noted in {shell.state}: this user may not write there."
+    return [f"{text} Rehearse as the user who approves."]
+
+
+def _receipt(report: Report, document: Mapping[str, object]) -> Receipt | None:
+    """The note of a report; None without faults, a ledger or a digest to stand for."""
+    run, digest, ledger = report.faults, report.done.digest, report.past.ledger_id
+    if run is None or not (digest and ledger):
+        return None
+    text = rfc8785.dumps(dict(document))  # type: ignore[arg-type]  # JSON by its schema
+    return Receipt(
+        digest=digest,
+        ledger=ledger,
+        software=__version__,
+        report=hashlib.sha256(text).hexdigest(),
+        tried=len(run.tried),
+        missed=len(report.done.missed),
+        unsound=tuple(one.case for one in run.tried if not one.is_sound),
     )
 
 

@@ -312,7 +312,7 @@ def _steps(answers: Answers, program: str) -> Iterator[str]:
     yield f"{program} check"
     for name in answers.pumps:
         yield f"{program} calibrate {name}  (outlet in a cylinder, goggles on)"
-    yield f"{program} rehearse"
+    yield f"{program} rehearse --faults"
     yield f"{program} approve"
     yield f"{program} run  (in shadow, as a service)"
     yield f"{program} enable  (after a day in shadow)"

@@ -1,0 +1,137 @@
+"""The note that files were rehearsed with their faults, which an approval asks for.
+
+Floor 8. One subject: one small file beside the ledger. Laws here: it stands for exactly
+one digest, ledger and version of the program, and for nothing a person has read; what
+cannot be read is no note; it is replaced whole or not at all, and it lets nothing
+dose.
+"""
+
+import json
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from pydantic import ConfigDict, TypeAdapter, ValidationError
+
+from slackwater import __version__
+from slackwater.errors import Finding, RefusedError
+
+NAME = "rehearsed.json"
+# Fewer faults than this are no rehearsal of what can break (project limit).
+LEAST_TRIED = 24
+SHORT_DIGEST = 8
+_AGAIN = "Run `slackwater rehearse --faults`, read it, and approve again."
+_MEND = "Mend what the report names, then rehearse with --faults and approve again."
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Receipt:
+    """What one report found; `report` is the SHA-256 of its document (RFC 8785).
+
+    `unsound` names the faults that ended badly, `missed` counts doses that would be
+    missed though all is well.
+    """
+
+    __pydantic_config__ = ConfigDict(extra="forbid", strict=True)
+
+    digest: str
+    ledger: str
+    software: str
+    report: str
+    tried: int
+    missed: int
+    unsound: tuple[str, ...] = ()
+
+
+_FORM = TypeAdapter(Receipt)
+
+
+def note(state_dir: Path, receipt: Receipt) -> bool:
+    """Leave the note beside the ledger; False where this user may not."""
+    path = state_dir / NAME
+    part = path.with_name(f"{NAME}.part")
+    try:
+        part.write_bytes(_FORM.dump_json(receipt))
+        part.replace(path)
+    except OSError:
+        return False
+    return True
+
+
+def noted(state_dir: Path) -> Receipt | None:
+    """The note that lies beside a ledger; None where there is none to be read."""
+    try:
+        text = (state_dir / NAME).read_text("utf-8")
+        tree = json.loads(text, object_pairs_hook=_once)
+        return _FORM.validate_json(json.dumps(tree))
+    except (OSError, ValueError, ValidationError):
+        return None
+
+
+def _once(pairs: list[tuple[str, object]]) -> dict[str, object]:
+    """An object whose keys stand once.
+
+    Raises: ValueError.
+    """
+    found = dict(pairs)
+    if len(found) != len(pairs):
+        raise ValueError(NAME)
+    return found
+
+
+def accepted(receipt: Receipt | None, digest: str, ledger: str) -> Receipt:
+    """A note that is enough to approve files.
+
+    Raises: RefusedError that says why it is not.
+    """
+    if receipt is None:
+        raise RefusedError(
+            _finding("no rehearsal with faults was made beside this ledger", _AGAIN)
+        )
+    for fails, what, do in _tests(receipt, digest, ledger):
+        if fails:
+            raise RefusedError(_finding(what, do))
+    return receipt
+
+
+def _tests(
+    receipt: Receipt, digest: str, ledger: str
+) -> Iterator[tuple[bool, str, str]]:
+    """What would speak against a note, whether it does, and what to do then."""
+    yield (
+        receipt.ledger != ledger,
+        "the last rehearsal with faults was made beside another ledger",
+        _AGAIN,
+    )
+    short = receipt.digest[:SHORT_DIGEST]
+    yield (
+        receipt.digest != digest,
+        f"the last rehearsal with faults was of other files, digest {short}",
+        _AGAIN,
+    )
+    yield (
+        receipt.software != __version__,
+        f"the rehearsal was made by slackwater {receipt.software}",
+        _AGAIN,
+    )
+    yield (
+        receipt.tried < LEAST_TRIED,
+        f"only {receipt.tried} faults could be tried, {LEAST_TRIED} are needed",
+        _MEND,
+    )
+    unsound = ", ".join(receipt.unsound)
+    yield bool(unsound), f"faults ended badly: {unsound}", _MEND
+    yield (
+        receipt.missed > 0,
+        f"{receipt.missed} doses would be missed though nothing is wrong",
+        _MEND,
+    )
+
+
+def _finding(what: str, do: str) -> Finding:
+    return Finding(
+        what=what,
+        where="approve",
+        expected="a clean report of exactly these files, made with --faults",
+        do=do,
+    )
