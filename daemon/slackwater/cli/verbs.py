@@ -103,6 +103,12 @@ VERBS: tuple[Verb, ...] = (
         _DAILY,
         "Say that somebody is there again, and hear what happened.",
     ),
+    _verb(
+        "approvals",
+        "consenting:approvals",
+        _DAILY,
+        "List what was approved, and until when it lasts.",
+    ),
     _verb("disable", "staging:disable", _DAILY, "Go back to shadow: command no pump."),
     _verb("ledger", "telling:ledger", _DAILY, "List what happened; verify the record."),
     _verb(

@@ -86,9 +86,9 @@ def disable(shell: Shell, by: str | None, why: str) -> Answer:
 @_BY
 @_WHY
 def withdraw(shell: Shell, serial: int, by: str | None, why: str) -> Answer:
-    """End an approval for good, at once.
+    """End an approval for good.
 
-    A running dose of it is stopped. No plan that it replaced comes back; one that was
+    It counts at once: a running dose of it is stopped. No plan that it replaced comes back; one that was
     approved after it still takes over when it was to. From afar the same is asked for
     with a request over MQTT.
     """
