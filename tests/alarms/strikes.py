@@ -14,6 +14,7 @@ from slackwater.facts.events import (
     HoldRaised,
     PlanWithdrawn,
 )
+from slackwater.facts.judgements import SeriesJudged, Verdict
 from slackwater.facts.messages import LinkChanged, Request, SpoiledReading
 from slackwater.facts.reasons import Code, Figure, because
 from slackwater.facts.state import State
@@ -36,6 +37,25 @@ def held(code: Code, scope: str, **figures: Figure) -> Strike:
                 scope=scope,
                 reason=because(code, **figures),
                 latched=True,
+            )
+
+        house.book.sign(made)
+
+    return strike
+
+
+def said_of_the_series(verdict: Verdict, code: Code) -> Strike:
+    """The turn judged the probe's series, and does not hold for it."""
+
+    def strike(house: Manned) -> None:
+        def made(_state: State, stamp: Stamp) -> AnyEvent:
+            return SeriesJudged(
+                **stamp,
+                tank="reef",
+                source="probe/kh",
+                verdict=verdict,
+                taken_at=stamp["at"],
+                reason=because(code, source="probe/kh"),
             )
 
         house.book.sign(made)

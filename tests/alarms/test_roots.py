@@ -41,6 +41,7 @@ from tests.alarms.strikes import (
     probe_freezes,
     probe_shows,
     probe_speaks_nonsense,
+    said_of_the_series,
     task_overdue,
 )
 from tests.properties import faults
@@ -65,6 +66,7 @@ ROOTS: list[tuple[Cause, str, Priority, Strike]] = [
     (Cause.APPROVAL_ENDING, "all", "soon", approval_ends(2.9)),
     (Cause.FILES_DIFFER, "all", "note", files_differ),
     (Cause.EVERYTHING_HELD, "all", "soon", held(Code.MANUAL_HOLD, "all")),
+    (Cause.NOT_AS_APPROVED, "all", "soon", held(Code.NOT_AS_APPROVED, "all")),
     (Cause.NODE_ABSENT, "shelf", "soon", node_dies),
     (Cause.NODE_IDENTITY, "shelf", "soon", node_exchanged),
     (Cause.NODE_TWICE, "shelf", "soon", held(Code.NODE_TWICE, "node/shelf")),
@@ -94,6 +96,36 @@ ROOTS: list[tuple[Cause, str, Priority, Strike]] = [
     (Cause.ALKALINITY_CLIMB, "reef", "urgent", climbs_to_9_2),
     (Cause.ALKALINITY_LOW, "reef", "urgent", probe_shows(6.2)),
     (Cause.ALKALINITY_FALL, "reef", "soon", falls_to_6_9),
+    (
+        Cause.ALKALINITY_SWING_UP,
+        "reef",
+        "soon",
+        held(Code.ALKALINITY_SWING_UP, "alkalinity/reef"),
+    ),
+    (
+        Cause.ALKALINITY_DOSE_FAULT,
+        "reef",
+        "soon",
+        held(Code.ALKALINITY_DOSE_FAULT, "alkalinity/reef"),
+    ),
+    (
+        Cause.ALKALINITY_DOSE_FAULT,
+        "reef",
+        "soon",
+        said_of_the_series("dose-fault", Code.ALKALINITY_DOSE_FAULT),
+    ),
+    (
+        Cause.ALKALINITY_SWING_DOWN,
+        "reef",
+        "note",
+        said_of_the_series("swing-down", Code.ALKALINITY_SWING_DOWN),
+    ),
+    (
+        Cause.ALKALINITY_PROBE_FAULT,
+        "kh",
+        "note",
+        said_of_the_series("probe-fault", Code.ALKALINITY_PROBE_FAULT),
+    ),
     (Cause.MANUAL_HOLD, "reef", "soon", held(Code.MANUAL_HOLD, "pump/carbonate")),
     (Cause.MANUAL_HOLD, "reef", "soon", held(Code.MANUAL_HOLD, "alkalinity/reef")),
     (Cause.PAUSED, "reef", "soon", paused),

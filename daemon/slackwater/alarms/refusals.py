@@ -28,7 +28,16 @@ PASSING = frozenset(
     }
 )
 # A person did it and knows of it.
-BY_HAND = frozenset({Code.FEEDING, Code.HANDS_IN, Code.TREATMENT, Code.AWAY})
+BY_HAND = frozenset(
+    {
+        Code.FEEDING,
+        Code.HANDS_IN,
+        Code.TREATMENT,
+        Code.AWAY,
+        Code.HALVED,
+        Code.OLD_DOSER,
+    }
+)
 # Seen by `machinery`, `paper` and `water` with more than the gate says.
 TOLD = frozenset(
     {
@@ -50,6 +59,8 @@ TOLD = frozenset(
         Code.ALKALINITY_SPREAD,
         Code.ALKALINITY_LOW,
         Code.ALKALINITY_FALL,
+        Code.ALKALINITY_SWING_DOWN,
+        Code.ALKALINITY_PROBE_FAULT,
         Code.RESERVOIR_LOW,
         Code.RESERVOIR_EMPTY,
         Code.RESUMING,

@@ -160,6 +160,12 @@ ROWS: Mapping[Cause, Row] = {
         "on.",
         action="Approve the changed files, or put the approved ones back.",
     ),
+    Cause.NOT_AS_APPROVED: _coded(
+        Code.NOT_AS_APPROVED,
+        f"Run `slackwater audit`, report this with the ledger, {_RELEASE}.",
+        hides=FOLLOWS,
+        least="soon",
+    ),
     Cause.EVERYTHING_HELD: _coded(
         Code.MANUAL_HOLD,
         "End it when the work is done: `slackwater release`.",
@@ -269,13 +275,16 @@ ROWS: Mapping[Cause, Row] = {
         Code.ALKALINITY_FROZEN,
         "Clean the probe and compare it with a hand test.",
         hides=FOLLOWS,
+        covers=frozenset({Cause.ALKALINITY_PROBE_FAULT}),
         off_s=PROBE_OFF_S,
     ),
     Cause.PROBE_SPOILED: Row(
         sentence="The probe sends readings that cannot be believed.",
         action="Look at the probe's unit and scale, and compare it with a hand test.",
         hides=FOLLOWS,
-        covers=frozenset({Cause.PROBE_STALE, Cause.PROBE_MISSING}),
+        covers=frozenset(
+            {Cause.PROBE_STALE, Cause.PROBE_MISSING, Cause.ALKALINITY_PROBE_FAULT}
+        ),
         on_s=30.0,
         off_s=PROBE_OFF_S,
     ),
@@ -288,21 +297,49 @@ ROWS: Mapping[Cause, Row] = {
     Cause.ALKALINITY_CEILING: _coded(
         Code.ALKALINITY_CEILING,
         "Test by hand at once and find out what flowed.",
-        hides=FOLLOWS | {Cause.ALKALINITY_CLIMB},
+        hides=FOLLOWS | {Cause.ALKALINITY_CLIMB, Cause.ALKALINITY_SWING_UP},
         rises=True,
         least="urgent",
     ),
     Cause.ALKALINITY_CLIMB: _coded(
         Code.ALKALINITY_CLIMB,
         f"Test by hand, find out what lifts it, {_RELEASE}.",
+        hides=FOLLOWS | {Cause.ALKALINITY_SWING_UP},
+        rises=True,
+        least="soon",
+    ),
+    Cause.ALKALINITY_SWING_UP: _coded(
+        Code.ALKALINITY_SWING_UP,
+        f"Test by hand, write down what was poured in or changed, {_RELEASE}.",
         hides=FOLLOWS,
         rises=True,
         least="soon",
     ),
+    Cause.ALKALINITY_DOSE_FAULT: _coded(
+        Code.ALKALINITY_DOSE_FAULT,
+        f"Look at the pump named here, its hose and its outlet, {_RELEASE}.",
+        hides=FOLLOWS | {Cause.ALKALINITY_CLIMB, Cause.ALKALINITY_SWING_UP},
+        rises=True,
+        least="soon",
+    ),
+    Cause.ALKALINITY_PROBE_FAULT: _coded(
+        Code.ALKALINITY_PROBE_FAULT,
+        "Compare it with a hand test, clean it, and note that with `slackwater event "
+        "probe_serviced`.",
+        hides=FOLLOWS,
+        off_s=PROBE_OFF_S,
+    ),
     Cause.ALKALINITY_LOW: Row(
         sentence=SENTENCES[Code.ALKALINITY_LOW],
         action="Test by hand; look at bottle, hose and pump, then at the plan.",
-        hides=frozenset({Cause.ALKALINITY_FALL, Cause.RESUMING, Cause.MISSED_DOSES}),
+        hides=frozenset(
+            {
+                Cause.ALKALINITY_FALL,
+                Cause.ALKALINITY_SWING_DOWN,
+                Cause.RESUMING,
+                Cause.MISSED_DOSES,
+            }
+        ),
         least="urgent",
         off_s=PROBE_OFF_S,
     ),
@@ -310,6 +347,14 @@ ROWS: Mapping[Cause, Row] = {
         sentence=SENTENCES[Code.ALKALINITY_FALL],
         action="Test by hand; look at bottle, hose and pump, and for a white cloud.",
         topic="white-cloud",
+        hides=frozenset(
+            {Cause.ALKALINITY_SWING_DOWN, Cause.RESUMING, Cause.MISSED_DOSES}
+        ),
+        off_s=PROBE_OFF_S,
+    ),
+    Cause.ALKALINITY_SWING_DOWN: _coded(
+        Code.ALKALINITY_SWING_DOWN,
+        "Test by hand; look at bottle, hose and pump, and for a white cloud.",
         hides=frozenset({Cause.RESUMING, Cause.MISSED_DOSES}),
         off_s=PROBE_OFF_S,
     ),

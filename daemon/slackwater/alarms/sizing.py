@@ -33,8 +33,6 @@ REMINDERS = (50, 25, 10)
 # Reasons told by their own name that speak of too much.
 RISING = frozenset(
     {
-        "alkalinity-dose-fault",
-        "alkalinity-swing-up",
         "alkalinity-test",
         "power-at-rest",
     }

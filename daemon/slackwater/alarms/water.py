@@ -18,6 +18,7 @@ from slackwater.alarms.foresight import (
     measured,
 )
 from slackwater.facts.alarms import Cause, alarm_id
+from slackwater.facts.judgements import SeriesJudged
 from slackwater.facts.messages import Reading
 from slackwater.facts.reasons import Figure, Reason
 from slackwater.facts.tank import AlkalinityGuard, Probe, Tank
@@ -32,9 +33,16 @@ from slackwater.gate.alkalinity import (
 from slackwater.gate.moment import ALKALINITY, Moment
 from slackwater.gate.resuming import WHOLE
 from slackwater.gate.shortening import base_ppm
+from slackwater.gate.swings.doubts import counts
 
 # So much of a day's plan may be missing before it is told, and so little after.
 SHORT_SHARE, SHORT_SHARE_OFF = 0.25, 0.15
+# What is said of a series and only shortens; what holds is told as a hold.
+VERDICTS = {
+    "swing-down": Cause.ALKALINITY_SWING_DOWN,
+    "dose-fault": Cause.ALKALINITY_DOSE_FAULT,
+}
+PROBE_FAULT = "probe-fault"
 # Nobody is woken for less than this in a day.
 LEAST_SHORT_DKH = 0.1
 
@@ -60,6 +68,7 @@ def water(moment: Moment, ear: Ear) -> Iterator[Condition]:
         ]
         yield from _probes(moment, tank, probes, ear)
         yield from _levels(moment, tank, probes)
+        yield from _verdicts(moment, tank, probes)
         if tank.id in moment.state.resuming:
             yield _of(tank, Cause.RESUMING)
         yield from _missed(moment, tank)
@@ -165,6 +174,35 @@ def _floor(moment: Moment, tank: Tank, guard: AlkalinityGuard) -> float:
 
 def _fall(moment: Moment, guard: AlkalinityGuard, probe: Probe) -> Reason | None:
     return falls(guard, moment.sight.readings.get(probe.id, []), moment.now.utc)
+
+
+def _verdicts(
+    moment: Moment, tank: Tank, probes: Sequence[Probe]
+) -> Iterator[Condition]:
+    """What the course of a series says: a fall, a dose that never came, a bad probe.
+
+    A bad probe is told all the same where another one speaks for the water.
+    """
+    serving = {f"probe/{probe.id}" for probe in probes}
+    for source, judged in sorted(moment.state.judged.items()):
+        if judged.tank != tank.id or judged.excess or judged.reason is None:
+            continue
+        if source in serving and judged.verdict == PROBE_FAULT:
+            yield _told(moment, tank, judged, Cause.ALKALINITY_PROBE_FAULT)
+        elif judged.verdict in VERDICTS and counts(moment, judged):
+            yield _told(moment, tank, judged, VERDICTS[judged.verdict])
+
+
+def _told(moment: Moment, tank: Tank, judged: SeriesJudged, cause: Cause) -> Condition:
+    of_probe = cause is Cause.ALKALINITY_PROBE_FAULT
+    about = judged.source.removeprefix("probe/") if of_probe else tank.id
+    return Condition(
+        cause=cause,
+        about=about,
+        tanks=(tank.id,),
+        share=_base_share(moment, tank) if counts(moment, judged) else 1.0,
+        figures={} if judged.reason is None else judged.reason.figures,
+    )
 
 
 def _missed(moment: Moment, tank: Tank) -> Iterator[Condition]:

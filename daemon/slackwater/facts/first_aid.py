@@ -90,6 +90,9 @@ FIRST_AID: Mapping[str, tuple[str, ...]] = {
 TOPICS: Mapping[Code, str] = {
     Code.ALKALINITY_CEILING: "overdose",
     Code.ALKALINITY_CLIMB: "overdose",
+    Code.ALKALINITY_SWING_UP: "overdose",
+    Code.ALKALINITY_DOSE_FAULT: "overdose",
+    Code.ALKALINITY_SWING_DOWN: "white-cloud",
     Code.OVER_DELIVERED: "overdose",
     Code.NODE_IMPOSSIBLE: "overdose",
     Code.START_STORM: "power-cut",

@@ -24,11 +24,12 @@ def series_doubts(moment: Moment, tank: str) -> list[Reason]:
         judged.reason
         for _, judged in sorted(moment.state.judged.items())
         if judged.tank == tank and judged.reason is not None and not judged.excess
-        if _counts(moment, judged)
+        if counts(moment, judged)
     ]
 
 
-def _counts(moment: Moment, judged: SeriesJudged) -> bool:
+def counts(moment: Moment, judged: SeriesJudged) -> bool:
+    """Whether a verdict that only shortens still does."""
     if judged.verdict == FAULT:
         return not any(_sound_probes(moment, judged.tank))
     is_hand = judged.source.startswith("hand/")
