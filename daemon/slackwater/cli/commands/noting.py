@@ -2,7 +2,9 @@
 
 Floor 8. One subject: moments worth remembering. Laws here: a sample keeps what the tank
 was like when it was taken, so that a report that comes weeks later is read beside it;
-nothing written here changes a dose.
+nothing written here raises a dose or lifts a ceiling. An event says that readings may
+step for a reason, so that the step is not taken for a swing; a treatment keeps back
+corrections, carbon and traces until it ends.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
