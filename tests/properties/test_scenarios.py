@@ -26,6 +26,7 @@ ELSEWHERE = {
     "reason clock-unproven": "tests/gate: without a trusted clock no turn decides",
     "reason clock-behind-ledger": "tests/gate: behind the ledger no turn decides",
     "reason ledger-fault": "tests/ledger: the daemon ends instead of deciding",
+    "reason not-as-approved": "tests/service: no sound turn asks for such a dose",
     "reason node-twice": "two devices under one name show as a reboot each beat",
     "entry checkpoint": "tests/ledger: the daily audit of the running service",
     "entry files_differ": "tests/service: housekeeping of the running service",

@@ -68,6 +68,8 @@ def _of_plan(
         yield "extra", "no approval asked for it"
         return
     consent = standing.consent
+    # A dose that waited runs on the machine, and under the approval, of its beginning.
+    running = history.asked_by(max(intent.at, dose.due_at), order) or standing
     line = consent.lines.get(f"{dose.tank}/{dose.line}")
     place = (
         None
@@ -77,30 +79,31 @@ def _of_plan(
     if line is None or place is None:
         yield "extra", "the plan has no such dose"
         return
-    if intent.at >= consent.ends_at(line):
-        yield "extra", f"its approval ended {_time(consent.ends_at(line))}"
-    for what in _altered(history, intent, order, (consent, line, place)):
+    if intent.at >= (ends_at := running.consent.ends_at(line)):
+        yield "extra", f"its approval ended {_time(ends_at)}"
+    for what in _altered(intent, consent, line, place):
         yield "altered", what
+    head = running.consent.heads.get(line.pump)
+    if head is not None and head.id == dose.pump:
+        for what in (
+            *_hardware(intent, head),
+            *_run(history, intent, order, running.consent),
+        ):
+            yield "altered", what
 
 
 def _altered(
-    history: History,
-    intent: DoseIntended,
-    order: int,
-    approved: tuple[Consent, Line, Place],
+    intent: DoseIntended, consent: Consent, line: Line, place: Place
 ) -> Iterator[str]:
-    consent, line, place = approved
-    name = f"{line.tank}/{line.id}@{intent.dose.local_day}#{intent.dose.ordinal:02d}"
-    if intent.dose.id != name:
+    """Identity, pump, amount and time, by the plan that asked for it."""
+    dose = intent.dose
+    name = f"{line.tank}/{line.id}@{dose.local_day}#{dose.ordinal:02d}"
+    if dose.id != name:
         yield f"it is called so and should be {name}"
-    head = consent.heads.get(line.pump)
-    if head is None or intent.dose.pump != head.id:
-        yield f"pump {intent.dose.pump} instead of {line.pump}"
-        return
+    if dose.pump != line.pump:
+        yield f"pump {dose.pump} instead of {line.pump}"
     yield from _amount(intent, place.volume_ul)
     yield from _time_kept(intent, place, consent.lateness_s)
-    yield from _hardware(intent, head)
-    yield from _run(history, intent, order, consent)
 
 
 def _amount(intent: DoseIntended, approved_ul: int) -> Iterator[str]:

@@ -46,7 +46,14 @@ _SENSOR = (
     *(Code.PH_UNKNOWN, Code.TEMPERATURE_OFF, Code.TEMPERATURE_FAR, Code.SALINITY_OFF),
     *(Code.SALINITY_FAR, Code.PROBE_MISSING, Code.PROBE_STALE, Code.PROBE_FROZEN),
     *(Code.PROBE_REFUSED, Code.PROBE_OUT, Code.PROBES_APART, Code.PROBE_AGAINST_TEST),
-    *(Code.RETURN_OFF, Code.LEVEL_WRONG, Code.LEAK, Code.SKIMMER_OFF, Code.AIR_OFF),
+    *(
+        Code.RETURN_OFF,
+        Code.RETURN_UNKNOWN,
+        Code.LEVEL_WRONG,
+        Code.LEAK,
+        Code.SKIMMER_OFF,
+        Code.AIR_OFF,
+    ),
     *(Code.POWER_AT_REST, Code.SWITCH_UNKNOWN, Code.TOP_OFF_HIGH, Code.NUTRIENTS_LOW),
 )
 WORDS: Mapping[Code, Missing] = {
@@ -56,6 +63,7 @@ WORDS: Mapping[Code, Missing] = {
     Code.CLOCK_JUMPED: Missing.CLOCK,
     Code.CLOCK_BEHIND: Missing.CLOCK,
     Code.MANUAL_HOLD: Missing.HOLD,
+    Code.NOT_AS_APPROVED: Missing.HOLD,
     Code.PAUSE: Missing.HOLD,
     Code.FEEDING: Missing.HOLD,
     Code.HANDS_IN: Missing.HOLD,

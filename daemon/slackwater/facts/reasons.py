@@ -41,6 +41,7 @@ class Code(StrEnum):
     SECOND_DAEMON = "second-daemon"
     RETAINED_COMMAND = "retained-command"
     TAKEN_OVER = "connection-taken-over"
+    NOT_AS_APPROVED = "not-as-approved"
     MANUAL_HOLD = "manual-hold"
     PAUSE = "pause"
     CAP_DOSE = "cap-per-dose"
@@ -140,6 +141,7 @@ SENTENCES: Mapping[Code, str] = {
     Code.TAKEN_OVER: "Another client took over the daemon's connection.",
     Code.MANUAL_HOLD: "A person asked for a hold.",
     Code.PAUSE: "A pause was asked for.",
+    Code.NOT_AS_APPROVED: "A dose was about to begin that nobody approved so.",
     Code.CAP_DOSE: "More than the pump's cap for one dose.",
     Code.CAP_HOUR: "More than the pump's cap for one hour.",
     Code.CAP_DAY: "More than the pump's cap for one local day.",

@@ -14,6 +14,7 @@ import structlog
 DAEMON_STARTED = "daemon_started"
 DAEMON_STOPPED = "daemon_stopped"
 EVENT_WRITTEN = "event_written"
+INTENT_REFUSED = "intent_refused"
 COMMAND_SENT = "command_sent"
 COMMAND_NOT_SENT = "command_not_sent"
 STOP_SENT = "stop_sent"

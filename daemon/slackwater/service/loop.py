@@ -18,6 +18,7 @@ from slackwater.facts.now import Now, proven_ms
 from slackwater.facts.sight import Inbox, see
 from slackwater.facts.tank import Machine
 from slackwater.service import logs
+from slackwater.service.conformity import conforming
 from slackwater.service.telling import tells
 from slackwater.service.wiring import Rig, listened_to, setup_from
 from slackwater.turn.setup import Turn
@@ -122,7 +123,7 @@ def _is_deaf(before: Machine, after: Machine) -> bool:
 def _one_turn(rig: Rig, now: Now, messages: tuple[Message, ...]) -> Turn | None:
     """One turn, written and carried out; None when the ledger had moved."""
     inbox = Inbox(sight=rig.sight, messages=messages)
-    done = turn(now, rig.memory.state, inbox, rig.setup)
+    done = conforming(rig, turn(now, rig.memory.state, inbox, rig.setup), now)
     point("decided", *(event.kind for event in done.events))
     if done.events and not write(rig, done.events):
         return None

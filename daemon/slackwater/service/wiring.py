@@ -11,6 +11,7 @@ from pathlib import Path
 from queue import SimpleQueue
 
 from slackwater.alarms.judging import Watch
+from slackwater.audit.history import Standing
 from slackwater.errors import Finding, InputError
 from slackwater.facts.messages import Beat, LinkChanged, Message
 from slackwater.facts.now import Now
@@ -71,7 +72,8 @@ class Rig:
     """Everything one mode runs with.
 
     `stopped_s` is when each pump head was last told to stop, boot-time seconds;
-    `differ` names files that are not the approved ones.
+    `differ` names files that are not the approved ones; `consents` are the approvals by
+    serial as the audit reads them.
     """
 
     mode: Mode
@@ -90,6 +92,7 @@ class Rig:
     stopped_s: dict[str, float] = field(default_factory=dict)
     closing: bool = False
     differ: tuple[str, ...] = ()
+    consents: dict[int, Standing] = field(default_factory=dict)
     lookout: Lookout = field(default_factory=Lookout)
     post: Notifier = field(default_factory=Nobody)
     summary_at_utc: tuple[int, int] = SUMMARY_AT_UTC
