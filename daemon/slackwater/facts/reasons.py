@@ -101,6 +101,8 @@ class Code(StrEnum):
     NUTRIENTS_LOW = "nutrients-low"
     AWAY = "away"
     RESUMING = "resuming"
+    HALVED = "halved"
+    OLD_DOSER = "old-doser"
     OVER_DELIVERED = "over-delivered"
     SHORT_DELIVERED = "short-delivered"
     NOT_TAKEN = "not-taken"
@@ -139,9 +141,9 @@ SENTENCES: Mapping[Code, str] = {
     Code.SECOND_DAEMON: "Another daemon commands the same pump node.",
     Code.RETAINED_COMMAND: "A retained command lies on the broker.",
     Code.TAKEN_OVER: "Another client took over the daemon's connection.",
+    Code.NOT_AS_APPROVED: "A dose was about to begin that nobody approved so.",
     Code.MANUAL_HOLD: "A person asked for a hold.",
     Code.PAUSE: "A pause was asked for.",
-    Code.NOT_AS_APPROVED: "A dose was about to begin that nobody approved so.",
     Code.CAP_DOSE: "More than the pump's cap for one dose.",
     Code.CAP_HOUR: "More than the pump's cap for one hour.",
     Code.CAP_DAY: "More than the pump's cap for one local day.",
@@ -199,6 +201,8 @@ SENTENCES: Mapping[Code, str] = {
     Code.NUTRIENTS_LOW: "Nitrate or phosphate is too low for carbon.",
     Code.AWAY: "A declared absence freezes corrections.",
     Code.RESUMING: "Dosing comes back slowly after a gap.",
+    Code.HALVED: "Half of each dose for a while, because something is new.",
+    Code.OLD_DOSER: "The old doser still gives this line.",
     Code.OVER_DELIVERED: "The pump delivered more than was asked.",
     Code.SHORT_DELIVERED: "The pump delivered short three times.",
     Code.NOT_TAKEN: "The pump node never took the command; proven not executed.",
