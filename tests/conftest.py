@@ -2,23 +2,37 @@
 
 import os
 import shutil
+import sys
 from collections import Counter
 from collections.abc import Callable
+from pathlib import Path
 from typing import Protocol
 
 import pytest
 
 NOT_RUN = pytest.StashKey[dict[str, int]]()
 TOLD = pytest.StashKey[list[str]]()
-# What other packages bring, and the Debian package that brings it.
-PACKAGES = {
-    "mosquitto": "mosquitto",
-    "systemd-analyze": "systemd",
-    "chromium": "chromium",
-}
 UNIT_JUDGE, BROWSER = "systemd-analyze", "chromium"
+SMALL_PYTHON, PARSER = "micropython under Node.js", "parser of AsyncAPI"
+# Run by Node.js; they lie beside the virtual environment the tests run in.
+MODULES = {
+    SMALL_PYTHON: "@micropython/micropython-webassembly-pyscript",
+    PARSER: "@asyncapi/parser",
+}
+# What other packages bring, and the package that brings it.
+PACKAGES = {
+    "mosquitto": "Debian package: mosquitto",
+    UNIT_JUDGE: "Debian package: systemd",
+    BROWSER: "Debian package: chromium",
+    **{program: f"npm package: {name}" for program, name in MODULES.items()},
+}
 # A test that asks for the fixture needs the program.
-FIXTURES = {"systemd_analyze": UNIT_JUDGE, "chromium": BROWSER}
+FIXTURES = {
+    "systemd_analyze": UNIT_JUDGE,
+    "chromium": BROWSER,
+    "micropython": SMALL_PYTHON,
+    "asyncapi_parser": PARSER,
+}
 SBIN = os.pathsep.join((os.defpath, "/usr/sbin", "/usr/local/sbin"))
 
 
@@ -45,7 +59,17 @@ def tell(request: pytest.FixtureRequest) -> Callable[[str], None]:
 
 def found(program: str) -> str:
     """Where a program lies, on the PATH or in an sbin folder; empty if nowhere."""
+    if program in MODULES:
+        here = (node_modules() / MODULES[program] / "package.json").is_file()
+        return str(node_modules()) if here and shutil.which("node") else ""
     return shutil.which(program) or shutil.which(program, path=SBIN) or ""
+
+
+def node_modules() -> Path:
+    """Where npm put what `.ci/package.json` asks for."""
+    return Path(
+        os.environ.get("SLACKWATER_NODE_MODULES") or sys.prefix + "/node_modules"
+    )
 
 
 def needed_by(item: pytest.Item) -> str:
@@ -66,6 +90,18 @@ def systemd_analyze() -> str:
 def chromium() -> str:
     """Where the browser lies that opens reports; a test that asks for it needs it."""
     return found(BROWSER)
+
+
+@pytest.fixture(scope="session")
+def micropython() -> str:
+    """The folder of modules that holds the small Python; its tests need it."""
+    return found(SMALL_PYTHON)
+
+
+@pytest.fixture(scope="session")
+def asyncapi_parser() -> str:
+    """The folder of modules that holds the parser; a test that asks for it needs it."""
+    return found(PARSER)
 
 
 def pytest_collection_modifyitems(
@@ -120,7 +156,6 @@ def pytest_terminal_summary(
     line = f"not run here: {sum(gaps.values())} tests"
     if gaps:
         line += ", because " + ", ".join(
-            f"no {program} was found (Debian package: {PACKAGES[program]})"
-            for program in sorted(gaps)
+            f"no {program} was found ({PACKAGES[program]})" for program in sorted(gaps)
         )
     terminalreporter.write_line(line)

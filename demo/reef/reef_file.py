@@ -11,7 +11,7 @@ from typing import Annotated
 
 from pydantic import Field, StringConstraints, model_validator
 
-from demo.reef.node_rules import CHANNELS_AT_MOST
+from demo.node.node import CHANNELS_AT_MOST
 from demo.reef.rim import Record, ReefError, read_file, read_record
 from demo.reef.water import REST_DKH, Hose, Tank, Uptake, Water
 

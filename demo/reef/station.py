@@ -10,9 +10,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Protocol
 
+from demo.node.node import Node, canonical
 from demo.reef.faults import Kind, OnceRecord
-from demo.reef.node_form import canonical
-from demo.reef.node_rules import Node
 from demo.reef.reef_file import NodeRecord
 from demo.reef.water import Water
 
@@ -117,11 +116,15 @@ class Station:
 
     def _flow(self, now_ms: int, water: Water) -> None:
         for chan, record in self.plate.record.channels.items():
-            until_ms = self.powered_ms + self._node.pumps_until(chan)
+            run = self._node.heads[chan].run
+            if run is None:
+                continue
+            until_ms = self.powered_ms + run.started_ms + run.cut_ms
             on_ms = min(now_ms, until_ms) - self._seen_ms
-            if on_ms > 0 and self._node.pumps_until(chan):
+            if on_ms > 0:
                 factor = self.factors.get(record.pump, 1.0)
-                self._node.meter(chan, water.flow(record.pump, on_ms, factor))
+                flowed_ul = water.flow(record.pump, on_ms, factor)
+                run.metered_nl += round(flowed_ul * 1000)
         self._seen_ms = now_ms
 
     def _tell(self, told: list[tuple[str, dict[str, object]]], now_ms: int) -> None:
@@ -138,7 +141,9 @@ class Station:
 
     def _note_pumping(self, now_ms: int) -> None:
         up_ms = self._up_ms(now_ms)
-        if not any(self._node.pumping(chan, up_ms) for chan in self._node.heads):
+        runs = [head.run for head in self._node.heads.values()]
+        cuts_ms = [run.started_ms + run.cut_ms for run in runs if run is not None]
+        if not any(up_ms < cut_ms for cut_ms in cuts_ms):
             self._pumping_since_ms = None
         elif self._pumping_since_ms is None:
             self._pumping_since_ms = now_ms

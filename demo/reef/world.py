@@ -10,9 +10,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 
+from demo.node.node import canonical
 from demo.reef.faults import Faults, Kind, Names
 from demo.reef.link import LinkUp, Said
-from demo.reef.node_form import canonical
 from demo.reef.probe import Probe, rfc3339
 from demo.reef.reef_file import ReefRecord
 from demo.reef.station import Station, Wire

@@ -7,7 +7,7 @@ from typing import cast
 from cryptography.hazmat.primitives.hashes import SHA256
 from cryptography.hazmat.primitives.hmac import HMAC
 
-from demo.reef.node_rules import Node
+from demo.node.node import Node
 
 BOOT = "9e1b000000000001"
 KEY = bytes(range(32))
@@ -92,6 +92,15 @@ class Bench:
         self.node.tick(self.up_ms)
         channels = self.node.beat()[1]["chan"]
         return cast("dict[str, dict[str, object]]", channels)[chan]
+
+    def cut_ms(self, chan: str = "a") -> int:
+        """The uptime at which the hardware drops the output, 0 when it is off."""
+        run = self.node.heads[chan].run
+        return 0 if run is None else run.started_ms + run.cut_ms
+
+    def pumping(self, chan: str = "a", after_ms: int = 0) -> bool:
+        """Whether the output is on so long from now, even if nobody looks again."""
+        return self.up_ms + after_ms < self.cut_ms(chan)
 
     def _keep(self, told: Told) -> Told:
         self.told += told

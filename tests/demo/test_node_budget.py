@@ -3,7 +3,7 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from demo.reef.node_budget import HOUR_MS, Budget
+from demo.node.node import HOUR_MS, Budget
 
 LIMIT_UL = 24_000
 

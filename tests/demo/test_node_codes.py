@@ -5,7 +5,7 @@ import json
 import pytest
 import rfc8785
 
-from demo.reef.node_form import canonical
+from demo.node.node import canonical
 from tests.demo.nodes import (
     KEY,
     answer,
@@ -109,7 +109,7 @@ def test_a_forged_stop_stops_nothing() -> None:
     here = bench(key=KEY)
     here.send(run_bytes(mac=_SIGNED_RUN))
     assert answer(here.send(stop_bytes(mac="0" * 64))) == ("refused", "auth")
-    assert here.node.pumping("a", here.up_ms)
+    assert here.pumping()
 
 
 def test_beats_and_results_are_signed_over_their_canonical_form() -> None:

@@ -7,7 +7,7 @@ import rfc8785
 from hypothesis import given
 from hypothesis import strategies as st
 
-from demo.reef.node_form import canonical, code, label, read_command
+from demo.node.node import canonical, code, label, read_command
 from tests.demo.nodes import attempt, bench, encoded, run_bytes, run_fields, stop_bytes
 
 _NAMES = list(run_fields())
@@ -27,9 +27,7 @@ def test_reads_every_field_of_a_run() -> None:
     """What was written is what the node decides on."""
     command = read_command(run_bytes())
     assert command is not None
-    read = {name: getattr(command, name) for name in run_fields() if name != "v"}
-    written = {name: value for name, value in run_fields().items() if name != "v"}
-    assert written == read
+    assert run_fields() == {**command.text, **command.whole}
 
 
 @pytest.mark.parametrize("name", _NAMES)

@@ -2,7 +2,7 @@
 
 import pytest
 
-from demo.reef.node_rules import SELF_TEST_MS, Node
+from demo.node.node import SELF_TEST_MS, Node
 from tests.demo.nodes import (
     BOOT,
     HOUR_MS,
@@ -65,16 +65,15 @@ def test_a_run_completes_at_its_time() -> None:
             "cal": "77aa01cf",
         },
     } == here.channel()
-    assert not here.node.pumping("a", here.up_ms)
+    assert not here.pumping()
 
 
 def test_a_hung_main_loop_is_cut_by_the_hardware() -> None:
     """Hazard H21: with nobody looking the output drops at `cut_ms`, told as cut."""
     here = bench()
     here.send(run_bytes())
-    start_ms = here.up_ms
-    assert here.node.pumping("a", start_ms + 2_499)
-    assert not here.node.pumping("a", start_ms + 2_500)
+    assert here.pumping(after_ms=2_499)
+    assert not here.pumping(after_ms=2_500)
     (only,) = results(here.wait(600_000))
     assert tuple(only[name] for name in ("phase", "reason", "ran_ms", "ul")) == (
         "ended",
@@ -142,7 +141,7 @@ def test_stop_leaves_the_other_channel_alone() -> None:
     here = bench()
     here.send(run_bytes())
     here.send(stop_bytes("b"))
-    assert here.node.pumping("a", here.up_ms)
+    assert here.pumping()
 
 
 @pytest.mark.parametrize("payload", [b"{}", b"\xff", b'{"v":1,"by":"x"}', b"0"])
@@ -165,7 +164,7 @@ def test_an_empty_payload_clears_the_hold_only() -> None:
     here.hold(b"{}")
     here.hold(b"")
     assert here.channel()["state"] == "idle"
-    assert not here.node.pumping("a", here.up_ms)
+    assert not here.pumping()
     assert answer(here.send(run_bytes(id=attempt(2), n=1))) == ("taken", "")
 
 
@@ -292,7 +291,9 @@ def test_a_metered_head_reports_what_the_meter_saw() -> None:
     """Hazard H20: with a flow meter the report may exceed what was asked."""
     here = bench(metered=1)
     here.send(run_bytes())
-    here.node.meter("a", 1_499.2)
+    run = here.node.heads["a"].run
+    assert run is not None
+    run.metered_nl += 1_499_200
     (only,) = results(here.wait(2_000))
     assert only["ul"] == 1_500
     assert here.channel()["budget_ul"] == 120_000 - 1_500

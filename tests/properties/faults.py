@@ -8,7 +8,7 @@ from collections.abc import Callable
 from datetime import timedelta
 from functools import partial
 
-from demo.reef.node_form import canonical
+from demo.node.node import canonical
 from slackwater.facts.messages import LinkChanged, RetainedCommand
 from tests.properties.bus import Habits
 from tests.properties.outpost import Outpost

@@ -7,7 +7,7 @@ outputs were on, whatever the node knows or says of it.
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 
-from demo.reef.node_rules import Node
+from demo.node.node import Node
 
 Told = list[tuple[str, dict[str, object]]]
 
@@ -136,9 +136,10 @@ class Outpost:
             if run is None:
                 continue
             begin_ms = max(self._seen_ms, self.powered_ms + run.started_ms)
-            end_ms = min(now_ms, self.powered_ms + self.node.pumps_until(chan))
+            end_ms = min(now_ms, self.powered_ms + run.started_ms + run.cut_ms)
             if end_ms > begin_ms:
-                self.node.meter(chan, self._pour(chan, run.id, (begin_ms, end_ms)))
+                poured_ul = self._pour(chan, run.id, (begin_ms, end_ms))
+                run.metered_nl += round(poured_ul * 1000)
         self._seen_ms = max(self._seen_ms, now_ms)
 
     def _pour(self, chan: str, attempt: str, span: tuple[int, int]) -> float:

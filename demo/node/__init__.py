@@ -1,0 +1,1 @@
+"""A pump node to build upon: its decisions, and the pins and wire beside them."""
