@@ -23,6 +23,7 @@ class Missing(StrEnum):
     BOTTLE = "bottle"
     PUMP = "pump"
     PLAN = "plan changed or over"
+    OLD_DOSER = "given by the old doser"
     LEDGER = "ledger"
     OFF = "daemon off"
     WINDOW = "window passed"
@@ -79,6 +80,8 @@ WORDS: Mapping[Code, Missing] = {
     Code.CAP_NET: Missing.CAP,
     Code.CAP_CALIBRATION: Missing.CAP,
     Code.RESUMING: Missing.CAP,
+    Code.HALVED: Missing.SMALL,
+    Code.OLD_DOSER: Missing.OLD_DOSER,
     Code.GAP_SAME_PUMP: Missing.GAP,
     Code.GAP_APART: Missing.GAP,
     Code.TOO_SMALL: Missing.SMALL,

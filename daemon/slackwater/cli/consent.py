@@ -18,6 +18,7 @@ from slackwater.errors import Finding, RefusedError
 from slackwater.facts.events import AnyEvent, HoldRaised, PlanApproved, PlanWithdrawn
 from slackwater.facts.plan import Approval
 from slackwater.facts.reasons import Code, because
+from slackwater.facts.stages import HalfBegan
 from slackwater.facts.state import State
 from slackwater.outside.approved import machine_text, plan_text
 from slackwater.planning.changes import (
@@ -34,6 +35,9 @@ from slackwater.pump.outcome import Stamp
 UL_A_ML = 1000
 # An approval this near its end may be renewed although nothing changed.
 RENEW_WITHIN = timedelta(days=30)
+# More than this on its largest day, and a pump begins with half doses for a day.
+MORE = Fraction(11, 10)
+HALF_LASTS = timedelta(hours=24)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -153,6 +157,7 @@ def entries(consent: Consent, state: State, stamp: Stamp) -> list[AnyEvent]:
         *_outgrown(consent, state, stamp),
         approved,
         *_holds(consent, state, stamp),
+        *_halves(consent, state, stamp),
     ]
 
 
@@ -221,6 +226,29 @@ def _holds(consent: Consent, state: State, stamp: Stamp) -> list[AnyEvent]:
         for pump, why in consent.proposal.touched.items()
         if f"changed/{pump}" not in state.holds
     ]
+
+
+def _halves(consent: Consent, state: State, stamp: Stamp) -> list[AnyEvent]:
+    """While pumps run, one that gives clearly more begins with half doses."""
+    if state.stage != "live":
+        return []
+    return [
+        HalfBegan(
+            **stamp,
+            scope=f"pump/{change.pump}",
+            from_at=consent.swap.at,
+            lasts_s=HALF_LASTS.total_seconds(),
+            why=f"{ratio_words(ratio)} times as much a day as before",
+            by=consent.by,
+        )
+        for change in consent.proposal.changes
+        if change.pump and (ratio := change.ratio) is not None and ratio > MORE
+    ]
+
+
+def ratio_words(ratio: Fraction) -> str:
+    """A ratio as it is shown and as it is typed."""
+    return f"{float(ratio):.2f}"
 
 
 def _refuse_overtaken(proposal: Proposal, state: State) -> None:

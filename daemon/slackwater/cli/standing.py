@@ -67,6 +67,17 @@ class Standing:
         return sorted(raised, key=lambda one: (one.scope != EVERYTHING, one.hold_id))
 
     @property
+    def halves(self) -> dict[str, timedelta]:
+        """How long each scope is still halved; nothing that is over or yet to come."""
+        utc, proven_ms = self.found.now.utc, self.found.proven_ms
+        found = {}
+        for scope, half in sorted(self.state.halves.items()):
+            left = timedelta(seconds=half.left_s(utc, proven_ms))
+            if left > timedelta():
+                found[scope] = left
+        return found
+
+    @property
     def alarms(self) -> list[StandingAlarm]:
         """The alarms whose cause is still there, the most pressing first."""
         alarms = self.state.alarms.values()

@@ -65,6 +65,7 @@ def _lines(stood: Standing, holds: int, tanks: int) -> Iterator[str]:
         yield _caps_line(stood)
     if stood.state.stage == "shadow":
         yield _stage_line(stood)
+    yield from _halves(stood)
     if stood.first_aid:
         yield f"First aid: slackwater first-aid {stood.first_aid}"
     shown = list(stood.outlooks.values())
@@ -144,6 +145,13 @@ def _caps_line(stood: Standing) -> str:
     places = sorted(stood.state.lowered)
     more = f" and {len(places) - 1} more" if len(places) > 1 else ""
     return f"Caps   lower in the file than approved, and counting: {places[0]}{more}"
+
+
+def _halves(stood: Standing) -> Iterator[str]:
+    """What is halved, and for how long yet."""
+    for scope, left in stood.halves.items():
+        why = stood.state.halves[scope].why
+        yield f"Half   {scope} for {span(left)} more: {why}"
 
 
 def _stage_line(stood: Standing) -> str:

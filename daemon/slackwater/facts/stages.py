@@ -38,6 +38,13 @@ class HalfBegan(Event):
     why: str
     by: str
 
+    def left_s(self, utc: datetime, proven_ms: int) -> float:
+        """Proven seconds for which it still lasts; none before it begins."""
+        if utc < self.from_at:
+            return 0.0
+        ahead_s = max((self.from_at - self.at).total_seconds(), 0.0)
+        return self.lasts_s - ((proven_ms - self.proven_ms) / 1000 - ahead_s)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LineTakenOver(Event):

@@ -221,6 +221,7 @@ class Timing:
     base_for_s: float = 1209600.0
     approval_lasts_s: float = 15552000.0
     approval_grace_s: float = 1209600.0
+    half_stage_s: float = 0.0
     node_silence_s: float = 30.0
     free_space_bytes: int = 200_000_000
 

@@ -57,6 +57,8 @@ def share_of(moment: Moment, ask: Ask) -> Share:
         share = _by_alkalinity(moment, ask, line)
     if ask.dose.tank in moment.rules.watched:
         share = _less(share, _by_inputs(moment, ask, line))
+    if moment.state.halves:
+        share = _less(share, _by_half(moment, ask))
     if moment.state.away is not None:
         absence = _by_absence(moment, ask.dose.tank, line, moment.state.away)
         share = _less(share, absence)
@@ -130,6 +132,16 @@ def _by_absence(moment: Moment, tank: str, line: LineRule, away: AwayDeclared) -
     if gone <= AWAY_WHOLE or known(moment, tank, ALKALINITY).fresh:
         return WHOLE_DOSE
     return Share(ppm=WHOLE * LONG_PERCENT // 100, reasons=why)
+
+
+def _by_half(moment: Moment, ask: Ask) -> Share:
+    """Half while something is new: everything, or this pump."""
+    for scope in ("all", f"pump/{ask.dose.pump}"):
+        half = moment.state.halves.get(scope)
+        if half is not None and half.left_s(moment.now.utc, moment.proven_ms) > 0:
+            reason = because(Code.HALVED, why=half.why)
+            return Share(ppm=WHOLE // 2, reasons=(reason,))
+    return WHOLE_DOSE
 
 
 def unknown_for_s(moment: Moment, tank: str) -> float:

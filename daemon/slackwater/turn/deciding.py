@@ -269,7 +269,13 @@ def _intend(
 
 
 def _planned_effects(ask: Ask, granted: Granted) -> Mapping[str, int]:
-    """What the plan wanted; the very same record when nothing was shortened."""
+    """What the plan wanted; the very same record when nothing was shortened.
+
+    Where doses are halved on purpose, half is what was wanted: no gap lies behind.
+    """
     if granted.volume_ul == ask.dose.volume_ul:
         return granted.effects
+    if any(reason.code is Code.HALVED for reason in granted.reasons):
+        half_ul = ask.dose.volume_ul // 2
+        return effects_of(ask, max(half_ul, granted.volume_ul))
     return effects_of(ask, ask.dose.volume_ul)

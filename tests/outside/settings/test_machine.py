@@ -302,6 +302,7 @@ TIMINGS = [
     ('starts_within = "60 s"', {"starts_within_s": 60.0}, ("starts_within",)),
     ('base_for = "20 d"', {"base_for_s": 1_728_000.0}, ("base_for",)),
     ('approval_lasts = "30 d"', {"approval_lasts_s": 2_592_000.0}, ("approval_lasts",)),
+    ('half_stage = "3 d"', {"half_stage_s": 259_200.0}, ()),
     ('approval_grace = "0 s"', {"approval_grace_s": 0.0}, ("approval_grace",)),
     ('node_silence = "60 s"', {"node_silence_s": 60.0}, ("node_silence",)),
     ('free_space = "1 MB"', {"free_space_bytes": 10**6}, ("free_space",)),

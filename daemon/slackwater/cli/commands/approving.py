@@ -22,6 +22,7 @@ from slackwater.cli.consent import (
     is_highest,
     is_standing,
     proposal_for,
+    ratio_words,
 )
 from slackwater.cli.document import Answer
 from slackwater.cli.opening import (
@@ -225,11 +226,6 @@ def _change_row(change: Change, machine: Machine) -> tuple[str, str, str, str]:
     return subject, before, after, ratio
 
 
-def ratio_words(ratio: Fraction) -> str:
-    """A ratio as it is shown and as it is typed."""
-    return f"{float(ratio):.2f}"
-
-
 def _ask_ratio(proposal: Proposal, typed: str | None) -> None:
     """Let a person confirm a large growth.
 
@@ -287,8 +283,10 @@ def _approved(proposal: Proposal, events: Sequence[AnyEvent]) -> Answer:
     zone = next(iter(proposal.files.machine.tanks.values())).zone
     until = approval.left_out_until
     held = [one.scope for one in events if one.kind == "hold_raised"]
+    halved = [one.scope for one in events if one.kind == "half_began"]
     left_out = f"Doses due before {local(until, zone)} are left out.\n" if until else ""
     holds = f"Held until a person releases them: {', '.join(held)}.\n" if held else ""
+    halves = f"Half doses for a day: {', '.join(halved)}.\n" if halved else ""
     return Answer(
         fields={
             "approved": True,
@@ -301,12 +299,13 @@ def _approved(proposal: Proposal, events: Sequence[AnyEvent]) -> Answer:
             "left_out_until": timestamp(until) if until else None,
             "ratio": ratio_words(proposal.ratio),
             "held": held,
+            "halved": halved,
         },
         text=(
             f"Approved as {approval.serial} by {approval.by}, digest "
             f"{approval.digest[:SHORT_DIGEST]}.\n"
             f"Takes over at {local(approval.takes_over_at, zone)}, good until "
-            f"{local(approval.expires_at, zone)}.\n{left_out}{holds}"
+            f"{local(approval.expires_at, zone)}.\n{left_out}{holds}{halves}"
         ),
     )
 

@@ -60,6 +60,9 @@ def _fields(stood: Standing) -> dict[str, object]:
             }
             for name, raised in sorted(stood.state.holds.items())
         ],
+        "halves": {
+            scope: int(left.total_seconds()) for scope, left in stood.halves.items()
+        },
         "lowered": dict(sorted(stood.state.lowered.items())),
         **aside_document(stood.state, stood.found.now.utc),
         "alarms": [document(one) for one in stood.alarms],

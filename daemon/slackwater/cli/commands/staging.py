@@ -6,12 +6,14 @@ dead.
 """
 
 from collections.abc import Sequence
+from datetime import timedelta
 
 import click
 
 from slackwater.cli.document import Answer
-from slackwater.cli.opening import approval_at, local_user, write
+from slackwater.cli.opening import Approved, approval_at, local_user, write
 from slackwater.cli.readiness import missing
+from slackwater.cli.render import span
 from slackwater.cli.shell import Shell, verb
 from slackwater.cli.typed import WORD_AT_MOST, kept_text, typed_text
 from slackwater.errors import Finding, RefusedError
@@ -21,6 +23,7 @@ from slackwater.facts.events import (
     PumpsDisabled,
     PumpsEnabled,
 )
+from slackwater.facts.stages import HalfBegan
 from slackwater.facts.state import State
 from slackwater.pump.outcome import Stamp
 
@@ -53,12 +56,33 @@ def enable(shell: Shell, by: str | None) -> Answer:
         if found:
             raise RefusedError(found)
         running = approval_at(state, stamp["at"])
-        serial = running.approval.serial if running else 0
-        return (PumpsEnabled(**stamp, by=who, serial=serial),)
+        return _enabling(running, who, stamp)
 
     _state, events = write(shell.state, decide)
     text = "Pumps are enabled." if events else "Pumps were enabled already."
-    return Answer(fields={"stage": "live", "changed": bool(events)}, text=text)
+    half_s = sum(one.lasts_s for one in events if isinstance(one, HalfBegan))
+    if half_s:
+        text += f" Doses are halved for {span(timedelta(seconds=half_s))}."
+    fields = {"stage": "live", "changed": bool(events), "half_s": half_s}
+    return Answer(fields=fields, text=text)
+
+
+def _enabling(running: Approved | None, who: str, stamp: Stamp) -> list[AnyEvent]:
+    """Pumps may run from here on, at first with half doses where that was asked for."""
+    serial = running.approval.serial if running else 0
+    enabled: list[AnyEvent] = [PumpsEnabled(**stamp, by=who, serial=serial)]
+    half_s = running.machine.timing.half_stage_s if running else 0.0
+    if half_s > 0:
+        begun = HalfBegan(
+            **stamp,
+            scope="all",
+            from_at=stamp["at"],
+            lasts_s=half_s,
+            why="pumps were just enabled",
+            by=who,
+        )
+        enabled.append(begun)
+    return enabled
 
 
 @verb("disable")
@@ -88,9 +112,9 @@ def disable(shell: Shell, by: str | None, why: str) -> Answer:
 def withdraw(shell: Shell, serial: int, by: str | None, why: str) -> Answer:
     """End an approval for good.
 
-    It counts at once: a running dose of it is stopped. No plan that it replaced comes back; one that was
-    approved after it still takes over when it was to. From afar the same is asked for
-    with a request over MQTT.
+    It counts at once: a running dose of it is stopped. No plan that it replaced comes
+    back; one that was approved after it still takes over when it was to. From afar the
+    same is asked for with a request over MQTT.
     """
     who, why = kept_text(by or local_user(), WORD_AT_MOST), kept_text(why)
 

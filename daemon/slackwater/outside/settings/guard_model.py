@@ -130,6 +130,11 @@ class TimingTable(TableModel):
         description="Proven time in shadow before pumps may be enabled",
         examples=['"24 h"'],
     )
+    half_stage: Annotated[float, Duration("0 s", "14 d")] = Field(
+        default=_DEFAULT.half_stage_s,
+        description="Proven time with half doses after pumps are enabled",
+        examples=['"3 d"'],
+    )
     quiet_before_enable: Annotated[float, Duration("0 s", "30 d")] = Field(
         default=_DEFAULT.quiet_before_enable_s,
         description="Proven time without clock or ledger hold before that",
@@ -221,6 +226,7 @@ def timing_from(table: TimingTable) -> Timing:
         apart_gap_s=table.apart_gap,
         hydroxide_gap_s=table.hydroxide_gap,
         shadow_stage_s=table.shadow_stage,
+        half_stage_s=table.half_stage,
         quiet_before_enable_s=table.quiet_before_enable,
         starts_allowed=table.starts_allowed,
         starts_within_s=table.starts_within,
