@@ -88,6 +88,34 @@ def test_effects_of_today_count_although_24_hours_are_over() -> None:
     assert ([], [Code.CAP_NET]) == (over(at, 1000), over(at, 1001))
 
 
+@pytest.mark.parametrize(
+    ("rule", "cap", "code"),
+    [
+        ("gross", dkh_peq(2.0), Code.CAP_GROSS),
+        ("net", dkh_peq(0.5) + dkh_peq(1.2), Code.CAP_NET),
+    ],
+)
+@pytest.mark.parametrize(("age_ms", "room_ul"), [(DAY_MS - 1, 1000), (DAY_MS, 3000)])
+def test_effects_of_yesterday_count_for_24_hours(
+    rule: str, cap: int, code: Code, age_ms: int, room_ul: int
+) -> None:
+    """All but 1000 µL was added late yesterday; a proven day later it is free.
+
+    The net limit rises by the lower bound of the uptake; the other cap is out of reach.
+    """
+    used = machine()
+    far = EffectCap(gross=10**15)
+    caps = {"gross": EffectCap(gross=cap), "net": replace(far, net_rise=dkh_peq(0.5))}
+    tank = replace(used.tanks["reef"], caps={"alkalinity": caps[rule]})
+    at = moment(replace(used, tanks={"reef": tank}))
+    charged = cap - 1000 * CARBONATE_PEQ_PER_UL
+    entry = (PROVEN_MS - age_ms, charged, "x")
+    charge(at.state, "effect/reef/alkalinity", entry, TODAY - timedelta(days=1))
+    assert [] == over(at, room_ul)
+    beyond = Code.CAP_DOSE if room_ul == 3000 else code
+    assert [beyond] == over(at, room_ul + 1)
+
+
 def test_what_comes_from_outside_is_part_of_the_gross_addition() -> None:
     """2.0 dKH a day may be poured in; 1.5 come by themselves, 0.5 are left."""
     source = Outside(
