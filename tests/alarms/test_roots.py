@@ -58,6 +58,7 @@ ROOTS: list[tuple[Cause, str, Priority, Strike]] = [
     (Cause.CLOCK_JUMPED, "all", "soon", clock_jumps(-3)),
     (Cause.CLOCK_BEHIND, "all", "soon", clock_behind),
     (Cause.DISK_FULL, "all", "soon", disk_fills),
+    (Cause.LEDGER_DAMAGED, "all", "soon", held(Code.LEDGER_DAMAGED, "all")),
     (Cause.START_STORM, "all", "soon", daemon_dies_again_and_again),
     (Cause.NO_PLAN, "all", "soon", plan_withdrawn),
     (Cause.APPROVAL_EXPIRED, "all", "soon", approval_ends(0)),

@@ -20,8 +20,7 @@ from slackwater.facts.events import (
 from slackwater.facts.now import Now
 from slackwater.facts.reasons import Code
 from slackwater.ledger.store import LedgerFile
-from slackwater.service.chores import stamp_of
-from slackwater.service.loop import write
+from slackwater.service.loop import stamp_of, write
 from slackwater.service.memory import LIVE_NAME, Memory, Mode
 from slackwater.service.run import take_charge
 from slackwater.service.wiring import Places, build

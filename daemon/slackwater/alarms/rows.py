@@ -128,6 +128,13 @@ ROWS: Mapping[Cause, Row] = {
         hides=FOLLOWS,
         least="soon",
     ),
+    Cause.LEDGER_DAMAGED: _coded(
+        Code.LEDGER_DAMAGED,
+        "Run `slackwater ledger verify`; stop the daemon and restore a whole copy.",
+        hides=FOLLOWS,
+        rises=True,
+        least="soon",
+    ),
     Cause.START_STORM: _coded(
         Code.START_STORM,
         f"Look into the log why the daemon ended, {_RELEASE}.",

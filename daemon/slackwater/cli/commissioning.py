@@ -24,8 +24,7 @@ from slackwater.facts.reasons import Code, because
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine, Pump
 from slackwater.outside.settings import read_machine
-from slackwater.service.chores import stamp_of
-from slackwater.service.loop import one_pass, take_news, write
+from slackwater.service.loop import one_pass, stamp_of, take_news, write
 from slackwater.service.run import TICK_S
 from slackwater.service.wiring import Rig
 

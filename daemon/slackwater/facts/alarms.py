@@ -35,6 +35,7 @@ class Cause(StrEnum):
     CLOCK_BEHIND = "clock-behind-ledger"
     DISK_FULL = "ledger-disk-full"
     LEDGER_FAULT = "ledger-fault"
+    LEDGER_DAMAGED = "ledger-damaged"
     START_STORM = "start-storm"
     NO_PLAN = "no-plan"
     APPROVAL_EXPIRED = "approval-expired"

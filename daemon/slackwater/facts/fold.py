@@ -91,6 +91,7 @@ UNQUIET = frozenset(
         Code.CLOCK_BEHIND,
         Code.LEDGER_FULL,
         Code.LEDGER_FAULT,
+        Code.LEDGER_DAMAGED,
     }
 )
 

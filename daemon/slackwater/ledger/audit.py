@@ -1,14 +1,15 @@
 """The whole ledger, read from end to end.
 
 Floor 6. One subject: finding damage anywhere. Laws here: the audit changes nothing;
-it says every fault it finds, up to `FINDINGS_AT_MOST`; the indexes that keep a dose
+it says every fault it finds, up to `FINDINGS_AT_MOST`; it looks at what was there when
+it began, so that whoever appends meanwhile is no fault; the indexes that keep a dose
 from being given twice are compared with the rows, which SQLite's own quick check
 leaves out.
 """
 
 import sqlite3
 from collections.abc import Iterator
-from itertools import islice
+from itertools import chain, islice
 
 from slackwater.errors import Finding, LedgerDamagedError
 from slackwater.ledger.chain import GENESIS, Row, broken, fault_of, subject_of
@@ -33,7 +34,7 @@ _PROBE = (
     "SELECT 1 FROM entries AS i INDEXED BY {index} "
     "WHERE i.kind = '{kind}' AND i.{column} = e.{column} AND i.seq = e.seq)"
 )
-_COUNT = "SELECT count(*) FROM entries {hint} WHERE kind = '{kind}'"
+_COUNT = "SELECT count(*) FROM entries {hint} WHERE kind = '{kind}' AND seq <= ?"
 # What an index says of its rows as a whole: how many, which ones, and when.
 _WHOLE = (
     "SELECT count(*), sum(seq), sum(CAST(strftime('%s', at) AS INTEGER)) FROM entries"
@@ -45,36 +46,47 @@ def audit(connection: sqlite3.Connection, where: str) -> list[Finding]:
 
     Raises: LedgerBusyError, LedgerStorageError when it cannot be read.
     """
+    found = chain.from_iterable(steps(connection, where))
+    return list(islice(found, FINDINGS_AT_MOST))
+
+
+def steps(connection: sqlite3.Connection, where: str) -> Iterator[list[Finding]]:
+    """The same in small steps: what each of them found, most often nothing.
+
+    Raises: LedgerBusyError, LedgerStorageError when it cannot be read.
+    """
     reader = Reader(connection, where)
-    return list(islice(_findings(reader, where), FINDINGS_AT_MOST))
-
-
-def _findings(reader: Reader, where: str) -> Iterator[Finding]:
     # A page SQLite itself cannot read ends one part, not the others.
     for part in (_chain, _indexes, _structure):
         try:
             yield from part(reader, where)
         except LedgerDamagedError as error:
-            yield from error.findings
+            yield list(error.findings)
 
 
-def _chain(reader: Reader, where: str) -> Iterator[Finding]:
+def _end(reader: Reader) -> int:
     newest = reader.newest()
-    end = newest.seq if newest else 0
+    return newest.seq if newest else 0
+
+
+def _chain(reader: Reader, where: str) -> Iterator[list[Finding]]:
+    end = _end(reader)
     if end == 0:
-        yield broken(1, "it is missing", where)
+        yield [broken(1, "it is missing", where)]
     seq, prev = 0, GENESIS
     while seq < end:
+        found = []
         rows = reader.span(seq + 1, min(seq + ROWS_AT_ONCE, end))
         if not rows:
-            yield broken(seq + 1, "it is missing", where)
+            found.append(broken(seq + 1, "it is missing", where))
             seq = min(seq + ROWS_AT_ONCE, end)
         for row in rows:
             fault = fault_of(row, seq, prev) or _content_fault(row, where)
             if fault:
-                yield broken(row.seq, fault, where)
+                found.append(broken(row.seq, fault, where))
             # Go on from what stands there: one broken link is one finding.
             seq, prev = row.seq, row.sha256
+        yield found
 
 
 def _content_fault(row: Row, where: str) -> str:
@@ -88,42 +100,52 @@ def _content_fault(row: Row, where: str) -> str:
     return ""
 
 
-def _indexes(reader: Reader, where: str) -> Iterator[Finding]:
-    newest = reader.newest()
-    end = newest.seq if newest else 0
+def _indexes(reader: Reader, where: str) -> Iterator[list[Finding]]:
+    end = _end(reader)
     for first in range(1, end + 1, ROWS_AT_ONCE):
-        span = (first, first + ROWS_AT_ONCE - 1)
-        for index, kind, column in _INDEXES:
-            probe = _PROBE.format(index=index, kind=kind, column=column)
-            for (seq,) in reader.select(probe, span):
-                fault = f"it does not lead to entry {seq}"
-                yield _index_damaged(index, fault, where)
-
-
-def _structure(reader: Reader, where: str) -> Iterator[Finding]:
-    for (said,) in reader.select(f"PRAGMA quick_check({FINDINGS_AT_MOST})"):
-        if said != "ok":
-            yield Finding(
-                what=f"the file is damaged: {said}",
-                where=where,
-                expected="SQLite's quick check to say ok",
-                do="Doses stay held. Restore a copy that is whole.",
+        span = (first, min(first + ROWS_AT_ONCE - 1, end))
+        yield [
+            _index_damaged(index, f"it does not lead to entry {seq}", where)
+            for index, kind, column in _INDEXES
+            for (seq,) in reader.select(
+                _PROBE.format(index=index, kind=kind, column=column), span
             )
+        ]
+
+
+def _structure(reader: Reader, where: str) -> Iterator[list[Finding]]:
+    yield [
+        Finding(
+            what=f"the file is damaged: {said}",
+            where=where,
+            expected="SQLite's quick check to say ok",
+            do="Doses stay held. Restore a copy that is whole.",
+        )
+        for (said,) in reader.select(f"PRAGMA quick_check({FINDINGS_AT_MOST})")
+        if said != "ok"
+    ]
+    end = (_end(reader),)
     for index, kind, _column in _INDEXES:
-        by_index = reader.select(_COUNT.format(hint=f"INDEXED BY {index}", kind=kind))
-        by_table = reader.select(_COUNT.format(hint="NOT INDEXED", kind=kind))
-        if by_index != by_table:
-            yield _index_damaged(index, "it holds what the table does not", where)
-    yield from _history(reader, where)
+        counts = [
+            reader.select(_COUNT.format(hint=hint, kind=kind), end)
+            for hint in (f"INDEXED BY {index}", "NOT INDEXED")
+        ]
+        fault = "it holds what the table does not"
+        is_whole = counts[0] == counts[1]
+        yield [] if is_whole else [_index_damaged(index, fault, where)]
+    yield from _history(reader, where, end)
 
 
-def _history(reader: Reader, where: str) -> Iterator[Finding]:
-    rows = reader.select(f"{_WHOLE.replace(' count', ' kind, count')} GROUP BY kind")
-    by_table = {kind: tuple(figures) for kind, *figures in rows}
+def _history(reader: Reader, where: str, end: tuple[int]) -> Iterator[list[Finding]]:
+    grouped = f"{_WHOLE.replace(' count', ' kind, count')} WHERE seq <= ? GROUP BY kind"
+    by_table = {kind: tuple(rest) for kind, *rest in reader.select(grouped, end)}
     for kind in HISTORY_KINDS:
-        said = reader.select(f"{_WHOLE} INDEXED BY history WHERE kind = '{kind}'")[0]
-        if said != by_table.get(kind, (0, None, None)):
-            yield _index_damaged("history", f"its entries {kind} are others", where)
+        by_index = f"{_WHOLE} INDEXED BY history WHERE kind = '{kind}' AND seq <= ?"
+        is_whole = reader.select(by_index, end)[0] == by_table.get(
+            kind, (0, None, None)
+        )
+        fault = f"its entries {kind} are others"
+        yield [] if is_whole else [_index_damaged("history", fault, where)]
 
 
 def _index_damaged(name: str, what: str, where: str) -> Finding:

@@ -7,7 +7,7 @@ is of no further use, only the file tells what survived; nothing holds a cursor.
 """
 
 import sqlite3
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from types import TracebackType
 from typing import NamedTuple, Self
@@ -22,7 +22,7 @@ from slackwater.errors import (
 )
 from slackwater.facts.events import AnyEvent, Checkpoint, LedgerMade
 from slackwater.ledger import birth, schema, witness
-from slackwater.ledger.audit import audit
+from slackwater.ledger.audit import audit, steps
 from slackwater.ledger.chain import GENESIS, Row, broken, follow, link
 from slackwater.ledger.connection import (
     FOOTING,
@@ -222,6 +222,14 @@ class LedgerFile:
         """
         self._refuse_useless()
         return audit(self._connection, self._where)
+
+    def audit_steps(self) -> Iterator[list[Finding]]:
+        """Read everything in small steps; each gives what it found.
+
+        Raises: LedgerBusyError, LedgerStorageError when it cannot be read at all.
+        """
+        self._refuse_useless()
+        return steps(self._connection, self._where)
 
     def close(self) -> None:
         """Close the file; appending afterwards is an error. Safe to repeat.

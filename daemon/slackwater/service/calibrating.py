@@ -27,8 +27,7 @@ from slackwater.facts.events import (
 from slackwater.facts.reasons import Reason
 from slackwater.gate.moment import rules_for
 from slackwater.ports import Clock
-from slackwater.service.chores import stamp_of
-from slackwater.service.loop import one_pass, take_news, write
+from slackwater.service.loop import one_pass, stamp_of, take_news, write
 from slackwater.service.memory import Memory
 from slackwater.service.run import TICK_S, take_charge
 from slackwater.service.wiring import Places, Rig, build, connect

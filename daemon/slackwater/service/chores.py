@@ -13,18 +13,17 @@ from queue import Empty, SimpleQueue
 
 from slackwater.errors import InputError
 from slackwater.facts.events import AnyEvent, Checkpoint, FilesDiffer, WatchKept
-from slackwater.facts.now import proven_ms
 from slackwater.facts.stages import CapsLowered
 from slackwater.facts.state import State
 from slackwater.outside.approved import machine_from
 from slackwater.outside.settings import read_machine
 from slackwater.planning.lowering import lower_caps
-from slackwater.pump.outcome import Stamp
 from slackwater.service.alarming import assess_uptake, summarise
 from slackwater.service.glimpsing import glimpse
-from slackwater.service.loop import write
+from slackwater.service.loop import stamp_of, write
 from slackwater.service.showing import show_all
 from slackwater.service.summing import sums_due
+from slackwater.service.verifying import VERIFY_S, begin_to_verify, verify_on
 from slackwater.service.wiring import Rig
 
 MACHINE_FILE = "slackwater.toml"
@@ -45,6 +44,7 @@ def set_chores(rig: Rig) -> None:
         "watch": WATCH_S,
         "sum": MINUTE_S,
         "glimpse": MINUTE_S,
+        "verify": VERIFY_S,
     }
     for name, seconds in intervals.items():
         rig.alarm.add_interval(name, seconds, _reminder(rig, name))
@@ -56,6 +56,7 @@ def set_chores(rig: Rig) -> None:
         rig.alarm.add_daily(name, at_utc, _reminder(rig, name))
     for name in ("look", "show", "sum", "glimpse"):
         rig.chores.put(name)
+    begin_to_verify(rig)
 
 
 class _Reminder:
@@ -92,16 +93,6 @@ def _waiting(chores: "SimpleQueue[str]") -> list[str]:
             return names
         if name not in names:
             names.append(name)
-
-
-def stamp_of(rig: Rig) -> Stamp:
-    """The three clocks for an entry of the shell's own."""
-    now, mark = rig.clock.now(), rig.memory.state.mark
-    return {
-        "at": now.utc,
-        "boot_s": now.boot_s,
-        "proven_ms": 0 if mark is None else proven_ms(mark, now),
-    }
 
 
 def _look(rig: Rig) -> None:
@@ -172,8 +163,12 @@ def _watch(rig: Rig) -> None:
 
 
 def _audit(rig: Rig) -> None:
-    """A checkpoint a day, so that a start reads a day and not the whole history."""
+    """A checkpoint a day, so that a start reads a day and not the whole history.
+
+    The rest of the history is read in steps from here on.
+    """
     rig.memory.checkpoint(Checkpoint(**stamp_of(rig), state=rig.memory.state_text()))
+    begin_to_verify(rig)
 
 
 def _sum(rig: Rig) -> None:
@@ -192,6 +187,7 @@ _CHORES = {
     "audit": _audit,
     "sum": _sum,
     "glimpse": glimpse,
+    "verify": verify_on,
     "assess": assess_uptake,
     "summary": summarise,
 }

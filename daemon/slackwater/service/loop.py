@@ -17,6 +17,7 @@ from slackwater.facts.messages import Effect, Message, RunPump, StopPump, Tell
 from slackwater.facts.now import Now, proven_ms
 from slackwater.facts.sight import Inbox, see
 from slackwater.facts.tank import Machine
+from slackwater.pump.outcome import Stamp
 from slackwater.service import logs
 from slackwater.service.conformity import conforming
 from slackwater.service.telling import tells
@@ -133,6 +134,16 @@ def _one_turn(rig: Rig, now: Now, messages: tuple[Message, ...]) -> Turn | None:
     for tell in tells(done.events, rig.setup.machine):
         rig.observe.tell(tell)
     return done
+
+
+def stamp_of(rig: Rig) -> Stamp:
+    """The three clocks for an entry of the shell's own."""
+    now, mark = rig.clock.now(), rig.memory.state.mark
+    return {
+        "at": now.utc,
+        "boot_s": now.boot_s,
+        "proven_ms": 0 if mark is None else proven_ms(mark, now),
+    }
 
 
 def write(rig: Rig, events: Sequence[AnyEvent]) -> bool:

@@ -24,8 +24,8 @@ from slackwater.outside.clock import SystemClock
 from slackwater.ports import Clock
 from slackwater.service import logs, systemd
 from slackwater.service.alarming import look, tell_the_end
-from slackwater.service.chores import do_chores, set_chores, stamp_of
-from slackwater.service.loop import one_pass, take_news, write
+from slackwater.service.chores import do_chores, set_chores
+from slackwater.service.loop import one_pass, stamp_of, take_news, write
 from slackwater.service.memory import Memory, Mode
 from slackwater.service.standing import only_one, zone_hashes
 from slackwater.service.wiring import Places, Rig, build, connect

@@ -5,7 +5,7 @@ object that can publish a command, and no credential for one is read for it; not
 here decides anything.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from queue import SimpleQueue
@@ -72,8 +72,13 @@ class Rig:
     """Everything one mode runs with.
 
     `stopped_s` is when each pump head was last told to stop, boot-time seconds;
+<<<<<<< Updated upstream
     `differ` names files that are not the approved ones; `consents` are the approvals by
     serial as the audit reads them.
+=======
+    `differ` names files that are not the approved ones; `verifying` is what is left of
+    the ledger to be read, None when all of it was.
+>>>>>>> Stashed changes
     """
 
     mode: Mode
@@ -96,6 +101,7 @@ class Rig:
     lookout: Lookout = field(default_factory=Lookout)
     post: Notifier = field(default_factory=Nobody)
     summary_at_utc: tuple[int, int] = SUMMARY_AT_UTC
+    verifying: Iterator[list[Finding]] | None = None
 
     def begin_nothing_new(self) -> None:
         """From here on outcomes are taken in and no dose or shot is begun."""

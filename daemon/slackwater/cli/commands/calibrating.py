@@ -35,8 +35,7 @@ from slackwater.outside.clock import SystemClock
 from slackwater.pump.command import calibration_id, rate_in_force
 from slackwater.service import logs
 from slackwater.service.calibrating import Session, Shot
-from slackwater.service.chores import stamp_of
-from slackwater.service.loop import take_news, write
+from slackwater.service.loop import stamp_of, take_news, write
 from slackwater.service.wiring import Places
 from slackwater.water.show import show_volume
 
