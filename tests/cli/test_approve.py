@@ -256,6 +256,33 @@ def test_a_changed_pump_is_held_while_live(tmp_path: Path) -> None:
     assert 0 == stage.run("release", hold.hold_id).code
 
 
+@pytest.mark.parametrize(
+    ("amount", "scopes"),
+    [("39 mL", []), ("40 mL", ["pump/carbonate"]), ("35 mL", [])],
+)
+def test_clearly_more_begins_with_a_day_of_half_doses(
+    tmp_path: Path, amount: str, scopes: list[str]
+) -> None:
+    """While live, beyond a tenth, that pump alone, from when the plan takes over."""
+    stage = stage_of(tmp_path, with_amount(tmp_path / "a", "36 mL"))
+    stage.commission("carbonate", "calcium")
+    stage.approve("--now")
+    stage.shadow()
+    assert 0 == stage.run("enable").code
+    plan = stage.config / "plan.toml"
+    text = plan.read_text("utf-8").replace('group = "balanced"\n', "")
+    head, _, calcium = text.split("# Both lines")[0].partition('id = "calcium"')
+    head = head.replace('"36 mL"', f'"{amount}"', 1)
+    plan.write_text(f'{head}id = "calcium"{calcium}', "utf-8")
+    told = stage.approve(highest=f"{int(amount[:2]) + 36} mL")
+    assert scopes == told.document["halved"]
+    begun = list(stage.folded().halves.values())
+    taken_over = stage.folded().approvals[-1].approval.takes_over_at
+    assert [(scope, taken_over, 86_400.0) for scope in scopes] == [
+        (one.scope, one.from_at, one.lasts_s) for one in begun
+    ]
+
+
 def without_calcium(folder: Path) -> Path:
     """The smallest sample after its calcium pump was sold."""
     config = changed(folder, SMALLEST)

@@ -20,6 +20,7 @@ from slackwater.facts.reasons import Code, because
 from slackwater.facts.state import State
 from slackwater.outside.clock import SystemClock
 from slackwater.pump.outcome import Stamp
+from tests.cli.run_program import SMALLEST, changed
 from tests.cli.stage import DAY_MS, Stage, stage_of
 
 HOUR_MS = 3_600_000
@@ -65,6 +66,25 @@ def test_enables_when_nothing_is_missing(stage: Stage) -> None:
     assert ("keeper", 1) == (event.by, event.serial)
     again = stage.run("enable", "--json")
     assert (0, False) == (again.code, again.document["changed"])
+
+
+def test_enabling_begins_with_half_doses_where_the_file_says_so(
+    tmp_path: Path,
+) -> None:
+    """For three days of proven time, told by the answer and by a status."""
+    config = changed(
+        tmp_path / "config",
+        SMALLEST,
+        slackwater=("[broker]", '[timing]\nhalf_stage = "3 d"\n\n[broker]'),
+    )
+    stage = stage_of(tmp_path, config)
+    ready(stage)
+    told = stage.run("enable", "--json").document
+    assert 3 * 86_400 == told["half_s"]
+    assert ["all"] == list(stage.folded().halves)
+    assert "Half   all for 2 d 23 h more" in stage.run("status").out
+    stage.run("disable")
+    assert {} == stage.folded().halves
 
 
 def test_says_everything_that_is_missing(stage: Stage) -> None:
