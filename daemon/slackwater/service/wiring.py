@@ -72,13 +72,9 @@ class Rig:
     """Everything one mode runs with.
 
     `stopped_s` is when each pump head was last told to stop, boot-time seconds;
-<<<<<<< Updated upstream
     `differ` names files that are not the approved ones; `consents` are the approvals by
-    serial as the audit reads them.
-=======
-    `differ` names files that are not the approved ones; `verifying` is what is left of
-    the ledger to be read, None when all of it was.
->>>>>>> Stashed changes
+    serial as the audit reads them; `verifying` is what is left of the ledger to be
+    read, None when all of it was.
     """
 
     mode: Mode
