@@ -44,6 +44,14 @@ class Fallen:
     sd: float
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Scatter:
+    """How far a test lies off the line through those around it, and they off it."""
+
+    off: float
+    spread: float
+
+
 def fallen(points: Sequence[Point], inflow: Inflow) -> list[Fallen]:
     """The tests of a series less what came in: y = A - D - W.
 
@@ -73,14 +81,15 @@ def cleaned(series: Series, inflow: Inflow) -> Series:
     less = fallen(series.points, inflow)
     if len(less) < FEWEST:
         return _with_noise(series, noise_share(less))
+    scatters = list(_scatters(less))
     kept = [
         one
-        for one, point in zip(less, _marked(series, less).points, strict=True)
+        for one, point in zip(less, _marked(series, scatters).points, strict=True)
         if point.use == "used"
     ]
     if len(less) - len(kept) > MOST_OUTLIERS * len(less):
         return _with_noise(series, noise_share(less))
-    return _marked(_with_noise(series, noise_share(kept)), less)
+    return _marked(_with_noise(series, noise_share(kept)), scatters)
 
 
 def noise_share(less: Sequence[Fallen]) -> float:
@@ -120,9 +129,14 @@ def _with_noise(series: Series, share: float) -> Series:
     )
 
 
-def _marked(series: Series, less: Sequence[Fallen]) -> Series:
-    residuals = _residuals(less, series.points)
-    far = {place: found for place, found in enumerate(residuals) if found}
+def _marked(series: Series, scatters: Sequence[_Scatter]) -> Series:
+    far = {
+        place: scatter.off
+        for place, (scatter, point) in enumerate(
+            zip(scatters, series.points, strict=True)
+        )
+        if abs(scatter.off) > OUTLIER_SDS * max(scatter.spread, point.sd)
+    }
     marked = list(series.points)
     for place, residual in far.items():
         if any(
@@ -139,8 +153,8 @@ def _agree(one: float, other: float | None, sd: float) -> bool:
     return other is not None and abs(one - other) <= OUTLIER_SDS * hypot(sd, sd)
 
 
-def _residuals(values: Sequence[Fallen], points: Sequence[Point]) -> Iterator[float]:
-    """How far each test lies out, 0 where it does not stand out."""
+def _scatters(values: Sequence[Fallen]) -> Iterator[_Scatter]:
+    """How each test lies to those around it."""
     for place in range(len(values)):
         first = max(
             0, min(place - NARROWEST_WINDOW // 2, len(values) - NARROWEST_WINDOW)
@@ -150,6 +164,6 @@ def _residuals(values: Sequence[Fallen], points: Sequence[Point]) -> Iterator[fl
             [one.day for one in near], [one.value for one in near]
         ).slope
         flat = [one.value - slope * (one.day - near[0].day) for one in near]
-        here = flat[place - first] - median(flat)
-        sd = max(median_deviation(flat), points[place].sd)
-        yield here if abs(here) > OUTLIER_SDS * sd else 0.0
+        yield _Scatter(
+            off=flat[place - first] - median(flat), spread=median_deviation(flat)
+        )
