@@ -8,7 +8,7 @@ Units: canonical levels of the tank; days since `ORIGIN`.
 
 from bisect import bisect_left, bisect_right
 from collections import defaultdict
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from itertools import accumulate
@@ -120,15 +120,17 @@ def inflows(
         parameter: Inflow(
             parameter=parameter,
             hours=tuple(hours[parameter]),
-            sums=tuple(
-                total / _pico_per_level(parameter, litres)
-                for total in accumulate(amounts[parameter], initial=0)
-            ),
+            sums=_sums(amounts[parameter], _pico_per_level(parameter, litres)),
             outside_per_day=outside_per_day(machine, history.tank, parameter) or 0.0,
             exchanges=tuple(_exchange(one, parameter, litres) for one in changes),
         )
         for parameter in sorted(wanted)
     }
+
+
+def _sums(amounts: Iterable[int], pico_per_level: float) -> tuple[float, ...]:
+    """What came in until each hour and before all, canonical."""
+    return tuple(total / pico_per_level for total in accumulate(amounts, initial=0))
 
 
 def outside_per_day(machine: Machine, tank: str, parameter: str) -> float | None:
