@@ -95,6 +95,20 @@ class _Story:
     broken: bool = False
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Told:
+    """What a test says of a story that has come to it; `weight` after it.
+
+    Most are dropped, so that only the weight is worked out before. `wrong` is whether
+    the test is wrong in it, `noise` the variance of its error then.
+    """
+
+    weight: float
+    story: _Story
+    noise: float
+    wrong: bool
+
+
 def alkalinity_tuning(most_per_day: float) -> Tuning:
     """The usual tuning for alkalinity in meq/L.
 
@@ -137,9 +151,13 @@ def estimated(
             for branch in _branches(story, legs, test.day, tuning)
         ]
         surprises.append(surprise(_together(branches), test, tuning))
-        stories = _kept(
-            told for branch in branches for told in _told(branch, place, test, tuning)
+        noise, doubts = noise_variance(test, tuning), place >= FEWEST_TO_DOUBT
+        told = _kept(
+            one
+            for branch in branches
+            for one in _told(branch, test, noise, tuning, doubts=doubts)
         )
+        stories = [_after(one, place, test) for one in told]
     belief = _together(stories)
     legs = legs_between(changes, belief.day, now_day)
     return Estimate(
@@ -188,7 +206,12 @@ def _branches(
         return
     span = day - belief.day
     jumps, steps = shocks.jumps * span, shocks.steps * span
-    yield replace(story, weight=story.weight - jumps - steps, belief=plain)
+    yield _Story(
+        weight=story.weight - jumps - steps,
+        belief=plain,
+        since=story.since,
+        wrong=story.wrong,
+    )
     jump = max(shocks.jump_share * belief.uptake, shocks.least_jump)
     jumped = replace(belief, uptake_variance=belief.uptake_variance + jump**2)
     stepped = replace(belief, level_variance=belief.level_variance + shocks.step_sd**2)
@@ -202,47 +225,60 @@ def _branches(
         )
 
 
-def _told(story: _Story, place: int, test: Reading, tuning: Tuning) -> Iterator[_Story]:
+def _told(
+    story: _Story, test: Reading, noise: float, tuning: Tuning, *, doubts: bool
+) -> Iterator[_Told]:
     """The test is right, or it is wrong and says little.
 
     It is right where something has just broken in, which a wrong one would not show,
     and where it is the second of all: two tests cannot gainsay each other.
     """
-    noise, shocks = noise_variance(test, tuning), tuning.shocks
+    shocks = tuning.shocks
     if shocks is None:
-        yield _after(story, test, noise, 0.0)
+        yield _weighed(story, test, noise)
         return
-    yield _after(story, test, noise, log(1 - shocks.slips))
-    if not story.broken and place >= FEWEST_TO_DOUBT:
-        wide, wrong = noise + shocks.slip_sd**2, (*story.wrong, place)
-        yield _after(story, test, wide, log(shocks.slips), wrong)
+    yield _weighed(story, test, noise, chance=1 - shocks.slips)
+    if doubts and not story.broken:
+        wide = noise + shocks.slip_sd**2
+        yield _weighed(story, test, wide, chance=shocks.slips, wrong=True)
 
 
-def _after(
+def _weighed(
     story: _Story,
     test: Reading,
     noise: float,
-    chance: float,
-    wrong: tuple[int, ...] | None = None,
-) -> _Story:
-    """The story with a test in it, weighed by how well it foretold that."""
+    *,
+    chance: float = 1.0,
+    wrong: bool = False,
+) -> _Told:
+    """The story weighed by how well it foretold the test."""
     before = story.belief
     total = before.level_variance + noise
     off = (test.level - before.level) ** 2 / total
-    return _Story(
-        weight=story.weight + chance - (off + log(total)) / 2,
-        belief=corrected(before, test.level, noise),
-        since=story.since,
-        wrong=story.wrong if wrong is None else wrong,
+    return _Told(
+        weight=story.weight + log(chance) - (off + log(total)) / 2,
+        story=story,
+        noise=noise,
+        wrong=wrong,
     )
 
 
-def _kept(stories: Iterable[_Story]) -> list[_Story]:
-    """The likeliest stories in their order, none that is next to impossible."""
-    ranked = sorted(stories, key=attrgetter("weight"), reverse=True)
-    best = ranked[0].weight
-    least = best + log(LEAST_WEIGHT)
+def _kept(all_told: Iterable[_Told]) -> list[_Told]:
+    """The likeliest in their order, none that is next to impossible."""
+    ranked = sorted(all_told, key=attrgetter("weight"), reverse=True)
+    least = ranked[0].weight + log(LEAST_WEIGHT)
     return [one for one in ranked[:STORIES_AT_MOST] if one.weight > least]
+
+
+def _after(told: _Told, place: int, test: Reading) -> _Story:
+    """The story with the test in it."""
+    story = told.story
+    return _Story(
+        weight=told.weight,
+        belief=corrected(story.belief, test.level, told.noise),
+        since=story.since,
+        wrong=(*story.wrong, place) if told.wrong else story.wrong,
+    )
 
 
 def _together(stories: Sequence[_Story]) -> Belief:
