@@ -136,6 +136,7 @@ ROOTS: list[tuple[Cause, str, Priority, Strike]] = [
 ]
 # Where else a cause is tried: there is nothing to strike in this house for it.
 ELSEWHERE = {
+    Cause.AUDIT_OVERDUE: "test_audits: two days without an audit",
     Cause.LEDGER_FAULT: "tests/service: the daemon ends with it",
     Cause.RESUMING: "test_the_way_back_is_told_once_and_not_what_was_missed",
     Cause.PROBE_MISSING: "test_a_probe_that_never_spoke_is_missing",

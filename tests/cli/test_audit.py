@@ -3,6 +3,7 @@
 import json
 import logging
 from dataclasses import replace
+from datetime import timedelta
 from pathlib import Path
 
 import jsonschema
@@ -10,6 +11,7 @@ import pytest
 import structlog
 
 from slackwater.cli.audit_document import schema
+from slackwater.facts.audits import Audited
 from slackwater.facts.doses import DoseIntended
 from slackwater.facts.events import AnyEvent, LedgerMade
 from slackwater.ledger.store import LedgerFile
@@ -178,6 +180,21 @@ def test_times_that_are_none_are_refused(
     told = stage.run("audit", *words, "--json")
     assert (2, 1) == (told.code, len(told.errors))
     assert set() == {key for key, text in told.errors[0].items() if not text}
+
+
+def test_a_kept_audit_is_an_entry(tmp_path: Path) -> None:
+    """Its figures stand in the ledger; the next one begins where doses may be open."""
+    stage = stage_of(tmp_path)
+    assert 0 == stage.approve("--now").code
+    before = len(stage.events())
+    assert 0 == stage.run("audit").code
+    assert before == len(stage.events())
+    for _ in range(2):
+        assert 0 == stage.run("audit", "--keep").code
+    first, second = (one for one in stage.events() if isinstance(one, Audited))
+    assert (0, 3) == (first.faults, (first.until - first.since).days)
+    assert second.since == first.until - timedelta(days=3)
+    assert second == stage.folded().audited
 
 
 def test_the_verb_prints_its_schema(tmp_path: Path) -> None:

@@ -29,6 +29,7 @@ ELSEWHERE = {
     "reason ledger-fault": "tests/ledger: the daemon ends instead of deciding",
     "reason not-as-approved": "tests/service: no sound turn asks for such a dose",
     "reason node-twice": "two devices under one name show as a reboot each beat",
+    "entry audited": "tests/cli: a process of its own writes it",
     "entry checkpoint": "tests/ledger: the daily audit of the running service",
     "entry files_differ": "tests/service: housekeeping of the running service",
     "entry watch_kept": "tests/service: the hourly entry of a shadow run",

@@ -29,6 +29,8 @@ from slackwater.facts.tank import Pump
 from slackwater.gate.moment import LineRule, Moment
 
 A_DAY = timedelta(days=1)
+# An audit is made each day; one may fail, or the machine be off for a night.
+AUDIT_LATE = timedelta(hours=50)
 ENDING, ENDING_SOON = timedelta(days=14), timedelta(days=3)
 CALIBRATION_DUE, CALIBRATION_LATE = timedelta(days=75), timedelta(days=90)
 # A bottle that lasts so many days is told, then told again.
@@ -42,6 +44,7 @@ def paper(moment: Moment, differ: tuple[str, ...] = ()) -> Iterator[Condition]:
         yield from _calibration(moment, pump)
     yield from _bottles(moment)
     yield from _tasks(moment)
+    yield from _audit(moment)
     if differ:
         names = ", ".join(differ)
         yield Condition(
@@ -87,6 +90,23 @@ def _grace(moment: Moment, approval: Approval) -> Condition:
     found = of_lines(moment, about, corrections, **figures)
     # From 1: the first day is told as well when it takes the place of another step.
     return replace(found, step=1 + int(days * A_DAY / lasts * 99))
+
+
+def _audit(moment: Moment) -> Iterator[Condition]:
+    """What the newest audit found, and one that is late; where none was made, none."""
+    audit = moment.state.audited
+    if audit is None:
+        return
+    if audit.faults:
+        yield Condition(
+            cause=Cause.NOT_AS_APPROVED,
+            about="audit",
+            tanks=tuple(sorted(moment.machine.tanks)),
+            figures={"faults": audit.faults, "first": audit.first},
+        )
+    if moment.now.utc - audit.at > AUDIT_LATE:
+        figures = {"newest": _day(audit.at)}
+        yield Condition(cause=Cause.AUDIT_OVERDUE, about=EVERYTHING, figures=figures)
 
 
 def _begins(moment: Moment) -> bool:

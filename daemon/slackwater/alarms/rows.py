@@ -7,10 +7,9 @@ aid behind a row is `facts.first_aid`.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
-from slackwater.facts.alarms import Cause, Priority
-from slackwater.facts.first_aid import TOPICS
+from slackwater.alarms.row import Row, coded
+from slackwater.facts.alarms import Cause
 from slackwater.facts.reasons import SENTENCES, Code
 
 # What follows by itself when a tank is not dosed as planned.
@@ -39,64 +38,33 @@ CLOCKED = frozenset(
         Cause.TASK_OVERDUE,
     }
 )
-# A cause must stand, and be gone, for so long, in seconds, unless its row says more.
-ON_S, OFF_S = 5.0, 60.0
 # A beat is missed for 15 s first; all in all an alarm stands within a minute.
 SILENT_S = 25.0
 # Values of probes come and go; what they say must be gone for so long.
 PROBE_OFF_S = 300.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Row:
-    """What an alarm of one cause says and does.
-
-    `hides` are causes not told for the same tanks, `covers` for the same thing.
-    `rises`: there is, or may be, too much. `least` is its priority whatever time is
-    left.
-    Units: `on_s` and `off_s` seconds.
-    """
-
-    sentence: str
-    action: str
-    topic: str = ""
-    hides: frozenset[Cause] = frozenset()
-    covers: frozenset[Cause] = frozenset()
-    rises: bool = False
-    least: Priority = "note"
-    on_s: float = ON_S
-    off_s: float = OFF_S
-
-
-def _coded(code: Code, action: str, **more: object) -> Row:
-    """A row for a reason of the gate: its sentence and its first aid."""
-    topic = TOPICS.get(code, "")
-    return Row(sentence=SENTENCES[code], action=action, topic=topic, **more)  # type: ignore[arg-type]  # fields of Row
-
-
 _RELEASE = "then end the hold with `slackwater release`"
 
 ROWS: Mapping[Cause, Row] = {
-    Cause.LINK_DOWN: _coded(
+    Cause.LINK_DOWN: coded(
         Code.LINK_DOWN,
         "Look whether the broker runs and this machine reaches it.",
         hides=FOLLOWS | UNHEARD,
         on_s=15.0,
     ),
-    Cause.SECOND_DAEMON: _coded(
+    Cause.SECOND_DAEMON: coded(
         Code.SECOND_DAEMON,
         f"Find the other daemon and stop it, {_RELEASE}.",
         hides=FOLLOWS | {Cause.NODE_IMPOSSIBLE, Cause.NODE_TWICE},
         rises=True,
         least="soon",
     ),
-    Cause.TAKEN_OVER: _coded(
+    Cause.TAKEN_OVER: coded(
         Code.TAKEN_OVER,
         f"Find the other client that uses the daemon's name at the broker, {_RELEASE}.",
         hides=FOLLOWS | UNHEARD | {Cause.LINK_DOWN},
         least="soon",
     ),
-    Cause.CLOCK_UNPROVEN: _coded(
+    Cause.CLOCK_UNPROVEN: coded(
         Code.CLOCK_UNPROVEN,
         "Let the time service set the clock, or look at a watch and run "
         "`slackwater clock confirm`.",
@@ -104,50 +72,50 @@ ROWS: Mapping[Cause, Row] = {
         hides=FOLLOWS | CLOCKED,
         on_s=10.0,
     ),
-    Cause.CLOCK_JUMPED: _coded(
+    Cause.CLOCK_JUMPED: coded(
         Code.CLOCK_JUMPED,
         f"Compare the machine's clock with a watch, find out what set it, {_RELEASE}.",
         least="soon",
         hides=FOLLOWS | CLOCKED | {Cause.CLOCK_BEHIND, Cause.CLOCK_UNPROVEN},
     ),
-    Cause.CLOCK_BEHIND: _coded(
+    Cause.CLOCK_BEHIND: coded(
         Code.CLOCK_BEHIND,
         "Set the clock; if it is right, run `slackwater clock confirm`.",
         least="soon",
         hides=FOLLOWS | CLOCKED | {Cause.CLOCK_UNPROVEN},
         on_s=10.0,
     ),
-    Cause.DISK_FULL: _coded(
+    Cause.DISK_FULL: coded(
         Code.LEDGER_FULL,
         "Make room on the disk that holds the ledger; never delete the ledger.",
         hides=FOLLOWS,
     ),
-    Cause.LEDGER_FAULT: _coded(
+    Cause.LEDGER_FAULT: coded(
         Code.LEDGER_FAULT,
         "Look at the disk, run `slackwater ledger verify`, and start again.",
         hides=FOLLOWS,
         least="soon",
     ),
-    Cause.LEDGER_DAMAGED: _coded(
+    Cause.LEDGER_DAMAGED: coded(
         Code.LEDGER_DAMAGED,
         "Run `slackwater ledger verify`; stop the daemon and restore a whole copy.",
         hides=FOLLOWS,
         rises=True,
         least="soon",
     ),
-    Cause.START_STORM: _coded(
+    Cause.START_STORM: coded(
         Code.START_STORM,
         f"Look into the log why the daemon ended, {_RELEASE}.",
         hides=FOLLOWS,
         least="soon",
     ),
-    Cause.NO_PLAN: _coded(
+    Cause.NO_PLAN: coded(
         Code.NO_PLAN,
         "Rehearse a plan and approve it: `slackwater approve`.",
         hides=FOLLOWS,
         least="soon",
     ),
-    Cause.APPROVAL_EXPIRED: _coded(
+    Cause.APPROVAL_EXPIRED: coded(
         Code.APPROVAL_EXPIRED,
         "Look at the plan and approve it again: `slackwater approve`.",
         hides=FOLLOWS | {Cause.APPROVAL_ENDING},
@@ -167,29 +135,33 @@ ROWS: Mapping[Cause, Row] = {
         "on.",
         action="Approve the changed files, or put the approved ones back.",
     ),
-    Cause.NOT_AS_APPROVED: _coded(
-        Code.NOT_AS_APPROVED,
-        f"Run `slackwater audit`, report this with the ledger, {_RELEASE}.",
+    Cause.AUDIT_OVERDUE: Row(
+        sentence="The daily audit was not made.",
+        action="Look at its timer, or run `slackwater audit --keep`.",
+    ),
+    Cause.NOT_AS_APPROVED: Row(
+        sentence="Doses are not as they were approved, or were about to be.",
+        action=f"Run `slackwater audit`, report this with the ledger, {_RELEASE}.",
         hides=FOLLOWS,
         least="soon",
     ),
-    Cause.EVERYTHING_HELD: _coded(
+    Cause.EVERYTHING_HELD: coded(
         Code.MANUAL_HOLD,
         "End it when the work is done: `slackwater release`.",
         hides=FOLLOWS,
     ),
-    Cause.NODE_ABSENT: _coded(
+    Cause.NODE_ABSENT: coded(
         Code.NODE_ABSENT,
         "Look whether the pump node has power and network.",
         hides=FOLLOWS,
         on_s=SILENT_S,
     ),
-    Cause.NODE_IDENTITY: _coded(
+    Cause.NODE_IDENTITY: coded(
         Code.NODE_IDENTITY,
         "Put the approved device back, or calibrate its pumps and approve again.",
         hides=FOLLOWS,
     ),
-    Cause.NODE_TWICE: _coded(
+    Cause.NODE_TWICE: coded(
         Code.NODE_TWICE,
         f"Find the second device and switch it off, {_RELEASE}.",
         hides=FOLLOWS,
@@ -197,7 +169,7 @@ ROWS: Mapping[Cause, Row] = {
         rises=True,
         least="soon",
     ),
-    Cause.NODE_IMPOSSIBLE: _coded(
+    Cause.NODE_IMPOSSIBLE: coded(
         Code.NODE_IMPOSSIBLE,
         "Look at the node and find out what flowed; write it down with "
         f"`slackwater added`, {_RELEASE}.",
@@ -205,30 +177,30 @@ ROWS: Mapping[Cause, Row] = {
         rises=True,
         least="soon",
     ),
-    Cause.NODE_HELD: _coded(
+    Cause.NODE_HELD: coded(
         Code.NODE_HELD,
         f"Take the hold off at the device, {_RELEASE}.",
         hides=FOLLOWS,
     ),
-    Cause.NODE_FAULT: _coded(
+    Cause.NODE_FAULT: coded(
         Code.NODE_FAULT,
         "Look at the pump head and switch the node off and on.",
         hides=FOLLOWS,
     ),
-    Cause.NODE_BUDGET: _coded(
+    Cause.NODE_BUDGET: coded(
         Code.NODE_BUDGET,
         "Wait an hour for a node that has just started; else compare its own limit "
         "with the plan.",
         hides=FOLLOWS,
     ),
-    Cause.RETAINED_COMMAND: _coded(
+    Cause.RETAINED_COMMAND: coded(
         Code.RETAINED_COMMAND,
         f"Remove the retained message and find out who sent it, {_RELEASE}.",
         hides=FOLLOWS,
         rises=True,
         least="soon",
     ),
-    Cause.OVER_DELIVERED: _coded(
+    Cause.OVER_DELIVERED: coded(
         Code.OVER_DELIVERED,
         "Test alkalinity, look at hose and pump, and calibrate it before you release "
         "the hold.",
@@ -236,18 +208,18 @@ ROWS: Mapping[Cause, Row] = {
         rises=True,
         least="soon",
     ),
-    Cause.SHORT_DELIVERED: _coded(
+    Cause.SHORT_DELIVERED: coded(
         Code.SHORT_DELIVERED,
         f"Look for air, a kink or an empty bottle, calibrate, {_RELEASE}.",
         hides=FOLLOWS,
     ),
-    Cause.PUMP_CHANGED: _coded(
+    Cause.PUMP_CHANGED: coded(
         Code.PUMP_CHANGED,
         "Calibrate the pump, approve again and release the hold.",
         hides=FOLLOWS,
         covers=frozenset({Cause.CALIBRATION_CHANGED, Cause.CALIBRATION_DUE}),
     ),
-    Cause.CALIBRATION_CHANGED: _coded(
+    Cause.CALIBRATION_CHANGED: coded(
         Code.CALIBRATION_CHANGED,
         "Approve again, so that the plan counts with the new calibration.",
         hides=FOLLOWS,
@@ -266,19 +238,19 @@ ROWS: Mapping[Cause, Row] = {
         sentence="The reservoir is nearly empty.",
         action="Make new solution of the same strength and fill it up.",
     ),
-    Cause.PROBE_MISSING: _coded(
+    Cause.PROBE_MISSING: coded(
         Code.ALKALINITY_MISSING,
         "Look whether the probe has power and network; test by hand meanwhile.",
         hides=FOLLOWS,
         off_s=PROBE_OFF_S,
     ),
-    Cause.PROBE_STALE: _coded(
+    Cause.PROBE_STALE: coded(
         Code.ALKALINITY_STALE,
         "Look whether the probe has power and network; test by hand meanwhile.",
         hides=FOLLOWS,
         off_s=PROBE_OFF_S,
     ),
-    Cause.PROBE_FROZEN: _coded(
+    Cause.PROBE_FROZEN: coded(
         Code.ALKALINITY_FROZEN,
         "Clean the probe and compare it with a hand test.",
         hides=FOLLOWS,
@@ -295,41 +267,41 @@ ROWS: Mapping[Cause, Row] = {
         on_s=30.0,
         off_s=PROBE_OFF_S,
     ),
-    Cause.PROBES_CONTRADICT: _coded(
+    Cause.PROBES_CONTRADICT: coded(
         Code.ALKALINITY_SPREAD,
         "Test by hand; that tells which probe is wrong.",
         hides=FOLLOWS,
         off_s=PROBE_OFF_S,
     ),
-    Cause.ALKALINITY_CEILING: _coded(
+    Cause.ALKALINITY_CEILING: coded(
         Code.ALKALINITY_CEILING,
         "Test by hand at once and find out what flowed.",
         hides=FOLLOWS | {Cause.ALKALINITY_CLIMB, Cause.ALKALINITY_SWING_UP},
         rises=True,
         least="urgent",
     ),
-    Cause.ALKALINITY_CLIMB: _coded(
+    Cause.ALKALINITY_CLIMB: coded(
         Code.ALKALINITY_CLIMB,
         f"Test by hand, find out what lifts it, {_RELEASE}.",
         hides=FOLLOWS | {Cause.ALKALINITY_SWING_UP},
         rises=True,
         least="soon",
     ),
-    Cause.ALKALINITY_SWING_UP: _coded(
+    Cause.ALKALINITY_SWING_UP: coded(
         Code.ALKALINITY_SWING_UP,
         f"Test by hand, write down what was poured in or changed, {_RELEASE}.",
         hides=FOLLOWS,
         rises=True,
         least="soon",
     ),
-    Cause.ALKALINITY_DOSE_FAULT: _coded(
+    Cause.ALKALINITY_DOSE_FAULT: coded(
         Code.ALKALINITY_DOSE_FAULT,
         f"Look at the pump named here, its hose and its outlet, {_RELEASE}.",
         hides=FOLLOWS | {Cause.ALKALINITY_CLIMB, Cause.ALKALINITY_SWING_UP},
         rises=True,
         least="soon",
     ),
-    Cause.ALKALINITY_PROBE_FAULT: _coded(
+    Cause.ALKALINITY_PROBE_FAULT: coded(
         Code.ALKALINITY_PROBE_FAULT,
         "Compare it with a hand test, clean it, and note that with `slackwater event "
         "probe_serviced`.",
@@ -359,7 +331,7 @@ ROWS: Mapping[Cause, Row] = {
         ),
         off_s=PROBE_OFF_S,
     ),
-    Cause.ALKALINITY_SWING_DOWN: _coded(
+    Cause.ALKALINITY_SWING_DOWN: coded(
         Code.ALKALINITY_SWING_DOWN,
         "Test by hand; look at bottle, hose and pump, and for a white cloud.",
         hides=frozenset({Cause.RESUMING, Cause.MISSED_DOSES}),
@@ -370,12 +342,12 @@ ROWS: Mapping[Cause, Row] = {
         action="Look at the animals: this is the earliest sign of trouble.",
         least="soon",
     ),
-    Cause.MANUAL_HOLD: _coded(
+    Cause.MANUAL_HOLD: coded(
         Code.MANUAL_HOLD,
         "End it when the work is done: `slackwater release`.",
         hides=FOLLOWS,
     ),
-    Cause.PAUSED: _coded(
+    Cause.PAUSED: coded(
         Code.PAUSE,
         "It ends by itself; look that it was meant to be so long.",
         hides=FOLLOWS,
@@ -385,7 +357,7 @@ ROWS: Mapping[Cause, Row] = {
         action=f"See `slackwater why`, {_RELEASE}.",
         hides=FOLLOWS,
     ),
-    Cause.RESUMING: _coded(
+    Cause.RESUMING: coded(
         Code.RESUMING,
         "Test alkalinity before each step up; the plan comes back by itself.",
         hides=frozenset({Cause.MISSED_DOSES}),

@@ -146,6 +146,7 @@ def summary(moment: Moment) -> Spoken:
     """The daily line: what stands, and what each tank was given."""
     standing = by_pressure(a for a in moment.state.alarms.values() if a.is_standing)
     lines = [_count(standing), *(headline(one.raised) for one in standing)]
+    lines += _audit(moment)
     would = "would have been given" if moment.state.stage == "shadow" else "was given"
     for _, tank in sorted(moment.machine.tanks.items()):
         planned, given = day_sums(moment, tank, ALKALINITY)
@@ -156,6 +157,18 @@ def summary(moment: Moment) -> Spoken:
             )
     worst: Priority = standing[0].raised.priority if standing else "note"
     return Spoken(title="daily summary", body="\n".join(lines), priority=worst)
+
+
+def _audit(moment: Moment) -> Iterator[str]:
+    """What the newest audit says, where there is one."""
+    audit = moment.state.audited
+    if audit is None:
+        return
+    would = "would have been given" if moment.state.stage == "shadow" else "given"
+    yield (
+        f"Audit of {_time(audit.at)}: {audit.given} of {audit.doses} approved doses "
+        f"{would}, {audit.missing} missing with a reason, {audit.faults} faults."
+    )
 
 
 def _count(standing: list[StandingAlarm]) -> str:

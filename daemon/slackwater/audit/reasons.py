@@ -98,6 +98,7 @@ WORDS: Mapping[Code, Missing] = {
     Code.PLAN_SWAP: Missing.PLAN,
     Code.LEDGER_FULL: Missing.LEDGER,
     Code.LEDGER_FAULT: Missing.LEDGER,
+    Code.LEDGER_DAMAGED: Missing.LEDGER,
     Code.START_HOLD_OFF: Missing.OFF,
     Code.NOT_RUNNING: Missing.OFF,
     Code.WINDOW_PASSED: Missing.WINDOW,

@@ -43,6 +43,7 @@ class Cause(StrEnum):
     APPROVAL_ENDING = "approval-ending"
     FILES_DIFFER = "files-differ"
     NOT_AS_APPROVED = "not-as-approved"
+    AUDIT_OVERDUE = "audit-overdue"
     EVERYTHING_HELD = "everything-held"
     NODE_ABSENT = "node-absent"
     NODE_IDENTITY = "node-identity"

@@ -11,6 +11,7 @@ from datetime import datetime
 from typing import Literal
 
 from slackwater.facts.alarms import AlarmEvent
+from slackwater.facts.audits import Audited
 from slackwater.facts.doses import (
     ChargeRaised,
     DoseEnded,
@@ -333,6 +334,7 @@ AnyEvent = (
     | ClockConfirmed
     | FilesDiffer
     | WatchKept
+    | Audited
     | Checkpoint
     | WaterEvent
     | AlarmEvent

@@ -9,6 +9,7 @@ from datetime import date, timedelta
 from typing import Any, cast
 
 from slackwater.facts.alarms import AlarmChanged, AlarmRaised
+from slackwater.facts.audits import Audited
 from slackwater.facts.charging import (
     believe,
     charge,
@@ -295,6 +296,10 @@ def _struck(state: State, event: MeasurementStruck) -> None:
     forget_compared(state, event)
 
 
+def _audited(state: State, event: Audited) -> None:
+    state.audited = event
+
+
 def _nothing(state: State, event: AnyEvent) -> None:
     """Change nothing: the entry matters to people, not to decisions."""
 
@@ -326,6 +331,7 @@ _TABLE: dict[type, Callable[[State, Any], None]] = {
     ClockConfirmed: _clock_confirmed,
     FilesDiffer: _nothing,
     WatchKept: _watched,
+    Audited: _audited,
     Checkpoint: _nothing,
     MeasurementKept: _measured,
     MeasurementStruck: _struck,

@@ -10,6 +10,7 @@ from datetime import date, datetime
 from typing import Literal
 
 from slackwater.facts.alarms import StandingAlarm
+from slackwater.facts.audits import Audited
 from slackwater.facts.courses import Course
 from slackwater.facts.events import (
     Calibrated,
@@ -110,7 +111,8 @@ class State:
     tank, and `breaks` by tank and what told of them; `judged` is what is said by
     source, absent where nothing ever was amiss. `lowered` are caps of the file below
     the approved ones, by place; `halves` what is halved, by scope; `left_to_old` the
-    lines that an old doser gives, `taken_over` those it gave once.
+    lines that an old doser gives, `taken_over` those it gave once. `audited` is the
+    newest audit.
     """
 
     ledger_id: str = ""
@@ -169,6 +171,7 @@ class State:
     tests: dict[str, list[MeasurementKept]] = field(default_factory=dict)
     breaks: dict[str, dict[str, Break]] = field(default_factory=dict)
     judged: dict[str, SeriesJudged] = field(default_factory=dict)
+    audited: Audited | None = None
     lowered: dict[str, int | float] = field(default_factory=dict)
     halves: dict[str, HalfBegan] = field(default_factory=dict)
     left_to_old: list[str] = field(default_factory=list)

@@ -1,29 +1,38 @@
 """`audit`: what was done beside what was approved.
 
-Floor 8. One subject: asking for an audit. Laws here: nothing is written; the audit
-reads the ledgers and the approved bytes and asks no daemon; findings end with 1.
+Floor 8. One subject: asking for an audit. Laws here: nothing is written but, where
+that is asked for, what was found; the audit reads the ledgers and the approved bytes
+and asks no daemon; findings end with 1.
 """
 
 import json
 import re
+from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from typing import TypedDict, Unpack
 
 import click
 
+from slackwater import __version__
+from slackwater.audit.audit import Audit
 from slackwater.audit.intents import Departure
 from slackwater.cli.audit_document import audit_fields, schema
 from slackwater.cli.audit_text import WRONGS, audit_text
 from slackwater.cli.document import FINE, REFUSED, Answer
 from slackwater.cli.moments import Wall, typed_moment
-from slackwater.cli.opening import newest_approval, opened
+from slackwater.cli.opening import local_user, newest_approval, opened, write
 from slackwater.cli.shell import Shell, verb
 from slackwater.errors import Finding, InputError
+from slackwater.facts.audits import Audited
+from slackwater.facts.events import AnyEvent
 from slackwater.facts.state import State
 from slackwater.planning.wall import zone_named
+from slackwater.pump.outcome import Stamp
 from slackwater.service.auditing import audited
 
 A_DAY = timedelta(days=1)
+KEPT, KEPT_AT_MOST = timedelta(days=3), timedelta(days=90)
 _DATE = re.compile(r"\d{4}-\d{2}-\d{2}")
 
 
@@ -33,6 +42,7 @@ class Asked(TypedDict):
     day: str | None
     since: str | None
     until: str | None
+    keep: bool
     schema: bool
 
 
@@ -41,11 +51,14 @@ class Asked(TypedDict):
     epilog="Exit code 1 when anything departs from what was approved. A dose that is "
     "missing for a reason on the list is no fault; it is not made up. Examples: "
     "slackwater audit; slackwater audit --day 2026-05-03; slackwater audit --from "
-    "2026-05-01 --json",
+    "2026-05-01 --json. --keep is what the timer in systemd/ asks for each day.",
 )
 @click.option("--day", metavar="DATE", help="One day of the tank's wall clock.")
 @click.option("--from", "since", metavar="TIME", help="From then on, like 2026-05-03.")
 @click.option("--until", metavar="TIME", help="Before then.  [default: now]")
+@click.option(
+    "--keep", is_flag=True, help="Write down what was found, for alarms and summary."
+)
 @click.option("--schema", is_flag=True, help="Print the JSON Schema of the document.")
 def audit(shell: Shell, **asked: Unpack[Asked]) -> Answer:
     """Compare what was dosed with what was approved.
@@ -60,12 +73,37 @@ def audit(shell: Shell, **asked: Unpack[Asked]) -> Answer:
         span = _span(asked, found.state, found.now.utc)
         now = found.now.utc
     result = audited(shell.state, span, now)
+    if asked["keep"]:
+        write(shell.state, partial(_kept, result), makes_safer=True)
     return Answer(
         fields=audit_fields(result),
         text=audit_text(result),
         findings=[_finding(one) for one in result.departures],
         is_told=True,
         exit_code=REFUSED if result.departures else FINE,
+    )
+
+
+def _kept(result: Audit, _state: State, stamp: Stamp) -> Sequence[AnyEvent]:
+    """The entry of an audit."""
+    days, first = result.days.values(), next(iter(result.departures), None)
+    return (
+        Audited(
+            **stamp,
+            since=result.since,
+            until=result.until,
+            doses=sum(day.doses for day in days),
+            given=sum(day.given for day in days),
+            missing=len(result.missing),
+            extra=result.count("extra"),
+            altered=result.count("altered"),
+            duplicate=result.count("duplicate"),
+            unexplained=result.count("unexplained"),
+            beyond=result.count("beyond"),
+            first="" if first is None else f"{first.dose}: {first.what}",
+            version=__version__,
+            by=local_user(),
+        ),
     )
 
 
@@ -92,6 +130,8 @@ def _span(asked: Asked, state: State, now: datetime) -> tuple[datetime, datetime
     if asked["day"]:
         return _day(asked["day"], Wall(zone=zone, now=now, option="--day"))
     until, since = now, None
+    if asked["keep"] and not (asked["since"] or asked["until"]):
+        return _kept_span(state, now)
     if asked["until"]:
         until = _moment(asked["until"], Wall(zone=zone, now=now, option="--until"))
     if asked["since"]:
@@ -100,6 +140,17 @@ def _span(asked: Asked, state: State, now: datetime) -> tuple[datetime, datetime
     if since >= until:
         raise InputError(_wrong("it ends before it begins", "--from before --until"))
     return since, until
+
+
+def _kept_span(state: State, now: datetime) -> tuple[datetime, datetime]:
+    """Three days, and whatever lies between the newest kept audit and them.
+
+    A dose may begin a day after it is first due; so each is looked at when it is over.
+    """
+    since = now - KEPT
+    if state.audited is not None:
+        since = min(since, max(state.audited.until - KEPT, now - KEPT_AT_MOST))
+    return since, now
 
 
 def _day(text: str, wall: Wall) -> tuple[datetime, datetime]:

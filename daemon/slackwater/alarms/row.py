@@ -1,0 +1,44 @@
+"""The shape of a row: what an alarm of one cause says and does.
+
+Floor 4. One subject: one row. Laws here: a row for a reason of the gate speaks in that
+reason's own words.
+"""
+
+from dataclasses import dataclass
+
+from slackwater.facts.alarms import Cause, Priority
+from slackwater.facts.first_aid import TOPICS
+from slackwater.facts.reasons import SENTENCES, Code
+
+# A cause must stand, and be gone, for so long, in seconds, unless its row says more.
+ON_S, OFF_S = 5.0, 60.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Row:
+    """What an alarm of one cause says and does.
+
+    `hides` are causes not told for the same tanks, `covers` for the same thing.
+    `rises`: there is, or may be, too much. `least` is its priority whatever time is
+    left.
+    Units: `on_s` and `off_s` seconds.
+    """
+
+    sentence: str
+    action: str
+    topic: str = ""
+    hides: frozenset[Cause] = frozenset()
+    covers: frozenset[Cause] = frozenset()
+    rises: bool = False
+    least: Priority = "note"
+    on_s: float = ON_S
+    off_s: float = OFF_S
+
+
+def coded(code: Code, action: str, **more: object) -> Row:
+    """A row for a reason of the gate: its sentence and its first aid.
+
+    `more` are other fields of the row.
+    """
+    topic = TOPICS.get(code, "")
+    return Row(sentence=SENTENCES[code], action=action, topic=topic, **more)  # type: ignore[arg-type]  # fields of Row
