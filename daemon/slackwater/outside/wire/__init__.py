@@ -4,6 +4,7 @@ Floor 6. One subject: what the other adapters share; they know each other throug
 this package only. Laws here: everything they may use is listed below.
 """
 
+from slackwater.outside.wire.asyncapi import asyncapi
 from slackwater.outside.wire.commands import (
     command_mac,
     identify_bytes,
@@ -74,6 +75,7 @@ __all__ = [
     "Spoiled",
     "StopCommand",
     "Topic",
+    "asyncapi",
     "command_mac",
     "event_bytes",
     "identify_bytes",

@@ -43,6 +43,11 @@ _MODELS: dict[Kind, type[BaseModel]] = {
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 
 
+def models() -> dict[Kind, type[BaseModel]]:
+    """The model of each kind of topic, in a fixed order."""
+    return dict(_MODELS)
+
+
 def schemas() -> dict[str, dict[str, object]]:
     """One JSON Schema (draft 2020-12) per kind of topic, in a fixed order."""
     return {

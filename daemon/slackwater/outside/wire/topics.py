@@ -135,6 +135,13 @@ def parse_topic(text: str, root: Root) -> Topic | None:
     return None
 
 
+def address(kind: Kind) -> str:
+    """The topic of one kind with its places named, as AsyncAPI writes it."""
+    named = {"@": "{owner}", "%": "{item}"}
+    words = (named.get(word, word) for word in _SHAPES[kind])
+    return "/".join(("{prefix}", "{site}", *words))
+
+
 def topic_filter(root: Root, kind: Kind) -> str:
     """The subscription filter that catches every topic of one kind at this site."""
     words = ("+" if word in {"@", "%"} else word for word in _SHAPES[kind])
