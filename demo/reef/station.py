@@ -69,7 +69,30 @@ class Station:
         self._power_up(self.powered_ms)
 
     def advance(self, now_ms: int, water: Water) -> None:
-        """Let the hoses flow until now, then let the node look."""
+        """Let the hoses flow and the node look, until now.
+
+        A board keeps the times of its outputs by itself, however late this process
+        is woken; so each is caught up with at the moment it was due.
+        """
+        while (due_ms := self._output_due_ms()) is not None and due_ms < now_ms:
+            self._look(due_ms, water)
+        self._look(now_ms, water)
+
+    def _output_due_ms(self) -> int | None:
+        """The next moment that the outputs depend on, if not passed yet."""
+        if self._is_absent(self._seen_ms):
+            return None
+        moments = self._armed_ms()
+        if (next_ms := self._node.next_ms()) is not None:
+            moments.append(self.powered_ms + next_ms)
+        return min((each for each in moments if each > self._seen_ms), default=None)
+
+    def _armed_ms(self) -> list[int]:
+        """When the faults come that wait for the middle of this run."""
+        since_ms = self._pumping_since_ms
+        return [] if since_ms is None else [since_ms + into for into, *_ in self._armed]
+
+    def _look(self, now_ms: int, water: Water) -> None:
         self._flow(now_ms, water)
         if self._is_absent(now_ms):
             return
@@ -110,9 +133,7 @@ class Station:
         moments = [self._beat_at_ms]
         if (due_ms := self._node.next_ms()) is not None:
             moments.append(self.powered_ms + due_ms)
-        if self._pumping_since_ms is not None:
-            moments += [self._pumping_since_ms + into_ms for into_ms, *_ in self._armed]
-        return min(moments)
+        return min(moments + self._armed_ms())
 
     def _flow(self, now_ms: int, water: Water) -> None:
         for chan, record in self.plate.record.channels.items():

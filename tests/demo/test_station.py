@@ -50,6 +50,24 @@ def test_the_truth_does_not_depend_on_the_steps() -> None:
     assert coarse.delivered_ul() == fine.delivered_ul() == 347.9
 
 
+def test_a_late_look_lets_no_hose_run_on() -> None:
+    """Woken 3.4 s late, the outputs still ended when a board would have ended them."""
+    here = scene()
+    _run(here)
+    here.step(5_400)
+    assert here.delivered_ul() == 994.0
+    assert here.node.said("result")[-1]["ran_ms"] == 2_000
+
+
+def test_a_late_look_finds_a_fault_where_it_struck() -> None:
+    """A reboot in the middle of a run that has long passed: 500 ms at 497 uL/s."""
+    here = scene()
+    here.apply(reboot={"serial": 1, "node": "shelf", "for_s": 2.0, "mid_run_ms": 500})
+    _run(here)
+    here.step(5_400)
+    assert here.delivered_ul() == 248.5
+
+
 def test_results_beats_and_states_travel_as_the_contract_says() -> None:
     """Results at QoS 1, beats at QoS 0, state at QoS 1 and retained."""
     here = scene()
