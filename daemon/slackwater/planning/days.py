@@ -7,6 +7,7 @@ days running can have, and every clock change of two years.
 
 from collections.abc import Iterator
 from datetime import date, timedelta
+from functools import lru_cache
 from itertools import pairwise
 from math import lcm
 from zoneinfo import ZoneInfo
@@ -28,6 +29,8 @@ LONGEST_CYCLE_DAYS = 3653
 EVERY_SUCCESSION_DAYS = 366
 # Two changes each way.
 CLOCK_CHANGES_WITHIN_DAYS = 731
+# A household has a zone or two, and a check of its plan looks several times.
+ZONES_KEPT = 16
 # Long enough for every weekday four times and for what is dosed once a month.
 APPROVED_DAYS = 30
 
@@ -129,13 +132,15 @@ def _regimes(lines: tuple[PlanLine, ...], starts: date) -> list[date]:
     return sorted(edge for edge in edges if edge >= starts)
 
 
-def _clock_changes(zone: ZoneInfo, starts: date) -> Iterator[date]:
-    midnights_s = (
-        (day, reached_s(zone, day, 0))
-        for day in (
-            starts + offset * ONE_DAY for offset in range(CLOCK_CHANGES_WITHIN_DAYS + 1)
-        )
+@lru_cache(ZONES_KEPT)
+def _clock_changes(zone: ZoneInfo, starts: date) -> tuple[date, ...]:
+    """The days of two years that are longer or shorter than others, in order."""
+    days = [
+        starts + offset * ONE_DAY for offset in range(CLOCK_CHANGES_WITHIN_DAYS + 1)
+    ]
+    midnights_s = [reached_s(zone, day, 0) for day in days]
+    return tuple(
+        day
+        for day, (from_s, until_s) in zip(days, pairwise(midnights_s), strict=False)
+        if until_s - from_s != DAY_S
     )
-    for (day, from_s), (_next, until_s) in pairwise(midnights_s):
-        if until_s - from_s != DAY_S:
-            yield day
