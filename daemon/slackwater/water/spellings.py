@@ -9,6 +9,7 @@ Source: SI brochure for names and prefixes; a German degree is by definition 10 
 
 from collections.abc import Mapping
 from fractions import Fraction
+from functools import cache
 from typing import Literal, assert_never
 
 from slackwater.water.masses import molar_mass
@@ -171,7 +172,7 @@ def units_of(parameter: Parameter) -> Mapping[str, Fraction]:
         case "trace" | "contaminant":
             return {"ug/L": Fraction(1), **_MICROGRAMS}
         case "major" | "nutrient":
-            return {**_MILLIGRAMS, **_forms_of(parameter)}
+            return {**_MILLIGRAMS, **_forms_of(parameter.id)}
         case unreachable:
             assert_never(unreachable)
 
@@ -196,9 +197,10 @@ def strengths_of(parameter: Parameter) -> Mapping[str, Fraction]:
             return _MASS_STRENGTHS
 
 
-def _forms_of(parameter: Parameter) -> Mapping[str, Fraction]:
+@cache
+def _forms_of(parameter_id: str) -> Mapping[str, Fraction]:
     return {
         f"{unit} {name}": factor * molar_mass(inside) / molar_mass(written)
         for unit, factor in _MILLIGRAMS.items()
-        for name, (inside, written) in _FORMS.get(parameter.id, {}).items()
+        for name, (inside, written) in _FORMS.get(parameter_id, {}).items()
     }
