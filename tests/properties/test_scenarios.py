@@ -39,7 +39,7 @@ ELSEWHERE = {
     "reason alkalinity-probe-fault": "tests/gate: three days of readings come first",
     "reason alkalinity-dose-fault": "tests/gate: three days of readings come first",
     "entry series_judged": "tests/gate: three days of readings come first",
-    "entry span_missed": "no room writes spans yet",
+    "entry span_missed": "tests/turn, tests/stories: two days of absence come first",
     "entry alarm_raised": "tests/alarms: the shell judges them beside the loop",
     "entry alarm_changed": "tests/alarms: the shell judges them beside the loop",
     "entry day_summed": "tests/service: the daily audit of the running service",

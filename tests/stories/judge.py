@@ -15,6 +15,7 @@ from slackwater.facts.events import (
     DoseMissed,
     HoldRaised,
     PlanApproved,
+    SpanMissed,
 )
 from tests.properties.oracle import bursts_of, findings
 from tests.stories.stage import Stage
@@ -66,11 +67,20 @@ def missed(stage: Stage, value: Table) -> Iterator[str]:
         if isinstance(event, DoseMissed):
             for reason in event.reasons:
                 found.setdefault(str(reason.code), []).append(event.dose.id)
+        elif isinstance(event, SpanMissed):
+            for reason in event.reasons:
+                found.setdefault(str(reason.code), []).extend(_in_span(event))
     for code, expected in value.items():
         ids = sorted(found.get(code, []))
         got = ids if isinstance(expected, list) else len(ids)
         if got != expected:
             yield f"{code} {expected}, found {len(ids)}: {ids}"
+
+
+def _in_span(event: SpanMissed) -> list[str]:
+    """A name for each dose of a long absence; which they were nobody wrote down."""
+    name = f"{event.tank}/{event.line} {event.first_due} to {event.last_due}"
+    return [name] * event.doses
 
 
 def why_missed(stage: Stage, value: Table) -> Iterator[str]:
@@ -88,6 +98,8 @@ def why_missed(stage: Stage, value: Table) -> Iterator[str]:
 def missed_in_all(stage: Stage, value: int) -> Iterator[str]:
     """Number of missed doses, whatever the reason."""
     ids = [e.dose.id for e in stage.book.events() if isinstance(e, DoseMissed)]
+    for event in stage.book.events():
+        ids += _in_span(event) if isinstance(event, SpanMissed) else []
     if len(ids) != value:
         yield f"{value}, found {len(ids)}: {ids}"
 

@@ -212,6 +212,8 @@ def _missed(state: State, event: DoseMissed) -> None:
 
 def _span_missed(state: State, event: SpanMissed) -> None:
     state.decided_at = event.at
+    state.spans[f"{event.tank}/{event.line}"] = (event.first_due, event.last_due)
+    state.wanting[event.tank] = event.proven_ms
 
 
 def _intended(state: State, event: DoseIntended) -> None:

@@ -112,7 +112,8 @@ class State:
     source, absent where nothing ever was amiss. `lowered` are caps of the file below
     the approved ones, by place; `halves` what is halved, by scope; `left_to_old` the
     lines that an old doser gives, `taken_over` those it gave once. `audited` is the
-    newest audit.
+    newest audit. `spans` is the first and last due time of the newest long absence by
+    `TANK/LINE`.
     """
 
     ledger_id: str = ""
@@ -176,3 +177,4 @@ class State:
     halves: dict[str, HalfBegan] = field(default_factory=dict)
     left_to_old: list[str] = field(default_factory=list)
     taken_over: dict[str, LineTakenOver] = field(default_factory=dict)
+    spans: dict[str, tuple[datetime, datetime]] = field(default_factory=dict)

@@ -16,6 +16,7 @@ from slackwater.facts.events import (
     HoldRaised,
     HoldReleased,
     RequestHeard,
+    SpanMissed,
 )
 from slackwater.facts.messages import Tell
 from slackwater.facts.reasons import Figure
@@ -44,6 +45,15 @@ def _tell(event: AnyEvent, machine: Machine) -> Iterator[Tell]:
         code = str(event.reasons[0].code) if event.reasons else ""
         figures_missed: Figures = {"dose": event.dose.id, "reason": code}
         yield Tell(tank=event.dose.tank, name=event.kind, figures=figures_missed)
+    elif isinstance(event, SpanMissed):
+        span: Figures = {
+            "line": event.line,
+            "doses": event.doses,
+            "ul": event.volume_ul,
+            "from": event.first_due.isoformat(),
+            "to": event.last_due.isoformat(),
+        }
+        yield Tell(tank=event.tank, name=event.kind, figures=span)
     elif isinstance(event, DoseEnded):
         ended: Figures = {
             "attempt": event.attempt,

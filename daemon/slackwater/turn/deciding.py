@@ -21,6 +21,7 @@ from slackwater.gate.moment import Ask, Moment
 from slackwater.gate.verdict import Granted, effects_of, may_dose
 from slackwater.pump.command import Sending, command_for, flow_end_ms
 from slackwater.pump.outcome import Stamp
+from slackwater.turn.absences import Absence, is_spanned
 from slackwater.turn.setup import Force, Setup
 
 INSTANT = timedelta(microseconds=1)
@@ -93,18 +94,21 @@ def decide(moment: Moment, setup: Setup, after: datetime, stamp: Stamp) -> Decid
         decided.nodes_taken |= _busy_nodes(moment)
     if moment.state.requests:
         _shots(moment, decided, stamp)
-    used = moment.state.used
+    used, absence = moment.state.used, Absence(until=utc)
     for force, dose in due_doses(setup, after, utc):
-        if dose.id in used:
+        if dose.id in used or is_spanned(moment.state, dose):
             continue
         missed = _missed(moment, force, dose)
-        if missed is not None:
+        if missed is not None and not absence.takes(dose, missed):
             decided.events.append(_miss(force, dose, (missed, stamp)))
+        elif missed is not None:
+            continue
         elif decided.has_room(pump := moment.rules.pumps[dose.pump].pump):
             _try(moment, _ask(moment, force, dose), decided, stamp)
         else:
             _wait(decided, dose)
             decided.again = decided.again or pump.node not in decided.nodes_taken
+    decided.events[:0] = absence.told(stamp)
     return decided
 
 

@@ -29,7 +29,13 @@ from slackwater.cli.shell import Shell, verb
 from slackwater.cli.spans import typed_end
 from slackwater.cli.typed import WORD_AT_MOST, typed_text
 from slackwater.errors import Finding, InputError
-from slackwater.facts.events import AnyEvent, DoseEnded, DoseMissed, HoldRaised
+from slackwater.facts.events import (
+    AnyEvent,
+    DoseEnded,
+    DoseMissed,
+    HoldRaised,
+    SpanMissed,
+)
 from slackwater.facts.inventory import left_ul
 from slackwater.facts.safeguards import AwayDeclared, AwayEnded
 from slackwater.facts.state import State
@@ -43,7 +49,7 @@ from slackwater.water.show import show_volume
 
 # Longer than this nobody should leave a tank to pumps (common practice, no source).
 AWAY_AT_MOST = timedelta(days=60)
-TOLD_KINDS = ("dose_ended", "dose_missed", "hold_raised")
+TOLD_KINDS = ("dose_ended", "dose_missed", "span_missed", "hold_raised")
 
 
 class Asked(TypedDict):
@@ -202,6 +208,8 @@ def _happened(ledger: LedgerFile, since: datetime) -> _Happened:
         elif isinstance(event, DoseMissed):
             code = event.reasons[-1].code if event.reasons else "unknown"
             found.missed[str(code)] += 1
+        elif isinstance(event, SpanMissed):
+            found.missed[str(event.reasons[-1].code)] += event.doses
         elif isinstance(event, HoldRaised):
             found.holds[str(event.reason.code)] += 1
     return found

@@ -1,0 +1,116 @@
+"""A long absence is one entry for each line; what was missed in it stays missed."""
+
+from collections import Counter
+from dataclasses import replace
+from datetime import timedelta
+
+import pytest
+
+from slackwater.facts.events import (
+    DoseHeld,
+    DoseMissed,
+    SpanMissed,
+)
+from slackwater.facts.fold import fold
+from slackwater.facts.reasons import Code, because
+from slackwater.turn.absences import is_spanned
+from tests.gate.scene import machine
+from tests.turn.test_step import START, Bench
+
+DAY = timedelta(days=1)
+HOUR = timedelta(hours=1)
+EVERY_DAY = 24
+
+
+def back_after(away: timedelta) -> Bench:
+    """A daemon that dosed for an hour, was gone, and decides again."""
+    bench = Bench(machine())
+    bench.run_until(START + HOUR)
+    bench.utc += away
+    # A start begins to look where the ledger ends.
+    bench.sight.scanned_until = None
+    bench.sight.previous = None
+    bench.hear_beat()
+    while bench.step() or bench.news:
+        pass
+    return bench
+
+
+def missed(bench: Bench) -> tuple[Counter[str], Counter[str]]:
+    """How many doses of each line were told one by one, and how many in spans."""
+    single = Counter(e.dose.line for e in bench.events if isinstance(e, DoseMissed))
+    spans: Counter[str] = Counter()
+    for event in bench.events:
+        if isinstance(event, SpanMissed):
+            spans[event.line] += event.doses
+    return single, spans
+
+
+@pytest.mark.parametrize("days", [1, 2, 3, 10, 100])
+def test_i4_each_dose_of_an_absence_is_told_once(days: int) -> None:
+    """The last two days dose by dose, all before them in one entry for each line."""
+    bench = back_after(days * DAY)
+    single, spans = missed(bench)
+    assert {"carbonate", "calcium"} == set(single)
+    for line in single:
+        assert days * EVERY_DAY - 1 <= single[line] + spans[line] <= days * EVERY_DAY
+        assert single[line] <= 2 * EVERY_DAY
+    entries = [e for e in bench.events if isinstance(e, SpanMissed)]
+    assert (2 if days > 2 else 0) == len(entries)
+    for entry in entries:
+        assert entry.doses * 2000 == entry.volume_ul
+        assert bench.utc - entry.last_due > timedelta(hours=48)
+        codes = [reason.code for reason in entry.reasons]
+        assert [Code.WINDOW_PASSED, Code.NOT_RUNNING] == codes
+
+
+def test_i4_nothing_of_it_is_given_when_the_clock_is_put_back() -> None:
+    """A person who confirms an earlier time gives no dose of the span another life."""
+    bench = back_after(10 * DAY)
+    given = len(list(bench.intents()))
+    bench.state.newest_at = bench.state.decided_at = START + 4 * DAY
+    bench.utc = START + 4 * DAY
+    bench.sight.scanned_until = None
+    bench.sight.previous = None
+    bench.run_until(START + 5 * DAY)
+    assert given == len(list(bench.intents()))
+
+
+def test_a_dose_that_an_interlock_held_is_told_by_itself() -> None:
+    """Its reasons are its own."""
+    bench = Bench(machine())
+    bench.run_until(START + HOUR)
+    due = bench.setup.forces[0].timetable.between(bench.utc, bench.utc + HOUR)[0]
+    now = bench.now()
+    held = DoseHeld(
+        at=now.utc,
+        boot_s=now.boot_s,
+        proven_ms=10**9,
+        dose_id=due.id,
+        pump=due.pump,
+        reasons=(because(Code.LINK_DOWN),),
+    )
+    fold(bench.state, held)
+    bench.utc += 10 * DAY
+    bench.sight.scanned_until = bench.sight.previous = None
+    bench.hear_beat()
+    while bench.step() or bench.news:
+        pass
+    (told,) = (
+        e for e in bench.events if isinstance(e, DoseMissed) and e.dose.id == due.id
+    )
+    assert Code.LINK_DOWN in [reason.code for reason in told.reasons]
+
+
+def test_only_the_line_and_the_time_of_a_span_are_meant() -> None:
+    """A dose before, after, or of another line is not in it."""
+    bench = back_after(10 * DAY)
+    entry = next(e for e in bench.events if isinstance(e, SpanMissed))
+    (dose, *_) = bench.setup.forces[0].timetable.between(START, START + HOUR)
+    inside = replace(dose, line=entry.line, due_at=entry.first_due)
+    assert is_spanned(bench.state, inside)
+    assert is_spanned(bench.state, replace(inside, due_at=entry.last_due))
+    late = replace(inside, due_at=entry.last_due + HOUR)
+    early = replace(inside, due_at=entry.first_due - HOUR)
+    other = replace(inside, line="another")
+    assert not any(is_spanned(bench.state, d) for d in (late, early, other))
