@@ -71,6 +71,11 @@ class Plan:
     lines: tuple[PlanLine, ...]
     groups: Mapping[str, Group] = field(default_factory=dict)
 
+    @property
+    def names(self) -> frozenset[str]:
+        """Its lines as `TANK/LINE`."""
+        return frozenset(f"{line.tank}/{line.id}" for line in self.lines)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DueDose:

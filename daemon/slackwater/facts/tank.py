@@ -8,8 +8,8 @@ microlitre (peq for alkalinity, pg for elements, pmol for carbon); what a tank m
 take in the same pico-units, for the whole tank.
 """
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field, replace
 
 from slackwater.facts.limits import Switch, WaterLimits
 
@@ -143,12 +143,23 @@ class Pump:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Outside:
-    """What adds to the water without a command of ours, per day, pico-units."""
+    """What adds to the water without a command of ours, per day, pico-units.
+
+    `line` is the line of a plan that takes its place, where it is an old doser's;
+    `volume_ul` what that one gives a day, 0 where nobody said.
+    """
 
     id: str
     tank: str
     parameter: str
     per_day: int
+    line: str = ""
+    volume_ul: int = 0
+
+    @property
+    def replaced_by(self) -> str:
+        """The line as `TANK/LINE`, empty for what no line replaces."""
+        return f"{self.tank}/{self.line}" if self.line else ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -245,6 +256,25 @@ class Machine:
     timing: Timing = field(default_factory=Timing)
     shortened_timing: tuple[str, ...] = ()
     clock_confirmed: bool = False
+
+    def outside_per_day(
+        self, tank: str, parameter: str, lines: Collection[str] = ()
+    ) -> int:
+        """What others add in a day, pico-units.
+
+        `lines`, as `TANK/LINE`, are given by us: what they replace is left out.
+        """
+        return sum(
+            source.per_day
+            for source in self.outside
+            if (source.tank, source.parameter) == (tank, parameter)
+            and source.replaced_by not in lines
+        )
+
+    def handed_over(self, lines: Collection[str]) -> "Machine":
+        """The machine once these lines, `TANK/LINE`, give what old dosers gave."""
+        left = tuple(one for one in self.outside if one.replaced_by not in lines)
+        return self if left == self.outside else replace(self, outside=left)
 
     def gap_s(self, solution: str, other: str) -> float:
         """Seconds that must pass between two solutions in one tank, 0 for none."""

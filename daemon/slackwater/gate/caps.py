@@ -11,6 +11,7 @@ from datetime import date
 from slackwater.facts.reasons import Code, Reason, because
 from slackwater.facts.rolling import DAY_MS, HOUR_MS
 from slackwater.facts.state import State
+from slackwater.gate.handover import old_part
 from slackwater.gate.moment import Ask, EffectRule, Moment
 
 
@@ -78,19 +79,21 @@ def _effect_caps(
     if given is not None:
         charged += given.since(moment.proven_ms - DAY_MS)
         today += state.days[rule.key].get(day, 0)
-    worst = max(charged, today)
-    if not 0 < worst + added + rule.outside <= rule.gross:
+    worst, outside = max(charged, today), rule.outside
+    if rule.old:
+        outside += old_part(state, moment.proven_ms, rule.old)
+    if not 0 < worst + added + outside <= rule.gross:
         gross = because(
             Code.CAP_GROSS,
             parameter=rule.parameter,
             charged=worst,
             asked=added,
-            outside=rule.outside,
+            outside=outside,
             cap=rule.gross,
         )
         reasons.append(gross)
     if rule.net is not None:
-        rise = worst + added + rule.outside - rule.uptake_low
+        rise = worst + added + outside - rule.uptake_low
         if not rise <= rule.net:
             net = because(
                 Code.CAP_NET, parameter=rule.parameter, rise=rise, cap=rule.net

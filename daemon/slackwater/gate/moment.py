@@ -23,7 +23,8 @@ class EffectRule:
     """One parameter that a pump adds to its tank, with the ceilings on it.
 
     Units: `per_ul` pico-units per microlitre; the rest pico-units per day for the
-    tank. `net` None: nobody stated a net cap; where one is stated and no
+    tank. `old` is what old dosers give a day, by the line that replaces them; it is not
+    in `outside`. `net` None: nobody stated a net cap; where one is stated and no
     uptake is known, uptake counts as nothing, as it does when a plan is checked.
     """
 
@@ -34,6 +35,7 @@ class EffectRule:
     outside: int
     net: int | None
     uptake_low: int
+    old: tuple[tuple[str, int], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,16 +74,18 @@ class Rules:
 
     `alkalinity` maps a tank to what its lines add a day, (maintenance, all), in
     pico-equivalents; a line that does not dose each day counts with its mean.
-    `outside` maps a tank to the alkalinity that comes without our command, `solutions`
-    a pump to what it gives. `upkeep` maps `TANK/PARAMETER` to what maintenance adds a
-    day. `watched` holds what probes and switches watch in each tank that has some;
-    `probes` the probes by `TANK/PARAMETER`, in order of name.
+    `outside` maps a tank to the alkalinity that comes without our command, `old` to
+    that of old dosers by the line that replaces them, `solutions` a pump to what it
+    gives. `upkeep` maps `TANK/PARAMETER` to what maintenance adds a day. `watched`
+    holds what probes and switches watch in each tank that has some; `probes` the probes
+    by `TANK/PARAMETER`, in order of name.
     """
 
     pumps: Mapping[str, PumpRule]
     lines: Mapping[str, LineRule]
     alkalinity: Mapping[str, tuple[int, int]] = field(default_factory=dict)
     outside: Mapping[str, int] = field(default_factory=dict)
+    old: Mapping[str, tuple[tuple[str, int], ...]] = field(default_factory=dict)
     solutions: Mapping[str, str] = field(default_factory=dict)
     upkeep: Mapping[str, int] = field(default_factory=dict)
     watched: Mapping[str, frozenset[str]] = field(default_factory=dict)
@@ -113,13 +117,18 @@ class Ask:
 
 def rules_for(machine: Machine, plan: Plan | None) -> Rules:
     """Work out the gate's tables from the machine and the plan in force."""
-    pumps = {pump_id: _pump_rule(machine, pump_id) for pump_id in machine.pumps}
+    names = frozenset[str]() if plan is None else plan.names
+    pumps = {name: _pump_rule(machine, name, names) for name in machine.pumps}
     lines = {} if plan is None else _line_rules(plan, pumps)
     return Rules(
         pumps=pumps,
         lines=lines,
         alkalinity={tank: _alkalinity(lines, pumps, tank) for tank in machine.tanks},
-        outside={tank: _outside(machine, tank) for tank in machine.tanks},
+        outside={
+            tank: machine.outside_per_day(tank, ALKALINITY, names)
+            for tank in machine.tanks
+        },
+        old={tank: _old(machine, tank, ALKALINITY, names) for tank in machine.tanks},
         solutions={pump.id: pump.solution for pump in machine.pumps.values()},
         upkeep=_upkeep(lines, pumps),
         watched=_watched(machine),
@@ -145,7 +154,7 @@ def _upkeep(
             continue
         for effect in pump.effects:
             key = f"{rule.line.tank}/{effect.parameter}"
-            daily = _daily(rule.line, pumps, effect.parameter)
+            daily = daily_of(rule.line, pumps, effect.parameter)
             found[key] = found.get(key, 0) + daily
     return found
 
@@ -166,16 +175,17 @@ def _alkalinity(
 ) -> tuple[int, int]:
     maintenance = everything = 0
     for rule in lines.values():
-        amount = _daily(rule.line, pumps) if rule.line.tank == tank else 0
+        amount = daily_of(rule.line, pumps) if rule.line.tank == tank else 0
         everything += amount
         if rule.line.purpose == "maintenance":
             maintenance += amount
     return maintenance, everything
 
 
-def _daily(
+def daily_of(
     line: PlanLine, pumps: Mapping[str, PumpRule], parameter: str = ALKALINITY
 ) -> int:
+    """What a line adds of a parameter in a day, the mean of its days; pico-units."""
     pump = pumps.get(line.pump)
     if pump is None:
         return 0
@@ -186,19 +196,23 @@ def _daily(
     return amount // line.every_days
 
 
-def _outside(machine: Machine, tank: str) -> int:
-    return sum(
-        source.per_day
+def _old(
+    machine: Machine, tank: str, parameter: str, names: frozenset[str]
+) -> tuple[tuple[str, int], ...]:
+    """What old dosers give a day of what lines of the plan replace, by line."""
+    return tuple(
+        (source.replaced_by, source.per_day)
         for source in machine.outside
-        if source.tank == tank and source.parameter == ALKALINITY
+        if (source.tank, source.parameter) == (tank, parameter)
+        and source.replaced_by in names
     )
 
 
-def _pump_rule(machine: Machine, pump_id: str) -> PumpRule:
+def _pump_rule(machine: Machine, pump_id: str, names: frozenset[str]) -> PumpRule:
     pump = machine.pumps[pump_id]
     solution = machine.solutions[pump.solution]
     effects = tuple(
-        _effect_rule(machine, pump.tank, parameter, per_ul)
+        _effect_rule(machine, pump.tank, (parameter, per_ul), names)
         for parameter, per_ul in sorted(solution.effects.items())
     )
     turnover_ms = int(machine.tanks[pump.tank].turnover_s * 1000)
@@ -231,22 +245,18 @@ def _apart(
 
 
 def _effect_rule(
-    machine: Machine, tank_id: str, parameter: str, per_ul: int
+    machine: Machine, tank_id: str, effect: tuple[str, int], names: frozenset[str]
 ) -> EffectRule:
-    tank = machine.tanks[tank_id]
+    tank, (parameter, per_ul) = machine.tanks[tank_id], effect
     cap = tank.caps.get(parameter)
     uptake = tank.uptake.get(parameter)
-    outside = sum(
-        source.per_day
-        for source in machine.outside
-        if source.tank == tank_id and source.parameter == parameter
-    )
     return EffectRule(
         parameter=parameter,
         key=f"effect/{tank_id}/{parameter}",
         per_ul=per_ul,
         gross=0 if cap is None else cap.gross,
-        outside=outside,
+        outside=machine.outside_per_day(tank_id, parameter, names),
+        old=_old(machine, tank_id, parameter, names),
         net=None if cap is None else cap.net_rise,
         uptake_low=0 if uptake is None else uptake.low,
     )

@@ -15,7 +15,8 @@ from dataclasses import dataclass
 from slackwater.facts.charging import HOURS_KEPT, hour_of
 from slackwater.facts.rolling import DAY_MS
 from slackwater.facts.tank import Tank
-from slackwater.gate.moment import ALKALINITY, Moment
+from slackwater.gate.handover import old_part
+from slackwater.gate.moment import ALKALINITY, Moment, daily_of
 
 WHOLE = 1_000_000
 # Without a stated lower bound, uptake may be this much below its estimate.
@@ -54,13 +55,22 @@ class Box:
 
 
 def planned_per_day(moment: Moment, tank_id: str) -> tuple[int, int]:
-    """Alkalinity a day of this tank's lines: (maintenance, all)."""
-    return moment.rules.alkalinity.get(tank_id, (0, 0))
+    """Alkalinity a day of this tank's lines: (maintenance, all), those of ours."""
+    maintenance, everything = moment.rules.alkalinity.get(tank_id, (0, 0))
+    for name in moment.state.left_to_old:
+        rule = moment.rules.lines.get(name)
+        if rule is not None and rule.line.tank == tank_id:
+            amount = daily_of(rule.line, moment.rules.pumps)
+            everything -= amount
+            maintenance -= amount if rule.line.purpose == "maintenance" else 0
+    return maintenance, everything
 
 
 def outside_per_day(moment: Moment, tank_id: str) -> int:
     """Alkalinity a day that comes without a command of ours."""
-    return moment.rules.outside.get(tank_id, 0)
+    outside = moment.rules.outside.get(tank_id, 0)
+    old = moment.rules.old.get(tank_id, ())
+    return outside + old_part(moment.state, moment.proven_ms, old) if old else outside
 
 
 def must_resume(moment: Moment, tank_id: str) -> bool:

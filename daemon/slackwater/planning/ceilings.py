@@ -163,7 +163,8 @@ def _accounts(timetable: Timetable, tank: str) -> Iterator[_Account]:
             hours=NODE_HOURS,
             by_day=False,
         )
-    yield from _effect_accounts(machine, machine.tanks[tank], pumps)
+    names = timetable.plan.names
+    yield from _effect_accounts(machine, machine.tanks[tank], (pumps, names))
 
 
 def _pump_accounts(pump: Pump) -> Iterator[_Account]:
@@ -186,8 +187,9 @@ def _pump_accounts(pump: Pump) -> Iterator[_Account]:
 
 
 def _effect_accounts(
-    machine: Machine, tank: Tank, pumps: Mapping[str, Pump]
+    machine: Machine, tank: Tank, used: tuple[Mapping[str, Pump], frozenset[str]]
 ) -> Iterator[_Account]:
+    pumps, names = used
     effects = {
         name: machine.solutions[pump.solution].effects for name, pump in pumps.items()
     }
@@ -195,11 +197,7 @@ def _effect_accounts(
         weights = {
             name: adds[parameter] for name, adds in effects.items() if parameter in adds
         }
-        outside = sum(
-            source.per_day
-            for source in machine.outside
-            if (source.tank, source.parameter) == (tank.id, parameter)
-        )
+        outside = machine.outside_per_day(tank.id, parameter, names)
         cap = tank.caps.get(parameter, NO_CAP)
         uptake = tank.uptake.get(parameter)
         # An uptake nobody has stated takes nothing away: all of it may be a rise.

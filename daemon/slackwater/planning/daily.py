@@ -53,7 +53,7 @@ def day_totals(timetable: Timetable, tank: str, local_day: date) -> DayTotals:
     volumes_ul = _volumes_ul(doses)
     effects = Counter[str]()
     for source in machine.outside:
-        if source.tank == tank:
+        if source.tank == tank and source.replaced_by not in timetable.plan.names:
             effects[source.parameter] += source.per_day
     for pump, volume_ul in volumes_ul.items():
         solution = machine.solutions[machine.pumps[pump].solution]

@@ -17,6 +17,7 @@ from slackwater.facts.messages import RunPump
 from slackwater.facts.plan import DueDose
 from slackwater.facts.reasons import Code, Reason, because
 from slackwater.facts.tank import Pump
+from slackwater.gate.handover import is_old_dosers
 from slackwater.gate.moment import Ask, Moment
 from slackwater.gate.verdict import Granted, effects_of, may_dose
 from slackwater.pump.command import Sending, command_for, flow_end_ms
@@ -186,12 +187,9 @@ def _wait(decided: Decided, dose: DueDose) -> None:
 
 def _missed(moment: Moment, force: Force, dose: DueDose) -> tuple[Reason, ...] | None:
     """Why a dose can no longer run; None while it can."""
-    swap = force.approval.left_out_until
-    if swap is not None and dose.due_at < swap:
-        return (because(Code.PLAN_SWAP),)
-    if dose.id in moment.state.skipped:
-        request = moment.state.skipped[dose.id]
-        return (because(Code.SKIPPED, request=request),)
+    meant = _not_meant(moment, force, dose)
+    if meant is not None:
+        return (meant,)
     # A dose of the plan before waits for a pump that may have gone with its plan.
     rule = moment.rules.pumps.get(dose.pump)
     if rule is None or rule.pump.tank != dose.tank:
@@ -202,6 +200,20 @@ def _missed(moment: Moment, force: Force, dose: DueDose) -> tuple[Reason, ...] |
     if held is not None:
         return (because(Code.WINDOW_PASSED), *held.reasons)
     return (because(Code.WINDOW_PASSED), because(Code.NOT_RUNNING))
+
+
+def _not_meant(moment: Moment, force: Force, dose: DueDose) -> Reason | None:
+    """Why nobody wants this dose of us: another's line, left out, skipped."""
+    line = f"{dose.tank}/{dose.line}"
+    if is_old_dosers(moment.state, line, dose.due_at):
+        return because(Code.OLD_DOSER, line=line)
+    swap = force.approval.left_out_until
+    if swap is not None and dose.due_at < swap:
+        return because(Code.PLAN_SWAP)
+    if dose.id in moment.state.skipped:
+        request = moment.state.skipped[dose.id]
+        return because(Code.SKIPPED, request=request)
+    return None
 
 
 def _ask(moment: Moment, force: Force, dose: DueDose) -> Ask:
@@ -220,6 +232,9 @@ def _miss(
     why: tuple[tuple[Reason, ...], Stamp],
 ) -> DoseMissed:
     reasons, stamp = why
+    # What another one gives was not planned of us: no gap lies behind it.
+    if reasons[0].code is Code.OLD_DOSER:
+        return DoseMissed(**stamp, dose=dose, reasons=reasons)
     rule = force.rules.pumps[dose.pump]
     effects = {each.parameter: each.per_ul * dose.volume_ul for each in rule.effects}
     return DoseMissed(**stamp, dose=dose, reasons=reasons, effects=effects)

@@ -161,7 +161,14 @@ def full_machine() -> Machine:
             )
         },
         outside=(
-            Outside(id="lime", tank="reef", parameter="alkalinity", per_day=10**10),
+            Outside(
+                id="lime",
+                tank="reef",
+                parameter="alkalinity",
+                per_day=10**10,
+                line="carbonate",
+                volume_ul=36_000,
+            ),
         ),
         apart={"carbonate": ("calcium",)},
         shortened_timing=("apart_gap",),

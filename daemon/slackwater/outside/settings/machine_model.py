@@ -318,3 +318,14 @@ class OutsideTable(TableModel):
     note: PlainText = Field(
         default="", description="Where it comes from", examples=['"limewater"']
     )
+    line: Id | None = Field(
+        default=None,
+        description="Where it is an old doser's: the line of the plan that takes its "
+        "place, once `slackwater take-over` was told so",
+        examples=['"carbonate"'],
+    )
+    volume: Annotated[int, Volume("0 mL", "20 L")] = Field(
+        default=0,
+        description="What the old doser gives a day, to be compared with the line",
+        examples=['"36 mL"'],
+    )

@@ -139,6 +139,8 @@ def outside_from(
         tank=table.tank,
         parameter=table.parameter,
         per_day=math.ceil(pico),
+        line=table.line or "",
+        volume_ul=table.volume,
     )
 
 
