@@ -43,7 +43,6 @@ def taken(hours_ago: float = 0.0) -> LineTakenOver:
 def room_peq(at: Moment) -> int:
     """What may still be added under the gross cap, found with volumes that fail."""
     rule = at.rules.pumps["carbonate"].effects[0]
-    at = replace(at, machine=replace(at.machine, pumps={}), rules=at.rules)
     low, high = 0, 100_000
     while high - low > 1:
         middle = (low + high) // 2
