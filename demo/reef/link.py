@@ -135,6 +135,8 @@ class Link:
         self._break()
         if self._thread.is_alive():
             self._thread.join(_CONNECT_S)
+        # A client in no circle is freed at once, and with it its inner sockets.
+        self._client.on_connect = self._client.on_message = None
 
     def _stay(self) -> None:
         failures = 0
@@ -172,7 +174,9 @@ class Link:
         """Serve the connection until it is over."""
         end_s = time.monotonic() + _GREETING_S
         while client.loop(_LOOK_S) is MQTTErrorCode.MQTT_ERR_SUCCESS:
-            if not self._accepted.is_set() and time.monotonic() > end_s:
+            too_long = not self._accepted.is_set() and time.monotonic() > end_s
+            # Closed while it connected, nobody else would break it any more.
+            if too_long or self._closed.is_set():
                 self._break()
 
     def _speak_otherwise(self) -> None:
