@@ -135,13 +135,15 @@ def measure_assessing(ledger: LedgerFile, end: datetime) -> None:
     """Assess the tank at the end, from what is usually read and from a whole year."""
     made = machine()
     for days in (LOOK_BACK_DAYS, YEAR_DAYS):
-        took = []
+        took, of_processor = [], []
         for _ in range(AGAIN):
-            begin_s = time.perf_counter()
+            begin_s, begin_processor_s = time.perf_counter(), time.process_time()
             found = assessed(ledger, made, "reef", end, days=days)
             took.append(time.perf_counter() - begin_s)
+            of_processor.append(time.process_time() - begin_processor_s)
         say(
-            f"assess, {days} days: {min(took):.3f} s to {max(took):.3f} s; "
+            f"assess, {days} days: {min(took):.3f} s to {max(took):.3f} s, "
+            f"{min(of_processor):.3f} s of processor; "
             f"{len(found.standings)} standings, {len(found.uptakes)} uptakes"
         )
 
