@@ -28,14 +28,11 @@ REPORT = ROOT / "demo" / "config" / "report.csv"
 ROUNDS = 5
 DAYS = 14
 WIDTH = 22
-MODULES = {
-    "import": "importing",
-    "assess": "assessing",
-    "propose": "proposing",
-    "rehearse": "rehearsing",
-}
 # What has to be through for a plan to be there that can be rehearsed.
 TO_A_PLAN = ("import", "assess", "propose")
+VERBS = (*TO_A_PLAN, "rehearse")
+# As the program does it.
+LOADING = "from slackwater.cli.main import program; program.get_command(None, {!r})"
 
 
 class Spent(NamedTuple):
@@ -92,7 +89,7 @@ def chain(stage: Stage, now: datetime) -> Iterator[tuple[str, Spent]]:
 
 def loaded(verb: str) -> Spent:
     """The start of a process that loads one verb with all it needs, and ends."""
-    return timed("-c", f"import slackwater.cli.commands.{MODULES[verb]}")
+    return timed("-c", LOADING.format(verb))
 
 
 def lived(folder: Path) -> dict[str, Spent]:
@@ -105,7 +102,7 @@ def lived(folder: Path) -> dict[str, Spent]:
     return {
         "bare interpreter": timed("-c", "pass"),
         "--help": timed("-m", "slackwater", "--help"),
-        **{f"{verb} loaded": loaded(verb) for verb in MODULES},
+        **{f"{verb} loaded": loaded(verb) for verb in VERBS},
         **dict(chain(stage, now)),
     }
 
