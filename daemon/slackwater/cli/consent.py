@@ -18,7 +18,7 @@ from slackwater.errors import Finding, RefusedError
 from slackwater.facts.events import AnyEvent, HoldRaised, PlanApproved, PlanWithdrawn
 from slackwater.facts.plan import Approval
 from slackwater.facts.reasons import Code, because
-from slackwater.facts.stages import HalfBegan
+from slackwater.facts.stages import HalfBegan, LineGivenBack
 from slackwater.facts.state import State
 from slackwater.outside.approved import machine_text, plan_text
 from slackwater.planning.changes import (
@@ -158,6 +158,7 @@ def entries(consent: Consent, state: State, stamp: Stamp) -> list[AnyEvent]:
         approved,
         *_holds(consent, state, stamp),
         *_halves(consent, state, stamp),
+        *_left(consent, state, stamp),
     ]
 
 
@@ -244,6 +245,36 @@ def _halves(consent: Consent, state: State, stamp: Stamp) -> list[AnyEvent]:
         for change in consent.proposal.changes
         if change.pump and (ratio := change.ratio) is not None and ratio > MORE
     ]
+
+
+def _left(consent: Consent, state: State, stamp: Stamp) -> list[AnyEvent]:
+    """While pumps run, lines that an old doser gives by the new file alone are left.
+
+    Raises: RefusedError where a line that is left to it would be given by nobody.
+    """
+    if state.stage != "live":
+        return []
+    machine, before = consent.proposal.files.machine, consent.proposal.before
+    named = {one.replaced_by for one in machine.outside} - {""}
+    known = {one.replaced_by for one in before.machine.outside} if before else set()
+    plan = consent.proposal.files.plan
+    gone = [name for name in state.left_to_old if name in plan.names - named]
+    if gone:
+        raise RefusedError(_nobody(gone[0]))
+    return [
+        LineGivenBack(**stamp, line=name, by=consent.by)
+        for name in sorted((named - known) & plan.names)
+        if name not in state.left_to_old
+    ]
+
+
+def _nobody(name: str) -> Finding:
+    return Finding(
+        what=f"{name} is left to an old doser that the file no longer names",
+        where="outside",
+        expected="the line taken over first, so that one of the two gives it",
+        do=f"Run `slackwater take-over {name}`, then take the table out.",
+    )
 
 
 def ratio_words(ratio: Fraction) -> str:

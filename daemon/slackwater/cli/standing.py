@@ -27,6 +27,7 @@ from slackwater.facts.alarms import StandingAlarm
 from slackwater.facts.events import DoseHeld, DoseMissed, HoldRaised
 from slackwater.facts.first_aid import TOPICS
 from slackwater.facts.fold import fold_all
+from slackwater.facts.reasons import Code
 from slackwater.facts.state import State
 from slackwater.ledger.store import LedgerFile
 from slackwater.ledger.views import Wanted, entries
@@ -161,10 +162,16 @@ def _lived(
 def _missed(found: Opened, ledger: LedgerFile) -> dict[str, list[DoseMissed]]:
     tanks: dict[str, list[DoseMissed]] = {}
     for event in _of_a_day(found, ledger):
-        # A calibration shot that never ran belongs to no line and is not missed.
-        if isinstance(event, DoseMissed) and event.dose.line:
+        if isinstance(event, DoseMissed) and _is_ours(event):
             tanks.setdefault(event.dose.tank, []).append(event)
     return tanks
+
+
+def _is_ours(event: DoseMissed) -> bool:
+    """Whether it was one of the plan; a shot has no line, an old doser's was given."""
+    if not event.dose.line:
+        return False
+    return all(reason.code is not Code.OLD_DOSER for reason in event.reasons)
 
 
 def _of_a_day(found: Opened, ledger: LedgerFile) -> Iterator[object]:

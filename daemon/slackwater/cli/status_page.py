@@ -66,6 +66,8 @@ def _lines(stood: Standing, holds: int, tanks: int) -> Iterator[str]:
     if stood.state.stage == "shadow":
         yield _stage_line(stood)
     yield from _halves(stood)
+    if stood.state.left_to_old:
+        yield f"Old    an old doser still gives {', '.join(stood.state.left_to_old)}"
     if stood.first_aid:
         yield f"First aid: slackwater first-aid {stood.first_aid}"
     shown = list(stood.outlooks.values())

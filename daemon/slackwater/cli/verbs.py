@@ -109,6 +109,12 @@ VERBS: tuple[Verb, ...] = (
         _DAILY,
         "List what was approved, and until when it lasts.",
     ),
+    _verb(
+        "take-over",
+        "handing:take_over",
+        _DAILY,
+        "Take lines over from an old doser, one by one.",
+    ),
     _verb("disable", "staging:disable", _DAILY, "Go back to shadow: command no pump."),
     _verb("ledger", "telling:ledger", _DAILY, "List what happened; verify the record."),
     _verb(
@@ -127,6 +133,12 @@ VERBS: tuple[Verb, ...] = (
     ),
     _verb("init", "beginning:init", _MORE, "Make the ledger alone."),
     _verb("withdraw", "staging:withdraw", _MORE, "End an approval for good."),
+    _verb(
+        "conform",
+        "conforming:conform",
+        _MORE,
+        "Say whether a pump node keeps the rules.",
+    ),
     _verb("clock", "clocking:clock", _MORE, "Vouch for the clock of this machine."),
 )
 

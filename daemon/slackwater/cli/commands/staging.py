@@ -11,6 +11,7 @@ from datetime import timedelta
 import click
 
 from slackwater.cli.document import Answer
+from slackwater.cli.old_doser import old_names
 from slackwater.cli.opening import Approved, approval_at, local_user, write
 from slackwater.cli.readiness import missing
 from slackwater.cli.render import span
@@ -58,19 +59,30 @@ def enable(shell: Shell, by: str | None) -> Answer:
         running = approval_at(state, stamp["at"])
         return _enabling(running, who, stamp)
 
-    _state, events = write(shell.state, decide)
+    state, events = write(shell.state, decide)
     text = "Pumps are enabled." if events else "Pumps were enabled already."
     half_s = sum(one.lasts_s for one in events if isinstance(one, HalfBegan))
     if half_s:
         text += f" Doses are halved for {span(timedelta(seconds=half_s))}."
-    fields = {"stage": "live", "changed": bool(events), "half_s": half_s}
+    if state.left_to_old:
+        left = ", ".join(state.left_to_old)
+        text += f" The old doser still gives {left}: `slackwater take-over`."
+    fields = {
+        "stage": "live",
+        "changed": bool(events),
+        "half_s": half_s,
+        "left_to_old": state.left_to_old,
+    }
     return Answer(fields=fields, text=text)
 
 
 def _enabling(running: Approved | None, who: str, stamp: Stamp) -> list[AnyEvent]:
     """Pumps may run from here on, at first with half doses where that was asked for."""
     serial = running.approval.serial if running else 0
-    enabled: list[AnyEvent] = [PumpsEnabled(**stamp, by=who, serial=serial)]
+    left = tuple(old_names(running)) if running else ()
+    enabled: list[AnyEvent] = [
+        PumpsEnabled(**stamp, by=who, serial=serial, left_to_old=left)
+    ]
     half_s = running.machine.timing.half_stage_s if running else 0.0
     if half_s > 0:
         begun = HalfBegan(
@@ -100,9 +112,13 @@ def disable(shell: Shell, by: str | None, why: str) -> Answer:
             return ()
         return (PumpsDisabled(**stamp, by=who, why=why),)
 
-    _state, events = write(shell.state, decide, makes_safer=True)
+    state, events = write(shell.state, decide, makes_safer=True)
     text = "Back in shadow." if events else "It was in shadow already."
-    return Answer(fields={"stage": "shadow", "changed": bool(events)}, text=text)
+    nobody = sorted(state.taken_over)
+    if nobody:
+        text += f" Nobody gives {', '.join(nobody)} now, which an old doser gave once."
+    fields = {"stage": "shadow", "changed": bool(events), "given_by_nobody": nobody}
+    return Answer(fields=fields, text=text)
 
 
 @verb("withdraw", epilog="Example: slackwater withdraw 3 --why 'wrong bottle'")
