@@ -279,28 +279,25 @@ def test_a_unit_is_what_pint_says_it_is(kind: Physical, unit: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("text", "kind", "expected"),
-    [
-        ("300 L", "volume", "False"),
-        ("60 cm", "length", "False"),
-        ("25 degC", "temperature", "False"),
-        ("80 mL/min", "flow", "False"),
-        ("53 mS/cm", "conductivity", "False"),
-        ("79 US gal", "volume", "True"),
-        ("24 in", "length", "True"),
-        ("77 degF", "temperature", "True"),
-    ],
+    ("text", "kind"), [("79 US gal", "volume"), ("24 in", "length")]
 )
-def test_only_what_is_no_power_of_ten_loads_pint(
-    text: str, kind: Physical, expected: str
-) -> None:
+def test_only_what_is_no_power_of_ten_loads_pint(text: str, kind: Physical) -> None:
     """A household that measures in litres does not wait for the library."""
+    metric = [
+        ("300 L", "volume"),
+        ("60 cm", "length"),
+        ("25 degC", "temperature"),
+        ("80 mL/min", "flow"),
+        ("53 mS/cm", "conductivity"),
+    ]
     script = (
         "import slackwater.water.units as u;"
+        f"[u.parse(text, kind, where='') for text, kind in {metric!r}];"
+        "before = 'pint' in sys.modules;"
         f"u.parse({text!r}, {kind!r}, where='');"
-        "print('pint' in sys.modules)"
+        "print(before, 'pint' in sys.modules)"
     )
-    assert expected == _printed_by(script)
+    assert "False True" == _printed_by(script)
 
 
 @pytest.mark.parametrize(
