@@ -48,6 +48,9 @@ OVERLAPS = """
   return found.slice(0, 5);
 })
 """
+UNFOLD = """() => {
+  for (const one of document.querySelectorAll('details')) one.open = true;
+}"""
 OUTSIDE = """
 (() => [...document.querySelectorAll('body *')]
   .filter(one => !one.closest('.unseen, .skip, thead') && one.checkVisibility())
@@ -97,9 +100,10 @@ def test_the_console_stays_silent_and_nothing_is_fetched(
 def test_nothing_runs_out_of_the_window(
     sample: str, width: str, pages: dict[str, Path], windows: dict[str, Window]
 ) -> None:
-    """No horizontal scroll, and no element beyond the right edge."""
+    """No horizontal scroll and nothing beyond the right edge, with all unfolded."""
     window = windows[width]
     window.open(pages[sample])
+    window.ask(UNFOLD)
     assert window.ask(
         "() => document.documentElement.scrollWidth "
         "=== document.documentElement.clientWidth"
@@ -114,9 +118,7 @@ def test_no_text_lies_on_another(
     """Every line of text has its own room, with the decisions unfolded."""
     window = windows[width]
     window.open(pages[sample])
-    window.ask(
-        "() => { for (const d of document.querySelectorAll('details')) d.open = true; }"
-    )
+    window.ask(UNFOLD)
     assert [] == window.ask(OVERLAPS)
 
 
@@ -265,8 +267,14 @@ def test_prints_on_paper_with_its_charts_in_width(
         ".map(one => one.getBoundingClientRect().width))"
     )
     hidden = window.ask("() => getComputedStyle(document.querySelector('nav')).display")
+    folded = "() => document.querySelectorAll('details:not([open])').length"
+    on_paper = window.ask(folded)
+    window.ask("() => { dispatchEvent(new Event('afterprint')); }")
+    on_screen = window.ask(folded)
     window.call("Emulation.setEmulatedMedia", media="")
     assert isinstance(widest, int | float)
     # A4 less two margins of 12 mm is 186 mm, 703 CSS pixels (96 to the inch).
     assert widest <= 703
     assert "none" == hidden
+    # Paper cannot be unfolded; on the screen it is as it was before.
+    assert (0, 1) == (on_paper, on_screen)

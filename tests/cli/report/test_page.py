@@ -85,6 +85,29 @@ def test_every_line_of_the_summary_stands_on_the_first_screen(name: str) -> None
         place = outline.text.index(" ".join(line.split()), place)
 
 
+def test_lines_beyond_ten_are_folded_and_counted() -> None:
+    """Fourteen warnings: ten in sight, four behind a word that says how many."""
+    found = {**document("smallest")}
+    lines = [f"line {number}" for number in range(14)]
+    found["summary"] = [
+        {**item, "lines": lines} if item["key"] == "minds" else item
+        for item in found["summary"]
+    ]
+    card = page(found).split('<section class="card grave" id="first-minds"')[1]
+    text = card.split("</section>")[0]
+    seen, _, folded = text.partition("<details><summary>and 4 more</summary>")
+    assert (10, 4) == (seen.count("<li>"), folded.count("<li>"))
+
+
+def test_the_gravest_worst_case_stands_first_and_is_marked() -> None:
+    """A welded output of carbonate, above the ceiling in words and not in colour."""
+    rows = page_of("smallest").split('<section id="worst"')[1].split("</section>")[0]
+    first = rows.split("<tbody>")[1].split("</tr>")[0]
+    assert "output welded; the bottle empties" in first
+    assert "! above the ceiling" in first
+    assert "no ceiling is stated for anything else" in rows
+
+
 def test_a_name_cannot_break_out_of_its_place(tmp_path: Path) -> None:
     """Text of a file is text on the page, in its script as well."""
     trick = '</script><script>alert("x")</script><b title='

@@ -1,10 +1,14 @@
 """The first screen in words: 80 columns, 24 lines, and the lines of the document."""
 
+from datetime import timedelta
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pytest
 
+from slackwater.cli.report.minds import day_of
 from slackwater.cli.report.text import COLUMNS, LINES
+from slackwater.facts.safeguards import AwayDeclared
 from tests.cli.report.reports import SAMPLES, document, rehearse
 from tests.cli.run_program import CONFIG, SMALLEST, changed
 from tests.cli.stage import stage_of
@@ -96,13 +100,17 @@ def test_faults_say_that_nothing_was_carried_over() -> None:
     """The sentence, and the figures behind it."""
     lines = item(document("smallest"), "faults")
     assert lines[0].endswith("; nothing was carried over")
-    assert lines[0].startswith("43 tried, 19 not; highest 24 h 39 mL of 50 mL")
+    assert lines[0].startswith(
+        "43 tried, 19 could not be tried; most in any 24 h: 39 mL of 50 mL (carbonate)"
+    )
 
 
 def test_without_faults_the_summary_says_so() -> None:
     """No green tick without a figure."""
     found = rehearse(SMALLEST, "--days", 1, "--json").document
-    assert ["not tried; --faults tries them"] == item(found, "faults")
+    assert ["not tried; --faults tries them, and an approval needs that"] == item(
+        found, "faults"
+    )
 
 
 @pytest.mark.parametrize(
@@ -116,6 +124,56 @@ def test_bottles_are_held_against_the_next_visit(visit: str, told: str) -> None:
     """55 days are enough until June and not until July."""
     found = rehearse(SMALLEST, "--visit", visit, "--json").document
     assert told in item(found, "bottle")[0]
+
+
+def test_a_declared_absence_is_the_visit_that_nobody_named(tmp_path: Path) -> None:
+    """Back in forty days: 2 L last 55 days at 36 mL, and the return is named."""
+    stage = stage_of(tmp_path)
+    now = stage.stamp()["at"]
+    back = now + timedelta(days=40)
+    away = AwayDeclared(**stage.stamp(), from_at=now, until=back, by="k", contact="")
+    stage.append(away)
+    days = {back.astimezone(ZoneInfo("Europe/Berlin")).date().isoformat()}
+    first = ("--from", now.date().isoformat())
+    found = rehearse(SMALLEST, *first, "--json", state=stage.state).document
+    assert (days, "return") == ({found["visit"]}, found["visit_is"])
+    assert (
+        f"until the return on {day_of(back.date())} all last"
+        in item(found, "bottle")[0]
+    )
+    named = ("--visit", "2026-07-20", "--json")
+    found = rehearse(SMALLEST, *named, state=stage.state).document
+    assert ("2026-07-20", "visit") == (found["visit"], found["visit_is"])
+
+
+def test_what_is_never_given_is_told_once_for_each_line_and_reason(
+    tmp_path: Path,
+) -> None:
+    """Eleven doses of a day have no time left: one line with their number."""
+    config = changed(tmp_path, SMALLEST, plan=('"20:00-08:00"', '"20:00-20:01"'))
+    found = rehearse(config, "--days", 2, "--json").document
+    told = [line for line in item(found, "minds") if line.startswith("never given")]
+    assert len(told) <= 2
+    assert "reef/carbonate 88 times, the first reef/carbonate@2026-05-03#" in told[0]
+
+
+def test_pumps_that_were_never_measured_stand_on_one_line(tmp_path: Path) -> None:
+    """With their names, once there is a ledger that could know."""
+    stage = stage_of(tmp_path)
+    found = rehearse(SMALLEST, "--days", 1, "--json", state=stage.state).document
+    assert (
+        "never calibrated, so that the rate is the file's: calcium, carbonate"
+        in item(found, "minds")
+    )
+
+
+def test_a_plan_that_cannot_be_approved_says_so_in_its_verdict(tmp_path: Path) -> None:
+    """And the verdict is marked as grave."""
+    config = changed(tmp_path, SMALLEST, plan=("doses = 12", "doses = 200"))
+    found = rehearse(config, "--days", 1, "--json").document
+    verdict = next(one for one in found["summary"] if one["key"] == "verdict")  # type: ignore[attr-defined]  # a list of items
+    assert verdict["grave"]
+    assert verdict["lines"][0].endswith("refused 2 times, so it cannot be approved.")
 
 
 def test_nothing_changes_against_the_very_plan_that_was_approved(

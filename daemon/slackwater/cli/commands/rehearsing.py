@@ -28,6 +28,7 @@ from slackwater.cli.report.made import Report, Wishes, make_report
 from slackwater.cli.report.page import page
 from slackwater.cli.report.past import read_past
 from slackwater.cli.report.schema import schema_text
+from slackwater.cli.report.summary import is_unsound
 from slackwater.cli.report.text import summary_text
 from slackwater.cli.shell import Shell, verb
 from slackwater.errors import Finding, InputError
@@ -81,7 +82,8 @@ class Asked(TypedDict):
     "--visit",
     type=_DAY,
     metavar="DATE",
-    help="When somebody looks next: do the bottles last until then?",
+    help="When somebody looks next: do the bottles last until then?  [default: the "
+    "return that `slackwater away` was told]",
 )
 @click.option(
     "--faults",
@@ -191,8 +193,7 @@ def _text(report: Report, document: Mapping[str, object], asked: Asked) -> str:
 
 def _is_bad(report: Report) -> bool:
     """Whether anything was refused, missed, passed, or ended badly."""
-    run = report.faults
-    unsound = run is not None and any(not one.is_sound for one in run.tried)
+    unsound = is_unsound(report.faults)
     passed = any(near.share > 1 for near in report.done.record.nearest)
     return bool(report.done.findings or report.done.missed or unsound or passed)
 

@@ -12,7 +12,7 @@ from html import escape
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from slackwater.cli.report.words import number
+from slackwater.cli.report.words import shown_level
 
 Document = Mapping[str, Any]
 MINUTES_AN_HOUR = 60
@@ -112,33 +112,29 @@ def _percent(amount: int, cap: int) -> float:
     return round(amount * 100 / cap, 1) if cap else 0.0
 
 
-def forecast_charts(document: Document) -> str:
-    """A figure for each forecast."""
-    return "".join(
-        chart(
-            f"forecast-{tank['tank']}-{band['parameter']}",
-            f"{tank['tank']}, {band['parameter']}, {band['unit']}",
-            _forecast_words(tank, band),
-        )
-        for tank in document["tanks"]
-        for band in tank["forecast"]
+def forecast_chart(tank: Mapping[str, Any], band: Mapping[str, Any]) -> str:
+    """The figure of one forecast."""
+    return chart(
+        f"forecast-{tank['tank']}-{band['parameter']}",
+        f"{tank['tank']}, {band['parameter']}, {band['unit']}",
+        _forecast_words(tank, band),
     )
 
 
 def _forecast_words(tank: Mapping[str, Any], band: Mapping[str, Any]) -> str:
-    unit = band["unit"]
+    name = band["parameter"]
     less, same, more = (
-        f"{number(band[name][-1])} {unit}" for name in ("less", "same", "more")
+        shown_level(name, band[uptake][-1]) for uptake in ("less", "same", "more")
     )
     bounds = ""
-    if band["parameter"] == "alkalinity" and tank["floor"] is not None:
+    if name == "alkalinity" and tank["floor"] is not None:
         bounds = (
-            f" Floor {number(tank['floor'])} {unit}, ceiling "
-            f"{number(tank['ceiling'])} {unit}: the two straight lines."
+            f" Floor {shown_level(name, tank['floor'])}, ceiling "
+            f"{shown_level(name, tank['ceiling'])}: the two straight lines."
         )
     return (
-        f"From {number(band['same'][0])} {unit} to {same} with the uptake as believed "
-        f"(solid), {less} with 30 % less (long dashes), {more} with 30 % more "
+        f"From {shown_level(name, band['same'][0])} to {same} with the uptake as "
+        f"believed (solid), {less} with 30 % less (long dashes), {more} with 30 % more "
         f"(dots).{bounds}"
     )
 

@@ -4,12 +4,12 @@ Floor 8. One subject: sections of the page. Laws here: written from the document
 what is not there says so; the longest tables stand last.
 """
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 from slackwater.cli.report.charts import (
     day_chart,
-    forecast_charts,
+    forecast_chart,
     local_date,
     share_chart,
 )
@@ -26,7 +26,13 @@ from slackwater.cli.report.html import (
     share,
     table,
 )
-from slackwater.cli.report.words import hours_words, number
+from slackwater.cli.report.words import (
+    hours_words,
+    number,
+    seconds_words,
+    shown_figure,
+    shown_level,
+)
 from slackwater.water.show import show_volume
 
 Document = Mapping[str, Any]
@@ -76,9 +82,12 @@ def _levels(document: Document) -> str:
     )
     return "\n".join(
         (
-            forecast_charts(document),
+            *(
+                forecast_chart(tank, band) + _weeks(tank, band)
+                for tank in tanks
+                for band in tank["forecast"]
+            ),
             _UNSCRIPTED,
-            table("Forecast in figures", *_weeks(tanks)),
             table("Time left, and the salt the doses leave in the water", heads, rows),
         )
     )
@@ -99,30 +108,25 @@ def _hours(hours: float | None) -> str:
     return "not known" if hours is None else hours_words(hours)
 
 
-def _weeks(tanks: Iterable[Mapping[str, Any]]) -> tuple[Any, list[list[Cell]]]:
-    rows = []
-    for tank in tanks:
-        for band in tank["forecast"]:
-            last = len(tank["times"]) - 1
-            weeks = -(-last // (POINTS_A_WEEK * MOST_ROWS)) or 1
-            places = sorted({*range(0, last, weeks * POINTS_A_WEEK), last})
-            rows += [_week(tank, band, place) for place in places]
-    heads = columns(
-        "tank, parameter", "on", ">30 % less uptake", ">as believed", ">30 % more"
-    )
-    return heads, rows
-
-
-def _week(tank: Mapping[str, Any], band: Mapping[str, Any], place: int) -> list[Cell]:
-    levels = [
-        f"{number(band[name][place])} {band['unit']}"
-        for name in ("less", "same", "more")
+def _weeks(tank: Mapping[str, Any], band: Mapping[str, Any]) -> str:
+    """The figures of a chart, at most a dozen of its days."""
+    last = len(tank["times"]) - 1
+    weeks = -(-last // (POINTS_A_WEEK * MOST_ROWS)) or 1
+    places = sorted({*range(0, last, weeks * POINTS_A_WEEK), last})
+    name = band["parameter"]
+    rows = [
+        [
+            local_date(tank["times"][place], tank["zone"]),
+            *(
+                shown_figure(name, band[uptake][place])
+                for uptake in ("less", "same", "more")
+            ),
+        ]
+        for place in places
     ]
-    return [
-        f"{tank['tank']} {band['parameter']}",
-        local_date(tank["times"][place], tank["zone"]),
-        *levels,
-    ]
+    caption = f"{tank['tank']}, {name}, {band['unit']}: in figures"
+    heads = columns("at midnight", ">30 % less uptake", ">as believed", ">30 % more")
+    return table(caption, heads, rows, "long")
 
 
 def _totals(document: Document) -> str:
@@ -139,8 +143,8 @@ def _totals(document: Document) -> str:
     gaps = [
         [
             f"{gap['pump']} after {gap['other']}",
-            f"{gap['smallest_s']:.0f} s",
-            f"{gap['least_s']:.0f} s",
+            seconds_words(gap["smallest_s"]),
+            seconds_words(gap["least_s"]),
             gap["dose"],
         ]
         for gap in document["gaps"]
@@ -246,6 +250,8 @@ def _change_row(change: Mapping[str, Any]) -> list[Cell]:
 
 
 def _bottles(document: Document) -> str:
+    visit = document["visit"]
+    spare = "nothing" if visit else "not asked"
     rows: list[list[Cell]] = [
         [
             bottle["reservoir"],
@@ -253,12 +259,13 @@ def _bottles(document: Document) -> str:
             show_volume(bottle["per_day_ul"]),
             _lasts(bottle),
             bottle["empty_on"] or "",
-            show_volume(bottle["short_ul"]) if bottle["short_ul"] else "nothing",
+            show_volume(bottle["short_ul"]) if bottle["short_ul"] else spare,
         ]
         for bottle in document["bottles"]
     ]
-    visit = document["visit"]
-    lacks = f">lacks until {visit}" if visit else ">lacks until a visit"
+    lacks = f">lacks until the {document['visit_is']} on {visit}"
+    if not visit:
+        lacks = ">lacks until a visit"
     heads = columns("bottle", ">holds", ">a day", ">lasts", "empty on", lacks)
     note = "" if visit else paragraph("No visit was named; --visit DATE names one.")
     return "\n".join((table("What is drawn from each bottle", heads, rows), note))
@@ -267,9 +274,6 @@ def _bottles(document: Document) -> str:
 def _lasts(bottle: Mapping[str, Any]) -> str:
     lasts = bottle["lasts_days"]
     return "nothing is drawn" if lasts is None else f"{number(lasts)} days"
-
-
-_TOLERABLE = {True: "below the ceiling", False: "ABOVE THE CEILING", None: "not known"}
 
 
 def _worst(document: Document) -> str:
@@ -283,13 +287,34 @@ def _worst(document: Document) -> str:
                 for added in case["adds"]
             )
             or "nothing that is counted",
-            "" if case["alkalinity"] is None else f"{number(case['alkalinity'])} dKH",
-            _TOLERABLE[case["tolerable"]],
+            ""
+            if case["alkalinity"] is None
+            else shown_level("alkalinity", case["alkalinity"]),
+            _tolerable(case),
         ]
-        for case in document["worst_cases"]
+        for case in sorted(document["worst_cases"], key=_gravest)
     ]
     heads = columns("pump", "if", ">gives", "adds", ">alkalinity then", "that is")
-    return table("What could flow, and what that would do", heads, rows)
+    note = paragraph(
+        "Only alkalinity is judged: no ceiling is stated for anything else."
+    )
+    return "\n".join(
+        (table("What could flow, and what that would do", heads, rows), note)
+    )
+
+
+def _gravest(case: Mapping[str, Any]) -> tuple[bool, float]:
+    """Pumps that lift alkalinity first, the highest in front; others as they were."""
+    level = case["alkalinity"]
+    return level is None, -(level or 0.0)
+
+
+def _tolerable(case: Mapping[str, Any]) -> Cell:
+    if case["tolerable"] is None:
+        return "not judged"
+    if case["tolerable"]:
+        return "below the ceiling"
+    return Marked('<strong class="beyond">! above the ceiling</strong>')
 
 
 def _calendar(document: Document) -> str:

@@ -38,6 +38,7 @@ def report_document(report: Report) -> dict[str, object]:
         **rehearsal_document(report.done),
         "plan": report.plan.name,
         "visit": None if report.visit is None else report.visit.isoformat(),
+        "visit_is": report.visit_is,
         "summary": [
             {
                 "key": item.key,

@@ -43,7 +43,7 @@ def trace_table(document: Document) -> str:
         "at",
         "pump",
         ">dose",
-        ">charged that day",
+        "~>charged that day",
         ">in 24 h",
         "~>cap",
         "~>beat is old",

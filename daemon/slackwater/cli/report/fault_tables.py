@@ -87,13 +87,22 @@ def _interlocks(document: Document) -> str:
         return paragraph("No interlock could be forced with this plan.")
     good: list[Cell] = ["every input: good", *("runs" for _ in pumps), "always"]
     heads = columns("input: state", *pumps, "last forced")
-    return table("What each pump does for each input and state", heads, [good, *told])
+    return "\n".join(
+        (
+            table("What each pump does for each input and state", heads, [good, *told]),
+            paragraph(
+                "runs: the next dose is given whole. shortens: no more than the base, "
+                "which makes up for most of what is taken up; a dose that is no "
+                "larger than the base runs on. stops: no dose."
+            ),
+        )
+    )
 
 
 def _answers(row: Mapping[str, Any], pumps: list[str]) -> list[Cell]:
     answers = row["answers"]
     if not answers:
-        return [*("" for _ in pumps), f"never: {row['not_tried']}"]
+        return [*("not tried" for _ in pumps), f"never: {row['not_tried']}"]
     return [*(answers.get(pump, "") for pump in pumps), row["forced"]]
 
 

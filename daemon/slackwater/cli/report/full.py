@@ -35,7 +35,13 @@ def _sections(report: Report, document: Mapping[str, object]) -> Iterator[str]:
 
 def _gaps(report: Report) -> str:
     rows = [
-        (gap.pump, gap.other, f"{gap.gap_s:.0f} s", f"{gap.least_s:.0f} s", gap.dose)
+        (
+            gap.pump,
+            gap.other,
+            seconds_words(gap.gap_s),
+            seconds_words(gap.least_s),
+            gap.dose,
+        )
         for gap in report.gaps
     ]
     return table(("pump", "after", ">smallest", ">at least", "|by"), rows)

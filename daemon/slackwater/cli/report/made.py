@@ -9,6 +9,7 @@ from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
+from typing import Literal
 
 from slackwater.cli.checked import Checked, check_files
 from slackwater.cli.reading import Files
@@ -80,13 +81,15 @@ class Report:
     `faults` None where they were not asked for. `clock_changes` lie outside the days
     of the rehearsal; `trace` is that of `loaded`, the most loaded day. `planned` is
     what the plan asks for of a tank's parameter on the day that asks most, whatever
-    the gate would make of it, pico-units without outside sources.
+    the gate would make of it, pico-units without outside sources. `visit` is the day
+    that was asked for, else that of return from a declared absence.
     """
 
     done: Rehearsed
     checked: Checked
     past: Past
     visit: date | None
+    visit_is: Literal["visit", "return"]
     highest_ul: int
     planned: Mapping[tuple[str, str], int]
     uptakes: Mapping[str, Mapping[str, Interval]]
@@ -126,11 +129,14 @@ class Report:
 def make_report(files: Files, past: Past, wishes: Wishes) -> Report:
     """Rehearse and reckon everything."""
     checked = check_files(files)
-    machine, plan = files.machine, checked.sound
+    plan = checked.sound
+    # What an old doser gives is given by the plan by then.
+    machine = files.machine.handed_over(plan.names)
     first = wishes.first or files.plan.starts
     record = rehearse(machine, plan, first, wishes.days)
     days = (record.first, record.until)
-    reserves = bottles(_filled(machine, past), record.doses, days, wishes.visit)
+    visit = wishes.visit or past.back_on
+    reserves = bottles(_filled(machine, past), record.doses, days, visit)
     # What the ledger knows of a bottle counts, here as everywhere.
     emptied = {one.id: one.empty_on if one.within else None for one in reserves}
     record = replace(record, empty_on=emptied)
@@ -144,7 +150,8 @@ def make_report(files: Files, past: Past, wishes: Wishes) -> Report:
         ),
         checked=checked,
         past=past,
-        visit=wishes.visit,
+        visit=visit,
+        visit_is="visit" if wishes.visit else "return",
         highest_ul=highest_daily_ul(plan, machine),
         planned=_planned(machine, plan),
         uptakes=_uptakes(machine, past),

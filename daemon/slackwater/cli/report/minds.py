@@ -60,7 +60,8 @@ def _unkept(report: Report) -> Iterator[str]:
             groups.setdefault((each.verdict, line), []).append(each)
     for (verdict, line), doses in sorted(groups.items()):
         first = doses[0]
-        why = " ".join(reason.text for reason in first.reasons)
+        # Two probes may say the same.
+        why = " ".join(dict.fromkeys(reason.text for reason in first.reasons))
         yield f"{line}: {len(doses)} {verdict}, the first {first.dose.id}: {why}"
 
 
@@ -117,7 +118,7 @@ def _bottles(report: Report) -> Iterator[str]:
         if bottle.short_ul:
             yield (
                 f"bottle {bottle.id} lacks {show_volume(bottle.short_ul)} until the "
-                f"visit on {day_of(report.visit)}"
+                f"{report.visit_is} on {day_of(report.visit)}"
             )
         elif bottle.lasts_days < WEEKEND_DAYS:
             yield (
@@ -135,10 +136,17 @@ WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 
 
 def _missing_hour(report: Report) -> Iterator[str]:
+    """What the calendar or a gap takes away, by line and reason, with the first."""
     told = [*report.done.record.left_out]
     for change in report.clock_changes:
         told += change.record.left_out
-    yield from (f"never given: {text}" for text in dict.fromkeys(told))
+    groups: dict[tuple[str, str], list[str]] = {}
+    for text in dict.fromkeys(told):
+        dose, _, why = text.partition(": ")
+        groups.setdefault((dose.partition("@")[0], why), []).append(text)
+    for (line, _why), texts in groups.items():
+        times = f"{line} {len(texts)} times, the first " if len(texts) > 1 else ""
+        yield f"never given: {times}{texts[0]}"
 
 
 def _narrow(report: Report) -> Iterator[str]:
@@ -174,13 +182,16 @@ def _calibrations(report: Report) -> Iterator[str]:
         return
     read_on = report.past.at.date() if report.past.at else report.done.record.first
     today = max(report.done.record.first, read_on)
+    never = []
     for pump in sorted({line.pump for line in report.plan.lines}):
         at = report.past.calibrated.get(pump)
         if at is None:
-            yield f"pump {pump} was never calibrated: its rate is that of the file"
+            never.append(pump)
         elif today - at.date() > timedelta(days=CALIBRATION_DAYS):
             days = (today - at.date()).days
             yield f"pump {pump} was calibrated {days} days ago; calibrate it again"
+    if never:
+        yield (f"never calibrated, so that the rate is the file's: {', '.join(never)}")
 
 
 def _unwatched(report: Report) -> Iterator[str]:

@@ -22,6 +22,8 @@ _RULE = (
     "img-src data:; base-uri 'none'; form-action 'none'"
 )
 SHORT_DIGEST = 8
+# More lines of one kind are unfolded by whoever wants them: the rest must be seen too.
+MOST_LINES = 10
 Document = Mapping[str, object]
 
 
@@ -88,14 +90,23 @@ def _card(item: Mapping[str, object]) -> str:
     lines = item["lines"]
     texts: Sequence[str] = lines if isinstance(lines, list) else []
     grave = " grave" if item["grave"] else ""
-    inside = "".join(f"<li>{marked(stressed(text))}</li>" for text in texts)
+    inside = _listed(texts[:MOST_LINES])
+    rest = texts[MOST_LINES:]
+    if rest:
+        more = f"<summary>and {len(rest)} more</summary>"
+        inside = f"{inside}<details>{more}{_listed(rest)}</details>"
     key = escape(str(item["key"]))
     return (
         f'<section class="card{grave}" id="first-{key}" '
         f'aria-labelledby="first-{key}-title">'
         f'<h3 id="first-{key}-title">{escape(str(item["title"]))}</h3>'
-        f"<ul>{inside}</ul></section>\n"
+        f"{inside}</section>\n"
     )
+
+
+def _listed(texts: Sequence[str]) -> str:
+    rows = "".join(f"<li>{marked(stressed(text))}</li>" for text in texts)
+    return f"<ul>{rows}</ul>"
 
 
 def _footer() -> str:

@@ -9,13 +9,15 @@ Units: levels and uptake canonical; microlitres.
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 from slackwater.cli.opening import Approved, newest_approval, opened
 from slackwater.cli.subject import known_levels
 from slackwater.errors import LedgerMissingError
 from slackwater.facts.inventory import left_ul
+from slackwater.facts.state import State
 from slackwater.facts.tank import Machine
 from slackwater.ledger.store import LedgerFile
 from slackwater.service.assessing import assessed
@@ -39,7 +41,8 @@ class Past:
     """What a ledger says; all of it is empty without one.
 
     `levels` and `uptakes` map a tank to its parameters, `calibrated` a pump to when it
-    was measured last, `left_ul` a reservoir to what is in it by the books.
+    was measured last, `left_ul` a reservoir to what is in it by the books. `back_on` is
+    the local day of return from a declared absence.
     """
 
     ledger_id: str = ""
@@ -49,6 +52,7 @@ class Past:
     uptakes: Mapping[str, Mapping[str, Interval]] = field(default_factory=dict)
     calibrated: Mapping[str, datetime] = field(default_factory=dict)
     left_ul: Mapping[str, int] = field(default_factory=dict)
+    back_on: date | None = None
 
 
 def read_past(state_dir: Path, machine: Machine) -> Past:
@@ -82,9 +86,18 @@ def read_past(state_dir: Path, machine: Machine) -> Past:
                     name: left_ul(machine, state, name)
                     for name in sorted(machine.reservoirs)
                 },
+                back_on=_back_on(machine, state),
             )
     except LedgerMissingError:
         return Past()
+
+
+def _back_on(machine: Machine, state: State) -> date | None:
+    """The day on which somebody comes back, as it is called beside the last tank."""
+    if state.away is None:
+        return None
+    zones = {tank.zone for tank in machine.tanks.values()}
+    return max(state.away.until.astimezone(ZoneInfo(zone)).date() for zone in zones)
 
 
 def _uptakes(

@@ -302,6 +302,7 @@ class Rehearsal(_Row):
     until: Day
     plan: str
     visit: Day | None
+    visit_is: Literal["visit", "return"]
     highest_daily_ul: Microlitres
     summary: list[SummaryItem]
     doses: list[Dose]

@@ -49,7 +49,12 @@ def summary(report: Report) -> tuple[Item, ...]:
     refused = [f"{one.where}: {one.what}" for one in report.done.findings]
     looked = minds(report)
     items = (
-        Item(key="verdict", title="Verdict", lines=(verdict(report),)),
+        Item(
+            key="verdict",
+            title="Verdict",
+            lines=(verdict(report),),
+            grave=bool(report.done.findings or report.done.missed),
+        ),
         Item(key="refusals", title="Refused", lines=tuple(refused), grave=True),
         Item(key="minds", title="Look twice", lines=looked, grave=True),
         Item(key="changes", title="Changes", lines=tuple(_changes(report))),
@@ -59,7 +64,12 @@ def summary(report: Report) -> tuple[Item, ...]:
         _stuck(report),
         Item(key="bottle", title="First empty", lines=tuple(_bottle(report))),
         Item(key="highest", title="Highest day", lines=(_highest(report),)),
-        Item(key="faults", title="Faults", lines=tuple(_faults(report.faults))),
+        Item(
+            key="faults",
+            title="Faults",
+            lines=tuple(_faults(report.faults)),
+            grave=is_unsound(report.faults),
+        ),
         Item(key="not_covered", title="Not covered", lines=(_not_covered(),)),
     )
     return tuple(item for item in items if item.lines)
@@ -71,9 +81,9 @@ def verdict(report: Report) -> str:
     would = len(record.doses) - len(done.missed)
     less = sum(each.verdict == "shortened" for each in record.doses)
     count = len(done.findings)
-    refused = (
-        f"{count} found, the plan would be refused" if count else "nothing refused"
-    )
+    refused = "nothing refused"
+    if count:
+        refused = f"refused {count} times, so it cannot be approved"
     return (
         f"{record.first} to {record.until}: would dose {would} times ({less} "
         f"shortened), would miss {len(done.missed)}; {refused}."
@@ -241,7 +251,8 @@ def _bottle(report: Report) -> Iterator[str]:
     if report.visit is not None:
         short = [one.id for one in report.bottles if one.short_ul]
         lacks = f"not enough: {', '.join(short)}" if short else "all last"
-        visit = f"; until the visit on {day_of(report.visit)} {lacks}"
+        day = day_of(report.visit)
+        visit = f"; until the {report.visit_is} on {day} {lacks}"
     yield (
         f"bottle {first.id}, {show_volume(first.content_ul)}, lasts "
         f"{number(first.lasts_days or 0.0)} days, to {when}{visit}"
@@ -255,9 +266,14 @@ def _highest(report: Report) -> str:
     )
 
 
+def is_unsound(run: FaultRun | None) -> bool:
+    """Whether a fault that was tried ended badly."""
+    return run is not None and not all(one.is_sound for one in run.tried)
+
+
 def _faults(run: FaultRun | None) -> Iterator[str]:
     if run is None:
-        yield "not tried; --faults tries them"
+        yield "not tried; --faults tries them, and an approval needs that"
         return
     tried = run.tried
     if not tried:
@@ -271,9 +287,9 @@ def _faults(run: FaultRun | None) -> Iterator[str]:
     )
     told = f"carried over by {', '.join(carried)}" if carried else NOTHING
     yield (
-        f"{len(tried)} tried, {len(run.not_tried)} not; highest 24 h "
-        f"{show_volume(worst.charged_ul)} of {show_volume(worst.cap_ul)} "
-        f"({worst.pump}); slowest to a safe state {seconds_words(slowest)}; {told}"
+        f"{len(tried)} tried, {len(run.not_tried)} could not be tried; most in "
+        f"any 24 h: {show_volume(worst.charged_ul)} of {show_volume(worst.cap_ul)} "
+        f"({worst.pump}); slowest to a safe state: {seconds_words(slowest)}; {told}"
     )
     if bad:
         yield f"NOT SOUND: {', '.join(bad)}"

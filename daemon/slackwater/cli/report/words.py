@@ -41,6 +41,16 @@ def level_words(parameter: str, level: float) -> str:
     return show_level(parameter, level)
 
 
+def shown_level(parameter: str, value: float) -> str:
+    """A level that stands in the unit people use, with the digits it is read with."""
+    return f"{shown_figure(parameter, value)} {unit_of(parameter)}"
+
+
+def shown_figure(parameter: str, value: float) -> str:
+    """The same without its unit."""
+    return f"{value:.{parameter_named(parameter, where='').decimals}f}"
+
+
 def rate_words(parameter: str, per_day: float) -> str:
     """A rate a day with its unit, such as "1.2 dKH"."""
     return f"{number(in_unit(parameter, per_day))} {unit_of(parameter)}"

@@ -30,17 +30,41 @@
       }
     }
     for (const one of series) one.points = { show: false };
+    const names = [["30 % less", chart.less], ["as believed", chart.same], ["30 % more", chart.more]]
+      .map(([name, levels]) => [name, levels[levels.length - 1]]);
+    for (const bound of ["floor", "ceiling"]) if (chart[bound] != null) names.push([bound, chart[bound]]);
     const all = data.slice(1).flat();
     const low = Math.min(...all), high = Math.max(...all), room = (high - low) * 0.08 || 1;
     return [{
       series,
       bands: [{ series: [1, 3], fill: PALE }],
+      padding: [12, 78, 0, 0],
+      hooks: { draw: [(plot) => named(plot, names)] },
       scales: { x: { time: false }, y: { range: [low - room, high + room] } },
       axes: [
         axis({ space: 70, values: (_, splits) => splits.map((day) => Number.isInteger(day) ? date(day) : "") }),
-        axis({ size: 60, label: chart.unit, labelFont: FONT, labelSize: 18 }),
+        axis({ size: 60, label: chart.unit, labelFont: FONT, labelSize: 18, values: (_, splits) => splits.map((level) => String(Number(level.toFixed(6)))) }),
       ],
     }, data];
+  };
+
+  // Names of the lines at their right ends, pushed apart so that each can be read.
+  const named = (plot, names) => {
+    const pen = plot.ctx, gap = 14 * devicePixelRatio;
+    const places = names.map(([name, level]) => [name, plot.valToPos(level, "y", true)]).sort((one, other) => one[1] - other[1]);
+    for (let n = 1; n < places.length; n++) places[n][1] = Math.max(places[n][1], places[n - 1][1] + gap);
+    let least = plot.bbox.top + plot.bbox.height + gap / 2;
+    for (let n = places.length - 1; n >= 0; n--) {
+      places[n][1] = Math.min(places[n][1], least);
+      least = places[n][1] - gap;
+    }
+    pen.save();
+    pen.font = `${12 * devicePixelRatio}px system-ui, sans-serif`;
+    pen.fillStyle = INK;
+    pen.textAlign = "left";
+    pen.textBaseline = "middle";
+    for (const [name, at] of places) pen.fillText(name, plot.bbox.left + plot.bbox.width + 6 * devicePixelRatio, at);
+    pen.restore();
   };
 
   const lanes = (pumps, points, x) => {
@@ -90,10 +114,17 @@
     for (const [plot, place, height] of plots) plot.setSize({ width: widthOf(place), height });
   };
   addEventListener("resize", fit);
+  // Paper cannot be unfolded.
+  let folded = [];
   addEventListener("beforeprint", () => {
+    folded = [...document.querySelectorAll("details:not([open])")];
+    for (const one of folded) one.open = true;
     for (const [plot, , height] of plots) plot.setSize({ width: 640, height });
   });
-  addEventListener("afterprint", fit);
+  addEventListener("afterprint", () => {
+    for (const one of folded) one.open = false;
+    fit();
+  });
 
   const search = document.getElementById("search");
   if (search) {
