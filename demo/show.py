@@ -38,7 +38,7 @@ DOSES_IN_A_TURN = 4
 AGREE_PERCENT = 5.0
 AGREE_UL = 100.0
 MINUTE_S = 60
-# From the proposal to the approval, most of it for some fifty faults, one by one.
+# From the proposal to the approval, most of it for the faults, one by one.
 REHEARSED_WITHIN = timedelta(seconds=20)
 # With a space before each word and the sign that the line goes on.
 TYPED_COLUMNS = 76
