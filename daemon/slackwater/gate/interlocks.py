@@ -32,7 +32,9 @@ def refusals(moment: Moment, ask: Ask) -> list[Reason]:
     """All reasons of all interlocks, in the order of the table."""
     reasons: list[Reason] = []
     for interlock in INTERLOCKS:
-        reasons += interlock(moment, ask)
+        # Hardly any has something to say, and to add nothing takes longer than to look.
+        if found := interlock(moment, ask):
+            reasons += found
     return reasons
 
 
@@ -133,6 +135,12 @@ def is_held(moment: Moment, ask: Ask) -> bool:
         reaches(hold.scope, ask) and not _is_left_aside(moment, hold, ask)
         for hold in moment.state.holds.values()
     )
+
+
+def has_inputs(moment: Moment) -> bool:
+    """Whether anything was written down, or watches a tank, that could refuse."""
+    state = moment.state
+    return bool(state.levels or state.treatments or state.fills or moment.rules.watched)
 
 
 def may_go_on(moment: Moment, ask: Ask) -> bool:

@@ -23,7 +23,7 @@ from slackwater.facts.now import Now, proven_ms
 from slackwater.facts.reasons import Code, because
 from slackwater.facts.sight import Inbox, Sight
 from slackwater.facts.state import State
-from slackwater.gate.interlocks import clock_is_trusted, may_go_on
+from slackwater.gate.interlocks import clock_is_trusted, has_inputs, may_go_on
 from slackwater.gate.moment import Ask, Moment
 from slackwater.gate.resuming import has_recovered, must_resume
 from slackwater.pump.outcome import Stamp, settle_by_time
@@ -53,11 +53,13 @@ def turn(now: Now, state: State, inbox: Inbox, setup: Setup) -> Turn:
     }
     scanned = inbox.sight.scanned_until or _scan_from(state, setup, now)
     stops: tuple[StopPump, ...] = ()
-    if state.open:
+    # With no hold, no approval withdrawn and no input nothing ends a run.
+    if state.open and (state.holds or state.withdrawn or has_inputs(moment)):
         stops = tuple(_stops(moment))
+    heard: list[AnyEvent] = []
     if inbox.messages:
         stops = (*stops, *_asked_stops(moment, inbox))
-    heard = _listen(moment, inbox, stamp) if inbox.messages else []
+        heard = _listen(moment, inbox, stamp)
     if heard or (heard := _house(moment, stamp)):
         return _turn_of(
             events=tuple(heard), effects=stops, wake_at=now.utc, scanned_until=scanned
@@ -114,7 +116,8 @@ def _may_decide(moment: Moment) -> bool:
     newest = moment.state.newest_at
     utc = moment.now.utc
     behind = newest is not None and utc < newest and utc < newest - STEP
-    jumped = Code.CLOCK_JUMPED in moment.state.holds
+    holds = moment.state.holds
+    jumped = bool(holds) and Code.CLOCK_JUMPED in holds
     return clock_is_trusted(moment) and not behind and not jumped
 
 
