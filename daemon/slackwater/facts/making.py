@@ -31,7 +31,6 @@ def maker(record: Callable[Given, Record]) -> Callable[Given, Record]:
         raise TypeError(message)
     names: dict[str, Any] = {
         "_new": object.__new__,
-        "_open": _open(closed),
         "_closed": closed,
         "_not_given": MISSING,
     }
@@ -41,11 +40,10 @@ def maker(record: Callable[Given, Record]) -> Callable[Given, Record]:
 
 
 def _open(closed: type[Any]) -> type[Any]:
-    """The class without the rule that nothing may be set; its layout is the same."""
-    if "__setattr__" not in vars(closed):
-        return closed
+    """The class without its rules on making and setting; its layout is the same."""
     plain = {
         "__slots__": (),
+        "__init__": object.__init__,
         "__setattr__": object.__setattr__,
         "__delattr__": object.__delattr__,
     }
@@ -56,10 +54,13 @@ def _source(closed: type[Any], names: dict[str, Any]) -> str:
     """Text of the function; the defaults it refers to are added to `names`."""
     parameters = ", ".join(_parameter(field, names) for field in fields(closed))
     settings = "".join(_setting(field, names) for field in fields(closed))
-    closing = "" if names["_open"] is closed else " record.__class__ = _closed\n"
+    opening, closing = "_new(_closed)", ""
+    if "__setattr__" in vars(closed):
+        names["_open"] = _open(closed)
+        opening, closing = "_open()", " record.__class__ = _closed\n"
     return (
         f"def make(*, {parameters}):\n"
-        " record = _new(_open)\n"
+        f" record = {opening}\n"
         f"{settings}{closing}"
         " return record\n"
     )
