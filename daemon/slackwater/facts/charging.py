@@ -7,7 +7,6 @@ the report.
 
 from collections.abc import Mapping
 from datetime import date, datetime
-from itertools import takewhile
 
 from slackwater.facts.events import (
     ChargeRaised,
@@ -32,7 +31,6 @@ DAYS_KEPT = 3
 ALKALINITY = "alkalinity"
 
 _open_dose = maker(OpenDose)
-_flow = maker(Flow)
 _closed_dose = maker(ClosedDose)
 
 
@@ -122,9 +120,11 @@ def fold_intended(state: State, event: DoseIntended) -> None:
     """Charge an intent in full and remember when its last drop can flow."""
     dose, command, at_ms = event.dose, event.command, event.proven_ms
     state.open[command.attempt] = _open_dose(intent=event)
-    state.flows[dose.pump] = _flow(
-        tank=dose.tank, solution=event.solution, end_ms=event.flow_end_ms
-    )
+    flow = state.flows.get(dose.pump)
+    if flow is None or (flow.tank, flow.solution) != (dose.tank, event.solution):
+        flow = Flow(tank=dose.tank, solution=event.solution, end_ms=0)
+        state.flows[dose.pump] = flow
+    flow.end_ms = event.flow_end_ms
     state.drawn_ul[dose.pump] = state.drawn_ul.get(dose.pump, 0) + command.ul
     day = event.local_day
     if not event.in_water:
@@ -185,17 +185,18 @@ def fold_ended(state: State, event: DoseEnded) -> None:
     closed = close_dose(state, event.attempt, event, event.charge_ul, event.believed_ul)
     if closed is None:
         return
-    flow = state.flows[closed.pump]
-    if event.source != "asked":
-        flow.end_ms = min(flow.end_ms, event.proven_ms)
-    state.drawn_ul[closed.pump] += event.believed_ul - closed.asked_ul
+    pump, flow = closed.pump, state.flows[closed.pump]
+    if event.source != "asked" and event.proven_ms < flow.end_ms:
+        flow.end_ms = event.proven_ms
+    if event.believed_ul != closed.asked_ul:
+        state.drawn_ul[pump] += event.believed_ul - closed.asked_ul
     # A run that was stopped on purpose, or that nobody saw, tells nothing of the pump.
     if event.how == "stopped" or event.source == "asked":
         return
     if is_short(closed.asked_ul, event.believed_ul):
-        state.short_streak[closed.pump] = state.short_streak.get(closed.pump, 0) + 1
-    else:
-        state.short_streak.pop(closed.pump, None)
+        state.short_streak[pump] = state.short_streak.get(pump, 0) + 1
+    elif pump in state.short_streak:
+        del state.short_streak[pump]
 
 
 def fold_sealed(state: State, event: DoseSealed) -> None:
@@ -268,8 +269,11 @@ def _take_back(state: State, key: str, tag: str, day: date) -> None:
 
 
 def _forget_closed(state: State, before_ms: int) -> None:
-    closed = state.closed
+    old = []
     # Doses stand in the order they were closed in, and proven time never falls.
-    old = takewhile(lambda attempt: closed[attempt].proven_ms <= before_ms, closed)
-    for attempt in list(old):
-        del closed[attempt]
+    for attempt, dose in state.closed.items():
+        if dose.proven_ms > before_ms:
+            break
+        old.append(attempt)
+    for attempt in old:
+        del state.closed[attempt]

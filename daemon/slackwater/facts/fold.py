@@ -102,13 +102,14 @@ def fold(state: State, event: AnyEvent) -> None:
     mark = state.mark
     if mark is None:
         mark = state.mark = Mark(utc=event.at, boot_s=0.0, boot_id="", proven_ms=0)
-    mark.utc = event.at
+    mark.utc = at = event.at
     mark.boot_s = event.boot_s
     mark.proven_ms = event.proven_ms
-    if state.newest_at is None or event.at > state.newest_at:
-        state.newest_at = event.at
+    newest_at = state.newest_at
+    if newest_at is None or at > newest_at:
+        state.newest_at = at
     if state.stage_since is None:
-        state.stage_since = event.at
+        state.stage_since = at
     _FOLDS[type(event)](state, event)
 
 
@@ -219,7 +220,8 @@ def _span_missed(state: State, event: SpanMissed) -> None:
 def _intended(state: State, event: DoseIntended) -> None:
     state.decided_at = event.at
     _use(state, event.dose.id, event.dose.local_day)
-    state.requests.pop(event.dose.id, None)
+    if state.requests:
+        state.requests.pop(event.dose.id, None)
     fold_intended(state, event)
 
 
@@ -230,7 +232,7 @@ def _use(state: State, dose_id: str, day: date) -> None:
     if state.skipped:
         state.skipped.pop(dose_id, None)
     # Identities are unique for ever; three days cover every latest start.
-    if len(state.used) >= USED_AT_LEAST and len(state.used) % USED_AT_LEAST == 0:
+    if len(state.used) % USED_AT_LEAST == 0:
         oldest = day - timedelta(days=3)
         state.used = {key: used for key, used in state.used.items() if used >= oldest}
 

@@ -58,4 +58,6 @@ def proven_ms(mark: Mark, now: Now) -> int:
         passed_s = min(passed_s, now.boot_s - mark.boot_s)
     elif not now.synchronised:
         passed_s = min(passed_s, now.boot_s)
-    return mark.proven_ms + int(max(passed_s, 0.0) * 1000)
+    if passed_s <= 0.0:
+        return mark.proven_ms
+    return mark.proven_ms + int(passed_s * 1000)

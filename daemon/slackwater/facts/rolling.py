@@ -22,16 +22,17 @@ class Rolling:
 
     def add(self, at_ms: int, amount: int, tag: str) -> None:
         """Add one amount and forget what no window can reach any more."""
-        entries, entry = self.entries, (at_ms, amount, tag)
+        entries, total = self.entries, self.total + amount
         if entries and entries[-1][0] > at_ms:
             # Told afterwards: it takes the place its own time gives it.
-            insort(entries, entry)
+            insort(entries, (at_ms, amount, tag))
         else:
-            entries.append(entry)
-        self.total += amount
+            entries.append((at_ms, amount, tag))
+        oldest_ms = at_ms - KEPT_MS
         # The newest entry is younger than that, so the search always ends.
-        while entries[0][0] <= at_ms - KEPT_MS:
-            self.total -= entries.pop(0)[1]
+        while entries[0][0] <= oldest_ms:
+            total -= entries.pop(0)[1]
+        self.total = total
 
     def since(self, after_ms: int) -> int:
         """Sum of the entries later than `after_ms`."""

@@ -206,6 +206,8 @@ def how_it_ended(asked_ul: int, report: Report) -> EndedHow:
     """One word for the end of a run."""
     if report.reason in WORDS:
         return WORDS[report.reason]
+    if report.ul == asked_ul:
+        return "full"
     if is_over(asked_ul, report.ul):
         return "over"
     return "short" if is_short(asked_ul, report.ul) else "full"
