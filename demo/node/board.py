@@ -105,6 +105,7 @@ class Board:
         self._session, self._connect = session, connect
         self.place = session.will[0].rpartition("/")[0]
         self.login = ("", "")
+        self.beat_ms = BEAT_MS
         self.inputs: Mapping[str, Callable[[], bool]] = {}
         self._stream: Stream | None = None
         self._unsent = b""
@@ -174,7 +175,7 @@ class Board:
         for suffix, payload in told:
             qos, retain = _SENT[suffix]
             if suffix == "beat":
-                self._beat_at_ms = up_ms + BEAT_MS
+                self._beat_at_ms = up_ms + self.beat_ms
             if self._session.accepted or suffix == "result":
                 content = canonical(payload).encode()
                 topic = self.place + "/" + suffix

@@ -31,6 +31,7 @@ from slackwater.outside.wire.strict import (
     COMMAND_BYTES_AT_MOST,
     PAYLOAD_BYTES_AT_MOST,
     Spoiled,
+    read_strictly,
 )
 from slackwater.outside.wire.topics import (
     PREFIX,
@@ -83,6 +84,7 @@ __all__ = [
     "is_signed_by",
     "parse_topic",
     "read_command",
+    "read_strictly",
     "report_mac",
     "run_bytes",
     "schemas",
