@@ -11,7 +11,6 @@ from slackwater.facts.events import Calibrated
 from slackwater.facts.messages import RunPump
 from slackwater.facts.reasons import Code, Reason
 from slackwater.pump.command import (
-    Sending,
     attempt_id,
     calibration_id,
     command_for,
@@ -19,18 +18,6 @@ from slackwater.pump.command import (
     run_ms,
 )
 from tests.gate.scene import NOW, ask, moment
-
-
-def sending() -> Sending:
-    """The healthy scene of the gate's tests, one second after the beat."""
-    at = moment()
-    return Sending(
-        machine=at.machine,
-        state=at.state,
-        seen=at.sight.nodes["shelf"],
-        boot_s=at.now.boot_s,
-        proven_ms=at.proven_ms,
-    )
 
 
 @given(st.integers(1, 10**6), st.integers(10_000, 10**8))
@@ -42,7 +29,7 @@ def test_run_time_never_delivers_more_than_asked(ul: int, rate_nl_per_s: int) ->
 
 def test_command_carries_number_boot_deadline_and_cut() -> None:
     """2000 µL at 1.333 mL/s: 1500 ms; deadline 0.998 s + 8 s after the beat's."""
-    command = command_for(sending(), ask(moment()).dose, 2000)
+    command = command_for(moment(), ask(moment()).dose, 2000)
     assert isinstance(command, RunPump)
     assert (1500, 1725, 4, 1) == (
         command.ms,
@@ -55,7 +42,7 @@ def test_command_carries_number_boot_deadline_and_cut() -> None:
 
 def test_flow_ends_after_deadline_and_cut_of_a_slow_clock() -> None:
     """(8000 + 1725) / 0.998, rounded up."""
-    used = sending()
+    used = moment()
     command = command_for(used, ask(moment()).dose, 2000)
     assert isinstance(command, RunPump)
     assert 9745 == flow_end_ms(used, command) - used.proven_ms
@@ -64,7 +51,7 @@ def test_flow_ends_after_deadline_and_cut_of_a_slow_clock() -> None:
 def test_refuses_a_run_longer_than_the_node_allows() -> None:
     """80 mL take 60 015 ms, the node cuts at 60 000."""
     dose = replace(ask(moment()).dose, volume_ul=80_000)
-    refused = command_for(sending(), dose, 80_000)
+    refused = command_for(moment(), dose, 80_000)
     assert isinstance(refused, Reason)
     assert Code.NODE_LIMIT is refused.code
 
@@ -79,7 +66,7 @@ def test_a_dose_has_one_attempt_identity_for_ever() -> None:
 
 def test_a_measured_flow_replaces_the_nominal_one() -> None:
     """2000 µL at 1.0 mL/s are 2000 ms, under the calibration that says so."""
-    used = sending()
+    used = moment()
     used.state.calibrations["carbonate"] = Calibrated(
         at=NOW,
         boot_s=1.0,
@@ -114,6 +101,6 @@ def test_the_cut_lies_between_run_and_limit(
 ) -> None:
     """15 % or 150 ms above the run, never above what the node allows."""
     dose = replace(ask(moment()).dose, volume_ul=volume_ul)
-    command = command_for(sending(), dose, volume_ul)
+    command = command_for(moment(), dose, volume_ul)
     assert isinstance(command, RunPump)
     assert (ms, cut_ms) == (command.ms, command.cut_ms)

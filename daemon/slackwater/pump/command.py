@@ -7,15 +7,16 @@ can never make two.
 """
 
 import json
-from dataclasses import dataclass
 from functools import cache
 from hashlib import sha256
+from typing import Protocol
 
 from slackwater.facts.making import maker
 from slackwater.facts.messages import RunPump
+from slackwater.facts.now import Now
 from slackwater.facts.plan import DueDose
 from slackwater.facts.reasons import Code, Reason, because
-from slackwater.facts.sight import NodeSight
+from slackwater.facts.sight import Sight
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine, Pump
 
@@ -29,15 +30,28 @@ MS_PER_S = 1000
 _run_pump = maker(RunPump)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Sending:
-    """What a command is made from, besides the volume."""
+class Sending(Protocol):
+    """What a command is made from, besides dose and volume: a moment of the gate."""
 
-    machine: Machine
-    state: State
-    seen: NodeSight
-    boot_s: float
-    proven_ms: int
+    @property
+    def now(self) -> Now:
+        """What the clocks say."""
+
+    @property
+    def proven_ms(self) -> int:
+        """Proven time at that moment."""
+
+    @property
+    def state(self) -> State:
+        """Whose identity, fence and calibrations count."""
+
+    @property
+    def sight(self) -> Sight:
+        """The newest beats; that of the pump's node is among them."""
+
+    @property
+    def machine(self) -> Machine:
+        """Pumps, nodes and timing."""
 
 
 @cache
@@ -70,7 +84,7 @@ def command_for(sending: Sending, dose: DueDose, volume_ul: int) -> RunPump | Re
     """The command for one granted dose, or why the node could never take it."""
     pump = sending.machine.pumps[dose.pump]
     node = sending.machine.nodes[pump.node]
-    beat = sending.seen.beat
+    beat = sending.sight.nodes[pump.node].beat
     rate_nl_per_s, cal = rate_in_force(sending.state, pump)
     ms = run_ms(volume_ul, rate_nl_per_s)
     cut_ms = min(
@@ -78,7 +92,7 @@ def command_for(sending: Sending, dose: DueDose, volume_ul: int) -> RunPump | Re
     )
     if ms > node.cut_limit_ms:
         return because(Code.NODE_LIMIT, run_ms=ms, limit_ms=node.cut_limit_ms)
-    since_ms = (sending.boot_s - beat.heard_boot_s) * MS_PER_S
+    since_ms = (sending.now.boot_s - beat.heard_boot_s) * MS_PER_S
     window_ms = int(sending.machine.timing.deadline_s * MS_PER_S)
     return _run_pump(
         node=pump.node,

@@ -7,8 +7,9 @@ intent rests on a state that lacks one it shares a cap with.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
+from itertools import repeat
 from zoneinfo import ZoneInfo
 
 from slackwater.facts.events import AnyEvent, DoseHeld, DoseIntended, DoseMissed
@@ -20,7 +21,7 @@ from slackwater.facts.tank import Pump
 from slackwater.gate.handover import is_old_dosers
 from slackwater.gate.moment import Ask, Moment
 from slackwater.gate.verdict import Granted, effects_of, may_dose
-from slackwater.pump.command import Sending, command_for, flow_end_ms
+from slackwater.pump.command import command_for, flow_end_ms
 from slackwater.pump.outcome import Stamp
 from slackwater.turn.absences import Absence, is_spanned
 from slackwater.turn.setup import Force, Setup
@@ -28,7 +29,6 @@ from slackwater.turn.setup import Force, Setup
 INSTANT = timedelta(microseconds=1)
 
 _ask_of = maker(Ask)
-_sending = maker(Sending)
 _dose_intended = maker(DoseIntended)
 
 
@@ -74,8 +74,7 @@ def due_doses(
             end = min(until, change - INSTANT)
         first = after if after >= start else max(after, start - INSTANT)
         if first < end:
-            doses = force.timetable.between(first, end)
-            found += [(force, dose) for dose in doses]
+            found += zip(repeat(force), force.timetable.between(first, end))
     return found if len(setup.forces) == 1 else _each_once(found)
 
 
@@ -144,7 +143,7 @@ def _ask_gate(moment: Moment, ask: Ask, day: date, into: tuple[Decided, Stamp]) 
     """Intend it, or put on record that it waits, or that it never can run."""
     decided, stamp = into
     verdict = may_dose(moment, ask, day)
-    reasons, final = verdict.reasons, False
+    reasons: tuple[Reason, ...]
     if isinstance(verdict, Granted):
         made = _intend(moment, ask, verdict, (day, stamp))
         if isinstance(made, DoseIntended):
@@ -152,7 +151,7 @@ def _ask_gate(moment: Moment, ask: Ask, day: date, into: tuple[Decided, Stamp]) 
             return
         reasons, final = (made,), True
     else:
-        final = verdict.final
+        reasons, final = verdict.reasons, verdict.final
     if final:
         effects = effects_of(ask, ask.dose.volume_ul) if ask.kind == "plan" else {}
         missed = DoseMissed(**stamp, dose=ask.dose, reasons=reasons, effects=effects)
@@ -253,20 +252,12 @@ def _intend(
     """The durable intent of a granted dose, charged in full from here on."""
     day, stamp = when
     pump = ask.pump.pump
-    seen = moment.sight.nodes[pump.node]
-    sending = _sending(
-        machine=moment.machine,
-        state=moment.state,
-        seen=seen,
-        boot_s=moment.now.boot_s,
-        proven_ms=moment.proven_ms,
-    )
-    command = command_for(sending, ask.dose, granted.volume_ul)
+    command = command_for(moment, ask.dose, granted.volume_ul)
     if isinstance(command, Reason):
         return command
     in_water = ask.kind == "plan"
-    shortened = granted.volume_ul < ask.dose.volume_ul
-    return _dose_intended(
+    # More than fifteen named arguments are gathered into a dict first, which is slow.
+    made = _dose_intended(
         at=stamp["at"],
         boot_s=stamp["boot_s"],
         proven_ms=stamp["proven_ms"],
@@ -276,15 +267,16 @@ def _intend(
         planned_ul=ask.dose.volume_ul,
         solution=pump.solution,
         local_day=day,
-        odo_ul=seen.beat.channels[pump.channel].odo_ul,
-        flow_end_ms=flow_end_ms(sending, command),
-        verdict="shortened" if shortened else "granted",
-        reasons=granted.reasons,
+        odo_ul=moment.sight.nodes[pump.node].beat.channels[pump.channel].odo_ul,
+        flow_end_ms=flow_end_ms(moment, command),
         effects=granted.effects if in_water else {},
         planned_effects=_planned_effects(ask, granted) if in_water else {},
         in_water=in_water,
         serial=0 if moment.approval is None else moment.approval.serial,
     )
+    if granted.volume_ul == ask.dose.volume_ul:
+        return made
+    return replace(made, verdict="shortened", reasons=granted.reasons)
 
 
 def _planned_effects(ask: Ask, granted: Granted) -> Mapping[str, int]:
