@@ -252,7 +252,7 @@ def water_doubts(moment: Moment, tank: str) -> list[Reason]:
     Empty for a tank without a probe: it doses on hand tests.
     """
     guard = moment.machine.guards.get(tank)
-    probes = alkalinity_probes(moment, tank)
+    probes = [] if guard is None else alkalinity_probes(moment, tank)
     if guard is None or not probes:
         return []
     utc = moment.now.utc

@@ -31,7 +31,7 @@ _due_at = attrgetter("due_at")
 class _UtcDay(NamedTuple):
     """The doses due on one day of UTC, in order, and when each of them is."""
 
-    doses: tuple[DueDose, ...]
+    doses: list[DueDose]
     due: tuple[datetime, ...]
 
 
@@ -89,6 +89,10 @@ class Timetable:
     def between(self, after: datetime, until: datetime) -> list[DueDose]:
         """The doses of all tanks with after < due <= until, in order of time."""
         first, last = (after - EPOCH).days, (until - EPOCH).days
+        if first == last:
+            doses, due = self._utc_day(first)
+            low = bisect_right(due, after)
+            return doses[low : bisect_right(due, until, low)]
         found: list[DueDose] = []
         for number in range(first, last + 1):
             doses, due = self._utc_day(number)
@@ -130,9 +134,9 @@ class Timetable:
             for days in self._tanks.values()
             for part in _within(days, start, start + ONE_DAY)
         ]
-        doses = tuple(dose for part in parts for dose in part)
+        doses = [dose for part in parts for dose in part]
         if len(self._tanks) > 1:
-            doses = tuple(sorted(doses, key=self._rank))
+            doses.sort(key=self._rank)
         return _UtcDay(doses, tuple(map(_due_at, doses)))
 
     def _rank(self, dose: DueDose) -> tuple[datetime, int]:

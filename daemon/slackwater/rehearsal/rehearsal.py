@@ -9,6 +9,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from heapq import heappop, heappush
+from operator import attrgetter
 
 from slackwater.facts.events import AnyEvent, DoseEnded, DoseIntended, DoseMissed
 from slackwater.facts.fold import fold
@@ -40,6 +41,7 @@ PATIENCE = timedelta(seconds=30)
 BEAT_S = 5.0
 
 MILLISECOND = timedelta(milliseconds=1)
+BY_DUE = attrgetter("dose.due_at", "dose.id")
 
 # Looks at an entry before it is folded: the state and sight it was decided on.
 Watch = Callable[[AnyEvent, State, Sight], None]
@@ -93,7 +95,7 @@ def rehearse(
     last = first + timedelta(days=days - 1)
     doses = tuple(
         each
-        for each in sorted(world.doses, key=_by_due)
+        for each in sorted(world.doses, key=BY_DUE)
         if first <= each.dose.local_day <= last
     )
     return Rehearsal(
@@ -105,10 +107,6 @@ def rehearse(
         empty_on=empty_days(machine, doses),
         ended_at=end,
     )
-
-
-def _by_due(each: RehearsedDose) -> tuple[datetime, str]:
-    return each.dose.due_at, each.dose.id
 
 
 def _span(machine: Machine, first: date, days: int) -> tuple[datetime, datetime]:

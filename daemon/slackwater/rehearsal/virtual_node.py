@@ -52,7 +52,7 @@ class VirtualNode:
         self._heads = {channel: _Head() for channel in limits_ul}
         self._begin_s = begin_s
         self._fence = fence
-        self._channels = {name: self._channel(name, 0) for name in limits_ul}
+        self._channels = {name: self._channel(name) for name in limits_ul}
         self._seq = 0
         self._sight: NodeSight | None = None
 
@@ -88,9 +88,13 @@ class VirtualNode:
         head.odo_ms += command.ms
         up = self._up(boot_s)
         hour = up // HOUR_MS
-        head.slots[hour] = head.slots.get(hour, 0) + command.ul
+        if hour in head.slots:
+            head.slots[hour] += command.ul
+        else:
+            head.slots[hour] = command.ul
+            _free(head, hour)
         head.taken_ul += command.ul
-        self._channels[command.channel] = self._channel(command.channel, hour)
+        self._channels[command.channel] = self._channel(command.channel)
         return _result(
             node=self._node,
             id=command.attempt,
@@ -108,16 +112,15 @@ class VirtualNode:
     def turn_hour(self, boot_s: float) -> None:
         """Let budget slots of more than a day ago come free."""
         hour = self._up(boot_s) // HOUR_MS
-        for name in self._heads:
-            self._channels[name] = self._channel(name, hour)
+        for name, head in self._heads.items():
+            if _free(head, hour):
+                self._channels[name] = self._channel(name)
 
     def _up(self, boot_s: float) -> int:
         return UP_BEFORE_MS + int((boot_s - self._begin_s) * 1000)
 
-    def _channel(self, name: str, hour: int) -> Channel:
+    def _channel(self, name: str) -> Channel:
         head = self._heads[name]
-        while head.slots and (oldest := next(iter(head.slots))) <= hour - SLOTS:
-            head.taken_ul -= head.slots.pop(oldest)
         return _channel(
             n=head.n,
             state="idle",
@@ -125,3 +128,11 @@ class VirtualNode:
             odo_ms=head.odo_ms,
             budget_ul=self._limits[name] - head.taken_ul,
         )
+
+
+def _free(head: _Head, hour: int) -> bool:
+    """Forget the slots of more than a day before; says whether there were any."""
+    before_ul = head.taken_ul
+    while head.slots and (oldest := next(iter(head.slots))) <= hour - SLOTS:
+        head.taken_ul -= head.slots.pop(oldest)
+    return head.taken_ul != before_ul
