@@ -20,6 +20,7 @@ from slackwater.errors import LedgerError, SlackwaterError
 from slackwater.facts.events import Started, Stopped
 from slackwater.facts.messages import StopPump
 from slackwater.facts.state import State
+from slackwater.outside.broker.actuate import Actuate
 from slackwater.outside.clock import SystemClock
 from slackwater.ports import Clock
 from slackwater.service import logs, systemd
@@ -83,6 +84,9 @@ def _serve(places: Places, clock: Clock, mode: Mode, stop: Stop) -> None:
     rig = build(places, clock, memory, mode)
     stop.rigs = [rig]
     try:
+        # Without the word for commands it takes charge of nothing: no unclean start.
+        if isinstance(rig.link, Actuate):
+            rig.link.check()
         take_charge(rig)
         connect(rig)
         set_chores(rig)

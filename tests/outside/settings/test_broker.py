@@ -49,13 +49,17 @@ def test_reads_everything(tmp_path: Path) -> None:
 
 
 def test_places_secrets_in_the_credentials_directory(tmp_path: Path) -> None:
-    """A service keeps its secrets elsewhere; certificates stay where they are."""
-    broker = read_broker(written(tmp_path, FULL), Path("/run/credentials"))
+    """What a service manager handed over is read there, all else where it is named."""
+    handed = tmp_path / "credentials"
+    handed.mkdir()
+    for name in ("own.key", "hand.password"):
+        (handed / name).touch()
+    broker = read_broker(written(tmp_path, FULL), handed)
     assert (
         tmp_path / "ca.pem",
-        Path("/run/credentials/own.key"),
-        Path("/run/credentials/eye.password"),
-        Path("/run/hand.password"),
+        handed / "own.key",
+        tmp_path / "eye.password",
+        handed / "hand.password",
     ) == (
         broker.tls_ca,
         broker.tls_key,

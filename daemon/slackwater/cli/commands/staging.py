@@ -7,10 +7,19 @@ dead.
 
 from collections.abc import Sequence
 from datetime import timedelta
+from pathlib import Path
 
 import click
 
 from slackwater.cli.document import Answer
+from slackwater.cli.drop_in import (
+    NAME,
+    RELOAD,
+    drop_in_text,
+    remove_drop_in,
+    wanted_folder,
+    write_drop_in,
+)
 from slackwater.cli.old_doser import old_names
 from slackwater.cli.opening import Approved, approval_at, local_user, write
 from slackwater.cli.readiness import missing
@@ -35,6 +44,14 @@ _WHY = click.option(
     "--why", default="", metavar="TEXT", help="A reason for the record."
 )
 
+_DROP_IN = click.option(
+    "--drop-in",
+    type=click.Path(path_type=Path, file_okay=False),
+    metavar="DIR",
+    help="Folder of the unit's drop-ins.  [default: that of the unit, where the usual "
+    "configuration directory is used]",
+)
+
 
 @verb(
     "enable",
@@ -42,24 +59,36 @@ _WHY = click.option(
     "hand, children away. `slackwater hold` stops everything at once.",
 )
 @_BY
-def enable(shell: Shell, by: str | None) -> Answer:
+@_DROP_IN
+def enable(shell: Shell, by: str | None, drop_in: Path | None) -> Answer:
     """Let the daemon command pumps.
 
     Refused with everything that is missing: an approval in force, proven time in
-    shadow, quiet hours, and a calibration with its proofs for each pump.
+    shadow, quiet hours, and a calibration with its proofs for each pump. Where the
+    broker asks commands for a password it also writes the drop-in of the unit that
+    hands it to the service: that needs root.
     """
     who = typed_text(by or local_user(), "--by", WORD_AT_MOST)
+    folder = wanted_folder(shell, drop_in)
 
     def decide(state: State, stamp: Stamp) -> Sequence[AnyEvent]:
-        if state.stage == "live":
-            return ()
-        found = missing(state, stamp, shell.state)
+        is_live = state.stage == "live"
+        found = [] if is_live else missing(state, stamp, shell.state)
         if found:
             raise RefusedError(found)
+        # Before the entry: a daemon that is to command finds the word for it.
+        text = None if folder is None else drop_in_text(shell.config)
+        if folder is not None and text is not None:
+            handed.append(write_drop_in(folder, text))
         running = approval_at(state, stamp["at"])
-        return _enabling(running, who, stamp)
+        return () if is_live else _enabling(running, who, stamp)
 
+    handed: list[Path] = []
     state, events = write(shell.state, decide)
+    return _enabled(state, events, handed)
+
+
+def _enabled(state: State, events: Sequence[AnyEvent], handed: list[Path]) -> Answer:
     text = "Pumps are enabled." if events else "Pumps were enabled already."
     half_s = sum(one.lasts_s for one in events if isinstance(one, HalfBegan))
     if half_s:
@@ -72,7 +101,10 @@ def enable(shell: Shell, by: str | None) -> Answer:
         "changed": bool(events),
         "half_s": half_s,
         "left_to_old": state.left_to_old,
+        "drop_in": str(handed[-1]) if handed else None,
     }
+    if handed:
+        text += f"\nWrote {handed[-1]}; it counts after `{RELOAD}`."
     return Answer(fields=fields, text=text)
 
 
@@ -100,10 +132,12 @@ def _enabling(running: Approved | None, who: str, stamp: Stamp) -> list[AnyEvent
 @verb("disable")
 @_BY
 @_WHY
-def disable(shell: Shell, by: str | None, why: str) -> Answer:
+@_DROP_IN
+def disable(shell: Shell, by: str | None, why: str, drop_in: Path | None) -> Answer:
     """Go back to shadow: command no pump.
 
-    A running dose is stopped. Shadow time counts anew before pumps can be enabled.
+    A running dose is stopped. Shadow time counts anew before pumps can be enabled. The
+    drop-in that `slackwater enable` wrote is taken away.
     """
     who, why = kept_text(by or local_user(), WORD_AT_MOST), kept_text(why)
 
@@ -117,7 +151,18 @@ def disable(shell: Shell, by: str | None, why: str) -> Answer:
     nobody = sorted(state.taken_over)
     if nobody:
         text += f" Nobody gives {', '.join(nobody)} now, which an old doser gave once."
-    fields = {"stage": "shadow", "changed": bool(events), "given_by_nobody": nobody}
+    folder = wanted_folder(shell, drop_in)
+    removed = False if folder is None else remove_drop_in(folder)
+    if removed:
+        text += f"\nTook {folder}/{NAME} away; it is gone after `{RELOAD}`."
+    elif removed is None:
+        text += f"\nRemove {folder}/{NAME} as root, then `{RELOAD}`."
+    fields = {
+        "stage": "shadow",
+        "changed": bool(events),
+        "given_by_nobody": nobody,
+        "drop_in_removed": removed,
+    }
     return Answer(fields=fields, text=text)
 
 

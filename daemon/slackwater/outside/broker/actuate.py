@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from slackwater.errors import NotConnectedError
 from slackwater.facts.messages import Handed, LinkChanged, RunPump, StopPump
 from slackwater.outside.broker.connection import Connection, Outgoing
-from slackwater.outside.broker.credentials import Access
+from slackwater.outside.broker.credentials import Access, read_secrets
 from slackwater.outside.broker.pace import Pace
 from slackwater.outside.wire import (
     BrokerSettings,
@@ -41,17 +41,21 @@ class Actuate:
         self._root = settings.root
         self._keys = keys
         self._mailbox = mailbox
-        self._connection = Connection(
-            Access(
-                name="actuate",
-                settings=settings,
-                user=settings.actuate_user,
-                password=settings.actuate_password,
-                may_publish=frozenset({Kind.COMMAND}),
-            ),
-            self,
-            pace or Pace(),
+        self._access = Access(
+            name="actuate",
+            settings=settings,
+            user=settings.actuate_user,
+            password=settings.actuate_password,
+            may_publish=frozenset({Kind.COMMAND}),
         )
+        self._connection = Connection(self._access, self, pace or Pace())
+
+    def check(self) -> None:
+        """Whether what the connection needs is there, without opening it.
+
+        Raises: InputError when a credential or certificate file cannot be used.
+        """
+        read_secrets(self._access)
 
     def start(self) -> None:
         """Connect, and stay connected until `close`.

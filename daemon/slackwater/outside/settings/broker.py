@@ -9,6 +9,7 @@ from pathlib import Path
 from slackwater.errors import InputError
 from slackwater.outside.settings.documents import (
     MACHINE_FILE,
+    handed_over,
     read_document,
     read_key,
 )
@@ -30,8 +31,8 @@ _PAIRS = (
 def read_broker(directory: Path, credentials: Path | None = None) -> BrokerSettings:
     """The broker of a configuration directory.
 
-    Names of files that are not absolute start at `credentials` (the service's
-    credentials directory) for secrets when it is given, else at `directory`.
+    Names of files start at `directory`. A secret that the service manager handed over,
+    under its file's name in `credentials`, is read there instead.
     Raises: InputError with everything that is wrong with the table.
     """
     document = read_document(directory, MACHINE_FILE)
@@ -39,7 +40,6 @@ def read_broker(directory: Path, credentials: Path | None = None) -> BrokerSetti
     site = checked(SiteHead, _own(document, SiteHead), "", findings)
     table = checked_broker(document.get("broker", {}), findings)
     site, table = findings.settled(site), findings.settled(table)
-    secrets = credentials or directory
     return BrokerSettings(
         host=table.host,
         port=table.port,
@@ -47,11 +47,15 @@ def read_broker(directory: Path, credentials: Path | None = None) -> BrokerSetti
         prefix=table.prefix,
         tls_ca=_at(directory, table.ca_file),
         tls_cert=_at(directory, table.certificate_file),
-        tls_key=_at(secrets, table.key_file),
+        tls_key=handed_over(directory, credentials, table.key_file),
         observe_user=table.observe_user or "",
-        observe_password=_at(secrets, table.observe_password_file),
+        observe_password=handed_over(
+            directory, credentials, table.observe_password_file
+        ),
         actuate_user=table.actuate_user or "",
-        actuate_password=_at(secrets, table.actuate_password_file),
+        actuate_password=handed_over(
+            directory, credentials, table.actuate_password_file
+        ),
     )
 
 
@@ -70,7 +74,7 @@ def read_node_keys(
         table = checked(NodeTable, raw, place, findings)
         if table is None or table.key_file is None:
             continue
-        path = (credentials or directory) / table.key_file
+        path = handed_over(directory, credentials, table.key_file) or directory
         try:
             keys[identity] = read_key(path, "")
         except InputError as error:

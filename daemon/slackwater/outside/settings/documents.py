@@ -53,6 +53,16 @@ def file_digests(directory: Path) -> dict[str, str]:
     }
 
 
+def handed_over(
+    directory: Path, credentials: Path | None, name: str | None
+) -> Path | None:
+    """Where a secret is read: as handed over by the service manager, else as named."""
+    if name is None:
+        return None
+    handed = None if credentials is None else credentials / Path(name).name
+    return handed if handed is not None and handed.exists() else directory / name
+
+
 def read_key(path: Path, where: str) -> bytes:
     """A node's key from a file of 64 hex digits.
 

@@ -7,7 +7,11 @@ the place of their file is read here; without the table nothing is sent.
 from collections.abc import Mapping
 from pathlib import Path
 
-from slackwater.outside.settings.documents import MACHINE_FILE, read_document
+from slackwater.outside.settings.documents import (
+    MACHINE_FILE,
+    handed_over,
+    read_document,
+)
 from slackwater.outside.settings.tables import Findings, checked
 from slackwater.outside.settings.wire_model import NotifyTable
 from slackwater.outside.wire import NotifySettings
@@ -20,8 +24,8 @@ def read_notify(
 ) -> NotifySettings | None:
     """What a configuration directory says of messages; None when it says nothing.
 
-    A name that is not absolute starts at `credentials` when they are given, else at
-    `directory`. Raises: InputError with everything that is wrong with the table.
+    The name starts at `directory`, unless the service manager handed the file over in
+    `credentials`. Raises: InputError with everything that is wrong with the table.
     """
     document = read_document(directory, MACHINE_FILE)
     if TABLE not in document:
@@ -30,7 +34,7 @@ def read_notify(
     table = findings.settled(checked_notify(document, findings))
     hour, _, minute = table.summary_at.partition(":")
     return NotifySettings(
-        urls=(credentials or directory) / table.urls_file,
+        urls=handed_over(directory, credentials, table.urls_file) or directory,
         least=table.least,
         summary_at_utc=(int(hour), int(minute)),
     )
