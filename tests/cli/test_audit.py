@@ -135,6 +135,26 @@ def test_a_lost_entry_is_a_dose_without_a_word(
     assert (1, 0) == (document["unexplained"], document["extra"])
 
 
+def test_a_replay_decides_everything_again(lived: Simulated, tmp_path: Path) -> None:
+    """As many decisions as doses, none otherwise; a changed one is told twice."""
+    events = lived.book.events()
+    state = write_ledger(tmp_path / "state", events)
+    told = ask(state, *span(lived), "--replay", "--json")
+    judge().validate(told.document)
+    replay = told.document["replay"]
+    assert isinstance(replay, dict)
+    assert (0, []) == (told.code, replay["differences"])
+    assert 42 == replay["decisions"]
+    assert "42 decisions by version" in ask(state, *span(lived), "--replay").out
+    state = write_ledger(tmp_path / "other", altered(events))
+    told = ask(state, *span(lived), "--replay", "--json")
+    judge().validate(told.document)
+    assert 1 == told.code
+    wheres = [error["where"] for error in told.errors]
+    (twice,) = {where for where in wheres if wheres.count(where) > 1}
+    assert twice.startswith(("reef/", "lagoon/"))
+
+
 def test_an_empty_ledger_is_asked_for_nothing(tmp_path: Path) -> None:
     """Without an approval nothing is missing and nothing is wrong."""
     stage = stage_of(tmp_path)

@@ -53,7 +53,7 @@ from tests.facts.diary import (
 from tests.facts.safeguards import of_the_guards
 from tests.facts.stages import of_stages
 from tests.facts.waters import of_the_water
-from tests.ledger.audit_samples import audited
+from tests.ledger.audit_samples import audited, inputs
 
 DAY = timedelta(days=1)
 HOUR_MS = 3_600_000
@@ -64,6 +64,7 @@ def everything() -> Diary:
     diary = begun()
     diary.approve(1)
     diary.write(WatchKept(**diary.stamp, given=3), audited(diary.stamp))
+    diary.write(inputs(diary.stamp))
     diary.approve(2)
     diary.write(PlanWithdrawn(**diary.stamp, serial=1, by="keeper"))
     diary.write(calibrated(diary), shot(diary, "shot-1"))

@@ -3,6 +3,7 @@
 from datetime import UTC, datetime, timedelta
 
 from slackwater.facts.audits import Audited
+from slackwater.facts.inputs import InputsKept, NodeInput
 from slackwater.pump.outcome import Stamp
 
 NOON = datetime(2026, 5, 3, 12, 0, tzinfo=UTC)
@@ -20,4 +21,34 @@ def audited(stamp: Stamp, *, extra: int = 1) -> Audited:
         extra=extra,
         first="reef/carbonate@2026-05-03#07: no approval asked for it" if extra else "",
         by="slackwater",
+    )
+
+
+def inputs(stamp: Stamp) -> InputsKept:
+    """What a decision saw: one node, a probe, a switch, a counter."""
+    return InputsKept(
+        **stamp,
+        synchronised=True,
+        observe_up=True,
+        actuate_up=True,
+        scanned_until=NOON,
+        free_bytes=10**9,
+        nodes={
+            "shelf": NodeInput(
+                boot="9e1b" * 4,
+                up=123_456,
+                fence=7,
+                hw="virtual-1",
+                cfg="0badcafe",
+                hold=False,
+                heard_s=99.5,
+                first_s=10.25,
+                beats=12,
+                channels={"a": (4, "idle", 12_000, 88_000)},
+            )
+        },
+        readings={"kh": ((60_000_000, 2.85), (1, 2.86))},
+        flawed={"ph": "out of range"},
+        switches={"return": (True, 10.0, 99.0)},
+        top_offs={"float": 1500},
     )

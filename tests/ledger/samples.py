@@ -56,7 +56,7 @@ from slackwater.facts.stages import (
 from slackwater.ledger.connection import Footing
 from slackwater.ledger.store import LedgerFile
 from tests.facts import safeguards
-from tests.ledger.audit_samples import audited
+from tests.ledger.audit_samples import audited, inputs
 
 NOON = datetime(2026, 5, 3, 12, 0, 0, 250_000, tzinfo=UTC)
 DAY = date(2026, 5, 3)
@@ -197,6 +197,7 @@ def of_every_kind() -> tuple[AnyEvent, ...]:
         *_of_alarms(),
         *_of_the_guards(),
         audited(clocks(36_000)),
+        inputs(clocks()),
         checkpoint("{}"),
     )
 

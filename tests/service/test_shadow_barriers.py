@@ -70,10 +70,10 @@ def make(home: Places, tmp_path: Path) -> Iterator[Make]:
     passwords.chmod(0o644)
 
     def made(*, asks: bool, lists: bool) -> Broker:
-        lines = (f"allow_anonymous {'false' if asks else 'true'}",)
-        lines += (f"password_file {passwords}",) if asks else ()
-        lines += (f"acl_file {home.config / 'mosquitto-acl'}",) if lists else ()
-        broker = Broker(tmp_path / "mosquitto.conf", free_port(), lines)
+        lines = [f"allow_anonymous {'false' if asks else 'true'}"]
+        lines += [f"password_file {passwords}"] if asks else []
+        lines += [f"acl_file {home.config / 'mosquitto-acl'}"] if lists else []
+        broker = Broker(tmp_path / "mosquitto.conf", free_port(), tuple(lines))
         started.append(broker)
         broker.start()
         return broker

@@ -8,10 +8,12 @@ from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from slackwater import __version__
 from slackwater.audit.audit import Audit
 from slackwater.audit.intents import Wrong
 from slackwater.audit.reasons import Missing
 from slackwater.ledger.codec import timestamp
+from slackwater.service.replaying import Replay
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 Utc = Annotated[str, Field(description="RFC 3339, UTC")]
@@ -66,6 +68,23 @@ class PumpDay(_Row):
     believed_ul: Microlitres
 
 
+class Differing(_Row):
+    """A decision that this version would make otherwise, in words."""
+
+    dose: str
+    at: Utc
+    then: str
+    now: str
+
+
+class Replayed(_Row):
+    """Stored decisions, made again by this version."""
+
+    version: str
+    decisions: Count
+    differences: list[Differing]
+
+
 class AuditDocument(_Row):
     """What `slackwater audit --json` prints."""
 
@@ -86,6 +105,7 @@ class AuditDocument(_Row):
     departures: list[Departed]
     missing: list[MissingDose]
     days: list[PumpDay]
+    replay: Replayed | None
 
 
 def schema() -> dict[str, object]:
@@ -93,8 +113,8 @@ def schema() -> dict[str, object]:
     return {"$schema": DIALECT, **AuditDocument.model_json_schema()}
 
 
-def audit_fields(found: Audit) -> dict[str, object]:
-    """The document's own keys."""
+def audit_fields(found: Audit, again: Replay | None) -> dict[str, object]:
+    """The document's own keys; `again` None where no replay was asked for."""
     return {
         "since": timestamp(found.since),
         "until": timestamp(found.until),
@@ -137,5 +157,22 @@ def audit_fields(found: Audit) -> dict[str, object]:
                 "believed_ul": one.believed_ul,
             }
             for one in sorted(found.days.values(), key=lambda one: (one.day, one.pump))
+        ],
+        "replay": None if again is None else _replay(again),
+    }
+
+
+def _replay(again: Replay) -> dict[str, object]:
+    return {
+        "version": __version__,
+        "decisions": again.decisions,
+        "differences": [
+            {
+                "dose": one.dose,
+                "at": timestamp(one.at),
+                "then": one.then,
+                "now": one.now,
+            }
+            for one in again.differences
         ],
     }

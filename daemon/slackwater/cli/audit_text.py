@@ -8,9 +8,11 @@ figure behind it.
 from collections import Counter
 from collections.abc import Iterator
 
+from slackwater import __version__
 from slackwater.audit.audit import Audit, DayTotal
 from slackwater.audit.intents import Wrong
 from slackwater.cli.render import table
+from slackwater.service.replaying import Replay
 from slackwater.water.show import show_volume
 
 MISSING_SHOWN = 20
@@ -24,12 +26,12 @@ WRONGS: dict[Wrong, str] = {
 }
 
 
-def audit_text(found: Audit) -> str:
-    """The whole page."""
-    return "\n".join(_lines(found))
+def audit_text(found: Audit, again: Replay | None = None) -> str:
+    """The whole page; `again` is what a replay found, None where none was made."""
+    return "\n".join(_lines(found, again))
 
 
-def _lines(found: Audit) -> Iterator[str]:
+def _lines(found: Audit, again: Replay | None) -> Iterator[str]:
     serials = ", ".join(map(str, found.serials)) or "none in force"
     yield f"From {found.since:%Y-%m-%d %H:%M} to {found.until:%Y-%m-%d %H:%M} UTC."
     yield f"Approval  {serials}"
@@ -45,6 +47,7 @@ def _lines(found: Audit) -> Iterator[str]:
     if found.pending:
         yield f"Ahead     {found.pending} doses may still begin"
     yield from _departures(found)
+    yield from _replayed(again)
     if found.days:
         yield ""
         yield _days(found)
@@ -87,6 +90,23 @@ def _departures(found: Audit) -> Iterator[str]:
         more = len(ours) - DEPARTURES_SHOWN
         if more > 0:
             yield f"  and {more} more; --json lists all"
+
+
+def _replayed(again: Replay | None) -> Iterator[str]:
+    """What this version makes of the stored decisions."""
+    if again is None:
+        return
+    differ = len(again.differences)
+    yield (
+        f"Replayed  {again.decisions} decisions by version {__version__}: "
+        f"{differ} differ"
+    )
+    for one in again.differences[:DEPARTURES_SHOWN]:
+        yield f"  {one.dose}"
+        yield f"    then {one.then}"
+        yield f"    now  {one.now}"
+    if differ > DEPARTURES_SHOWN:
+        yield f"  and {differ - DEPARTURES_SHOWN} more; --json lists all"
 
 
 def _days(found: Audit) -> str:

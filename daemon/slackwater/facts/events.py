@@ -26,6 +26,7 @@ from slackwater.facts.doses import (
     EndedHow,
     SpanMissed,
 )
+from slackwater.facts.inputs import InputsKept
 from slackwater.facts.judgements import SeriesJudged
 from slackwater.facts.now import Event
 from slackwater.facts.plan import Approval
@@ -335,6 +336,7 @@ AnyEvent = (
     | FilesDiffer
     | WatchKept
     | Audited
+    | InputsKept
     | Checkpoint
     | WaterEvent
     | AlarmEvent

@@ -50,6 +50,7 @@ from slackwater.facts.events import (
     Stopped,
     WatchKept,
 )
+from slackwater.facts.inputs import InputsKept
 from slackwater.facts.judgements import SeriesJudged
 from slackwater.facts.keeping import (
     fold_added,
@@ -336,6 +337,7 @@ _TABLE: dict[type, Callable[[State, Any], None]] = {
     FilesDiffer: _nothing,
     WatchKept: _watched,
     Audited: _audited,
+    InputsKept: _nothing,
     Checkpoint: _nothing,
     MeasurementKept: _measured,
     MeasurementStruck: _struck,

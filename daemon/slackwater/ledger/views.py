@@ -35,6 +35,12 @@ ORDER BY e.seq"""
 
 _NEWEST = "SELECT seq FROM entries ORDER BY seq DESC LIMIT 1"
 
+_STRETCH = "SELECT seq, body FROM entries WHERE seq BETWEEN ? AND ? ORDER BY seq"
+_CHECKPOINT = (
+    "SELECT seq FROM entries INDEXED BY checkpoints WHERE kind = 'checkpoint' "
+    "AND at < ? ORDER BY seq DESC LIMIT 1"
+)
+
 _LIFE_KINDS = (
     "dose_held",
     "dose_missed",
@@ -75,6 +81,27 @@ def entries(ledger: LedgerFile, wanted: Wanted = EVERYTHING) -> Iterator[Entry]:
     Raises: LedgerDamagedError, LedgerBusyError, LedgerStorageError.
     """
     return islice(_matching(ledger, wanted), wanted.limit)
+
+
+def newest_checkpoint(ledger: LedgerFile, before: datetime) -> int:
+    """The number of the newest checkpoint written before a time; 1 when there is none.
+
+    Raises: LedgerDamagedError, LedgerBusyError, LedgerStorageError.
+    """
+    found = ledger.select(_CHECKPOINT, (timestamp(before),))
+    return int(found[0][0] or 1) if found else 1
+
+
+def since_entry(ledger: LedgerFile, first: int) -> Iterator[Entry]:
+    """Every entry from a number on, up to the newest now.
+
+    Raises: LedgerDamagedError, LedgerBusyError, LedgerStorageError.
+    """
+    for start in range(first, _newest(ledger) + 1, ROWS_AT_ONCE):
+        rows = ledger.select(_STRETCH, (start, start + ROWS_AT_ONCE - 1))
+        for seq, body in rows:
+            place = f"{ledger.path}, entry {seq}"
+            yield Entry(seq=int(seq or 0), event=decode(str(body), place))
 
 
 def doses(ledger: LedgerFile, wanted: Wanted = EVERYTHING) -> list[Life]:

@@ -20,6 +20,7 @@ from slackwater.facts.tank import Machine
 from slackwater.pump.outcome import Stamp
 from slackwater.service import logs
 from slackwater.service.conformity import conforming
+from slackwater.service.keeping import inputs_were_kept, with_inputs
 from slackwater.service.telling import tells
 from slackwater.service.wiring import Rig, listened_to, setup_from
 from slackwater.turn.setup import Turn
@@ -126,8 +127,10 @@ def _one_turn(rig: Rig, now: Now, messages: tuple[Message, ...]) -> Turn | None:
     inbox = Inbox(sight=rig.sight, messages=messages)
     done = conforming(rig, turn(now, rig.memory.state, inbox, rig.setup), now)
     point("decided", *(event.kind for event in done.events))
-    if done.events and not write(rig, done.events):
+    events = with_inputs(rig, done.events, now)
+    if events and not write(rig, events):
         return None
+    inputs_were_kept(rig, events)
     rig.sight.scanned_until = done.scanned_until
     for effect in done.effects:
         _act(rig, effect, now)

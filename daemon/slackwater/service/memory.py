@@ -29,6 +29,7 @@ from slackwater.facts.events import (
     SpanMissed,
 )
 from slackwater.facts.fold import fold, fold_all
+from slackwater.facts.inputs import InputsKept
 from slackwater.facts.state import State
 from slackwater.ledger.codec import dump_state, load_state
 from slackwater.ledger.store import LedgerFile
@@ -40,6 +41,7 @@ Mode = Literal["shadow", "live", "calibrate"]
 
 # What a shadow run writes aside; everything else is true and belongs to the ledger.
 ASIDE = (
+    InputsKept,
     DoseHeld,
     DoseMissed,
     SpanMissed,

@@ -7,6 +7,7 @@ here decides anything.
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
+from datetime import datetime
 from pathlib import Path
 from queue import SimpleQueue
 
@@ -73,7 +74,8 @@ class Rig:
 
     `stopped_s` is when each pump head was last told to stop, boot-time seconds;
     `differ` names files that are not the approved ones; `consents` are the approvals by
-    serial as the audit reads them; `verifying` is what is left of the ledger to be
+    serial as the audit reads them; `kept_until` is the newest reading of each
+    probe that was kept with a decision; `verifying` is what is left of the ledger to be
     read, None when all of it was.
     """
 
@@ -94,6 +96,7 @@ class Rig:
     closing: bool = False
     differ: tuple[str, ...] = ()
     consents: dict[int, Standing] = field(default_factory=dict)
+    kept_until: dict[str, datetime] = field(default_factory=dict)
     lookout: Lookout = field(default_factory=Lookout)
     post: Notifier = field(default_factory=Nobody)
     summary_at_utc: tuple[int, int] = SUMMARY_AT_UTC

@@ -29,7 +29,8 @@ from slackwater.facts.events import AnyEvent
 from slackwater.facts.state import State
 from slackwater.planning.wall import zone_named
 from slackwater.pump.outcome import Stamp
-from slackwater.service.auditing import audited
+from slackwater.service.auditing import audited, decided_again
+from slackwater.service.replaying import Difference, Replay
 
 A_DAY = timedelta(days=1)
 KEPT, KEPT_AT_MOST = timedelta(days=3), timedelta(days=90)
@@ -43,6 +44,7 @@ class Asked(TypedDict):
     since: str | None
     until: str | None
     keep: bool
+    replay: bool
     schema: bool
 
 
@@ -59,13 +61,19 @@ class Asked(TypedDict):
 @click.option(
     "--keep", is_flag=True, help="Write down what was found, for alarms and summary."
 )
+@click.option(
+    "--replay",
+    is_flag=True,
+    help="Decide again, by this version, what was decided from what is stored.",
+)
 @click.option("--schema", is_flag=True, help="Print the JSON Schema of the document.")
 def audit(shell: Shell, **asked: Unpack[Asked]) -> Answer:
     """Compare what was dosed with what was approved.
 
     By code that shares nothing with the daemon's decisions and reads only the ledger
     and the approved bytes. Without a time: the last 24 hours. Doses of a shadow run
-    are compared as well.
+    are compared as well. With --replay the decisions of live doses are made again by
+    this version from their stored inputs: try a new one so, before it takes over.
     """
     if asked["schema"]:
         return Answer(raw=(json.dumps(schema(), indent=2) + "\n",))
@@ -73,20 +81,30 @@ def audit(shell: Shell, **asked: Unpack[Asked]) -> Answer:
         span = _span(asked, found.state, found.now.utc)
         now = found.now.utc
     result = audited(shell.state, span, now)
+    again = decided_again(shell.state, span) if asked["replay"] else None
     if asked["keep"]:
-        write(shell.state, partial(_kept, result), makes_safer=True)
+        write(shell.state, partial(_kept, result, again), makes_safer=True)
+    differences = () if again is None else again.differences
     return Answer(
-        fields=audit_fields(result),
-        text=audit_text(result),
-        findings=[_finding(one) for one in result.departures],
+        fields=audit_fields(result, again),
+        text=audit_text(result, again),
+        findings=[
+            *(_finding(one) for one in result.departures),
+            *(_difference(one) for one in differences),
+        ],
         is_told=True,
-        exit_code=REFUSED if result.departures else FINE,
+        exit_code=REFUSED if result.departures or differences else FINE,
     )
 
 
-def _kept(result: Audit, _state: State, stamp: Stamp) -> Sequence[AnyEvent]:
+def _kept(
+    result: Audit, again: Replay | None, _state: State, stamp: Stamp
+) -> Sequence[AnyEvent]:
     """The entry of an audit."""
-    days, first = result.days.values(), next(iter(result.departures), None)
+    days = result.days.values()
+    words = [f"{one.dose}: {one.what}" for one in result.departures]
+    differences = () if again is None else again.differences
+    words += [f"{one.dose}: now {one.now}, then {one.then}" for one in differences]
     return (
         Audited(
             **stamp,
@@ -100,7 +118,9 @@ def _kept(result: Audit, _state: State, stamp: Stamp) -> Sequence[AnyEvent]:
             duplicate=result.count("duplicate"),
             unexplained=result.count("unexplained"),
             beyond=result.count("beyond"),
-            first="" if first is None else f"{first.dose}: {first.what}",
+            replayed=0 if again is None else again.decisions,
+            differing=len(differences),
+            first=words[0] if words else "",
             version=__version__,
             by=local_user(),
         ),
@@ -114,6 +134,16 @@ def _finding(one: Departure) -> Finding:
         expected=f"no dose {WRONGS[one.wrong]}",
         do="Hold everything with `slackwater hold`, look at the tank, and report this "
         "with the ledger: it is a fault of the program or of its ledger.",
+    )
+
+
+def _difference(one: Difference) -> Finding:
+    return Finding(
+        what=f"decided otherwise by version {__version__}: {one.now}",
+        where=one.dose,
+        expected=f"as it was decided then: {one.then}",
+        do="Do not let this version take over before you know why; approve the plan "
+        "again if the new way is right.",
     )
 
 
