@@ -27,6 +27,7 @@ ELSEWHERE = {
     "reason clock-behind-ledger": "tests/gate: behind the ledger no turn decides",
     "reason ledger-damaged": "tests/service: the daily audit of the running service",
     "reason ledger-fault": "tests/ledger: the daemon ends instead of deciding",
+    "reason version-differs": "tests/service: no scenario changes the version",
     "reason not-as-approved": "tests/service: no sound turn asks for such a dose",
     "reason node-twice": "two devices under one name show as a reboot each beat",
     "entry audited": "tests/cli: a process of its own writes it",

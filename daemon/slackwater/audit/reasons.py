@@ -65,6 +65,7 @@ WORDS: Mapping[Code, Missing] = {
     Code.CLOCK_BEHIND: Missing.CLOCK,
     Code.MANUAL_HOLD: Missing.HOLD,
     Code.NOT_AS_APPROVED: Missing.HOLD,
+    Code.VERSION_DIFFERS: Missing.HOLD,
     Code.PAUSE: Missing.HOLD,
     Code.FEEDING: Missing.HOLD,
     Code.HANDS_IN: Missing.HOLD,

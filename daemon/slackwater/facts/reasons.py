@@ -43,6 +43,7 @@ class Code(StrEnum):
     RETAINED_COMMAND = "retained-command"
     TAKEN_OVER = "connection-taken-over"
     NOT_AS_APPROVED = "not-as-approved"
+    VERSION_DIFFERS = "version-differs"
     MANUAL_HOLD = "manual-hold"
     PAUSE = "pause"
     CAP_DOSE = "cap-per-dose"
@@ -143,6 +144,7 @@ SENTENCES: Mapping[Code, str] = {
     Code.SECOND_DAEMON: "Another daemon commands the same pump node.",
     Code.RETAINED_COMMAND: "A retained command lies on the broker.",
     Code.TAKEN_OVER: "Another client took over the daemon's connection.",
+    Code.VERSION_DIFFERS: "This version decides otherwise than the one before it.",
     Code.NOT_AS_APPROVED: "A dose was about to begin that nobody approved so.",
     Code.MANUAL_HOLD: "A person asked for a hold.",
     Code.PAUSE: "A pause was asked for.",

@@ -48,6 +48,7 @@ RELEASES: Mapping[Code, str] = {
     Code.RETAINED_COMMAND: _RELEASE,
     Code.TAKEN_OVER: _RELEASE,
     Code.NOT_AS_APPROVED: _RELEASE,
+    Code.VERSION_DIFFERS: f"A person looks at `slackwater audit --replay`. {_RELEASE}",
     Code.MANUAL_HOLD: _RELEASE,
     Code.PAUSE: "It ends by itself when its time is over.",
     Code.HALVED: "It passes by itself, in the time it was begun for.",

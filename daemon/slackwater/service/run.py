@@ -29,6 +29,7 @@ from slackwater.service.chores import do_chores, set_chores
 from slackwater.service.loop import one_pass, stamp_of, take_news, write
 from slackwater.service.memory import Memory, Mode
 from slackwater.service.standing import only_one, zone_hashes
+from slackwater.service.succeeding import hold_if_otherwise, version_before
 from slackwater.service.wiring import Places, Rig, build, connect
 from slackwater.turn.starting import storm_hold
 
@@ -87,7 +88,9 @@ def _serve(places: Places, clock: Clock, mode: Mode, stop: Stop) -> None:
         # Without the word for commands it takes charge of nothing: no unclean start.
         if isinstance(rig.link, Actuate):
             rig.link.check()
+        before = version_before(memory.ledger)
         take_charge(rig)
+        hold_if_otherwise(rig, before)
         connect(rig)
         set_chores(rig)
         systemd.ready()
