@@ -81,7 +81,7 @@ def enable(shell: Shell, by: str | None, drop_in: Path | None) -> Answer:
         if folder is not None and text is not None:
             handed.append(write_drop_in(folder, text))
         running = approval_at(state, stamp["at"])
-        return () if is_live else _enabling(running, who, stamp)
+        return () if is_live else enabling_entries(running, who, stamp)
 
     handed: list[Path] = []
     state, events = write(shell.state, decide)
@@ -108,7 +108,9 @@ def _enabled(state: State, events: Sequence[AnyEvent], handed: list[Path]) -> An
     return Answer(fields=fields, text=text)
 
 
-def _enabling(running: Approved | None, who: str, stamp: Stamp) -> list[AnyEvent]:
+def enabling_entries(
+    running: Approved | None, who: str, stamp: Stamp
+) -> list[AnyEvent]:
     """Pumps may run from here on, at first with half doses where that was asked for."""
     serial = running.approval.serial if running else 0
     left = tuple(old_names(running)) if running else ()
