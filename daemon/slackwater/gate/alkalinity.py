@@ -8,9 +8,11 @@ Units: meq/L. Sources: `chemistry` limits are common practice, no source; hourly
 medians after the swing chapter of the design (recomputed on simulated probes).
 """
 
+from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from operator import attrgetter
 from statistics import median
 
 from slackwater.facts.messages import Reading
@@ -20,6 +22,7 @@ from slackwater.gate.moment import ALKALINITY, Moment
 
 HOUR = timedelta(hours=1)
 DAY = timedelta(hours=24)
+INSTANT = timedelta(microseconds=1)
 # A reading counts as current for twice the time expected between readings.
 STALE_PERIODS = 2.0
 # A run of equal readings is frozen when chance alone gives it less often than this.
@@ -29,6 +32,7 @@ EQUAL_PRIOR = 0.5
 EQUAL_PRIOR_PAIRS = 10
 # A change, and a repetition, takes two.
 PAIR = 2
+_TAKEN_AT = attrgetter("at")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -179,14 +183,16 @@ def hourly_medians(series: Sequence[Reading], utc: datetime) -> list[float]:
 def _medians_by_hour(series: Sequence[Reading], utc: datetime) -> dict[int, float]:
     if not series or utc - series[-1].at > DAY:
         return {}
-    newest = series[-1].at
-    hours: dict[int, list[float]] = {}
-    for reading in reversed(series):
-        age = newest - reading.at
-        if age > DAY:
-            break
-        hours.setdefault(int(age / HOUR), []).append(reading.value)
-    return {hour: median(values) for hour, values in sorted(hours.items())}
+    newest, end = series[-1].at, len(series)
+    medians: dict[int, float] = {}
+    # A window may hold two thousand readings, and this is asked for with each of them.
+    for hour in range(DAY // HOUR + 1):
+        begins = max(newest - (hour + 1) * HOUR, newest - DAY - INSTANT)
+        first = bisect_right(series, begins, 0, end, key=_TAKEN_AT)
+        if first < end:
+            medians[hour] = median([one.value for one in series[first:end]])
+        end = first
+    return medians
 
 
 def may_release_ceiling(
