@@ -27,8 +27,8 @@ BEYOND_SHARE = 0.5
 # How far a step may go of which nobody knows what it does.
 UNKNOWN_REACH = 1.0 * DKH
 SERVICE_REACH = 2.0 * DKH
-# What moves the water itself.
-WATERY = frozenset({"change", "addition"})
+# What moves the water itself, as far as anybody knows.
+WATERY = frozenset({"change", "addition", "event"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,6 +90,8 @@ class Joined:
 
     def variance_at(self, hour: float, variance: float) -> float:
         """How uncertain the joining of the last day makes an hour, as a variance."""
+        if not self.shifts:
+            return 0.0
         return sum(
             2 * MEDIAN_PRICE**2 * variance / shift.readings
             for shift in self.shifts

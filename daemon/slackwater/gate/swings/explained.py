@@ -13,7 +13,7 @@ x' = doses - usual doses - x / T, with T the room above 3 dKH over the uptake.
 from bisect import bisect_right
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from math import exp
+from math import exp, inf
 from statistics import median
 
 from slackwater.facts.charging import HOUR_S
@@ -62,6 +62,17 @@ class Explained:
         above = self.levels[place] - self.lowest
         passed_s = at_s - self.moments[place]
         return self.lowest + above * exp(-passed_s * self.fades)
+
+    def along(self, course_s: Sequence[float]) -> list[float]:
+        """The same at ascending moments, in one pass."""
+        ends, place, found = [*self.moments[1:], inf], 0, []
+        for at_s in course_s:
+            while ends[place] <= at_s:
+                place += 1
+            above = self.levels[place] - self.lowest
+            passed_s = at_s - self.moments[place]
+            found.append(self.lowest + above * exp(-passed_s * self.fades))
+        return found
 
 
 def by_second(moment: Moment, tank_id: str) -> Mapping[int, int]:

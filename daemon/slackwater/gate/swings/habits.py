@@ -17,7 +17,7 @@ from slackwater.facts.courses import HOUR_S, Course
 from slackwater.facts.tank import Probe
 from slackwater.gate.moment import Moment
 from slackwater.gate.swings.explained import by_second, explained
-from slackwater.gate.swings.series import hours_of, level_of, resolution_of
+from slackwater.gate.swings.series import hours_of, level_of, residuals, resolution_of
 from slackwater.gate.swings.usual import DAY, usual_of
 
 # So many of the newest readings are compared, and so many of them left out: a source
@@ -47,7 +47,7 @@ def habit_of(moment: Moment, probe: Probe, course: Course) -> Habit | None:
     begins_s, now_s = blocks[0].at_s - 1, blocks[-1].at_s
     given = by_second(moment, probe.tank), begins_s, now_s
     known = explained(moment, probe.tank, level_of(moment, probe, blocks), given)
-    rows = [(b.at_s / HOUR_S, b.level - known.at(b.at_s)) for b in blocks]
+    rows = residuals(blocks, known)
     newest, before = rows[-READINGS:], rows[:-READINGS]
     # Seen from a day after the newest began, all days before it are whole ones.
     seen_from = newest[0][0] + DAY

@@ -63,16 +63,15 @@ def errors_of(moment: Moment, probe: Probe, course: Course) -> Errors | TooLittl
     begins_s, now_s = min(hours[0].at_s, newest[0].at_s) - 1, blocks[-1].at_s
     given = by_second(moment, probe.tank), begins_s, now_s
     known = explained(moment, probe.tank, level_of(moment, probe, hours), given)
-    found = _baseline(moment, probe, _residuals(hours, known), (known, now_s))
+    found = _baseline(moment, probe, residuals(hours, known), (known, now_s))
     if isinstance(found, TooLittle):
         return found
     usual, join = found
     recent = [
-        row
-        for row in join.shifted(_residuals(newest, known))
-        if join.is_settled(row[0])
+        row for row in join.shifted(residuals(newest, known)) if join.is_settled(row[0])
     ]
-    doubt = _Doubt(usual=usual, join=join, known=known)
+    moved = known.at(usual.hour * HOUR_S)
+    doubt = _Doubt(usual=usual, join=join, known=known, moved=moved)
     return Errors(
         points=tuple(_points(recent, doubt, probe)),
         usual=usual,
@@ -152,9 +151,12 @@ def level_of(moment: Moment, probe: Probe, hours: Sequence[Block]) -> float:
     return median(hour.level for hour in hours) if target is None else target
 
 
-def _residuals(blocks: Sequence[Block], known: Explained) -> list[Residual]:
+def residuals(blocks: Sequence[Block], known: Explained) -> list[Residual]:
+    """What of these blocks, oldest first, is not explained."""
+    explained_levels = known.along([block.at_s for block in blocks])
     return [
-        (block.at_s / HOUR_S, block.level - known.at(block.at_s)) for block in blocks
+        (block.at_s / HOUR_S, block.level - level)
+        for block, level in zip(blocks, explained_levels, strict=True)
     ]
 
 
@@ -167,36 +169,47 @@ def _points(recent: Sequence[Residual], doubt: "_Doubt", probe: Probe) -> list[P
     sd = usual.sd
     if len(errors) >= FEWEST_FOR_NOISE:
         sd = noise(errors, resolution=resolution_of(probe))
-    points = _with_sd(rows, doubt, sd)
+    biases = doubt.along([hour for hour, _ in rows])
+    points = _with_sd(rows, biases, sd)
     if probe.period_s < BLOCK_S:
         return points
-    return _with_sd(rows, doubt, max(sd, _restlessness(points)))
+    return _with_sd(rows, biases, max(sd, _restlessness(points)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Doubt:
-    """What a prediction rests on, and how uncertain that makes it."""
+    """What a prediction rests on, and how uncertain that makes it.
+
+    `moved` is what was explained already where the baseline holds.
+    """
 
     usual: Usual
     join: Joined
     known: Explained
+    moved: float
 
-    def at(self, hour: float) -> float:
-        """The error that neighbours share at an hour."""
-        moved = self.known.at(hour * HOUR_S) - self.known.at(self.usual.hour * HOUR_S)
-        joining = self.join.variance_at(hour, self.usual.sd**2)
-        model = EXPLAINED_SHARE * moved
-        return sqrt(self.usual.sd_at(hour) ** 2 + joining + model**2)
+    def along(self, hours: Sequence[float]) -> list[float]:
+        """The errors that neighbours share at ascending hours."""
+        levels = self.known.along([hour * HOUR_S for hour in hours])
+        variance = self.usual.sd**2
+        return [
+            sqrt(
+                self.usual.variance_at(hour)
+                + self.join.variance_at(hour, variance)
+                + (EXPLAINED_SHARE * (level - self.moved)) ** 2
+            )
+            for hour, level in zip(hours, levels, strict=True)
+        ]
 
 
-def _with_sd(rows: Sequence[Residual], doubt: _Doubt, sd: float) -> list[Point]:
-    points = []
-    for hour, error in rows:
-        bias = doubt.at(hour)
-        whole = sqrt(sd**2 + MODEL_SD**2 + bias**2)
-        point = Point(at_s=hour * HOUR_S, error=error, sd=whole, bias=bias)
-        points.append(point)
-    return points
+def _with_sd(
+    rows: Sequence[Residual], biases: Sequence[float], sd: float
+) -> list[Point]:
+    variance = sd**2 + MODEL_SD**2
+    return [
+        Point(at_s=hour * HOUR_S, error=error, sd=sqrt(variance + bias**2), bias=bias)
+        for (hour, error), bias in zip(rows, biases, strict=True)
+    ]
 
 
 def _restlessness(points: Sequence[Point]) -> float:

@@ -62,12 +62,13 @@ class Usual:
         """What lies above the day's median at an hour."""
         return self.cycle[int(hour) % DAY][0]
 
-    def sd_at(self, hour: float) -> float:
-        """How uncertain that is."""
+    def variance_at(self, hour: float) -> float:
+        """How uncertain that is, as a variance."""
         _, count = self.cycle[int(hour) % DAY]
-        clock = self.sd * MEDIAN_PRICE / sqrt(count) if count else CYCLE_UNKNOWN
+        price = (self.sd * MEDIAN_PRICE) ** 2
+        clock = price / count if count else CYCLE_UNKNOWN**2
         drift = self.drift_sd * (hour - self.hour)
-        return sqrt(self.level_sd**2 + clock**2 + drift**2)
+        return self.level_sd**2 + clock + drift * drift
 
 
 def usual_of(
@@ -127,7 +128,7 @@ def _days(
 
 def _hole(rows: Sequence[Residual], ends: float) -> float:
     """The longest stretch without a reading in the day that ends at an hour."""
-    hours = [ends - DAY, *(hour for hour, _ in rows), ends]
+    hours = [ends - DAY, *[hour for hour, _ in rows], ends]
     return max(after - before for before, after in pairwise(hours))
 
 

@@ -9,9 +9,9 @@ Source: Page 1954 (sums), Tippett 1925 and Harter 1960 (range), Theil 1950 and S
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from statistics import median
+from typing import NamedTuple
 
 from slackwater.facts.courses import HOUR_S
 from slackwater.gate.swings.limits import (
@@ -46,8 +46,7 @@ FEWEST_FOR_A_SLOPE = 5
 DAY_S = 86_400.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Point:
+class Point(NamedTuple):
     """How far one block of readings lies from what was predicted.
 
     `sd` is the error of that, all in all; `bias` the part that neighbours share.
@@ -155,9 +154,9 @@ def _utc(at_s: float) -> datetime:
 def _sums(points: Sequence[Point]) -> tuple[Sums, int, int]:
     """The sums at the end, and the places after which each of them only grew."""
     sums, rest_up, rest_down = Sums(), 0, 0
-    for place, point in enumerate(points, start=1):
-        slack = max(SLACK_SDS, (SHIFT / 2 + point.bias) / point.sd)
-        sums = cusum_page1954(sums, point.error / point.sd, slack)
+    for place, (_, error, sd, bias) in enumerate(points, start=1):
+        slack = max(SLACK_SDS, (SHIFT / 2 + bias) / sd)
+        sums = cusum_page1954(sums, error / sd, slack)
         rest_up = rest_up if sums.up else place
         rest_down = rest_down if sums.down else place
     return sums, rest_up, rest_down
