@@ -1,4 +1,4 @@
-"""An invented series run through the gate's judge, reading by reading.
+"""An invented series run through the gate's judge, reading by reading or test by test.
 
 Doses and everything told of go into a real state through the real fold; only the clock
 and the ledger are left out. Every reading is seen, and judged when it is due.
@@ -17,13 +17,19 @@ from slackwater.facts.now import Event, Now
 from slackwater.facts.sight import see
 from slackwater.facts.state import ClosedDose
 from slackwater.facts.tank import Machine, Probe, Uptake
-from slackwater.facts.waters import AddedByHand, HusbandryNoted, WaterChanged
+from slackwater.facts.waters import (
+    AddedByHand,
+    HusbandryNoted,
+    MeasurementKept,
+    WaterChanged,
+)
 from slackwater.gate.moment import Moment
+from slackwater.gate.swings.hand_tests import judge_tests
 from slackwater.gate.swings.judging import is_due, judge_probe
 from slackwater.gate.swings.verdicts import Verdict
 from slackwater.pump.outcome import Stamp
 from tests.gate.scene import NET_UL, PER_LITRE_DKH_PEQ, PROBE, dkh, machine, moment
-from tests.gate.swing_tanks import Series, Told
+from tests.gate.swing_tanks import DAY_MIN, Series, Told
 
 # A Friday midnight; minutes of a series count from here.
 BEGINS = datetime(2026, 5, 1, tzinfo=UTC)
@@ -73,9 +79,18 @@ class Run:
             at=utc(minute),
         )
         see(self.at.sight, reading)
+        self._be_at(minute)
+        return self.at.sight.courses["kh"]
+
+    def test(self, minute: float, value: float) -> Verdict:
+        """Write a hand test down; gives what is said of the tests then."""
+        self._be_at(minute)
+        fold(self.at.state, by_hand(minute, value))
+        return judge_tests(self.at, "reef")
+
+    def _be_at(self, minute: float) -> None:
         now = Now(utc=utc(minute), boot_s=0.0, boot_id="boot", synchronised=True)
         self.at = replace(self.at, now=now, proven_ms=int(minute * 60_000))
-        return self.at.sight.courses["kh"]
 
     def _dose(self, minute: float, rise: float) -> None:
         stamp = stamped(minute)
@@ -107,6 +122,25 @@ def utc(minute: float) -> datetime:
 def stamped(minute: float) -> Event:
     """The clocks at a minute."""
     return Event(at=utc(minute), boot_s=0.0, proven_ms=int(minute * 60_000))
+
+
+def by_hand(minute: float, level_dkh: float) -> MeasurementKept:
+    """A test of alkalinity, written down as it is made."""
+    stamp = stamped(minute)
+    return MeasurementKept(
+        at=stamp.at,
+        boot_s=0.0,
+        proven_ms=stamp.proven_ms,
+        id=f"m-{minute}",
+        tank="reef",
+        parameter="alkalinity",
+        value=dkh(level_dkh),
+        typed=f"{level_dkh} dKH",
+        taken_at=stamp.at,
+        provenance="hand",
+        method="drops",
+        by="keeper",
+    )
 
 
 def entry_of(told: Told, number: int) -> AnyEvent:
@@ -142,7 +176,7 @@ def entry_of(told: Told, number: int) -> AnyEvent:
         **clocks,
         id=f"h-{number}",
         tank="reef",
-        what="probe_serviced",
+        what="harvest" if told.what == "event" else "probe_serviced",
         happened_at=utc(told.at),
         by=by,
     )
@@ -183,14 +217,20 @@ def said(series: Series, since: float, until: float = float("inf")) -> list[Said
 
 def _said(run: Run, since: float, until: float) -> Iterator[Said]:
     known = ("", False)
+    for minute, verdict in _verdicts(run, until):
+        if minute >= since and (verdict.name, verdict.excess) != known:
+            known = verdict.name, verdict.excess
+            yield Said(minute, verdict.name, verdict.excess, verdict)
+
+
+def _verdicts(run: Run, until: float) -> Iterator[tuple[float, Verdict]]:
     for minute, value in run.series.readings:
         if minute > until:
             return
         run.until(minute)
-        course = run.read(minute, value)
-        if minute < since or not is_due(course, run.probe):
+        if run.series.period_min >= DAY_MIN:
+            yield minute, run.test(minute, value)
             continue
-        verdict = judge_probe(run.at, run.probe, course)
-        if (verdict.name, verdict.excess) != known:
-            known = verdict.name, verdict.excess
-            yield Said(minute, verdict.name, verdict.excess, verdict)
+        course = run.read(minute, value)
+        if is_due(course, run.probe):
+            yield minute, judge_probe(run.at, run.probe, course)

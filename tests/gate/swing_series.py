@@ -4,10 +4,11 @@ Shares no code with the daemon; the tank behind each is that of `swing_tanks`.
 """
 
 from bisect import bisect_right
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from math import sqrt
 from random import Random
+from typing import Literal
 
 from tests.gate.swing_tanks import (
     CROSSED_DKH,
@@ -16,6 +17,7 @@ from tests.gate.swing_tanks import (
     STEP_MIN,
     Deviation,
     Series,
+    Tank,
     Told,
     Truth,
     ramp,
@@ -46,7 +48,9 @@ def swing(rng: Random, period_min: float) -> Series:
         flanks = (rng.uniform(1, 8) * least, rng.uniform(1, 8) * least)
         deviation = vee(begins, sign * size, flanks)
     label = "swing-up" if sign > 0 else "swing-down"
-    return series_of(made, _crossing(label, shape, begins, deviation), deviation)
+    return series_of(
+        made, _crossing((label, shape), made, begins, deviation), deviation
+    )
 
 
 def unannounced(rng: Random, period_min: float) -> Series:
@@ -56,19 +60,22 @@ def unannounced(rng: Random, period_min: float) -> Series:
     begins = made.begins(1.0)
     deviation = ramp(begins, sign * size, 45.0)
     label = "swing-up" if sign > 0 else "swing-down"
-    truth = _crossing(label, "change", begins, deviation)
+    truth = _crossing((label, "change"), made, begins, deviation)
     return series_of(made, truth, poured=deviation)
 
 
-def _crossing(label: str, shape: str, begins: float, deviation: Deviation) -> Truth:
+def _crossing(
+    named: tuple[str, str], made: Tank, begins: float, deviation: Deviation
+) -> Truth:
     """The label of a swing, with when it passed 0.5 dKH and for how long."""
-    minutes = [begins + place for place in range(0, 2 * DAY_MIN, STEP_MIN)]
+    span = max(2 * DAY_MIN, 4 * int(made.period_min))
+    minutes = [begins + place for place in range(0, span, STEP_MIN)]
     top = max(abs(deviation(minute)) for minute in minutes)
     # A V whose tip lies between two of the minutes crosses at its highest one.
     beyond = [m for m in minutes if abs(deviation(m)) >= min(CROSSED_DKH, top)]
     return Truth(
-        label=label,
-        shape=shape,
+        label=named[0],
+        shape=named[1],
         size=top,
         begins=begins,
         crossed=beyond[0],
@@ -116,6 +123,21 @@ def serviced(rng: Random, period_min: float) -> Series:
     )
     truth = Truth(label="announced", shape="service", size=size, begins=begins)
     return series_of(made, truth, ramp(begins, size, 1.0), told=(told,))
+
+
+def noted(rng: Random, period_min: float) -> Series:
+    """Something that happened and moved the water by nobody knows how much."""
+    made = tank(rng, period_min)
+    begins = made.begins()
+    size = rng.uniform(-0.8, 0.8)
+    told = Told(
+        what="event",
+        written=begins + rng.uniform(-60, 30),
+        at=begins + rng.uniform(-30, 30),
+        rise=None,
+    )
+    truth = Truth(label="announced", shape="event", size=size, begins=begins)
+    return series_of(made, truth, told=(told,), poured=ramp(begins, size, 45.0))
 
 
 def frozen(rng: Random, period_min: float) -> Series:
@@ -190,11 +212,31 @@ def drifting(rng: Random, period_min: float) -> Series:
 
 
 Make = Callable[[Random, float], Series]
-PROBE_MIN = 5.0
-TITRATORS_MIN = (60.0, 60.0, 60.0, 120.0, 180.0, 240.0, 360.0)
+Source = Literal["probe", "titrator", "hand"]
+PERIODS_MIN: Mapping[Source, Sequence[float]] = {
+    "probe": (5.0,),
+    "titrator": (60.0, 60.0, 60.0, 120.0, 180.0, 240.0, 360.0),
+    "hand": (1440.0,),
+}
+# A keeper who finds a test so far from the one before tests again soon.
+RETEST_DKH = 0.6
 
 
-def labelled(kind: Make, seed: int, *, probe: bool) -> Series:
+def labelled(kind: Make, seed: int, source: Source) -> Series:
     """One series of a kind; equal seeds give equal series."""
-    rng = Random(f"{kind.__name__}/{seed}/{probe}")  # noqa: S311 -- seeded on purpose
-    return kind(rng, PROBE_MIN if probe else rng.choice(TITRATORS_MIN))
+    rng = Random(f"{kind.__name__}/{seed}/{source}")  # noqa: S311 -- seeded on purpose
+    made = kind(rng, rng.choice(PERIODS_MIN[source]))
+    return retested(rng, made) if source == "hand" else made
+
+
+def retested(rng: Random, made: Series) -> Series:
+    """With a second test an hour or two after each that stands out."""
+    readings: list[tuple[float, float]] = []
+    for minute, value in made.readings:
+        before = readings[-1][1] if readings else value
+        readings.append((minute, value))
+        if abs(value - before) > RETEST_DKH:
+            later = minute + rng.uniform(60, 120)
+            again = made.shown(later) + rng.gauss(0, made.noise)
+            readings.append((later, round(again / made.resolution) * made.resolution))
+    return replace(made, readings=readings)

@@ -10,6 +10,7 @@ from tests.gate.swing_rivals import RIVALS
 from tests.gate.swing_runs import Said, said
 from tests.gate.swing_series import (
     Make,
+    Source,
     added,
     announced,
     drifting,
@@ -17,6 +18,7 @@ from tests.gate.swing_series import (
     frozen,
     labelled,
     misdosed,
+    noted,
     serviced,
     steady,
     swing,
@@ -34,7 +36,7 @@ WITHIN_READINGS = 4
 FAULT_READINGS = 36
 # A single dose of this size can be told from noise.
 LARGE_DOSE_DKH = 0.5
-JITTER = 1.05
+JITTER, HAND_JITTER = 1.05, 1.1
 
 
 @dataclass(slots=True)
@@ -80,10 +82,10 @@ class Table:
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """So many series of a kind, from probes or titrators."""
+    """So many series of a kind, from one source."""
 
     kind: Make
-    probe: bool
+    source: Source
     seeds: range
 
 
@@ -93,14 +95,16 @@ def scored(parts: Iterable[Part]) -> Table:
     for part in parts:
         count = COUNTS[part.kind]
         for seed in part.seeds:
-            series = labelled(part.kind, seed, probe=part.probe)
-            name = f"{part.kind.__name__} {seed} {'probe' if part.probe else 'slow'}"
+            series = labelled(part.kind, seed, part.source)
+            name = f"{part.kind.__name__} {seed} {part.source}"
             count(table, series, name)
     return table
 
 
 def source_of(series: Series) -> str:
     """What a series comes from, in words."""
+    if series.period_min >= DAY_MIN:
+        return "a hand test a day"
     if series.period_min < HOUR_MIN:
         return "5-min probes"
     return "hourly titrators" if series.period_min == HOUR_MIN else "2-6 h titrators"
@@ -123,13 +127,14 @@ def _swing(table: Table, series: Series, name: str) -> None:
     """Held, or told, soon after it passed half a dKH."""
     truth, source = series.truth, source_of(series)
     slow = series.period_min >= HOUR_MIN
-    within = WITHIN_READINGS * series.period_min * JITTER if slow else WITHIN_MIN
+    limit, within = limit_of(series)
     until = truth.crossed + within
-    limit = f"within {WITHIN_READINGS} readings" if slow else "within 2 h"
     size = ">= 0.8" if truth.size >= LARGE_DKH else "0.5-0.8"
     is_up = truth.label == "swing-up"
     way = "up" if is_up else "down"
-    narrow = slow and truth.above_min < WITHIN_READINGS * series.period_min
+    narrow = slow and truth.above_min < min(
+        WITHIN_READINGS * series.period_min, 2 * DAY_MIN
+    )
     row = f"{way} {size} dKH {limit}, {source}{', narrow V' if narrow else ''}"
     found = said(series, truth.begins - DAY_MIN / 2, until)
     hit = any(is_right(one, is_up=is_up, since=truth.begins) for one in found)
@@ -140,6 +145,17 @@ def _swing(table: Table, series: Series, name: str) -> None:
         for rule, stops in RIVALS.items():
             times = stops(series, truth.begins, until)
             table.cell(row, rule).count(bool(times))
+
+
+def limit_of(series: Series) -> tuple[str, float]:
+    """How soon a swing must be told, in words and in minutes."""
+    if series.period_min >= DAY_MIN:
+        # The tests of two days, with those that a keeper makes again at once.
+        return "within 2 days", 2 * DAY_MIN * HAND_JITTER + WITHIN_MIN
+    if series.period_min >= HOUR_MIN:
+        readings = WITHIN_READINGS * series.period_min * JITTER
+        return f"within {WITHIN_READINGS} readings", readings
+    return "within 2 h", WITHIN_MIN
 
 
 def is_right(one: Said, *, is_up: bool, since: float) -> bool:
@@ -204,30 +220,34 @@ COUNTS: Mapping[Make, Callable[[Table, Series, str], None]] = {
     announced: _announced,
     added: _announced,
     serviced: _announced,
+    noted: _announced,
     frozen: _fault,
     dying: _fault,
     misdosed: _dose,
 }
 
-# The whole set: how many of each kind from probes, and from titrators.
-WHOLE: Mapping[Make, tuple[int, int]] = {
-    steady: (200, 200),
-    drifting: (50, 50),
-    swing: (500, 500),
-    unannounced: (100, 100),
-    announced: (50, 50),
-    added: (50, 50),
-    serviced: (50, 50),
-    frozen: (75, 75),
-    dying: (75, 75),
-    misdosed: (100, 100),
+# The whole set: how many of each kind from probes, titrators and hand tests.
+WHOLE: Mapping[Make, tuple[int, int, int]] = {
+    steady: (200, 200, 100),
+    drifting: (50, 50, 0),
+    swing: (500, 500, 200),
+    unannounced: (100, 100, 0),
+    announced: (100, 100, 50),
+    added: (50, 50, 0),
+    serviced: (50, 50, 0),
+    noted: (50, 50, 0),
+    frozen: (75, 75, 0),
+    dying: (75, 75, 0),
+    misdosed: (100, 100, 0),
 }
+SOURCES: tuple[Source, ...] = ("probe", "titrator", "hand")
 
 
 def parts_of(share: float) -> Sequence[Part]:
-    """That share of the whole set, at least one series of each kind."""
+    """That share of the whole set, at least one series of each kind that is in it."""
     return [
-        Part(kind=kind, probe=probe, seeds=range(max(round(count * share), 1)))
+        Part(kind=kind, source=source, seeds=range(max(round(count * share), 1)))
         for kind, counts in WHOLE.items()
-        for probe, count in zip((True, False), counts, strict=True)
+        for source, count in zip(SOURCES, counts, strict=True)
+        if count
     ]

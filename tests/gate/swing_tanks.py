@@ -5,7 +5,7 @@ What is told of doses and changes is what a keeper would have on record; what wa
 may differ.
 Ranges: uptake 0.3 to 4 dKH a day, in proportion to the level above 3 dKH; daily cycle 0
 to 0.4 dKH from top to bottom; noise 0.03 to 0.3 dKH of a probe, 0.03 to 0.1 of a
-titrator (common practice, no source).
+titrator, 0.05 to 0.15 of drops counted by hand (common practice, no source).
 """
 
 from collections.abc import Callable, Sequence
@@ -56,7 +56,11 @@ class Truth:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Series:
-    """One course: readings by minute, and what is on record of the tank."""
+    """One course: readings by minute, and what is on record of the tank.
+
+    Without noise they would be as `shown`; the `baseline` is what record and told
+    changes would have made of it.
+    """
 
     truth: Truth
     period_min: float
@@ -67,7 +71,8 @@ class Series:
     doses: Sequence[tuple[float, float]]
     told: Sequence[Told]
     readings: Sequence[tuple[float, float]]
-    baseline: Callable[[float], float] = field(repr=False)
+    baseline: Deviation = field(repr=False)
+    shown: Deviation = field(repr=False)
 
 
 @dataclass(slots=True, kw_only=True)
@@ -135,23 +140,68 @@ class Tank:
         angle = 2 * pi * (minute / DAY_MIN - self.phase)
         return self.cycle / 2 * (cos(angle) + self.skew * cos(2 * angle))
 
+    def shows(self, levels: Sequence[float], deviation: Deviation) -> Deviation:
+        """What the instrument would show of these levels without noise.
+
+        After the last level the tank goes on as it stood.
+        """
+        return lambda minute: (
+            levels[min(int(minute // STEP_MIN), len(levels) - 1)]
+            + self.wave(minute)
+            + self.drift * minute / DAY_MIN
+            + deviation(minute)
+        )
+
 
 def lead_days(period_min: float) -> int:
     """The days before anything happens: as many readings as habits can be told by."""
     return 6 if period_min < 4 * HOUR_MIN else 10
 
 
+@dataclass(frozen=True, slots=True)
+class Instrument:
+    """What reads a tank: its noise, resolutions, shares far out and shares lost.
+
+    The time between readings differs by up to `jitter`, as a part of it.
+    """
+
+    noise: tuple[float, float]
+    resolutions: Sequence[float]
+    outliers: Sequence[float]
+    lost: Sequence[float]
+    jitter: float
+
+
+FINE = (0.01, 0.01, 0.02, 0.05)
+QUICK = Instrument((0.03, 0.3), FINE, (0.0, 0.002, 0.01), (0.0, 0.01, 0.05), 0.02)
+SLOW = Instrument((0.03, 0.1), FINE, (0.0, 0.01, 0.02), (0.0, 0.01, 0.05), 0.02)
+HAND = Instrument((0.05, 0.15), (0.05, 0.1, 0.2), (0.0, 0.02), (0.0, 0.05, 0.1), 0.1)
+
+
+# So many days more are tested by hand.
+HAND_DAYS = 3
+
+
+def instrument_of(period_min: float) -> Instrument:
+    """What reads so often."""
+    if period_min >= DAY_MIN:
+        return HAND
+    return QUICK if period_min < HOUR_MIN else SLOW
+
+
 def tank(rng: Random, period_min: float, more_days: int = 2) -> Tank:
     """A tank with an instrument of this period, drawn from the ranges above."""
-    probe = period_min < HOUR_MIN
+    source = instrument_of(period_min)
     uptake, days = rng.uniform(0.3, 4.0), lead_days(period_min) + more_days
+    # A day's test tells nothing of the next day before it is made.
+    days += HAND_DAYS if source is HAND else 0
     fewest = max(int(uptake / DOSE_DKH) + 1, 4)
     return Tank(
         rng=rng,
         days=days,
         period_min=period_min,
-        noise=rng.uniform(0.03, 0.3 if probe else 0.1),
-        resolution=rng.choice((0.01, 0.01, 0.02, 0.05)),
+        noise=rng.uniform(*source.noise),
+        resolution=rng.choice(source.resolutions),
         target=rng.uniform(7.0, 9.0),
         uptake=uptake,
         doses_a_day=max(fewest, rng.choice((6, 12, 24, 48))),
@@ -159,8 +209,8 @@ def tank(rng: Random, period_min: float, more_days: int = 2) -> Tank:
         phase=rng.random(),
         skew=rng.uniform(0.0, 0.3),
         drift=rng.uniform(-0.03, 0.03),
-        outliers=rng.choice((0.0, 0.002, 0.01) if probe else (0.0, 0.01, 0.02)),
-        lost=rng.choice((0.0, 0.01, 0.05)),
+        outliers=rng.choice(source.outliers),
+        lost=rng.choice(source.lost),
         mismatch=rng.gauss(0, 0.03),
         told_error=rng.uniform(-0.15, 0.15),
         wander=[rng.gauss(0, 0.01) for _ in range(days + 1)],
@@ -171,19 +221,18 @@ def observed(
     made: Tank, levels: Sequence[float], deviation: Deviation
 ) -> list[tuple[float, float]]:
     """What the instrument shows: noise, drift, gross outliers, gaps, whole steps."""
-    rng = made.rng
+    rng, jitter = made.rng, instrument_of(made.period_min).jitter
+    shown = made.shows(levels, deviation)
     readings: list[tuple[float, float]] = []
     minute = rng.uniform(0, made.period_min)
     end = made.days * DAY_MIN
     while minute < end:
         if rng.random() >= made.lost:
-            value = levels[int(minute // STEP_MIN)] + made.wave(minute)
-            value += deviation(minute) + made.drift * minute / DAY_MIN
-            value += rng.gauss(0, made.noise)
+            value = shown(minute) + rng.gauss(0, made.noise)
             if rng.random() < made.outliers:
                 value += rng.choice((-1, 1)) * rng.uniform(0.5, 3.0)
             readings.append((minute, round(value / made.resolution) * made.resolution))
-        minute += made.period_min * (1 + rng.uniform(-0.02, 0.02))
+        minute += made.period_min * (1 + rng.uniform(-jitter, jitter))
     return readings
 
 
@@ -223,10 +272,7 @@ def series_of(
     told: Sequence[Told] = (),
     poured: Deviation = flat,
 ) -> Series:
-    """The series of a tank; `doses` are the true ones where they differ.
-
-    Its baseline is what record and told changes would have made of it.
-    """
+    """The series of a tank; `doses` are the true ones where they differ."""
     on_record = made.doses()
     levels = made.levels(on_record if doses is None else doses, poured)
     usual = made.levels(on_record, poured if told else flat)
@@ -240,10 +286,6 @@ def series_of(
         doses=on_record,
         told=told,
         readings=observed(made, levels, deviation),
-        baseline=lambda minute: (
-            usual[int(minute // STEP_MIN)]
-            + made.wave(minute)
-            + made.drift * minute / DAY_MIN
-            + (deviation(minute) if told else 0.0)
-        ),
+        baseline=made.shows(usual, deviation if told else flat),
+        shown=made.shows(levels, deviation),
     )

@@ -11,20 +11,19 @@ from collections.abc import Callable, Iterator
 import pytest
 
 from slackwater.facts.fold import fold
-from slackwater.facts.waters import MeasurementKept
 from slackwater.gate.moment import Moment
 from slackwater.gate.swings.hand_tests import judge_tests
 from tests.gate.scene import machine, moment
-from tests.gate.swing_runs import BEGINS, stamped, utc
+from tests.gate.swing_runs import BEGINS, by_hand
 from tests.gate.swing_table import JUDGE, Table, parts_of, scored
 
-MEQ_PER_DKH = 0.356652
 DAY_MIN = 1440.0
 # Goals in percent; the words with which rows of the table begin.
 AT_LEAST = {
     "up >= 0.8 dKH within 2 h, 5-min probes": 99.0,
     "up >= 0.8 dKH within 4 readings, hourly titrators": 95.0,
     "frozen probe named": 95.0,
+    "dying probe named": 95.0,
 }
 AT_MOST = {"false verdicts": 0.5, "holds after": 0.0}
 FAST_SHARE, FEWEST_OF = 0.03, 200
@@ -52,7 +51,7 @@ def falls_short(table: Table) -> list[str]:
     return found
 
 
-@pytest.mark.timeout(300)
+@pytest.mark.timeout(1800)
 def test_a_part_of_the_labelled_set_reaches_the_goals(
     tell: Callable[[str], None],
 ) -> None:
@@ -68,7 +67,7 @@ def test_a_part_of_the_labelled_set_reaches_the_goals(
 def test_the_whole_labelled_set_reaches_the_goals(
     tell: Callable[[str], None],
 ) -> None:
-    """Two and a half thousand series, beside a threshold, a rate and an oracle."""
+    """Nearly three thousand series, beside a threshold, a rate and an oracle."""
     table = scored(parts_of(1.0))
     for line in (*table.lines(), *table.missed):
         tell(line)
@@ -80,30 +79,8 @@ def levels_of(*levels_dkh: float) -> Moment:
     at = moment(machine())
     at.state.stage_since = BEGINS
     for day, level in enumerate(levels_dkh):
-        write_test(at, day * DAY_MIN, level)
+        fold(at.state, by_hand(day * DAY_MIN, level))
     return at
-
-
-def write_test(at: Moment, minute: float, level_dkh: float) -> None:
-    """One test more."""
-    stamp = stamped(minute)
-    fold(
-        at.state,
-        MeasurementKept(
-            at=stamp.at,
-            boot_s=0.0,
-            proven_ms=stamp.proven_ms,
-            id=f"m-{minute}",
-            tank="reef",
-            parameter="alkalinity",
-            value=level_dkh * MEQ_PER_DKH,
-            typed=f"{level_dkh} dKH",
-            taken_at=utc(minute),
-            provenance="hand",
-            method="drops",
-            by="keeper",
-        ),
-    )
 
 
 def steady_days(seed: int, days: int = 14) -> list[float]:
@@ -133,8 +110,8 @@ def test_a_rise_that_a_retest_confirms_is_too_much(size_dkh: float) -> None:
     levels = steady_days(7)
     at = levels_of(*levels)
     day = len(levels) * DAY_MIN
-    write_test(at, day, 8.0 + size_dkh)
-    write_test(at, day + 120, 8.05 + size_dkh)
+    fold(at.state, by_hand(day, 8.0 + size_dkh))
+    fold(at.state, by_hand(day + 120, 8.05 + size_dkh))
     assert judge_tests(at, "reef").excess
 
 
@@ -148,5 +125,5 @@ def test_replicates_are_one_test() -> None:
     """Five within half an hour are no line."""
     at = moment(machine())
     for number in range(5):
-        write_test(at, number * 5.0, 8.0)
+        fold(at.state, by_hand(number * 5.0, 8.0))
     assert "too-little" == judge_tests(at, "reef").name
