@@ -14,11 +14,13 @@ from slackwater.cli.audit_document import schema
 from slackwater.facts.audits import Audited
 from slackwater.facts.doses import DoseIntended
 from slackwater.facts.events import AnyEvent, LedgerMade
+from slackwater.facts.plan import DueDose
 from slackwater.ledger.store import LedgerFile
-from slackwater.service.memory import LIVE_NAME
+from slackwater.service.memory import LIVE_NAME, SHADOW_NAME
 from tests.audit.simulated import LASTS, Simulated, draw
 from tests.cli.run_program import SMALLEST, Outcome, run
 from tests.cli.stage import stage_of
+from tests.ledger.samples import intended
 
 # A generated plan of forty-two doses in two days.
 SEED, SCREEN = 0, 80
@@ -220,3 +222,35 @@ def test_a_kept_audit_is_an_entry(tmp_path: Path) -> None:
 def test_the_verb_prints_its_schema(tmp_path: Path) -> None:
     """As JSON, and it is the one documents are judged by."""
     assert schema() == json.loads(ask(tmp_path, "--schema").out)
+
+
+def test_a_shadow_run_that_departs_keeps_pumps_from_being_enabled(
+    tmp_path: Path,
+) -> None:
+    """A dose that nobody approved was imagined: it is among what is missing."""
+    stage = stage_of(tmp_path)
+    stage.commission("carbonate", "calcium")
+    assert 0 == stage.approve("--now").code
+    stage.shadow()
+    made = stage.events()[0]
+    assert isinstance(made, LedgerMade)
+    stamp = stage.stamp()
+    dose = DueDose(
+        id="reef/lye@2026-05-03#01",
+        line="lye",
+        tank="reef",
+        pump="lye",
+        local_day=stamp["at"].date(),
+        ordinal=1,
+        due_at=stamp["at"],
+        latest_at=stamp["at"] + timedelta(hours=1),
+        volume_ul=1000,
+    )
+    with LedgerFile.create(
+        stage.state / SHADOW_NAME, replace(made, ledger_id="aside"), "shadow"
+    ) as aside:
+        aside.append([replace(intended(), **stamp, dose=dose)])
+    told = stage.run("enable", "--json")
+    (error,) = (one for one in told.errors if one["where"] == "audit")
+    assert (1, True) == (told.code, dose.id in error["what"])
+    assert "shadow" == stage.folded().stage

@@ -16,6 +16,7 @@ from slackwater.facts.fold import UNQUIET
 from slackwater.facts.reasons import Code
 from slackwater.facts.state import State
 from slackwater.pump.outcome import Stamp
+from slackwater.service.auditing import audited
 
 # What a person saw before a pump may run by itself, and how `calibrate` asks for it.
 PROOFS = {
@@ -23,6 +24,9 @@ PROOFS = {
     "cut-off": "Did you see the node stop a run by itself, at its own cut-off?",
     "lost-link": "Did a run end by itself with the network unplugged?",
 }
+
+# A week of shadow says what there is to say.
+AUDITED = timedelta(days=7)
 
 # Holds by which the clock is doubted, and which `clock confirm` ends.
 CLOCK_CODES = (Code.CLOCK_UNPROVEN, Code.CLOCK_JUMPED, Code.CLOCK_BEHIND)
@@ -36,6 +40,7 @@ def missing(state: State, stamp: Stamp, state_dir: Path) -> list[Finding]:
     return [
         *_shadow(state, stamp, state_dir, approved),
         *_unquiet(state, stamp, approved),
+        *_differences(state, stamp, state_dir),
         *_pumps(state, approved),
     ]
 
@@ -62,6 +67,25 @@ def _shadow(
             where="shadow",
             expected=f"at least {span(needed)}",
             do="Let `slackwater run` go on.",
+        )
+
+
+def _differences(state: State, stamp: Stamp, state_dir: Path) -> Iterator[Finding]:
+    """Where the shadow run did not do what the plan asks for, and nobody says why."""
+    since = stamp["at"] - AUDITED
+    if state.stage_since is not None:
+        since = max(since, state.stage_since)
+    if since >= stamp["at"]:
+        return
+    found = audited(state_dir, (since, stamp["at"]), stamp["at"])
+    if found.departures:
+        first = found.departures[0]
+        yield Finding(
+            what=f"the shadow run departs {len(found.departures)} times from what was "
+            f"approved, first in {first.dose}: {first.what}",
+            where="audit",
+            expected="no difference that nobody explains",
+            do="See `slackwater audit`; it is a fault of the program: report it.",
         )
 
 
