@@ -127,3 +127,19 @@ def test_measured_levels_begin_the_forecast() -> None:
     found = forecast(machine, "reef", done.doses, (FIRST, FIRST), measured)
     (alkalinity,) = (b for b in found.bands if b.parameter == "alkalinity")
     assert 7.0 == pytest.approx(alkalinity.same[0] / MEQ_PER_DKH)
+
+
+def test_a_tank_without_bounds_crosses_none_and_other_tanks_do_not_count() -> None:
+    """The doses of a reef named otherwise, and missed ones, change no level."""
+    machine, plan = sample("smallest")
+    done = rehearse(machine, plan, FIRST, 2)
+    until = FIRST + timedelta(days=1)
+    bare = replace(machine, guards={})
+    found = forecast(bare, "reef", done.doses, (FIRST, until), {})
+    assert () == found.crossings
+    strange = [
+        *(replace(each, dose=replace(each.dose, tank="other")) for each in done.doses),
+        *(replace(each, volume_ul=0) for each in done.doses),
+    ]
+    nothing = forecast(bare, "reef", (), (FIRST, until), {})
+    assert nothing.bands == forecast(bare, "reef", strange, (FIRST, until), {}).bands

@@ -1,10 +1,12 @@
 """The virtual water: mass balance, stoichiometry, lights, and fineness of steps."""
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from math import exp
 
 import pytest
 
+from slackwater.facts.tank import Outside
 from slackwater.rehearsal.virtual_tank import (
     BY_DAY,
     BY_NIGHT,
@@ -19,6 +21,7 @@ from slackwater.rehearsal.virtual_tank import (
 from tests.rehearsal.houses import (
     CALCIUM_MG_PER_MEQ,
     FIRST,
+    LITRES,
     MEQ_PER_DKH,
     machine_with,
     peq,
@@ -155,3 +158,19 @@ def test_amounts_become_levels() -> None:
 def test_a_local_midnight_is_an_instant() -> None:
     """Berlin is two hours ahead in May."""
     assert BEGIN - timedelta(hours=2) == midnight(FIRST, "Europe/Berlin")
+
+
+def test_without_an_uptake_only_outside_sources_move_the_water() -> None:
+    """A hand adds calcium to this tank, another one to a tank that is not asked."""
+    tank = replace(reef(), uptake={})
+    machine = machine_with(tank)
+    added = 2 * 10**9 * LITRES
+    hands = [
+        Outside(id=name, tank=of, parameter="calcium", per_day=added)
+        for name, of in (("hand", "reef"), ("other", "elsewhere"))
+    ]
+    machine = replace(machine, outside=tuple(hands))
+    water = VirtualTank(machine, "reef", {"calcium": 420.0, "alkalinity": 2.9}, BEGIN)
+    water.advance(BEGIN + 3 * DAY)
+    assert 420.0 + 3 * 2.0 == pytest.approx(water.levels["calcium"])
+    assert 2.9 == pytest.approx(water.levels["alkalinity"])

@@ -1,5 +1,6 @@
 """The balance after a fault sees a dose that was doubled, late, large or made up."""
 
+from collections import Counter
 from dataclasses import replace
 from datetime import timedelta
 
@@ -82,6 +83,21 @@ def test_sees_a_dose_that_was_made_larger_and_a_day_that_made_up() -> None:
     larger = replace(intent, command=replace(intent.command, ul=intent.command.ul + 1))
     made.entries[place] = Noted(t_ms=made.entries[place].t_ms, event=larger)
     assert f"{intent.dose.id} gave more than its plan" in list(carried(made))
+
+
+def test_sees_a_day_that_gave_more_than_its_plan() -> None:
+    """A full day of twelve doses, and the last of them once more under a new name."""
+    made = house()
+    intents = [
+        noted.event for noted in made.entries if isinstance(noted.event, DoseIntended)
+    ]
+    counts = Counter((one.dose.line, one.dose.local_day) for one in intents)
+    full = next(key for key, count in counts.items() if count == 12)
+    last = [one for one in intents if (one.dose.line, one.dose.local_day) == full][-1]
+    dose = replace(last.dose, id=f"{last.dose.id}-again")
+    made.entries.append(Noted(t_ms=0, event=replace(last, dose=dose)))
+    line, day = full
+    assert [f"reef/{line} gave more on {day} than its plan"] == list(carried(made))
 
 
 def test_sees_more_flow_than_was_charged_and_more_charge_than_the_cap() -> None:

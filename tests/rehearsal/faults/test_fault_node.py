@@ -152,3 +152,13 @@ def test_a_strike_waits_for_a_start() -> None:
     one.on_start = seen.append
     one.command(command(one), 0)
     assert [3000] == [run.command.ul for run in seen]
+
+
+def test_an_absent_node_hears_no_command_and_no_stop() -> None:
+    """Nothing is accepted, nothing ends before it is back."""
+    one = node()
+    one.absent_until_ms = HOUR_MS
+    assert [] == one.command(command(one), 0)
+    assert [] == one.stop("a", 0)
+    assert [] == one.tick(0)
+    assert 0 == one.beat(0, 1.0).channels["a"].n

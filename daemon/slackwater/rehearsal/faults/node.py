@@ -122,7 +122,8 @@ class Node:
             if run is not None and now_ms >= run.began_ms + run.command.ms:
                 on_ms = now_ms - run.began_ms
                 late = on_ms >= run.command.cut_ms > run.command.ms
-                told.append(self._end(channel, now_ms, "cut" if late else "complete"))
+                why = "cut" if late else "complete"
+                told.append(self._end(channel, run, now_ms, why))
         return told
 
     def command(self, command: RunPump, now_ms: int) -> list[Result]:
@@ -151,9 +152,9 @@ class Node:
         if not self.is_here(now_ms):
             return []
         return [
-            self._end(name, now_ms, "stopped")
+            self._end(name, run, now_ms, "stopped")
             for name, head in self.heads.items()
-            if channel in ("", name) and head.run is not None
+            if channel in ("", name) and (run := head.run) is not None
         ]
 
     def power_up(self, now_ms: int) -> None:
@@ -217,11 +218,8 @@ class Node:
         )
         return next((word for word, fails in rules if fails), "")
 
-    def _end(self, channel: str, now_ms: int, reason: str) -> Result:
+    def _end(self, channel: str, run: Run, now_ms: int, reason: str) -> Result:
         head = self.heads[channel]
-        run = head.run
-        if run is None:
-            raise ValueError(channel)
         flowed_ul = self._flow(head, run, now_ms)
         ran_ms = min(now_ms - run.began_ms, run.command.cut_ms)
         head.run = None
