@@ -6,12 +6,13 @@ few, however many years go by.
 Units: rises in meq/L, amounts in whole pico-equivalents for the tank, aware UTC times.
 """
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Literal
 
 from slackwater.facts.now import Event
-from slackwater.facts.reasons import Reason
+from slackwater.facts.reasons import Figure, Reason
 
 Verdict = Literal[
     "steady",
@@ -31,8 +32,9 @@ class SeriesJudged(Event):
     """What is said of a series is another thing than before.
 
     `source` is `probe/ID` or `hand/TANK`; `taken_at` the time of the newest reading
-    that was looked at. `reason` is None where there is nothing to act on; `excess` says
-    that there is too much, so that doses are held and not only shortened.
+    that was looked at. `reason` is None where there is nothing to act on, and `figures`
+    are then what that is told by; `excess` says that there is too much, so that doses
+    are held and not only shortened.
     """
 
     kind: Literal["series_judged"] = "series_judged"
@@ -42,6 +44,7 @@ class SeriesJudged(Event):
     taken_at: datetime
     reason: Reason | None = None
     excess: bool = False
+    figures: Mapping[str, Figure] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -66,6 +66,7 @@ def _changes(
         taken_at=taken_at,
         reason=reason,
         excess=verdict.excess,
+        figures=verdict.figures if isinstance(verdict, Steady | TooLittle) else {},
     )
     if reason is None or not verdict.excess:
         return

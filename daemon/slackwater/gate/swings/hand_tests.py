@@ -48,7 +48,8 @@ def judge_tests(moment: Moment, tank: str) -> Verdict:
     found = _since_unknown(moment.state.tests.get(tank, []), breaks)
     levels = _by_time(found)
     if len(levels) <= FEWEST_BEFORE:
-        return TooLittle(why="fewer than five tests since something told of")
+        why = "fewer than five tests since something told of"
+        return TooLittle(why=why, have=len(levels))
     usual = moment.machine.tanks[tank].targets.get(ALKALINITY)
     if usual is None:
         usual = median(level for _, level in levels)

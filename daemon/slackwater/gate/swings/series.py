@@ -57,7 +57,7 @@ def errors_of(moment: Moment, probe: Probe, course: Course) -> Errors | TooLittl
     blocks = blocks_of(course, probe)
     hours = hours_of(moment, course)
     if not hours or not blocks:
-        return TooLittle(why="no readings of an hour yet")
+        return TooLittle(why="no readings of an hour yet", have=len(blocks))
     newest = _recent(blocks)
     # The newest blocks may begin before the hours that count.
     begins_s, now_s = min(hours[0].at_s, newest[0].at_s) - 1, blocks[-1].at_s
@@ -90,7 +90,8 @@ def _baseline(
     now_h, period_h = now_s / HOUR_S, probe.period_s / HOUR_S
     usual = usual_of(residuals, now_h, period_h, resolution_of(probe))
     if usual is None:
-        return TooLittle(why="fewer than two whole days before the last")
+        why = "fewer than two whole days before the last"
+        return TooLittle(why=why, have=len(residuals))
     breaks = breaks_of(moment, probe.tank)
     if not breaks:
         return usual, Joined()

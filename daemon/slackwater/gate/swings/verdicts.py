@@ -11,17 +11,34 @@ from datetime import datetime
 from typing import ClassVar
 
 from slackwater.facts import judgements
-from slackwater.facts.reasons import Code, Reason, because
+from slackwater.facts.reasons import Code, Figure, Reason, because
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Steady:
-    """The series goes as predicted; `good` readings in a row do, since `since`."""
+    """The series goes as predicted; `good` readings in a row do, since `since`.
+
+    `off` is how far the newest lies from its prediction, `sd` the error of one; both
+    are 0 where the last day has none that can be judged.
+    """
 
     name: ClassVar[judgements.Verdict] = "steady"
     excess: ClassVar[bool] = False
     good: int
     since: datetime | None
+    off: float = 0.0
+    sd: float = 0.0
+
+    @property
+    def figures(self) -> dict[str, Figure]:
+        """What it is told by."""
+        since = None if self.since is None else self.since.isoformat(timespec="seconds")
+        return {
+            "good_readings": self.good,
+            "since": since,
+            "off_meq_per_l": round(self.off, 3),
+            "noise_meq_per_l": round(self.sd, 3),
+        }
 
     def reason(self, source: str) -> Reason | None:
         """None: a source that is well needs no reason."""
@@ -31,11 +48,20 @@ class Steady:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TooLittle:
-    """There is not enough to judge by yet; `why` says what is missing."""
+    """There is not enough to judge by yet; `why` says what is missing.
+
+    `have` counts what there is of it, where that can be counted.
+    """
 
     name: ClassVar[judgements.Verdict] = "too-little"
     excess: ClassVar[bool] = False
     why: str
+    have: int | None = None
+
+    @property
+    def figures(self) -> dict[str, Figure]:
+        """What it is told by."""
+        return {"why": self.why, "have": self.have}
 
     def reason(self, source: str) -> Reason | None:
         """None: what is not known here is watched by other interlocks."""

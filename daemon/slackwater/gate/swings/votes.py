@@ -142,9 +142,11 @@ def _steady(points: Sequence[Point]) -> Steady:
         if abs(point.error) > GOOD + point.bias:
             break
         good += 1
-    if not good:
+    if not points:
         return Steady(good=0, since=None)
-    return Steady(good=good, since=_utc(points[-good].at_s))
+    since = _utc(points[-good].at_s) if good else None
+    newest = points[-1]
+    return Steady(good=good, since=since, off=newest.error, sd=newest.sd)
 
 
 def _utc(at_s: float) -> datetime:
