@@ -92,7 +92,7 @@ def lived(state: Path, decide: Decide, at: int) -> int:
     child = os.fork()
     if child == 0:
         reaper = Reaper(at)
-        sys.settrace(reaper)
+        sys.settrace(reaper)  # type: ignore[arg-type]  # an object that is called
         try:
             write(state, decide, makes_safer=True)
         finally:

@@ -96,6 +96,7 @@ WORDS: Mapping[Code, Missing] = {
     Code.PUMP_CHANGED: Missing.PUMP,
     Code.NO_PLAN: Missing.PLAN,
     Code.APPROVAL_EXPIRED: Missing.PLAN,
+    Code.TABLE_CHANGED: Missing.PLAN,
     Code.PLAN_SWAP: Missing.PLAN,
     Code.LEDGER_FULL: Missing.LEDGER,
     Code.LEDGER_FAULT: Missing.LEDGER,

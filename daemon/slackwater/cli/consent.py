@@ -31,6 +31,7 @@ from slackwater.planning.daily import highest_daily_ul
 from slackwater.planning.faults import line_faults
 from slackwater.pump.command import rate_in_force
 from slackwater.pump.outcome import Stamp
+from slackwater.service.tables import table_digest_of
 
 UL_A_ML = 1000
 # An approval this near its end may be renewed although nothing changed.
@@ -151,6 +152,7 @@ def entries(consent: Consent, state: State, stamp: Stamp) -> list[AnyEvent]:
         plan=plan_text(files.plan),
         files=proposal.sha256,
         report=consent.report,
+        table=table_digest_of(files.plan, files.machine),
     )
     return [
         *_pending(consent, state, stamp),

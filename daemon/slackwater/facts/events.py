@@ -119,7 +119,8 @@ class PlanApproved(Event):
 
     `machine` and `plan` are the resolved records as canonical JSON text; `files`
     maps a file name to the SHA-256 of its bytes when it was approved; `report` is that
-    of the document of the rehearsal it stands on, empty before there was one.
+    of the document of the rehearsal it stands on, empty before there was one, `table`
+    that of the dose table that was part of the digest, likewise.
     """
 
     kind: Literal["plan_approved"] = "plan_approved"
@@ -128,6 +129,7 @@ class PlanApproved(Event):
     plan: str
     files: Mapping[str, str]
     report: str = ""
+    table: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

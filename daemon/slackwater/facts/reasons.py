@@ -16,6 +16,7 @@ class Code(StrEnum):
 
     NO_PLAN = "no-plan"
     APPROVAL_EXPIRED = "approval-expired"
+    TABLE_CHANGED = "dose-table-changed"
     PUMP_CHANGED = "pump-changed"
     CALIBRATION_CHANGED = "calibration-changed"
     LINK_DOWN = "link-down"
@@ -118,6 +119,8 @@ class Code(StrEnum):
 SENTENCES: Mapping[Code, str] = {
     Code.NO_PLAN: "No approved plan is in force.",
     Code.APPROVAL_EXPIRED: "The approval has expired; a person must approve again.",
+    Code.TABLE_CHANGED: "The approved plan now means other times or amounts: zone data "
+    "or the program changed.",
     Code.PUMP_CHANGED: "The pump or its solution is not the one that was approved.",
     Code.CALIBRATION_CHANGED: "The calibration is newer than the approval.",
     Code.LINK_DOWN: "The connection to the broker is not proven.",

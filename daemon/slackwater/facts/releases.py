@@ -21,6 +21,7 @@ _SWITCH = "It ends by itself when the switch has been well for long enough."
 RELEASES: Mapping[Code, str] = {
     Code.NO_PLAN: "A person approves a plan: `slackwater approve`.",
     Code.APPROVAL_EXPIRED: _AGAIN,
+    Code.TABLE_CHANGED: f"{_AGAIN} {_RELEASE}",
     Code.PUMP_CHANGED: "A person calibrates the pump, approves again and releases it.",
     Code.CALIBRATION_CHANGED: _AGAIN,
     Code.LINK_DOWN: "It ends when the broker answers again.",

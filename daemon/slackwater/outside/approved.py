@@ -84,6 +84,14 @@ def digest(machine: Machine, plan: Plan, table_lines: Iterable[bytes]) -> str:
     return total.hexdigest()
 
 
+def table_digest(table_lines: Iterable[bytes]) -> str:
+    """SHA-256 in hex over the dose table alone, each line with its line end."""
+    total = hashlib.sha256()
+    for line in table_lines:
+        total.update(line + b"\n")
+    return total.hexdigest()
+
+
 @cache
 def _machine_adapter() -> TypeAdapter[Machine]:
     return TypeAdapter(Machine)

@@ -30,6 +30,7 @@ from slackwater.service.loop import one_pass, stamp_of, take_news, write
 from slackwater.service.memory import Memory, Mode
 from slackwater.service.standing import only_one, zone_hashes
 from slackwater.service.succeeding import hold_if_otherwise, version_before
+from slackwater.service.tables import hold_changed_tables
 from slackwater.service.wiring import Places, Rig, build, connect
 from slackwater.turn.starting import storm_hold
 
@@ -91,6 +92,7 @@ def _serve(places: Places, clock: Clock, mode: Mode, stop: Stop) -> None:
         before = version_before(memory.ledger)
         take_charge(rig)
         hold_if_otherwise(rig, before)
+        hold_changed_tables(rig)
         connect(rig)
         set_chores(rig)
         systemd.ready()

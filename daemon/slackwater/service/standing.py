@@ -5,12 +5,12 @@ ledger is refused before it reads anything; the bytes of the zone data are on re
 """
 
 import fcntl
+import zoneinfo
 from collections.abc import Iterator
 from contextlib import contextmanager
 from hashlib import sha256
 from importlib import resources
 from pathlib import Path
-from zoneinfo import TZPATH
 
 from slackwater.errors import Finding, LedgerMissingError, RefusedError
 from slackwater.facts.tank import Machine
@@ -59,7 +59,7 @@ def zone_hashes(machine: Machine) -> dict[str, str]:
 
 def _zone_bytes(zone: str) -> bytes:
     """The file `zoneinfo` would read: the system's first, else the package's."""
-    for folder in TZPATH:
+    for folder in zoneinfo.TZPATH:
         path = Path(folder) / zone
         if path.is_file():
             return path.read_bytes()
