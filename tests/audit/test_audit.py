@@ -10,6 +10,7 @@ from slackwater.audit.reasons import WORDS, Missing, word_for
 from slackwater.facts.doses import DoseHanded, DoseIntended, DoseSealed, DoseVoided
 from slackwater.facts.events import (
     Calibrated,
+    PlanApproved,
     PlanWithdrawn,
     PumpsDisabled,
     ShotRequested,
@@ -69,6 +70,7 @@ ALTERED: dict[str, Callable[[DoseIntended], DoseIntended]] = {
     "another solution": lambda one: replace(one, solution="trace"),
     "a longer run": lambda one: command(one, ms=one.command.ms + 1),
     "a later cut": lambda one: command(one, cut_ms=one.command.cut_ms + 1),
+    "a cut within the run": lambda one: command(one, cut_ms=one.command.ms - 1),
     "another calibration": lambda one: command(one, cal="0badcafe"),
     "an hour early": lambda one: replace(one, at=one.at - HOUR),
     "after its latest start": lambda one: replace(one, at=one.dose.latest_at + HOUR),
@@ -112,6 +114,31 @@ def test_a_shortened_dose_says_why_and_is_as_approved() -> None:
         reasons=(because(Code.ALKALINITY_STALE),),
     )
     assert [] == list(wrongs(days.audited()))
+
+
+def test_a_lower_limit_of_the_node_may_cut_sooner() -> None:
+    """It counts at once, without a consent: that is no departure."""
+    days = Days()
+    intent = days.one()
+    days.change(intent, command=command(intent, cut_ms=intent.command.ms).command)
+    assert [] == list(wrongs(days.audited()))
+
+
+def test_a_pulse_of_one_length_gives_what_it_gives() -> None:
+    """Behind a relay that knows no other length: as much as flows in it, never more."""
+    days = Days()
+    intent, entry = days.one(), days.rules[0]
+    assert isinstance(entry, PlanApproved)
+    text = entry.machine.replace('"relay":null,', "")
+    text = text.replace('"signed":', '"relay":{"always_ms":"2990"},"signed":')
+    days.rules[0] = replace(entry, machine=text)
+    pulse = command(intent, ul=2990, ms=2990, cut_ms=3438)
+    days.change(intent, command=pulse.command)
+    blamed = {name for _, name in wrongs(days.audited())}
+    assert intent.dose.id not in blamed
+    (pulse,) = (one for one in days.intents() if one.dose.id == intent.dose.id)
+    days.change(pulse, command=command(pulse, ul=2991).command)
+    assert ("altered", intent.dose.id) in list(wrongs(days.audited()))
 
 
 def resend(days: Days, intent: DoseIntended) -> None:

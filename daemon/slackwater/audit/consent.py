@@ -50,7 +50,11 @@ class Line:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Head:
-    """One pump as it was approved, with its place at a node."""
+    """One pump as it was approved, with its place at a node.
+
+    `always_ms` is the only length of run there is, behind a relay that knows no other;
+    0 for none.
+    """
 
     id: str
     tank: str
@@ -60,6 +64,7 @@ class Head:
     rate_nl_per_s: int
     cut_limit_ms: int
     per_calibration_ul: int
+    always_ms: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -135,6 +140,8 @@ def _line(said: Mapping[str, Tree]) -> Line:
 def _head(
     said: Mapping[str, Tree], machine: Mapping[str, Mapping[str, Mapping[str, Tree]]]
 ) -> Head:
+    node = machine["nodes"][str(said["node"])]
+    relay = cast("Mapping[str, Tree]", node.get("relay") or {})
     return Head(
         id=str(said["id"]),
         tank=str(said["tank"]),
@@ -142,8 +149,9 @@ def _head(
         channel=str(said["channel"]),
         solution=str(said["solution"]),
         rate_nl_per_s=_whole(said["rate_nl_per_s"]),
-        cut_limit_ms=_whole(machine["nodes"][str(said["node"])]["cut_limit_ms"]),
+        cut_limit_ms=_whole(node["cut_limit_ms"]),
         per_calibration_ul=_whole(said["per_calibration_ul"]),
+        always_ms=_whole(relay.get("always_ms") or "0"),
     )
 
 

@@ -102,17 +102,20 @@ def _altered(
         yield f"it is called so and should be {name}"
     if dose.pump != line.pump:
         yield f"pump {dose.pump} instead of {line.pump}"
-    yield from _amount(intent, place.volume_ul)
+    head = consent.heads.get(line.pump)
+    always = head is not None and head.always_ms > 0
+    yield from _amount(intent, place.volume_ul, is_whole=always)
     yield from _time_kept(intent, place, consent.lateness_s)
 
 
-def _amount(intent: DoseIntended, approved_ul: int) -> Iterator[str]:
+def _amount(intent: DoseIntended, approved_ul: int, *, is_whole: bool) -> Iterator[str]:
+    """No more than approved, and less only with a reason or where pulses are whole."""
     asked_ul = intent.command.ul
     if {intent.dose.volume_ul, intent.planned_ul} != {approved_ul}:
         yield f"planned as {intent.dose.volume_ul} uL instead of {approved_ul} uL"
     if not 0 < asked_ul <= approved_ul:
         yield f"{asked_ul} uL asked for instead of {approved_ul} uL"
-    elif asked_ul < approved_ul and not intent.reasons:
+    elif asked_ul < approved_ul and not (intent.reasons or is_whole):
         yield f"{asked_ul} uL instead of {approved_ul} uL without a reason"
     if not intent.in_water:
         yield "not counted as given to the water"
@@ -151,12 +154,19 @@ def _run(
     if rate_nl_per_s is None:
         yield f"calibration {command.cal}, which nobody made"
         return
+    head = consent.heads[pump]
     run_ms = max(command.ul * NL_MS_PER_UL_S // rate_nl_per_s, 1)
+    if head.always_ms:
+        run_ms = head.always_ms
+        whole_ul = -(-rate_nl_per_s * run_ms // NL_MS_PER_UL_S)
+        if command.ul != whole_ul:
+            yield f"{command.ul} uL in a pulse that gives {whole_ul} uL"
     if command.ms != run_ms:
         yield f"run for {command.ms} ms instead of {run_ms} ms"
     longest_ms = max(run_ms * CUT_PERCENT // 100, run_ms + CUT_LEAST_MS)
-    cut_ms = min(longest_ms, consent.heads[pump].cut_limit_ms)
-    if command.cut_ms != cut_ms:
+    cut_ms = min(longest_ms, head.cut_limit_ms)
+    # A lower limit in the file counts at once, so the cut may come sooner.
+    if not command.ms <= command.cut_ms <= cut_ms:
         yield f"cut after {command.cut_ms} ms instead of {cut_ms} ms"
 
 

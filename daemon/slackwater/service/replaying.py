@@ -86,7 +86,7 @@ class _Past:
         self.state = State()
         self.sight = Sight(started_boot_s=0.0)
         self.setup: Setup | None = None
-        self._serials: tuple[object, ...] = ()
+        self._stands: object = None
 
     def take(self, event: AnyEvent) -> None:
         """Go on by one entry that decides nothing."""
@@ -100,8 +100,9 @@ class _Past:
     def set_up(self) -> Setup | None:
         """What the daemon was set up with; None while nothing was approved."""
         serials = tuple(entry.approval.serial for entry in self.state.approvals)
-        if self.setup is None or serials != self._serials:
-            self._serials = serials
+        stands = serials, dict(self.state.lowered)
+        if self.setup is None or stands != self._stands:
+            self._stands = stands
             fallback = None if self.setup is None else self.setup.machine
             if not serials and fallback is None:
                 return None
