@@ -13,7 +13,6 @@ from slackwater.ledger.schema import Role
 from slackwater.ledger.store import LedgerFile
 from slackwater.ledger.views import Wanted, entries
 from slackwater.service.memory import LIVE_NAME, SHADOW_NAME
-from slackwater.service.replaying import Replay, replayed
 
 RULES = (
     *("plan_approved", "plan_withdrawn", "pumps_enabled", "pumps_disabled"),
@@ -35,15 +34,6 @@ def audited(state_dir: Path, span: tuple[datetime, datetime], now: datetime) -> 
     Raises: the ledger errors; InputError when an approved text cannot be read.
     """
     return audit(books(state_dir, span, now), *span)
-
-
-def decided_again(state_dir: Path, span: tuple[datetime, datetime]) -> Replay:
-    """The decisions of the live ledger in that time, made again by this version.
-
-    Raises: the ledger errors; InputError when an approved text cannot be read.
-    """
-    with closing(_open(state_dir / LIVE_NAME, "live")) as ledger:
-        return replayed(ledger, *span)
 
 
 def books(state_dir: Path, span: tuple[datetime, datetime], now: datetime) -> Books:

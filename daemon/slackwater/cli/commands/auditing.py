@@ -27,10 +27,12 @@ from slackwater.errors import Finding, InputError
 from slackwater.facts.audits import Audited
 from slackwater.facts.events import AnyEvent
 from slackwater.facts.state import State
+from slackwater.ledger.store import LedgerFile
 from slackwater.planning.wall import zone_named
 from slackwater.pump.outcome import Stamp
-from slackwater.service.auditing import audited, decided_again
-from slackwater.service.replaying import Difference, Replay
+from slackwater.service.auditing import audited
+from slackwater.service.memory import LIVE_NAME
+from slackwater.service.replaying import Difference, Replay, replayed
 
 A_DAY = timedelta(days=1)
 KEPT, KEPT_AT_MOST = timedelta(days=3), timedelta(days=90)
@@ -81,7 +83,7 @@ def audit(shell: Shell, **asked: Unpack[Asked]) -> Answer:
         span = _span(asked, found.state, found.now.utc)
         now = found.now.utc
     result = audited(shell.state, span, now)
-    again = decided_again(shell.state, span) if asked["replay"] else None
+    again = _decided_again(shell, span) if asked["replay"] else None
     if asked["keep"]:
         write(shell.state, partial(_kept, result, again), makes_safer=True)
     differences = () if again is None else again.differences
@@ -95,6 +97,12 @@ def audit(shell: Shell, **asked: Unpack[Asked]) -> Answer:
         is_told=True,
         exit_code=REFUSED if result.departures or differences else FINE,
     )
+
+
+def _decided_again(shell: Shell, span: tuple[datetime, datetime]) -> Replay:
+    """The decisions of the live ledger in that time, made again by this version."""
+    with LedgerFile.open(shell.state / LIVE_NAME, writable=False) as ledger:
+        return replayed(ledger, *span)
 
 
 def _kept(
