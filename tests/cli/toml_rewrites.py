@@ -8,7 +8,7 @@ from datetime import date
 from decimal import Decimal
 
 # What one amount is in another unit, exactly. Source: SI prefixes, hours and days.
-_OTHER = {
+_OTHER: Mapping[str, tuple[tuple[str, Decimal | int], ...]] = {
     "mL": (("uL", 1000), ("L", Decimal("0.001"))),
     "L": (("mL", 1000), ("uL", 10**6)),
     "min": (("s", 60),),
@@ -126,7 +126,8 @@ class Writer:
         if match is None:
             return text
         number, unit = Decimal(match[1]), match[2]
-        other, factor = self.chance.choice(((unit, 1), *_OTHER.get(unit, ())))
+        same: tuple[tuple[str, Decimal | int], ...] = ((unit, 1),)
+        other, factor = self.chance.choice((*same, *_OTHER.get(unit, ())))
         digits = f"{number * factor:f}"
         if self.chance.random() < 0.4:
             digits += "0" if "." in digits else ".0"
