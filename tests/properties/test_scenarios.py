@@ -63,6 +63,16 @@ ELSEWHERE = {
         for kind in get_args(SafeguardEvent)
     },
     **{
+        f"reason {code}": "tests/turn, tests/service: no scenario has it"
+        for code in (
+            Code.HALVED,
+            Code.OLD_DOSER,
+            Code.TABLE_CHANGED,
+            Code.NOT_AS_APPROVED,
+            Code.VERSION_DIFFERS,
+        )
+    },
+    **{
         f"reason {code}": "tests/gate: watched by what no scenario has"
         for code in (
             Code.ALKALINITY_TEST,
