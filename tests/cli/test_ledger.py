@@ -14,6 +14,7 @@ from slackwater.facts.plan import DueDose
 from slackwater.facts.reasons import Code, because
 from slackwater.service.memory import LIVE_NAME
 from tests.cli.stage import Stage, stage_of
+from tests.ledger.audit_samples import audited, inputs
 
 
 @pytest.fixture
@@ -59,6 +60,20 @@ def test_lists_every_entry_in_order(stage: Stage) -> None:
 def test_narrows(stage: Stage, words: tuple[str, ...], expected: list[str]) -> None:
     """By kind, number, time and pump."""
     assert expected == kinds(stage.run("ledger", "--json", *words).document)
+
+
+def test_what_decisions_rest_on_stands_on_no_page(stage: Stage) -> None:
+    """It is in the document, and on the page for whoever asks for its kind."""
+    stage.append(inputs(stage.stamp()))
+    assert "inputs_kept" not in stage.run("ledger").out
+    assert [*KINDS, "inputs_kept"] == kinds(stage.run("ledger", "--json").document)
+    assert "inputs_kept" in stage.run("ledger", "--kind", "inputs_kept").out
+
+
+def test_an_audit_tells_its_figures(stage: Stage) -> None:
+    """Given of approved, and faults, on one line."""
+    stage.append(audited(stage.stamp()))
+    assert "22 of 24 doses given, 1 faults" in stage.run("ledger").out
 
 
 def test_csv_holds_what_the_document_holds(stage: Stage) -> None:

@@ -7,6 +7,7 @@ unit people use; the document and the CSV hold the rest.
 
 from collections.abc import Iterable, Iterator, Mapping
 
+from slackwater.facts.audits import Audited
 from slackwater.facts.doses import DoseEnded, DoseIntended
 from slackwater.facts.events import AnyEvent, HoldRaised, PlanApproved, ReadingKept
 from slackwater.ledger.chain import subject_of
@@ -56,6 +57,9 @@ def _figures(event: AnyEvent) -> Iterator[str]:
         yield f"serial {approval.serial}"
         yield f"digest {approval.digest[:SHORT]}"
         yield f"by {approval.by}"
+    elif isinstance(event, Audited):
+        yield f"{event.given} of {event.doses} doses given"
+        yield f"{event.faults} faults"
     elif isinstance(event, ReadingKept):
         yield show_level(event.parameter, event.value)
     elif isinstance(event, DoseIntended):

@@ -1,11 +1,12 @@
 """`ledger`: what happened, listed, exported and verified.
 
 Floor 8. One subject: reading the record. Laws here: nothing is written; the document
-and the CSV hold every field; the page holds one line for each row.
+and the CSV hold every field; the page holds one line for each row but for what
+decisions rest on, which is asked for by its kind.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TypedDict, Unpack, get_args
@@ -39,6 +40,9 @@ KINDS = tuple(
         str(kind.__dataclass_fields__["kind"].default) for kind in get_args(AnyEvent)
     )
 )
+# What stands beside every decision, for a program to decide it again.
+BESIDE = "inputs_kept"
+TOLD = tuple(kind for kind in KINDS if kind != BESIDE)
 # A screen or two; the document and the CSV hold everything unless told otherwise.
 PAGE_ROWS = 40
 MOST_ROWS = 10**9
@@ -100,11 +104,14 @@ def ledger(shell: Shell, **asked: Unpack[Asked]) -> Answer:
     place = _place(shell, asked)
     if asked["act"] == "verify":
         return _verified(place)
-    limit = asked["limit"] or (None if shell.json or asked["as_csv"] else PAGE_ROWS)
+    is_page = not (shell.json or asked["as_csv"])
+    limit = asked["limit"] or (PAGE_ROWS if is_page else None)
     # A day is the sum of all its doses: days are left out, never doses of a day.
     wanted = _wanted(asked, None if asked["rows"] == "days" else limit)
     with place.open() as file:
         if asked["rows"] == "entries":
+            if is_page and not asked["kind"]:
+                wanted = replace(wanted, kinds=TOLD)
             found = list(entries(file, wanted))[::-1]
             return _entries(found, as_csv=asked["as_csv"])
         lives = doses(file, wanted)[::-1]
