@@ -32,8 +32,8 @@ class Writer:
         """The whole document: plain keys first, tables in any order, lists kept."""
         lines = list(self._table((), document))
         text = self.end.join((*lines, ""))
-        form = self.chance.choice(("NFC", "NFD"))
-        return unicodedata.normalize(form, text)
+        composed = self.chance.random() < 0.5
+        return unicodedata.normalize("NFC" if composed else "NFD", text)
 
     def _shuffled(self, table: Mapping[str, object]) -> list[tuple[str, object]]:
         pairs = list(table.items())
