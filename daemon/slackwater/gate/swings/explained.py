@@ -173,9 +173,11 @@ def _moved_before(
     days = min(int((begins_s - since.timestamp()) // DAY_S), DAYS_BEFORE)
     first = int(begins_s // HOUR_S) - days * DAY_HOURS
     moved, kept = 0.0, exp(-DAY_S * fades)
+    # What comes evenly over a day has faded by its end, the more the earlier it came.
+    left = (1 - kept) / (DAY_S * fades)
     for begins in range(first, first + days * DAY_HOURS, DAY_HOURS):
         day = sum(hours.get(hour, 0) for hour in range(begins, begins + DAY_HOURS))
-        moved = moved * kept + day * per_peq - a_day
+        moved = moved * kept + (day * per_peq - a_day) * left
     return moved
 
 

@@ -201,6 +201,8 @@ def _ranges(points: Sequence[Point], sign: float) -> bool:
 
 def _slopes(levels: Sequence[tuple[float, float]], sign: float) -> bool:
     """Whether the level itself drifted that way over a week."""
+    if len(levels) < FEWEST_FOR_A_SLOPE:
+        return False
     by_time = hourly_medians(
         [at_s / HOUR_S / SLOPE_H for at_s, _ in levels],
         [level for _, level in levels],

@@ -1,0 +1,151 @@
+"""Which tests vote, what stands alone, and when two votes make a swing."""
+
+from collections.abc import Sequence
+
+import pytest
+
+from slackwater.gate.swings.limits import DKH, LEAST_SWING
+from slackwater.gate.swings.verdicts import Steady, Swing
+from slackwater.gate.swings.votes import Point, alone, judged, without_few
+
+HOUR_S = 3600.0
+SD = 0.1 * DKH
+
+
+def points(
+    *errors_dkh: float, sd_dkh: float = 0.1, every_s: float = HOUR_S
+) -> list[Point]:
+    """One point an hour with these errors."""
+    return [
+        Point(at_s=place * every_s, error=error * DKH, sd=sd_dkh * DKH, bias=0.02 * DKH)
+        for place, error in enumerate(errors_dkh)
+    ]
+
+
+def quiet(count: int) -> list[float]:
+    """Errors of a tenth of the noise, up and down."""
+    return [0.01 * (-1) ** place for place in range(count)]
+
+
+def swing(of: Swing | Steady) -> Swing:
+    """It must be one."""
+    assert isinstance(of, Swing)
+    return of
+
+
+def weekly(per_day_dkh: float) -> list[tuple[float, float]]:
+    """A level of a week that drifts, by the hour."""
+    return [(h * HOUR_S, (8.0 + per_day_dkh * h / 24) * DKH) for h in range(168)]
+
+
+def test_no_point_at_all_is_well_and_proves_nothing() -> None:
+    """Nothing is good that was not read."""
+    assert Steady(good=0, since=None) == judged([], [])
+
+
+def test_one_point_says_nothing() -> None:
+    """However far out it lies."""
+    assert Steady(good=0, since=None, off=2.0 * DKH, sd=SD) == judged(points(2.0), [])
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+def test_two_far_points_are_a_swing_by_sums_and_range(sign: int) -> None:
+    """Its size, its votes and where it began; a rise is an excess, a fall is none."""
+    found = swing(judged(points(*quiet(10), sign * 0.9, sign * 0.9), []))
+    assert pytest.approx(sign * 0.9 * DKH) == found.size
+    assert ("sums", "range") == found.votes
+    assert ((sign > 0), 2) == (found.excess, found.points)
+    assert "1970-01-01T10:00:00+00:00" == found.since.isoformat()
+    assert ("swing-up" if sign > 0 else "swing-down") == found.name
+
+
+def test_a_far_point_alone_is_marked_and_takes_no_part() -> None:
+    """Until the next one says the same."""
+    lone = points(*quiet(10), 2.0)
+    assert {10} == alone(lone)
+    assert "steady" == judged(lone, []).name
+    assert set() == alone(points(*quiet(10), 2.0, 1.9))
+    assert "swing-up" == judged(points(*quiet(10), 2.0, 1.9), []).name
+
+
+def test_a_point_on_the_other_side_confirms_nothing() -> None:
+    """Two outliers that contradict each other are two outliers."""
+    assert {10, 11} == alone(points(*quiet(10), 2.0, -2.0))
+
+
+def test_one_half_as_far_or_twice_confirms_nothing() -> None:
+    """What says the same is between half and twice as far."""
+    assert {10, 11} == alone(points(*quiet(10), 2.0, 0.9))
+    assert set() == alone(points(*quiet(10), 2.0, 1.1))
+
+
+def test_what_lies_among_far_ones_is_no_outlier_of_theirs() -> None:
+    """Where all jump about, none is far from the middle of its neighbours."""
+    wild = points(*[2.0, -0.9, 0.7, -2.0] * 3)
+    assert set() == alone(wild)
+
+
+def test_few_that_stand_alone_are_left_out_and_many_are_not() -> None:
+    """Where many do, they are no exceptions."""
+    two = points(*quiet(6), 2.0, *quiet(6), -2.0, *quiet(6))
+    assert 18 == len(without_few(two))
+    three = points(*quiet(6), 2.0, *quiet(6), -2.0, *quiet(6), 3.0, *quiet(6))
+    assert three == without_few(three)
+
+
+def test_nothing_smaller_than_a_swing_is_one() -> None:
+    """Sure as it is: a shift of a third of a dKH that stays."""
+    small = (LEAST_SWING / DKH - 0.02,) * 12
+    assert "steady" == judged(points(*quiet(10), *small, sd_dkh=0.03), []).name
+
+
+def test_sums_alone_need_a_retest() -> None:
+    """A slow rise that no range shows: the newest two both say the same."""
+    rise = [0.36] * 8
+    found = swing(judged(points(*quiet(10), *rise, sd_dkh=0.08), []))
+    assert ("sums", "retest") == found.votes
+
+
+def test_one_vote_without_a_retest_is_no_swing() -> None:
+    """The newest point says it is over."""
+    over = [*quiet(10), *[0.45] * 5, 0.52, 0.19]
+    assert "steady" == judged(points(*over, sd_dkh=0.1), []).name
+
+
+def test_a_week_of_drift_is_a_vote_beside_the_sums() -> None:
+    """The slope of the level itself, by Theil 1950."""
+    rise = points(*quiet(10), *[0.36] * 8, sd_dkh=0.08)
+    assert ("sums", "slope") == swing(judged(rise, weekly(0.1))).votes
+    assert ("sums", "retest") == swing(judged(rise, weekly(-0.1))).votes
+    assert ("sums", "retest") == swing(judged(rise, weekly(0.1)[:24])).votes
+
+
+def test_what_began_before_the_window_is_a_new_level() -> None:
+    """The sums never came to rest in a whole day."""
+    assert "steady" == judged(points(*[0.9] * 24), []).name
+
+
+def test_a_range_that_ends_on_the_other_side_is_no_vote_for_this_one() -> None:
+    """Down at first and then where it should be is no rise."""
+    back = points(*[-0.9] * 6, *quiet(6))
+    assert "steady" == judged(back, []).name
+
+
+def test_points_of_one_hour_have_no_range() -> None:
+    """A range needs two hours; the sums stand alone and wait for a retest."""
+    found = judged(points(0.0, 0.9, 0.9, 0.9, every_s=600.0), [])
+    assert ("sums", "retest") == swing(found).votes
+
+
+@pytest.mark.parametrize(
+    ("errors", "good"), [((0.0, 0.1, 0.0), 3), ((0.5, 0.1, 0.0), 2), ((0.0, 0.3), 0)]
+)
+def test_good_readings_are_those_in_a_row_up_to_the_newest(
+    errors: Sequence[float], good: int
+) -> None:
+    """Within a fifth of a dKH and what neighbours share; others begin anew."""
+    found = judged(points(*errors), [])
+    assert isinstance(found, Steady)
+    assert good == found.good
+    assert (good > 0) == (found.since is not None)
+    assert pytest.approx(errors[-1] * DKH) == found.off
