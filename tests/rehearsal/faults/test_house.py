@@ -5,6 +5,7 @@ from dataclasses import replace
 import pytest
 
 from slackwater.facts.events import DoseIntended
+from slackwater.facts.messages import Request
 from slackwater.facts.tank import Machine, Timing
 from slackwater.rehearsal.faults import house as house_module
 from slackwater.rehearsal.faults.box_cases import BOX_CASES
@@ -16,18 +17,18 @@ from tests.rehearsal.houses import sample
 
 
 def at_due() -> tuple[House, Target]:
-    """The smallest house, lived through until ten seconds before its dose."""
+    """The smallest house, lived through until a minute before its dose."""
     machine, plan = sample("smallest")
     target = target_of(machine, plan, plan.starts)
     assert target is not None
     made = build(machine, plan, target)
-    live(made, target.due_ms - 10 * SECOND_MS)
+    live(made, target.due_ms - MINUTE_MS)
+    made.look_closely(3 * MINUTE_MS)
     return made, target
 
 
 def live(made: House, until_ms: int) -> None:
-    """Let time go by, each second of it."""
-    made.look_closely(until_ms - made.times.t_ms)
+    """Let time go by."""
     while made.times.t_ms < until_ms:
         made.step(until_ms)
 
@@ -44,31 +45,36 @@ def test_what_is_sent_while_the_wire_is_cut_reaches_no_pump() -> None:
     """The daemon has not noticed yet: it intends once, and nothing flows."""
     made, target = at_due()
     flowed = len(made.nodes[target.node].flows)
+    # Later than the newest beat, which counts for a while.
+    live(made, target.due_ms - 2 * SECOND_MS)
     made.wire.up = False
     live(made, target.due_ms + MINUTE_MS)
     assert 1 == intents(made, target)
     assert flowed == len(made.nodes[target.node].flows)
 
 
-def test_a_lost_stop_leaves_the_run_to_the_node() -> None:
-    """The node hangs, each stop is lost: its hardware ends the run at the cut."""
+@pytest.mark.parametrize(("deaf", "is_whole"), [("", False), ("stop", True)])
+def test_a_stop_from_afar_ends_a_run_unless_it_is_lost(
+    deaf: str, *, is_whole: bool
+) -> None:
+    """Lost, it leaves the run to the node, which ends it when it is complete."""
     made, target = at_due()
-    node = made.nodes[target.node]
-    made.wire.deaf.add("stop")
-    away_ms = target.due_ms + target.run_ms // 2
-    made.at(away_ms, lambda: setattr(node, "absent_until_ms", away_ms + HOUR_MS))
-    live(made, target.due_ms + 5 * MINUTE_MS)
-    assert [] == list(node.flowing(made.times.t_ms))
-    live(made, away_ms + HOUR_MS + MINUTE_MS)
-    asked_ul = target.dose.volume_ul
-    assert asked_ul <= node.flows[-1].volume_ul <= asked_ul * 2
+    made.wire.deaf.add(deaf)
+    middle_ms = target.due_ms + target.run_ms // 2
+    asked = Request(tank=target.tank, id="rehearsal", act="stop")
+    made.at(middle_ms, lambda: made.wire.to_daemon(asked, middle_ms))
+    live(made, target.due_ms + MINUTE_MS)
+    flow = made.nodes[target.node].flows[-1]
+    assert target.pump == flow.pump
+    assert is_whole is (flow.volume_ul == target.dose.volume_ul)
+    assert 0 < flow.volume_ul <= target.dose.volume_ul
 
 
 def test_a_house_without_a_plan_looks_once_an_hour() -> None:
     """Nothing is due, ever: it goes on by the hour."""
     made, _target = at_due()
     made.setup = make_setup(made.machine, {})
-    live(made, made.times.t_ms + MINUTE_MS)
+    live(made, made.times.t_ms + 4 * MINUTE_MS)
     before_ms = made.times.t_ms
     made.step(before_ms + 2 * HOUR_MS)
     assert HOUR_MS == made.times.t_ms - before_ms
