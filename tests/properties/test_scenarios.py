@@ -25,6 +25,7 @@ ELSEWHERE = {
     "reason no-plan": "tests/gate: the turn asks only for doses of a plan",
     "reason clock-unproven": "tests/gate: without a trusted clock no turn decides",
     "reason clock-behind-ledger": "tests/gate: behind the ledger no turn decides",
+    "reason strength-untested": "tests/turn: a day of another strength comes first",
     "reason ledger-damaged": "tests/service: the daily audit of the running service",
     "reason ledger-fault": "tests/ledger: the daemon ends instead of deciding",
     "reason version-differs": "tests/service: no scenario changes the version",

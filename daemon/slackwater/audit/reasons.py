@@ -82,6 +82,7 @@ WORDS: Mapping[Code, Missing] = {
     Code.CAP_CALIBRATION: Missing.CAP,
     Code.RESUMING: Missing.CAP,
     Code.HALVED: Missing.SMALL,
+    Code.STRENGTH_UNTESTED: Missing.SMALL,
     Code.OLD_DOSER: Missing.OLD_DOSER,
     Code.GAP_SAME_PUMP: Missing.GAP,
     Code.GAP_APART: Missing.GAP,

@@ -19,6 +19,7 @@ from slackwater.facts.making import maker
 from slackwater.facts.now import Event
 from slackwater.facts.rolling import DAY_MS, Rolling
 from slackwater.facts.state import ClosedDose, Flow, OpenDose, State
+from slackwater.facts.strengths import note_strength
 
 # Late reports come within hours; two days leave room for a node's long silence.
 CLOSED_KEPT_MS = 2 * DAY_MS
@@ -126,6 +127,7 @@ def fold_intended(state: State, event: DoseIntended) -> None:
         state.flows[dose.pump] = flow
     flow.end_ms = event.flow_end_ms
     state.drawn_ul[dose.pump] = state.drawn_ul.get(dose.pump, 0) + command.ul
+    note_strength(state.strengths, event)
     day = event.local_day
     if not event.in_water:
         key = f"calibrate/{dose.pump}"

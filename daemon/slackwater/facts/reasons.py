@@ -105,6 +105,7 @@ class Code(StrEnum):
     AWAY = "away"
     RESUMING = "resuming"
     HALVED = "halved"
+    STRENGTH_UNTESTED = "strength-untested"
     OLD_DOSER = "old-doser"
     OVER_DELIVERED = "over-delivered"
     SHORT_DELIVERED = "short-delivered"
@@ -208,6 +209,7 @@ SENTENCES: Mapping[Code, str] = {
     Code.NUTRIENTS_LOW: "Nitrate or phosphate is too low for carbon.",
     Code.AWAY: "A declared absence freezes corrections.",
     Code.RESUMING: "Dosing comes back slowly after a gap.",
+    Code.STRENGTH_UNTESTED: "No test has confirmed the new strength of a solution.",
     Code.HALVED: "Half of each dose for a while, because something is new.",
     Code.OLD_DOSER: "The old doser still gives this line.",
     Code.OVER_DELIVERED: "The pump delivered more than was asked.",

@@ -52,6 +52,7 @@ RELEASES: Mapping[Code, str] = {
     Code.VERSION_DIFFERS: f"A person looks at `slackwater audit --replay`. {_RELEASE}",
     Code.MANUAL_HOLD: _RELEASE,
     Code.PAUSE: "It ends by itself when its time is over.",
+    Code.STRENGTH_UNTESTED: "A test of what it adds, a day after its first dose.",
     Code.HALVED: "It passes by itself, in the time it was begun for.",
     Code.OLD_DOSER: "A person takes the line over: `slackwater take-over`.",
     Code.CAP_DOSE: "The plan asks for smaller doses.",

@@ -26,6 +26,7 @@ from slackwater.facts.now import Mark
 from slackwater.facts.rolling import Rolling
 from slackwater.facts.safeguards import AwayDeclared, BypassGranted, ProbeTakenOut
 from slackwater.facts.stages import HalfBegan, LineTakenOver
+from slackwater.facts.strengths import Strength
 from slackwater.facts.waters import MeasurementKept, TaskSet, WaterChanged
 
 Stage = Literal["shadow", "live"]
@@ -113,7 +114,7 @@ class State:
     the approved ones, by place; `halves` what is halved, by scope; `left_to_old` the
     lines that an old doser gives, `taken_over` those it gave once. `audited` is the
     newest audit. `spans` is the first and last due time of the newest long absence by
-    `TANK/LINE`.
+    `TANK/LINE`; `strengths` what a pump's solution adds, as far as it gave any.
     """
 
     ledger_id: str = ""
@@ -178,3 +179,4 @@ class State:
     left_to_old: list[str] = field(default_factory=list)
     taken_over: dict[str, LineTakenOver] = field(default_factory=dict)
     spans: dict[str, tuple[datetime, datetime]] = field(default_factory=dict)
+    strengths: dict[str, Strength] = field(default_factory=dict)

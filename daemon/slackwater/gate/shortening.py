@@ -22,6 +22,7 @@ from slackwater.gate.resuming import (
     resume_ppm,
 )
 from slackwater.gate.scopes import mates_of, reaches, reaches_group
+from slackwater.gate.strengths import new_strength
 from slackwater.gate.swings.doubts import series_doubts
 from slackwater.gate.watches import doubting
 
@@ -59,6 +60,8 @@ def share_of(moment: Moment, ask: Ask) -> Share:
         share = _less(share, _by_inputs(moment, ask, line))
     if moment.state.halves:
         share = _less(share, _by_half(moment, ask))
+    if moment.state.strengths:
+        share = _less(share, _by_strength(moment, ask, line))
     if moment.state.away is not None:
         absence = _by_absence(moment, ask.dose.tank, line, moment.state.away)
         share = _less(share, absence)
@@ -142,6 +145,18 @@ def _by_half(moment: Moment, ask: Ask) -> Share:
             reason = because(Code.HALVED, why=half.why)
             return Share(ppm=WHOLE // 2, reasons=(reason,))
     return WHOLE_DOSE
+
+
+def _by_strength(moment: Moment, ask: Ask, line: LineRule) -> Share:
+    """Half, then the base, while a pump of the group gives another strength."""
+    lines = [(ask.pump, line), *mates_of(moment, line)]
+    found = [new for pump, _ in lines if (new := new_strength(moment, pump))]
+    if not found:
+        return WHOLE_DOSE
+    ppm = min(line_base_ppm(moment, pump, rule) for pump, rule in lines)
+    if any(new.is_half for new in found):
+        ppm = min(ppm, WHOLE // 2)
+    return Share(ppm=ppm, reasons=tuple(new.reason for new in found))
 
 
 def unknown_for_s(moment: Moment, tank: str) -> float:
