@@ -11,6 +11,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 
+from slackwater.audit.devices import wrong_devices
 from slackwater.audit.expected import Due, asked
 from slackwater.audit.given import Given, Rows, repeated, rows_of
 from slackwater.audit.history import History, history_of
@@ -121,6 +122,8 @@ def _judged(
     else:
         order, fits = history.order_at(intent.at), not history.was_live(intent.at)
     yield from departures(history, intent, order, fits_stage=fits)
+    for what in wrong_devices(history, given, order):
+        yield _departure(given, "altered", what)
     if given.order in twice:
         yield _departure(given, "duplicate", "it was begun before")
     if given.handed > 1:

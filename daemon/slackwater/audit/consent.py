@@ -52,6 +52,7 @@ class Line:
 class Head:
     """One pump as it was approved, with its place at a node.
 
+    `hardware_id` and `config_id` are those the file names, empty where it names none;
     `always_ms` is the only length of run there is, behind a relay that knows no other;
     0 for none.
     """
@@ -64,6 +65,8 @@ class Head:
     rate_nl_per_s: int
     cut_limit_ms: int
     per_calibration_ul: int
+    hardware_id: str
+    config_id: str
     always_ms: int = 0
 
 
@@ -151,6 +154,8 @@ def _head(
         rate_nl_per_s=_whole(said["rate_nl_per_s"]),
         cut_limit_ms=_whole(node["cut_limit_ms"]),
         per_calibration_ul=_whole(said["per_calibration_ul"]),
+        hardware_id=str(node["hardware_id"]),
+        config_id=str(node["config_id"]),
         always_ms=_whole(relay.get("always_ms") or "0"),
     )
 

@@ -19,15 +19,20 @@ from slackwater.facts.doses import (
     SpanMissed,
 )
 from slackwater.facts.events import AnyEvent
+from slackwater.facts.inputs import InputsKept
 from slackwater.facts.reasons import Reason
 
 
 @dataclass(slots=True, kw_only=True)
 class Given:
-    """One intent and what was heard of it; `order` is the number of its entry."""
+    """One intent and what was heard of it; `order` is the number of its entry.
+
+    `kept` is what the decision saw, None where that was not kept.
+    """
 
     order: int
     intent: DoseIntended
+    kept: InputsKept | None = None
     handed: int = 0
     ended: DoseEnded | None = None
     is_sealed: bool = False
@@ -59,14 +64,18 @@ def rows_of(entries: Iterable[tuple[int, AnyEvent]]) -> Rows:
     """The dose rows among entries of one ledger, which are in order."""
     rows = Rows()
     attempts: dict[str, Given] = {}
+    kept: InputsKept | None = None
     for order, event in entries:
         if isinstance(event, DoseIntended):
-            given = Given(order=order, intent=event)
+            seen = kept if kept is not None and kept.at == event.at else None
+            given = Given(order=order, intent=event, kept=seen)
             rows.given.append(given)
             rows.by_dose.setdefault(event.dose.id, []).append(given)
             attempts[event.command.attempt] = given
         elif isinstance(event, DoseMissed):
             rows.missed.setdefault(event.dose.id, (order, event))
+        elif isinstance(event, InputsKept):
+            kept = event
         elif isinstance(event, SpanMissed):
             rows.spans.append(event)
         else:
