@@ -1,7 +1,7 @@
 """Local minutes as instants, against the published rules of the tz database."""
 
-from datetime import date, datetime, timedelta
-from itertools import pairwise
+from datetime import UTC, date, datetime, timedelta
+from itertools import groupby, pairwise
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from slackwater.errors import InputError
-from slackwater.planning.wall import EPOCH, exists, reached_s, zone_named
+from slackwater.planning.wall import EPOCH, day_at, exists, reached_s, zone_named
 from tests.planning.plans import utc
 
 # Source: IANA tz database, rules EU, Canada/StJohns and LH: the instant of the change
@@ -118,6 +118,36 @@ def test_a_minute_that_exists_is_what_the_clock_shows(day: date, minute: int) ->
     expected = datetime.combine(day, datetime.min.time()) + timedelta(minutes=minute)
 
     assert (expected == shown.replace(tzinfo=None)) == exists(zone, day, minute)
+
+
+# Source: IANA tz database, rule StJohns until 2011: the clock was set one minute after
+# midnight, so that the day before came back for an hour; Apia went over the date line.
+DATES = ("America/St_Johns", "Pacific/Apia", "Europe/Berlin", "Africa/Cairo", "UTC")
+
+
+@given(
+    zone=st.sampled_from(DATES),
+    minute=st.integers(0, 16_000_000),
+    offset=st.integers(-2, 2),
+)
+def test_the_date_is_what_the_clock_shows(zone: str, minute: int, offset: int) -> None:
+    """Whatever day was thought likely, from 2005 to 2035."""
+    at = datetime(2005, 1, 1, tzinfo=UTC) + timedelta(minutes=minute)
+    shown = at.astimezone(ZoneInfo(zone)).date()
+    assert shown == day_at(zone, at, shown + timedelta(days=offset))
+
+
+def test_a_day_that_comes_back_is_told_from_the_next() -> None:
+    """28 October 2006 in St John's: midnight came, and an hour of the day again."""
+    change = utc("2006-10-29T02:31")
+    zone = ZoneInfo("America/St_Johns")
+    minutes = [change + timedelta(minutes=number) for number in range(-90, 90)]
+    expected = [at.astimezone(zone).date() for at in minutes]
+    likely = [date(2006, 10, 28), date(2006, 10, 29)]
+    for day in likely:
+        assert expected == [day_at("America/St_Johns", at, day) for at in minutes]
+    # The date went forward, back and forward again.
+    assert [28, 29, 28, 29] == [day.day for day, _ in groupby(expected)]
 
 
 @pytest.mark.parametrize("name", ["Mars/Olympus", "", "/etc/passwd", "a" * 300])

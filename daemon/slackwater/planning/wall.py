@@ -8,12 +8,14 @@ Units: instants in whole seconds since 1970-01-01T00:00:00Z.
 """
 
 from datetime import UTC, date, datetime, time, timedelta
+from functools import lru_cache
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from slackwater.errors import Finding, InputError
 
 MINUTES_A_DAY = 1440
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+PLAIN_DAYS_KEPT = 64
 
 
 def zone_named(name: str) -> ZoneInfo:
@@ -32,6 +34,29 @@ def zone_named(name: str) -> ZoneInfo:
                 do="Mend the name of the zone.",
             )
         ) from error
+
+
+def day_at(zone: str, utc: datetime, likely: date) -> date:
+    """The date that the wall clock of a zone shows; quick where `likely` is right."""
+    begin, end = _plain_day(zone, likely)
+    if begin <= utc < end:
+        return likely
+    return utc.astimezone(zone_named(zone)).date()
+
+
+@lru_cache(PLAIN_DAYS_KEPT)
+def _plain_day(zone: str, local_day: date) -> tuple[datetime, datetime]:
+    """When a day begins and ends; empty where the clock may be set on it.
+
+    A clock that is set back at midnight shows two dates by turns.
+    """
+    known = zone_named(zone)
+    begin_s, end_s = (
+        reached_s(known, day, 0) for day in (local_day, local_day + timedelta(days=1))
+    )
+    if _offset(known, begin_s) != _offset(known, end_s):
+        return EPOCH, EPOCH
+    return EPOCH + timedelta(seconds=begin_s), EPOCH + timedelta(seconds=end_s)
 
 
 def exists(zone: ZoneInfo, local_day: date, minute: int) -> bool:

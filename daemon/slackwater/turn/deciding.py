@@ -21,6 +21,7 @@ from slackwater.facts.tank import Pump
 from slackwater.gate.handover import is_old_dosers
 from slackwater.gate.moment import Ask, Moment
 from slackwater.gate.verdict import Granted, effects_of, may_dose
+from slackwater.planning.wall import day_at
 from slackwater.pump.command import command_for, flow_end_ms
 from slackwater.pump.outcome import Stamp
 from slackwater.turn.absences import Absence, is_spanned
@@ -89,26 +90,30 @@ def _each_once(found: list[tuple[Force, DueDose]]) -> list[tuple[Force, DueDose]
 def decide(moment: Moment, setup: Setup, after: datetime, stamp: Stamp) -> Decided:
     """Look at every dose due since `after` that nobody decided yet."""
     decided = _decided()
-    utc = moment.now.utc
-    if moment.state.open:
+    utc, state, pumps = moment.now.utc, moment.state, moment.rules.pumps
+    if state.open:
         decided.nodes_taken |= _busy_nodes(moment)
-    if moment.state.requests:
+    if state.requests:
         _shots(moment, decided, stamp)
-    used, absence = moment.state.used, Absence(until=utc)
+    used = state.used
+    absence: Absence | None = None
     for force, dose in due_doses(setup, after, utc):
-        if dose.id in used or is_spanned(moment.state, dose):
+        if dose.id in used:
+            continue
+        if state.spans and is_spanned(state, dose):
             continue
         missed = _missed(moment, force, dose)
-        if missed is not None and not absence.takes(dose, missed):
-            decided.events.append(_miss(force, dose, (missed, stamp)))
-        elif missed is not None:
-            continue
-        elif decided.has_room(pump := moment.rules.pumps[dose.pump].pump):
-            _try(moment, _ask(moment, force, dose), decided, stamp)
+        if missed is not None:
+            absence = absence or Absence(until=utc)
+            if not absence.takes(dose, missed):
+                decided.events.append(_miss(force, dose, (missed, stamp)))
+        elif decided.has_room(pump := pumps[dose.pump].pump):
+            _try(moment, (force, dose), decided, stamp)
         else:
             _wait(decided, dose)
             decided.again = decided.again or pump.node not in decided.nodes_taken
-    decided.events[:0] = absence.told(stamp)
+    if absence is not None:
+        decided.events[:0] = absence.told(stamp)
     return decided
 
 
@@ -186,16 +191,19 @@ def _wait(decided: Decided, dose: DueDose) -> None:
 
 def _missed(moment: Moment, force: Force, dose: DueDose) -> tuple[Reason, ...] | None:
     """Why a dose can no longer run; None while it can."""
-    meant = _not_meant(moment, force, dose)
-    if meant is not None:
-        return (meant,)
+    state, swap = moment.state, force.approval.left_out_until
+    # The rule: nobody left a line to another, swapped plans or skipped a dose.
+    if state.left_to_old or state.taken_over or state.skipped or swap is not None:
+        meant = _not_meant(moment, force, dose)
+        if meant is not None:
+            return (meant,)
     # A dose of the plan before waits for a pump that may have gone with its plan.
     rule = moment.rules.pumps.get(dose.pump)
     if rule is None or rule.pump.tank != dose.tank:
         return (because(Code.PUMP_CHANGED, pump=dose.pump),)
     if moment.now.utc <= dose.latest_at:
         return None
-    held = moment.state.held.get(dose.id)
+    held = state.held.get(dose.id)
     if held is not None:
         return (because(Code.WINDOW_PASSED), *held.reasons)
     return (because(Code.WINDOW_PASSED), because(Code.NOT_RUNNING))
@@ -215,16 +223,6 @@ def _not_meant(moment: Moment, force: Force, dose: DueDose) -> Reason | None:
     return None
 
 
-def _ask(moment: Moment, force: Force, dose: DueDose) -> Ask:
-    """The dose as its own plan lays it, on the pump as it is now."""
-    return _ask_of(
-        dose=dose,
-        kind="plan",
-        pump=moment.rules.pumps[dose.pump],
-        line=force.rules.lines.get(f"{dose.tank}/{dose.line}"),
-    )
-
-
 def _miss(
     force: Force,
     dose: DueDose,
@@ -239,10 +237,19 @@ def _miss(
     return DoseMissed(**stamp, dose=dose, reasons=reasons, effects=effects)
 
 
-def _try(moment: Moment, ask: Ask, decided: Decided, stamp: Stamp) -> None:
-    """Ask the gate for a dose of the plan."""
-    zone = ZoneInfo(moment.machine.tanks[ask.dose.tank].zone)
-    day = moment.now.utc.astimezone(zone).date()
+def _try(
+    moment: Moment, due: tuple[Force, DueDose], decided: Decided, stamp: Stamp
+) -> None:
+    """Ask the gate for a dose as its own plan lays it, on the pump as it is now."""
+    force, dose = due
+    ask = _ask_of(
+        dose=dose,
+        kind="plan",
+        pump=moment.rules.pumps[dose.pump],
+        line=force.rules.lines.get(f"{dose.tank}/{dose.line}"),
+    )
+    zone = moment.machine.tanks[dose.tank].zone
+    day = day_at(zone, moment.now.utc, dose.local_day)
     _ask_gate(moment, ask, day, (decided, stamp))
 
 
