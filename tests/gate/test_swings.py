@@ -5,8 +5,10 @@ clean days; what was told of holds nothing; faults of the probe are named. Serie
 noise are invented; the plain rules beside them are what people do by hand.
 """
 
+import ast
 import random
 from collections.abc import Callable, Iterator
+from pathlib import Path
 
 import pytest
 
@@ -15,7 +17,9 @@ from slackwater.gate.moment import Moment
 from slackwater.gate.swings.hand_tests import judge_tests
 from tests.gate.scene import machine, moment
 from tests.gate.swing_runs import BEGINS, by_hand
-from tests.gate.swing_table import JUDGE, Table, parts_of, scored
+from tests.gate.swing_series import announced, drifting, labelled, steady, swing
+from tests.gate.swing_table import JUDGE, WHOLE, Table, parts_of, scored
+from tests.gate.swing_tanks import tank
 
 DAY_MIN = 1440.0
 # Goals in percent; the words with which rows of the table begin.
@@ -72,6 +76,45 @@ def test_the_whole_labelled_set_reaches_the_goals(
     for line in (*table.lines(), *table.missed):
         tell(line)
     assert [] == falls_short(table)
+
+
+@pytest.mark.parametrize("name", ["swing_tanks", "swing_series", "swing_rivals"])
+def test_the_labelled_set_and_the_rivals_share_no_code_with_the_daemon(
+    name: str,
+) -> None:
+    """They import nothing of it, and of the tests only each other."""
+    source = (Path(__file__).parent / f"{name}.py").read_text()
+    found = [
+        node.module or ""
+        for node in ast.walk(ast.parse(source))
+        if isinstance(node, ast.ImportFrom)
+    ]
+    assert found
+    own = [module for module in found if module.startswith(("slackwater", "tests"))]
+    assert [] == [one for one in own if not one.startswith("tests.gate.swing_tanks")]
+
+
+def test_equal_seeds_give_equal_series() -> None:
+    """A series can be looked at again by its name alone."""
+    one, same = (labelled(swing, 7, "probe") for _ in range(2))
+    assert (one.readings, one.truth) == (same.readings, same.truth)
+    assert one.readings != labelled(swing, 8, "probe").readings
+
+
+def test_the_whole_set_is_as_large_and_as_wide_as_it_should_be() -> None:
+    """More than 2 000 series, 500 steady tanks, 100 water changes told of."""
+    assert 2000 <= sum(sum(counts) for counts in WHOLE.values())
+    assert 500 <= sum(sum(WHOLE[kind][:2]) for kind in (steady, drifting))
+    assert 100 <= sum(WHOLE[announced][:2])
+    tanks = [tank(random.Random(seed), 5.0) for seed in range(300)]  # noqa: S311 -- invented
+    for values, low, high in (
+        ([one.uptake for one in tanks], 0.3, 4.0),
+        ([one.cycle for one in tanks], 0.0, 0.4),
+        ([one.noise for one in tanks], 0.03, 0.3),
+    ):
+        width = high - low
+        assert low <= min(values) <= low + 0.05 * width
+        assert high - 0.05 * width <= max(values) <= high
 
 
 def levels_of(*levels_dkh: float) -> Moment:
