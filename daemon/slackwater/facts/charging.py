@@ -48,7 +48,10 @@ def charge(state: State, key: str, entry: tuple[int, int, str], day: date) -> No
     days = state.days.get(key)
     if days is None:
         days = state.days[key] = {}
-    days[day] = days.get(day, 0) + amount
+    if day in days:
+        days[day] += amount
+        return
+    days[day] = amount
     if len(days) > DAYS_KEPT:
         del days[min(days)]
 
@@ -137,7 +140,8 @@ def fold_intended(state: State, event: DoseIntended) -> None:
     for parameter, amount in event.effects.items():
         key = f"effect/{dose.tank}/{parameter}"
         charge(state, key, (at_ms, amount, command.attempt), day)
-    plan_for(state, dose.tank, event.planned_effects, at_ms, dose.id)
+    if event.planned_effects:
+        plan_for(state, dose.tank, event.planned_effects, at_ms, dose.id)
     if command.ul < event.planned_ul:
         state.wanting[dose.tank] = at_ms
 
@@ -150,14 +154,15 @@ def close_dose(
     if known is None:
         return None
     intent, at_ms = known.intent, event.proven_ms
+    dose, command = intent.dose, intent.command
     closed = _closed_dose(
-        pump=intent.dose.pump,
-        node=intent.command.node,
-        tank=intent.dose.tank,
-        asked_ul=intent.command.ul,
-        charge_ul=intent.command.ul,
+        pump=dose.pump,
+        node=command.node,
+        tank=dose.tank,
+        asked_ul=command.ul,
+        charge_ul=command.ul,
         believed_ul=believed_ul,
-        effects=dict(intent.effects),
+        effects=intent.effects,
         in_water=intent.in_water,
         local_day=intent.local_day,
         proven_ms=at_ms,

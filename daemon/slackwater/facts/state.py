@@ -5,6 +5,7 @@ Laws here: only `facts.fold` writes into a State; `turn` reads it and leaves it 
 found; no figure in it comes from anywhere but events.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Literal
@@ -51,7 +52,7 @@ class ClosedDose:
     asked_ul: int
     charge_ul: int
     believed_ul: int
-    effects: dict[str, int]
+    effects: Mapping[str, int]
     local_day: date
     in_water: bool
     proven_ms: int

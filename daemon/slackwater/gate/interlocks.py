@@ -108,8 +108,11 @@ def is_over(moment: Moment, approval: Approval, purpose: Purpose) -> bool:
     By the latest time that can be believed: a clock set back prolongs nothing.
     """
     utc, newest = moment.now.utc, moment.state.newest_at
-    ends = approval.expires_at if purpose == "correction" else approval.ends_at
-    return (utc if newest is None else max(utc, newest)) >= ends
+    latest = utc if newest is None or newest <= utc else newest
+    # Nothing ends before that.
+    if latest < approval.expires_at:
+        return False
+    return purpose == "correction" or latest >= approval.ends_at
 
 
 def holds(moment: Moment, ask: Ask) -> Sequence[Reason]:

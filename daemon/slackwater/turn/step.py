@@ -83,15 +83,18 @@ def moment_at(now: Now, state: State, sight: Sight, setup: Setup) -> Moment:
 
 
 def _moment(now: Now, state: State, inbox: Inbox, setup: Setup) -> Moment:
-    force = _in_force(setup, now.utc)
+    force, mark = _in_force(setup, now.utc), state.mark
+    machine, rules, approval = setup.machine, setup.bare, None
+    if force is not None:
+        machine, rules, approval = force.machine, force.rules, force.approval
     return _moment_of(
         now=now,
-        proven_ms=0 if state.mark is None else proven_ms(state.mark, now),
+        proven_ms=0 if mark is None else proven_ms(mark, now),
         state=state,
         sight=inbox.sight,
-        machine=setup.machine if force is None else force.machine,
-        rules=setup.bare if force is None else force.rules,
-        approval=None if force is None else force.approval,
+        machine=machine,
+        rules=rules,
+        approval=approval,
     )
 
 
@@ -154,11 +157,12 @@ def _house(moment: Moment, stamp: Stamp) -> list[AnyEvent]:
     state = moment.state
     events: list[AnyEvent] = []
     step_s = _clock_step_s(moment)
-    if abs(step_s) > STEP_S:
+    has_jumped = abs(step_s) > STEP_S
+    if has_jumped:
         events += _clock_step(moment, step_s, stamp)
     if state.holds:
         events += _expired(moment, stamp)
-    if has_to_watch(moment) and abs(step_s) <= STEP_S:
+    if not has_jumped and has_to_watch(moment):
         events += watch(moment, stamp)
     if state.tests:
         events += judge_news(moment, stamp)
