@@ -141,9 +141,10 @@ def empty_days(
     """The local day on which each reservoir would run out, None if it lasts."""
     left = {name: bottle.content_ul for name, bottle in machine.reservoirs.items()}
     empty: dict[str, date | None] = dict.fromkeys(left)
+    bottles = {pump.id: pump.reservoir for pump in machine.pumps.values()}
     for each in doses:
-        bottle = machine.pumps[each.dose.pump].reservoir
-        left[bottle] -= each.volume_ul
-        if left[bottle] < 0 and empty[bottle] is None:
+        bottle = bottles[each.dose.pump]
+        rest_ul = left[bottle] = left[bottle] - each.volume_ul
+        if rest_ul < 0 and empty[bottle] is None:
             empty[bottle] = each.dose.local_day
     return empty

@@ -167,18 +167,19 @@ def _step(world: _World, utc: datetime, end: datetime) -> datetime:
     boot_s = BEGIN_S + (utc - world.begin).total_seconds()
     now = _now(utc=utc, boot_s=boot_s, boot_id=BOOT_ID, synchronised=True)
     _show_nodes(world, utc, boot_s)
-    state, sight, inbox = world.state, world.sight, world.quiet
+    state, sight, setup = world.state, world.sight, world.setup
     messages: list[Message] = []
     if world.answers and world.answers[0][0] <= utc:
         messages += _due_answers(world, utc)
-    if world.setup.machine.probes:
+    if setup.machine.probes:
         messages += _readings(world, utc)
-    if world.setup.machine.switches:
-        show_switches(world.setup.machine, sight, boot_s)
+    if setup.machine.switches:
+        show_switches(setup.machine, sight, boot_s)
+    inbox = world.quiet
     if messages:
         inbox = _inbox(sight=sight, messages=tuple(messages))
     while True:
-        done = turn(now, state, inbox, world.setup)
+        done = turn(now, state, inbox, setup)
         sight.scanned_until = done.scanned_until
         for event in done.events:
             if world.watch is not None:
@@ -214,9 +215,9 @@ def _readings(world: _World, utc: datetime) -> list[Reading]:
 
 
 def _due_answers(world: _World, utc: datetime) -> list[Result]:
-    answers = []
-    while world.answers and world.answers[0][0] <= utc:
-        answers.append(heappop(world.answers)[2])
+    answers, due = [], world.answers
+    while due and due[0][0] <= utc:
+        answers.append(heappop(due)[2])
     return answers
 
 
@@ -251,22 +252,23 @@ def _note(world: _World, event: AnyEvent) -> None:
     if isinstance(event, DoseEnded):
         return
     if isinstance(event, DoseIntended):
+        dose, command = event.dose, event.command
         world.doses.append(
             _rehearsed(
-                dose=event.dose,
+                dose=dose,
                 solution=event.solution,
                 verdict=event.verdict,
-                volume_ul=event.command.ul,
+                volume_ul=command.ul,
                 reasons=event.reasons,
                 effects=world.effects.setdefault(
-                    (event.dose.pump, event.command.ul), event.effects
+                    (dose.pump, command.ul), event.effects
                 ),
-                run_ms=event.command.ms,
+                run_ms=command.ms,
                 begun_at=event.at,
             )
         )
         approach(world.nearest, world.state, world.setup.forces[0].rules, event)
-        water = world.waters.get(event.dose.tank) if world.waters else None
+        water = world.waters.get(dose.tank) if world.waters else None
         if water is not None:
             water.advance(event.at)
             water.pour(event.effects)

@@ -52,7 +52,9 @@ class VirtualNode:
         self._heads = {channel: _Head() for channel in limits_ul}
         self._begin_s = begin_s
         self._fence = fence
-        self._channels = {name: self._channel(name) for name in limits_ul}
+        self._channels = {
+            name: self._channel(name, head) for name, head in self._heads.items()
+        }
         self._seq = 0
         self._sight: NodeSight | None = None
 
@@ -94,7 +96,7 @@ class VirtualNode:
             head.slots[hour] = command.ul
             _free(head, hour)
         head.taken_ul += command.ul
-        self._channels[command.channel] = self._channel(command.channel)
+        self._channels[command.channel] = self._channel(command.channel, head)
         return _result(
             node=self._node,
             id=command.attempt,
@@ -114,13 +116,12 @@ class VirtualNode:
         hour = self._up(boot_s) // HOUR_MS
         for name, head in self._heads.items():
             if _free(head, hour):
-                self._channels[name] = self._channel(name)
+                self._channels[name] = self._channel(name, head)
 
     def _up(self, boot_s: float) -> int:
         return UP_BEFORE_MS + int((boot_s - self._begin_s) * 1000)
 
-    def _channel(self, name: str) -> Channel:
-        head = self._heads[name]
+    def _channel(self, name: str, head: _Head) -> Channel:
         return _channel(
             n=head.n,
             state="idle",
