@@ -2,7 +2,10 @@
 
 Floor 3. One subject: the verdict on a probe. Laws here: evidence of too much goes
 before everything but a probe that only repeats; a probe that contradicts its own habits
-is no evidence of too little; what cannot be judged is not judged.
+is no evidence of too little; what cannot be judged is not judged. Until two whole days
+lie before the last one there is no baseline: only a probe that repeats itself is told
+here then, while the ceiling and the range of the hourly medians (`gate.alkalinity`:
+climb and fall) stop and shorten as ever.
 """
 
 from slackwater.facts.courses import Course
