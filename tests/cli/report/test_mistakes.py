@@ -1,5 +1,6 @@
 """Eight planted mistakes: each shows on the first screen without being looked for."""
 
+import json
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -9,10 +10,16 @@ from typing import Any
 
 import pytest
 
+from slackwater.cli.reading import read_files
+from slackwater.cli.report.document import report_document
+from slackwater.cli.report.made import Wishes, make_report
+from slackwater.cli.report.page import page
+from slackwater.cli.report.past import read_past
+from slackwater.cli.report.text import COLUMNS, LINES, summary_text
 from slackwater.facts.events import Calibrated
 from slackwater.pump.command import calibration_id
 from tests.cli.report.browser import DESKTOP, Browser, Window
-from tests.cli.report.reports import document, rehearse
+from tests.cli.report.reports import document
 from tests.cli.run_program import SMALLEST
 from tests.cli.stage import stage_of
 
@@ -20,6 +27,8 @@ from tests.cli.stage import stage_of
 pytestmark = pytest.mark.timeout(300)
 
 Texts = dict[str, str]
+# What `rehearse` looks ahead when nobody says how far.
+DAYS = 30
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -177,20 +186,33 @@ def planted(folder: Path, mistake: Mistake) -> tuple[Path, Path]:
     return config, stage.state
 
 
-Made = Callable[[str], tuple[dict[str, Any], Path]]
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Faces:
+    """One rehearsal as a document, as the screen of a terminal, and as a page."""
+
+    document: dict[str, Any]
+    screen: str
+    page: Path
+
+
+Made = Callable[[str], Faces]
 
 
 @pytest.fixture(scope="module")
 def made(tmp_path_factory: pytest.TempPathFactory) -> Made:
-    """Document and page of a mistake, rehearsed once."""
+    """All faces of a mistake, rehearsed once."""
 
     @cache
-    def make(name: str) -> tuple[dict[str, Any], Path]:
+    def make(name: str) -> Faces:
         folder = tmp_path_factory.mktemp("mistake")
         config, state = planted(folder, MISTAKES[name])
+        files = read_files(config)
+        past = read_past(state, files.machine)
+        report = make_report(files, past, Wishes(days=DAYS))
+        found = json.loads(json.dumps(report_document(report)))
         path = folder / "page.html"
-        done = rehearse(config, "--json", "--html", path, state=state)
-        return done.document, path
+        path.write_text(page(found), "utf-8")
+        return Faces(document=found, screen=summary_text(report), page=path)
 
     return make
 
@@ -200,11 +222,23 @@ def test_a_planted_mistake_is_in_the_words_of_the_summary(
     name: str, made: Made
 ) -> None:
     """Each gives itself away in one of its lines, with its figure."""
-    found, _path = made(name)
+    found = made(name).document
     lines = [
         line for item in found["summary"] if item["grave"] for line in item["lines"]
     ]
     assert any(MISTAKES[name].told in line for line in lines)
+
+
+@pytest.mark.parametrize("name", MISTAKES)
+def test_a_planted_mistake_is_on_the_first_screen_of_a_terminal(
+    name: str, made: Made
+) -> None:
+    """Among 24 lines of 80 columns, which is all that is printed unasked."""
+    screen = made(name).screen
+    rows = screen.splitlines()
+    assert len(rows) <= LINES
+    assert max(len(row) for row in rows) <= COLUMNS
+    assert MISTAKES[name].told in " ".join(screen.split())
 
 
 def test_the_sample_itself_shows_none_of_them() -> None:
@@ -225,8 +259,7 @@ def test_a_planted_mistake_is_on_the_first_screen_of_a_desktop(
     name: str, made: Made, window: Window
 ) -> None:
     """Without scrolling at 1280 by 900."""
-    _found, path = made(name)
-    window.open(path)
+    window.open(made(name).page)
     bottom = window.ask(
         "(words => { const all = [...document.querySelectorAll('#first li')];"
         "const one = all.find(item => item.textContent.includes(words));"

@@ -1,8 +1,8 @@
 """What a person should look at twice, though nothing forbids it.
 
 Floor 8. One subject: warnings of a report. Laws here: each says the figure that led to
-it; the gravest stands first; none of them refuses anything. Thresholds are common
-practice, no source.
+it; a cause stands before what follows from it; none of them refuses anything.
+Thresholds are common practice, no source.
 """
 
 from collections.abc import Iterator
@@ -30,18 +30,18 @@ NARROW_MINUTES = 60
 
 
 def minds(report: Report) -> tuple[str, ...]:
-    """Every warning, the gravest first."""
+    """Every warning: what a slip of the pen looks like first, then what follows."""
     return tuple(
         text
         for kind in (
-            _unkept,
             _far_from_uptake,
-            _beyond,
             _changed_pumps,
             _misnamed,
-            _bottles,
             _missing_hour,
             _narrow,
+            _unkept,
+            _beyond,
+            _bottles,
             _tight_caps,
             _calibrations,
             _unwatched,
