@@ -20,6 +20,7 @@ from slackwater.service.memory import LIVE_NAME, SHADOW_NAME
 from tests.audit.simulated import LASTS, Simulated, draw
 from tests.cli.run_program import SMALLEST, Outcome, run
 from tests.cli.stage import stage_of
+from tests.ledger.audit_samples import audited as found_before
 from tests.ledger.samples import intended
 
 # A generated plan of forty-two doses in two days.
@@ -222,6 +223,21 @@ def test_a_kept_audit_is_an_entry(tmp_path: Path) -> None:
 def test_the_verb_prints_its_schema(tmp_path: Path) -> None:
     """As JSON, and it is the one documents are judged by."""
     assert schema() == json.loads(ask(tmp_path, "--schema").out)
+
+
+def test_status_shows_the_newest_kept_audit(tmp_path: Path) -> None:
+    """On the screen and in the document; before there is one, neither."""
+    stage = stage_of(tmp_path)
+    assert None is stage.run("status", "--json").document["audit"]
+    assert "Audit" not in stage.run("status").out
+    stage.append(found_before(stage.stamp()))
+    shown = stage.run("status", "--json").document["audit"]
+    assert isinstance(shown, dict)
+    assert (24, 22, 2, 1) == tuple(
+        shown[name] for name in ("doses", "given", "missing", "faults")
+    )
+    text = " ".join(stage.run("status").out.split())
+    assert "22 of 24 doses, 2 missing for a reason, 1 faults" in text
 
 
 def test_a_shadow_run_that_departs_keeps_pumps_from_being_enabled(

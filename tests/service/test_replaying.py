@@ -28,8 +28,8 @@ from tests.audit.simulated import Simulated, draw
 from tests.properties.play import END_MS, set_up
 
 EVER = datetime(2000, 1, 1, tzinfo=UTC), datetime(2100, 1, 1, tzinfo=UTC)
-SCENARIOS, LONG_SCENARIOS = 40, 1_500
-PLANS = 8
+SCENARIOS, LONG_SCENARIOS = 25, 1_500
+PLANS = 4
 # An entry of what two nodes with ten heads show, and a probe each minute for an hour.
 BYTES_AT_MOST = 1024
 
@@ -75,7 +75,7 @@ def decisions_of_scenarios(count: int) -> int:
 def test_d7_decisions_under_faults_are_decided_the_same_again(
     tell: Callable[[str], None],
 ) -> None:
-    """Forty scenarios with losses, restarts and clock steps: no field differs."""
+    """Scenarios with losses, restarts and clock steps: no field differs."""
     decided = decisions_of_scenarios(SCENARIOS)
     tell(f"{SCENARIOS} scenarios, {decided} decisions decided the same again")
     assert decided > SCENARIOS

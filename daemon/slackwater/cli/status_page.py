@@ -70,6 +70,7 @@ def _lines(stood: Standing, holds: int, tanks: int) -> Iterator[str]:
         yield f"Old    an old doser still gives {', '.join(stood.state.left_to_old)}"
     if stood.first_aid:
         yield f"First aid: slackwater first-aid {stood.first_aid}"
+    yield from _audit(stood)
     shown = list(stood.outlooks.values())
     if not tanks:
         for each in shown:
@@ -83,6 +84,17 @@ def _lines(stood: Standing, holds: int, tanks: int) -> Iterator[str]:
 
 def _zone(stood: Standing) -> str:
     """The wall clock of the only tank; UTC for several zones or none."""
+def _audit(stood: Standing) -> Iterator[str]:
+    """What the newest kept audit says; nothing where none was made."""
+    audit = stood.state.audited
+    if audit is not None:
+        at = local(audit.at, _zone(stood))
+        yield (
+            f"Audit  {at}: {audit.given} of {audit.doses} doses, "
+            f"{audit.missing} missing for a reason, {audit.faults} faults"
+        )
+
+
     zones = {each.tank.zone for each in stood.outlooks.values()}
     return zones.pop() if len(zones) == 1 else "UTC"
 

@@ -14,6 +14,7 @@ from slackwater.cli.shell import Shell, verb
 from slackwater.cli.standing import Standing, standing
 from slackwater.cli.status_page import status_page
 from slackwater.cli.width import page_columns
+from slackwater.facts.audits import Audited
 from slackwater.ledger.codec import timestamp
 from slackwater.planning.daily import ALKALINITY
 
@@ -67,6 +68,7 @@ def _fields(stood: Standing) -> dict[str, object]:
         "lowered": dict(sorted(stood.state.lowered.items())),
         **aside_document(stood.state, stood.found.now.utc),
         "alarms": [document(one) for one in stood.alarms],
+        "audit": _audit_document(stood.state.audited),
         "first_aid": stood.first_aid,
         "overdue_tasks": [due.document for due in stood.due if due.is_overdue],
         "waiting": [
@@ -87,6 +89,23 @@ def _fields(stood: Standing) -> dict[str, object]:
             for event in events
         ],
         "tanks": [_tank_document(each) for each in stood.outlooks.values()],
+    }
+
+
+def _audit_document(audit: Audited | None) -> dict[str, object] | None:
+    """The figures of the newest kept audit, None where none was made."""
+    if audit is None:
+        return None
+    return {
+        "at": timestamp(audit.at),
+        "since": timestamp(audit.since),
+        "until": timestamp(audit.until),
+        "doses": audit.doses,
+        "given": audit.given,
+        "missing": audit.missing,
+        "faults": audit.faults,
+        "first": audit.first,
+        "version": audit.version,
     }
 
 
