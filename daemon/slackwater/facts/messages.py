@@ -158,6 +158,24 @@ class RetainedCommand:
     node: str
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RelaySeen:
+    """What a timed relay told of itself; `heard_boot_s` is our clock at receipt."""
+
+    node: str
+    is_on: bool
+    heard_boot_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RelayTrouble:
+    """A relay is not what it was told to be; `attempt` is the pulse it is about."""
+
+    node: str
+    attempt: str
+    said: str
+
+
 Message = (
     Beat
     | Result
@@ -170,6 +188,8 @@ Message = (
     | LinkChanged
     | Handed
     | RetainedCommand
+    | RelaySeen
+    | RelayTrouble
 )
 
 

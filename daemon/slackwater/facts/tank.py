@@ -12,6 +12,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 
 from slackwater.facts.limits import Switch, WaterLimits
+from slackwater.facts.relays import MS_PER_S, REST_S, Relay
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -109,6 +110,7 @@ class Node:
 
     `hardware_id` and `config_id` are what beats must show (`hw`, `cfg`); empty means
     "whatever was seen at approval". `signed` says that a node key is configured.
+    `relay` is set where it is no node but a plain timed relay.
     """
 
     id: str
@@ -117,6 +119,7 @@ class Node:
     hardware_id: str = ""
     config_id: str = ""
     signed: bool = False
+    relay: Relay | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -275,6 +278,14 @@ class Machine:
         """The machine once these lines, `TANK/LINE`, give what old dosers gave."""
         left = tuple(one for one in self.outside if one.replaced_by not in lines)
         return self if left == self.outside else replace(self, outside=left)
+
+    def rest_s(self, pump: Pump) -> float:
+        """Seconds between two runs of one pump; behind a relay its longest and more."""
+        node = self.nodes[pump.node]
+        if node.relay is None:
+            return self.timing.same_pump_gap_s
+        longest_s = node.cut_limit_ms / MS_PER_S
+        return max(self.timing.same_pump_gap_s, longest_s + REST_S)
 
     def gap_s(self, solution: str, other: str) -> float:
         """Seconds that must pass between two solutions in one tank, 0 for none."""

@@ -24,6 +24,7 @@ from slackwater.facts.messages import (
     LinkChanged,
     Message,
     Reading,
+    RelayTrouble,
     Request,
     Result,
     RetainedCommand,
@@ -73,6 +74,12 @@ def _hear(moment: Moment, message: Message, stamp: Stamp) -> Iterator[AnyEvent]:
     elif isinstance(message, RetainedCommand):
         reason = because(Code.RETAINED_COMMAND, node=message.node)
         yield from _latch(moment, f"node/{message.node}", reason, stamp)
+    elif isinstance(message, RelayTrouble):
+        lie = impossible(
+            message.node, stamp, said=message.said, id=message.attempt or "no pulse"
+        )
+        if lie.hold_id not in moment.state.holds:
+            yield lie
     elif isinstance(message, LinkChanged) and message.taken_over:
         reason = because(Code.TAKEN_OVER, link=message.link)
         yield from _latch(moment, "all", reason, stamp)

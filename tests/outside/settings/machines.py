@@ -6,6 +6,7 @@ from pathlib import Path
 
 from slackwater.facts.limits import Switch, WaterLimits
 from slackwater.facts.plan import Group, Plan, PlanLine, Window
+from slackwater.facts.relays import Relay
 from slackwater.facts.tank import (
     AlkalinityGuard,
     EffectCap,
@@ -97,6 +98,19 @@ def full_machine() -> Machine:
                 hardware_id="7c2f90b1",
                 config_id="0f3a77c2",
                 signed=True,
+                relay=Relay(
+                    on_topic="workshop/do",
+                    on_payload="{ms}",
+                    off_topic="workshop/do",
+                    off_payload="none",
+                    state_topic="workshop/is",
+                    pointer="/at",
+                    on=("yes",),
+                    off=("no",),
+                    ask_topic="workshop/ask",
+                    ask_payload="now",
+                    always_ms=60_000,
+                ),
             )
         },
         reservoirs={
