@@ -133,13 +133,13 @@ def test_a_declared_absence_is_the_visit_that_nobody_named(tmp_path: Path) -> No
     back = now + timedelta(days=40)
     away = AwayDeclared(**stage.stamp(), from_at=now, until=back, by="k", contact="")
     stage.append(away)
-    days = {back.astimezone(ZoneInfo("Europe/Berlin")).date().isoformat()}
+    # At the tank it may be the next day already.
+    local_day = back.astimezone(ZoneInfo("Europe/Berlin")).date()
     first = ("--from", now.date().isoformat())
     found = rehearse(SMALLEST, *first, "--json", state=stage.state).document
-    assert (days, "return") == ({found["visit"]}, found["visit_is"])
+    assert (str(local_day), "return") == (found["visit"], found["visit_is"])
     assert (
-        f"until the return on {day_of(back.date())} all last"
-        in item(found, "bottle")[0]
+        f"until the return on {day_of(local_day)} all last" in item(found, "bottle")[0]
     )
     named = ("--visit", "2026-07-20", "--json")
     found = rehearse(SMALLEST, *named, state=stage.state).document
