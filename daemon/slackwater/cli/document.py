@@ -6,7 +6,7 @@ does not need.
 """
 
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from slackwater.errors import Finding, SlackwaterError
@@ -18,13 +18,20 @@ REFUSED = 1
 WRONG = 2
 
 
+Encode = Callable[[Mapping[str, object]], str]
+
+
+def _encoded(document: Mapping[str, object]) -> str:
+    return json.dumps(document, ensure_ascii=False, allow_nan=False)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Answer:
     """What came of a verb.
 
     `fields` are the document's own keys; `text` is what people read; `raw` replaces
     `text` with pieces printed as they are. `findings` are told in both; `is_told` says
-    that the text holds them already.
+    that the text holds them already. `encode` writes the document down.
     """
 
     fields: Mapping[str, object] = field(default_factory=dict)
@@ -33,6 +40,7 @@ class Answer:
     findings: Sequence[Finding] = ()
     is_told: bool = False
     exit_code: int = FINE
+    encode: Encode = _encoded
 
 
 def document_text(command: str, answer: Answer) -> str:
@@ -47,7 +55,7 @@ def document_text(command: str, answer: Answer) -> str:
         "errors": [finding_document(finding) for finding in answer.findings],
         **answer.fields,
     }
-    return json.dumps(document, ensure_ascii=False, allow_nan=False)
+    return answer.encode(document)
 
 
 def failed(error: SlackwaterError) -> Answer:

@@ -9,6 +9,7 @@ import gc
 import hashlib
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import TypedDict, Unpack
@@ -17,7 +18,7 @@ import click
 import rfc8785
 
 from slackwater import __version__
-from slackwater.cli.document import REFUSED, Answer
+from slackwater.cli.document import REFUSED, Answer, document_text
 from slackwater.cli.reading import read_files
 from slackwater.cli.receipt import Receipt, note
 from slackwater.cli.rehearsal_text import rehearsal_text
@@ -117,31 +118,38 @@ def rehearse(shell: Shell, **asked: Unpack[Asked]) -> Answer:
         document = report_document(report)
     if asked["html"] is not None:
         write_page(asked["html"], page(document))
-    told = _left(shell, report, document)
-    return Answer(
+    answer = Answer(
         fields=document,
-        text="\n".join((_text(report, document, asked), *told)),
+        text=_text(report, document, asked),
         findings=report.done.findings,
         is_told=True,
         exit_code=REFUSED if _is_bad(report) else 0,
+        encode=_canonical,
     )
+    return _noted(shell, report, answer)
 
 
-def _left(shell: Shell, report: Report, document: Mapping[str, object]) -> list[str]:
-    """Leave the note for an approval; what a person must know of it."""
-    receipt = _receipt(report, document)
+def _canonical(document: Mapping[str, object]) -> str:
+    """The document as RFC 8785 has it: equal reports are equal bytes."""
+    return rfc8785.dumps(dict(document)).decode()  # type: ignore[arg-type]  # JSON by its schema
+
+
+def _noted(shell: Shell, report: Report, answer: Answer) -> Answer:
+    """Leave the note for an approval; where that fails a person must know."""
+    receipt = _receipt(report, answer)
     if receipt is None or note(shell.state, receipt):
-        return []
+        return answer
     text = f"Not noted in {shell.state}: this user may not write there."
-    return [f"{text} Rehearse as the user who approves."]
+    again = "Rehearse as the user who approves."
+    return replace(answer, text=f"{answer.text}\n{text} {again}")
 
 
-def _receipt(report: Report, document: Mapping[str, object]) -> Receipt | None:
+def _receipt(report: Report, answer: Answer) -> Receipt | None:
     """The note of a report; None without faults, a ledger or a digest to stand for."""
     run, digest, ledger = report.faults, report.done.digest, report.past.ledger_id
     if run is None or not (digest and ledger):
         return None
-    text = rfc8785.dumps(dict(document))  # type: ignore[arg-type]  # JSON by its schema
+    text = document_text("rehearse", answer).encode()
     return Receipt(
         digest=digest,
         ledger=ledger,
