@@ -15,6 +15,7 @@ import pytest
 from slackwater.facts.events import AnyEvent, EndedHow
 from slackwater.facts.reasons import Code
 from slackwater.facts.safeguards import SafeguardEvent
+from slackwater.facts.stages import StageEvent
 from tests.properties.play import BAD_WIRE, EVERY, Played, play_all
 
 SCENARIOS, LONG_SCENARIOS = 2_000, 20_000
@@ -62,6 +63,11 @@ ELSEWHERE = {
         f"entry {kind.__dataclass_fields__['kind'].default}": "tests/turn, tests/cli: "
         "no household of the scenarios has more guards than those on alkalinity"
         for kind in get_args(SafeguardEvent)
+    },
+    **{
+        f"entry {kind.__dataclass_fields__['kind'].default}": "tests/turn, tests/cli: "
+        "no household of the scenarios changes its file or has an old doser"
+        for kind in get_args(StageEvent)
     },
     **{
         f"reason {code}": "tests/turn, tests/service: no scenario has it"
