@@ -46,6 +46,7 @@ from slackwater.facts.judgements import SeriesJudged
 from slackwater.facts.messages import RunPump
 from slackwater.facts.plan import Approval, DueDose
 from slackwater.facts.reasons import Code, because
+from slackwater.facts.relays import RelayChecked
 from slackwater.facts.safeguards import AwayEnded, BypassEnded, ProbePutBack
 from slackwater.facts.stages import (
     CapsLowered,
@@ -297,6 +298,9 @@ def _of_people() -> tuple[AnyEvent, ...]:
             dose=due(9).id,
         ),
         ClockConfirmed(**clocks(), boot_id="boot-1", by="keeper"),
+        RelayChecked(
+            **clocks(), node="plug", relay="0badcafe", until=NOON, by="keeper"
+        ),
         CapsLowered(
             **clocks(), caps={"pump/left/per_day_ul": 1, "guard/reef/rise": 0.5}
         ),

@@ -12,6 +12,7 @@ from slackwater.cli.amounts import effect_words
 from slackwater.cli.aside import aside_lines
 from slackwater.cli.opening import Approved
 from slackwater.cli.outlook import Outlook
+from slackwater.cli.relay_text import relay_lines
 from slackwater.cli.render import hours, local, local_time, span
 from slackwater.cli.standing import Standing
 from slackwater.cli.tasks import Due
@@ -61,6 +62,7 @@ def _lines(stood: Standing, holds: int, tanks: int) -> Iterator[str]:
         yield _overdue(overdue)
     if stood.approved is not None:
         yield _plan_line(stood, stood.approved)
+        yield from relay_lines(stood.approved.machine, stood.state)
     if stood.state.lowered:
         yield _caps_line(stood)
     if stood.state.stage == "shadow":
@@ -68,9 +70,9 @@ def _lines(stood: Standing, holds: int, tanks: int) -> Iterator[str]:
     yield from _halves(stood)
     if stood.state.left_to_old:
         yield f"Old    an old doser still gives {', '.join(stood.state.left_to_old)}"
+    yield from _audit(stood)
     if stood.first_aid:
         yield f"First aid: slackwater first-aid {stood.first_aid}"
-    yield from _audit(stood)
     shown = list(stood.outlooks.values())
     if not tanks:
         for each in shown:
@@ -82,8 +84,6 @@ def _lines(stood: Standing, holds: int, tanks: int) -> Iterator[str]:
         yield f"and {len(shown) - tanks} more: --json shows all"
 
 
-def _zone(stood: Standing) -> str:
-    """The wall clock of the only tank; UTC for several zones or none."""
 def _audit(stood: Standing) -> Iterator[str]:
     """What the newest kept audit says; nothing where none was made."""
     audit = stood.state.audited
@@ -95,6 +95,8 @@ def _audit(stood: Standing) -> Iterator[str]:
         )
 
 
+def _zone(stood: Standing) -> str:
+    """The wall clock of the only tank; UTC for several zones or none."""
     zones = {each.tank.zone for each in stood.outlooks.values()}
     return zones.pop() if len(zones) == 1 else "UTC"
 

@@ -134,6 +134,12 @@ VERBS: tuple[Verb, ...] = (
     _verb("init", "beginning:init", _MORE, "Make the ledger alone."),
     _verb("withdraw", "staging:withdraw", _MORE, "End an approval for good."),
     _verb(
+        "check-relay",
+        "relaying:check_relay",
+        _MORE,
+        "Say that a timed relay was tried out.",
+    ),
+    _verb(
         "conform",
         "conforming:conform",
         _MORE,

@@ -31,6 +31,7 @@ from slackwater.facts.judgements import SeriesJudged
 from slackwater.facts.now import Event
 from slackwater.facts.plan import Approval
 from slackwater.facts.reasons import Reason
+from slackwater.facts.relays import RelayChecked
 from slackwater.facts.safeguards import SafeguardEvent
 from slackwater.facts.stages import StageEvent
 from slackwater.facts.waters import WaterEvent
@@ -62,6 +63,7 @@ __all__ = [
     "PumpsDisabled",
     "PumpsEnabled",
     "ReadingKept",
+    "RelayChecked",
     "RequestHeard",
     "ResumeBegan",
     "ResumeEnded",
@@ -335,6 +337,7 @@ AnyEvent = (
     | ResumeEnded
     | RequestHeard
     | ClockConfirmed
+    | RelayChecked
     | FilesDiffer
     | WatchKept
     | Audited

@@ -62,6 +62,7 @@ from slackwater.facts.keeping import (
 )
 from slackwater.facts.now import Mark
 from slackwater.facts.reasons import Code
+from slackwater.facts.relays import RelayChecked
 from slackwater.facts.ringing import fold_alarm_changed, fold_alarm_raised
 from slackwater.facts.safeguarding import SAFEGUARD_FOLDS, compare, forget_compared
 from slackwater.facts.staging import STAGE_FOLDS
@@ -283,6 +284,10 @@ def _clock_confirmed(state: State, event: ClockConfirmed) -> None:
         state.decided_at = event.at
 
 
+def _relay_checked(state: State, event: RelayChecked) -> None:
+    state.relay_checks[event.node] = event
+
+
 def _resume_began(state: State, event: ResumeBegan) -> None:
     state.resuming[event.tank] = event.proven_ms
 
@@ -334,6 +339,7 @@ _TABLE: dict[type, Callable[[State, Any], None]] = {
     ResumeEnded: _resume_ended,
     RequestHeard: _request_heard,
     ClockConfirmed: _clock_confirmed,
+    RelayChecked: _relay_checked,
     FilesDiffer: _nothing,
     WatchKept: _watched,
     Audited: _audited,

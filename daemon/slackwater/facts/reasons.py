@@ -31,6 +31,7 @@ class Code(StrEnum):
     NODE_TWICE = "node-twice"
     NODE_IMPOSSIBLE = "node-impossible"
     NODE_LIMIT = "node-limit"
+    RELAY_UNCHECKED = "relay-unchecked"
     OPEN_INTENT = "open-intent"
     CLOCK_UNPROVEN = "clock-unproven"
     CLOCK_JUMPED = "clock-jumped"
@@ -136,6 +137,7 @@ SENTENCES: Mapping[Code, str] = {
     Code.NODE_TWICE: "Two devices answer under one node identity.",
     Code.NODE_IMPOSSIBLE: "The pump node reported something impossible.",
     Code.NODE_LIMIT: "The dose is beyond the limits of the pump node.",
+    Code.RELAY_UNCHECKED: "The relay was not tried out as it is now, or too long ago.",
     Code.OPEN_INTENT: "An earlier dose of this pump node is not settled.",
     Code.CLOCK_UNPROVEN: "The clock is neither synchronised nor confirmed.",
     Code.CLOCK_JUMPED: "The clock jumped against the machine's running time.",

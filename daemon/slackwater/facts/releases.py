@@ -36,6 +36,7 @@ RELEASES: Mapping[Code, str] = {
     Code.NODE_TWICE: _RELEASE,
     Code.NODE_IMPOSSIBLE: _RELEASE,
     Code.NODE_LIMIT: "The plan asks for smaller doses, or the node allows larger ones.",
+    Code.RELAY_UNCHECKED: "A person tries the relay out: `slackwater check-relay`.",
     Code.OPEN_INTENT: "It passes when the earlier dose is settled.",
     Code.CLOCK_UNPROVEN: "The clock is synchronised, or `slackwater clock confirm`.",
     Code.CLOCK_JUMPED: _RELEASE,

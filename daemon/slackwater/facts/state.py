@@ -24,6 +24,7 @@ from slackwater.facts.events import (
 )
 from slackwater.facts.judgements import Break, SeriesJudged
 from slackwater.facts.now import Mark
+from slackwater.facts.relays import RelayChecked
 from slackwater.facts.rolling import Rolling
 from slackwater.facts.safeguards import AwayDeclared, BypassGranted, ProbeTakenOut
 from slackwater.facts.stages import HalfBegan, LineTakenOver
@@ -138,6 +139,7 @@ class State:
     unquiet_ms: int | None = None
     holds: dict[str, HoldRaised] = field(default_factory=dict)
     calibrations: dict[str, Calibrated] = field(default_factory=dict)
+    relay_checks: dict[str, RelayChecked] = field(default_factory=dict)
     requests: dict[str, ShotRequested] = field(default_factory=dict)
     open: dict[str, OpenDose] = field(default_factory=dict)
     closed: dict[str, ClosedDose] = field(default_factory=dict)

@@ -202,7 +202,24 @@ def node(moment: Moment, ask: Ask) -> Sequence[Reason]:
         reasons.append(settling)
     reasons += _identity(moment, pump, beat)
     reasons += _channel(beat, ask)
+    reasons += _relay(moment, pump)
     return reasons
+
+
+def _relay(moment: Moment, pump: Pump) -> list[Reason]:
+    """A timed relay must have been tried out as it is, not too long ago.
+
+    By the latest time that can be believed: a clock set back prolongs nothing.
+    """
+    relay = moment.machine.nodes[pump.node].relay
+    if relay is None:
+        return []
+    known, newest = moment.state.relay_checks.get(pump.node), moment.state.newest_at
+    utc = moment.now.utc if newest is None else max(moment.now.utc, newest)
+    if known is not None and known.relay == relay.digest and utc < known.until:
+        return []
+    until = "never" if known is None else known.until.isoformat()
+    return [because(Code.RELAY_UNCHECKED, node=pump.node, checked_until=until)]
 
 
 def _identity(moment: Moment, pump: Pump, beat: Beat) -> list[Reason]:

@@ -222,7 +222,7 @@ def _pump_rule(machine: Machine, pump_id: str, names: frozenset[str]) -> PumpRul
         effects=effects,
         apart=_apart(machine, pump, turnover_ms),
         same_pump_gap_ms=max(
-            int(machine.timing.same_pump_gap_s * 1000),
+            int(machine.rest_s(pump) * 1000),
             0,
         ),
         adds_alkalinity=ALKALINITY in solution.effects,

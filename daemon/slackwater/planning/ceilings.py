@@ -27,7 +27,7 @@ from slackwater.planning.charges import (
     stretches,
 )
 from slackwater.planning.faults import group_faults, line_faults, sound_part
-from slackwater.planning.strain import late_starts
+from slackwater.planning.strain import late_starts, too_many_pulses
 from slackwater.planning.timetable import Timetable
 
 NO_CAP = EffectCap(gross=0)
@@ -117,6 +117,7 @@ def check(plan: Plan, machine: Machine) -> list[Finding]:
         *_conflicts(timetable),
         *(_refusal(ceiling, machine) for ceiling in _ceilings(timetable).broken),
         *late_starts(timetable),
+        *too_many_pulses(plan, machine),
     ]
 
 

@@ -102,7 +102,7 @@ def stream_of(order: int, line: PlanLine, machine: Machine) -> Stream:
         volumes=volumes_ul(line.per_day_ul, line.count),
         run_s=longest_s,
         flow_s=flow_s(pump, largest_ul(line)),
-        pause_s=longest_s + ceil(machine.timing.same_pump_gap_s),
+        pause_s=longest_s + ceil(machine.rest_s(pump)),
     )
 
 

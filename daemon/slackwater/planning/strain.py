@@ -11,6 +11,7 @@ from datetime import UTC, date, datetime, time, timedelta
 
 from slackwater.errors import Finding
 from slackwater.facts.plan import DueDose, Plan
+from slackwater.facts.relays import PULSES_A_DAY
 from slackwater.facts.tank import Machine
 from slackwater.planning.amounts import largest_ul, run_s
 from slackwater.planning.daily import day_totals
@@ -40,7 +41,27 @@ def cautions(plan: Plan, machine: Machine) -> list[Finding]:
     Raises: InputError when a line is at fault in itself.
     """
     timetable = Timetable(plan, machine)
-    return [*_empty_reservoirs(timetable), *_slow_budgets(timetable)]
+    return [
+        *_empty_reservoirs(timetable),
+        *_slow_budgets(timetable),
+        *_behind_relays(timetable),
+    ]
+
+
+def too_many_pulses(plan: Plan, machine: Machine) -> Iterator[Finding]:
+    """Pumps behind a timed relay that the plan doses more often than a relay may."""
+    counts = Counter[str]()
+    for line in plan.lines:
+        counts[line.pump] += line.count
+    for pump, count in sorted(counts.items()):
+        node = machine.nodes[machine.pumps[pump].node]
+        if node.relay is not None and count > PULSES_A_DAY:
+            yield Finding(
+                what=f"{count} doses a day of {pump} are pulses of the relay {node.id}",
+                where=f"pump {pump}",
+                expected=f"at most {PULSES_A_DAY} pulses a day",
+                do="Give fewer, larger doses, or drive the pump by a node.",
+            )
 
 
 def _missed(timetable: Timetable, day: date) -> Iterator[DueDose]:
@@ -95,11 +116,26 @@ def _slow_budgets(timetable: Timetable) -> Iterator[Finding]:
     for line in timetable.plan.lines:
         node = machine.nodes[machine.pumps[line.pump].node]
         needed_ul = BUDGET_PARTS * largest_ul(line)
-        if needed_ul > node.day_limit_ul:
+        if node.relay is None and needed_ul > node.day_limit_ul:
             yield Finding(
                 what=f"after a power-up {node.id} takes more than an hour to allow "
                 f"a dose of {largest_ul(line)} µL",
                 where=place(line),
                 expected=f"a day limit of {needed_ul} µL or more",
                 do="Give more, smaller doses, or raise the day limit of the node.",
+            )
+
+
+def _behind_relays(timetable: Timetable) -> Iterator[Finding]:
+    """Pumps dosed with reduced assurance, and what that means for their caps."""
+    machine = timetable.machine
+    for name in sorted({line.pump for line in timetable.plan.lines}):
+        node = machine.nodes[machine.pumps[name].node]
+        if node.relay is not None:
+            yield Finding(
+                what=f"{name} hangs on the timed relay {node.id}: reduced assurance",
+                where=f"pump {name}",
+                expected="a pump node, which counts and refuses by itself",
+                do="Its caps of a dose and a day count half of what is stated, for two "
+                f"executions. Try it out: slackwater check-relay {node.id}",
             )

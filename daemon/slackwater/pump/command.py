@@ -89,6 +89,13 @@ def command_for(sending: Sending, dose: DueDose, volume_ul: int) -> RunPump | Re
     beat = sending.sight.nodes[pump.node].beat
     rate_nl_per_s, cal = rate_in_force(sending.state, pump)
     ms = run_ms(volume_ul, rate_nl_per_s)
+    if node.relay is not None and node.relay.always_ms:
+        ms = node.relay.always_ms
+        # A pulse of one length gives what it gives: never more than was granted.
+        whole_ul = -(-rate_nl_per_s * ms // MS_PER_S**2)
+        if whole_ul > volume_ul:
+            return because(Code.NODE_LIMIT, pulse_ul=whole_ul, asked_ul=volume_ul)
+        volume_ul = whole_ul
     cut_ms = min(
         max(ms * CUT_SHARE_PERCENT // 100, ms + CUT_LEAST_MS), node.cut_limit_ms
     )

@@ -22,6 +22,7 @@ from slackwater.facts.state import State
 from slackwater.facts.tank import Machine
 from slackwater.rehearsal.approaches import approach
 from slackwater.rehearsal.record import Nearest, Rehearsal, RehearsedDose, empty_days
+from slackwater.rehearsal.relays import tried_out
 from slackwater.rehearsal.virtual_node import VirtualNode
 from slackwater.rehearsal.virtual_probe import VirtualProbes, watched
 from slackwater.rehearsal.virtual_switch import show_switches
@@ -131,6 +132,7 @@ def _begin(machine: Machine, plan: Plan, begin: datetime, end: datetime) -> _Wor
     before = begin - BEFORE
     before_s = BEFORE.total_seconds()
     state = State(ledger_id=BOOT_ID, fence=FENCE, stage="live", decided_at=before)
+    state.relay_checks = tried_out(machine, before, end + HOUR)
     state.mark = Mark(
         utc=before, boot_s=BEGIN_S - before_s, boot_id=BOOT_ID, proven_ms=0
     )

@@ -119,7 +119,17 @@ def _is_deaf(before: Machine, after: Machine) -> bool:
         and after.nodes.keys() <= before.nodes.keys()
         and after.probes.items() <= before.probes.items()
         and after.switches.items() <= before.switches.items()
+        and _relays(after).items() <= _relays(before).items()
     )
+
+
+def _relays(machine: Machine) -> dict[str, object]:
+    """What is said of each relay, and of how long it may be on."""
+    return {
+        node.id: (node.relay, node.cut_limit_ms, node.day_limit_ul)
+        for node in machine.nodes.values()
+        if node.relay is not None
+    }
 
 
 def _one_turn(rig: Rig, now: Now, messages: tuple[Message, ...]) -> Turn | None:

@@ -20,7 +20,6 @@ from slackwater.errors import LedgerError, SlackwaterError
 from slackwater.facts.events import Started, Stopped
 from slackwater.facts.messages import StopPump
 from slackwater.facts.state import State
-from slackwater.outside.broker.actuate import Actuate
 from slackwater.outside.clock import SystemClock
 from slackwater.ports import Clock
 from slackwater.service import logs, systemd
@@ -31,7 +30,7 @@ from slackwater.service.memory import Memory, Mode
 from slackwater.service.standing import only_one, zone_hashes
 from slackwater.service.succeeding import hold_if_otherwise, version_before
 from slackwater.service.tables import hold_changed_tables
-from slackwater.service.wiring import Places, Rig, build, connect
+from slackwater.service.wiring import Places, Rig, build, commanding, connect
 from slackwater.turn.starting import storm_hold
 
 # The loop looks at everything at least this often; the alarm only makes it sooner.
@@ -87,8 +86,9 @@ def _serve(places: Places, clock: Clock, mode: Mode, stop: Stop) -> None:
     stop.rigs = [rig]
     try:
         # Without the word for commands it takes charge of nothing: no unclean start.
-        if isinstance(rig.link, Actuate):
-            rig.link.check()
+        actuate = commanding(rig.link)
+        if actuate is not None:
+            actuate.check()
         before = version_before(memory.ledger)
         take_charge(rig)
         hold_if_otherwise(rig, before)

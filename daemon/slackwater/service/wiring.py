@@ -34,10 +34,11 @@ from slackwater.outside.settings import (
     read_notify,
 )
 from slackwater.outside.shadow_link import ShadowLink
-from slackwater.outside.wire import BrokerSettings, view_of
+from slackwater.outside.wire import view_of
 from slackwater.planning.lowering import lower_caps, lowered
 from slackwater.ports import Clock, Notifier, PumpLink
 from slackwater.service.memory import Memory, Mode
+from slackwater.service.relaying import RelayLink, Relays, heads_of, relay_topics
 from slackwater.turn.setup import Setup, make_setup
 
 # Where nobody says when: early in the day in Europe. Common practice, no source.
@@ -91,6 +92,7 @@ class Rig:
     alarm: SystemAlarm
     setup: Setup
     sight: Sight
+    relays: Relays | None = None
     files: Mapping[str, str] = field(default_factory=dict)
     stopped_s: dict[str, float] = field(default_factory=dict)
     closing: bool = False
@@ -110,7 +112,11 @@ class Rig:
 
     def gather(self, timeout_s: float) -> tuple[Message, ...]:
         """Wait for news from the world; in shadow, with imagined answers among it."""
-        messages = self.mailbox.collect(timeout_s)
+        if self.relays is None:
+            messages = self.mailbox.collect(timeout_s)
+        else:
+            waited = self.mailbox.collect(self.relays.wait_s(timeout_s))
+            messages = self.relays.heard(waited)
         if self.shadow is None:
             return messages
         shadow = self.shadow
@@ -184,7 +190,19 @@ def build(places: Places, clock: Clock, memory: Memory, mode: Mode) -> Rig:
     setup = setup_from(memory.state, fallback)
     mailbox = BoundedMailbox()
     now = clock.now()
-    link, shadow = _link(broker, keys, mailbox, (clock, mode))
+    machine = listened_to(setup)
+    observe = Observe(broker, view_of(machine, keys), mailbox, clock)
+    actuate = None
+    if mode != "shadow":
+        topics = relay_topics(machine)
+        actuate = Actuate(broker, keys, mailbox, relay_topics=topics)
+    heads = heads_of(machine, memory.state, now.boot_s)
+    relays = (
+        Relays(heads=heads, clock=clock, asks=observe, commands=actuate)
+        if heads
+        else None
+    )
+    link, shadow = _link(actuate, relays, clock)
     return Rig(
         mode=mode,
         places=places,
@@ -192,9 +210,10 @@ def build(places: Places, clock: Clock, memory: Memory, mode: Mode) -> Rig:
         memory=memory,
         mailbox=mailbox,
         chores=SimpleQueue(),
-        observe=Observe(broker, view_of(listened_to(setup), keys), mailbox, clock),
+        observe=observe,
         link=link,
         shadow=shadow,
+        relays=relays,
         alarm=SystemAlarm(mailbox.wake),
         setup=setup,
         sight=_sight(memory.state, now, mode),
@@ -204,16 +223,18 @@ def build(places: Places, clock: Clock, memory: Memory, mode: Mode) -> Rig:
 
 
 def _link(
-    broker: BrokerSettings,
-    keys: Mapping[str, bytes],
-    mailbox: BoundedMailbox,
-    how: tuple[Clock, Mode],
+    actuate: Actuate | None, relays: Relays | None, clock: Clock
 ) -> tuple[PumpLink, ShadowLink | None]:
-    clock, mode = how
-    if mode == "shadow":
+    if actuate is None:
         shadow = ShadowLink(clock)
         return shadow, shadow
-    return Actuate(broker, keys, mailbox), None
+    return (actuate if relays is None else RelayLink(actuate, relays)), None
+
+
+def commanding(link: PumpLink) -> Actuate | None:
+    """The connection behind a link that can command pumps; None in shadow."""
+    inner = link.link if isinstance(link, RelayLink) else link
+    return inner if isinstance(inner, Actuate) else None
 
 
 def _sight(state: State, now: Now, mode: Mode) -> Sight:
@@ -232,8 +253,9 @@ def connect(rig: Rig) -> None:
     Raises: InputError when a credential cannot be used.
     """
     rig.observe.start()
-    if isinstance(rig.link, Actuate):
-        rig.link.start()
+    actuate = commanding(rig.link)
+    if actuate is not None:
+        actuate.start()
     rig.alarm.start()
     if isinstance(rig.post, Post):
         rig.post.start()

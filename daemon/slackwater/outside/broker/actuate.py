@@ -15,6 +15,7 @@ from slackwater.outside.broker.credentials import Access, read_secrets
 from slackwater.outside.broker.pace import Pace
 from slackwater.outside.wire import (
     BrokerSettings,
+    Foreign,
     Kind,
     Topic,
     run_bytes,
@@ -36,6 +37,7 @@ class Actuate:
         keys: Mapping[str, bytes],
         mailbox: Mailbox,
         pace: Pace | None = None,
+        relay_topics: frozenset[str] = frozenset(),
     ) -> None:
         """Keep what is needed; `start` opens the connection."""
         self._root = settings.root
@@ -47,6 +49,7 @@ class Actuate:
             user=settings.actuate_user,
             password=settings.actuate_password,
             may_publish=frozenset({Kind.COMMAND}),
+            foreign=relay_topics,
         )
         self._connection = Connection(self._access, self, pace or Pace())
 
@@ -91,6 +94,22 @@ class Actuate:
         except NotConnectedError:
             # The node ends its run by itself, and the loop repeats the stop.
             return
+
+    def post(self, topic: str, payload: bytes, mark: str = "") -> bool:
+        """Tell a relay something once; True: surely handed to the client.
+
+        Raises: NotConnectedError when it is certain that nothing was sent; InputError
+        for a topic of no relay.
+        """
+        return self._connection.publish(
+            Outgoing(
+                topic=Foreign(topic),
+                payload=payload,
+                expiry_s=EXPIRY_S,
+                mark=mark,
+                alone=bool(mark),
+            )
+        )
 
     def close(self) -> None:
         """Disconnect; runs go on by themselves on the node."""

@@ -31,7 +31,7 @@ from slackwater.outside.broker.client import (
 )
 from slackwater.outside.broker.credentials import Access, Secrets, read_secrets
 from slackwater.outside.broker.pace import Pace, Waits
-from slackwater.outside.wire import Topic
+from slackwater.outside.wire import Foreign, Topic
 
 # A ping being written may stand in the way of a command for an instant.
 _CLEAR_WITHIN_S = 0.2
@@ -51,7 +51,7 @@ _log: FilteringBoundLogger = structlog.get_logger()
 class Outgoing:
     """One message to publish; `mark` comes back when its bytes were handed over."""
 
-    topic: Topic
+    topic: Topic | Foreign
     payload: bytes
     qos: int = 0
     retain: bool = False

@@ -10,12 +10,15 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from slackwater.errors import Finding, InputError
-from slackwater.outside.wire import BrokerSettings, Kind, Topic
+from slackwater.outside.wire import BrokerSettings, Foreign, Kind, Topic
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Access:
-    """Who connects, with what, and on which kinds of topic it may publish."""
+    """Who connects, with what, and on which kinds of topic it may publish.
+
+    `foreign` are topics of relays, word for word.
+    """
 
     name: str
     settings: BrokerSettings
@@ -23,13 +26,14 @@ class Access:
     password: Path | None
     may_publish: frozenset[Kind]
     will: tuple[Topic, bytes] | None = None
+    foreign: frozenset[str] = frozenset()
 
-    def check(self, topic: Topic) -> None:
+    def check(self, topic: Topic | Foreign) -> None:
         """Let a topic pass that this connection was made for.
 
         Raises: InputError for any other.
         """
-        if topic.kind not in self.may_publish:
+        if not self._may_say(topic):
             raise InputError(
                 Finding(
                     what=f"the {self.name} connection was to publish there",
@@ -38,6 +42,11 @@ class Access:
                     do="Nothing was sent. Report this: it is a fault of the daemon.",
                 )
             )
+
+    def _may_say(self, topic: Topic | Foreign) -> bool:
+        if isinstance(topic, Foreign):
+            return topic.text in self.foreign
+        return topic.kind in self.may_publish
 
 
 class _ClosingSocket(ssl.SSLSocket):

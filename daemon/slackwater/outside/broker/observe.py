@@ -23,6 +23,7 @@ from slackwater.outside.wire import (
     BrokerSettings,
     Decoded,
     Decoder,
+    Foreign,
     Heard,
     Ignored,
     Kind,
@@ -90,6 +91,7 @@ class Observe:
                 password=settings.observe_password,
                 may_publish=_MAY_PUBLISH,
                 will=(self._daemon, GONE),
+                foreign=view.ask_topics,
             ),
             self,
             self._pace,
@@ -125,6 +127,10 @@ class Observe:
             self._refuse(error)
             return
         self._publish(Outgoing(topic=topic, payload=payload, qos=1))
+
+    def ask(self, topic: str, payload: bytes) -> None:
+        """Ask a relay for its state; nothing else can be asked of anybody here."""
+        self._publish(Outgoing(topic=Foreign(topic), payload=payload))
 
     def show(self, topic: str, document: dict[str, object]) -> None:
         """Publish a retained state document below the site's prefix.

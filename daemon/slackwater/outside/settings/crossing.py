@@ -31,6 +31,7 @@ _REFERENCES: Mapping[str, tuple[tuple[str, str], ...]] = {
     "switch": (("tank", "tank"), ("pump", "pump")),
     "outside": (("tank", "tank"),),
     "interlock": (("", "tank"),),
+    "relay": (("", "node"),),
     "solution": (("keep_apart_from", "solution"),),
 }
 

@@ -45,6 +45,13 @@ from slackwater.outside.settings.machine_model import (
 )
 from slackwater.outside.settings.mixing import solution_from
 from slackwater.outside.settings.notify import checked_notify
+from slackwater.outside.settings.relays import (
+    RelayTable,
+    check_relay_topics,
+    check_relays,
+    halved,
+    relay_of,
+)
 from slackwater.outside.settings.tables import (
     Findings,
     ModelT,
@@ -60,6 +67,7 @@ _KINDS: dict[str, type[TableModel]] = {
     "solution": SolutionTable,
     "reservoir": ReservoirTable,
     "node": NodeTable,
+    "relay": RelayTable,
     "pump": PumpTable,
     "probe": ProbeTable,
     "switch": SwitchTable,
@@ -95,6 +103,8 @@ def machine_of(document: Table) -> Machine:
     if head is not None and broker is not None:
         root = f"{broker.prefix}/{head.site}"
         check_topics(machine.probes.values(), machine.switches.values(), root, findings)
+        relays = [node.relay for node in machine.nodes.values() if node.relay]
+        check_relay_topics(relays, root, findings)
     head, timing = findings.settled(head), findings.settled(timing)
     return replace(
         machine,
@@ -154,7 +164,10 @@ class _Reader:
             kind: named_tables(self.document, kind, self.findings) for kind in _KINDS
         }
         check_references(tables, names, self.findings)
-        check_pumps(self._tables("pump", PumpTable), self.findings)
+        pumps, nodes = self._tables("pump", PumpTable), self._tables("node", NodeTable)
+        check_pumps(pumps, self.findings)
+        relays = self._tables("relay", RelayTable)
+        check_relays(relays, nodes, pumps.values(), self.findings)
 
     def _tanks(self) -> dict[str, Tank]:
         return {
@@ -182,6 +195,7 @@ class _Reader:
         }
 
     def _nodes(self) -> dict[str, Node]:
+        relays = self._tables("relay", RelayTable)
         return {
             identity: Node(
                 id=identity,
@@ -190,11 +204,13 @@ class _Reader:
                 hardware_id=table.hardware_id,
                 config_id=table.config_id,
                 signed=table.key_file is not None,
+                relay=relay_of(relays[identity], table) if identity in relays else None,
             )
             for identity, table in self._tables("node", NodeTable).items()
         }
 
     def _pumps(self) -> dict[str, Pump]:
+        relays = self._tables("relay", RelayTable)
         return {
             identity: Pump(
                 id=identity,
@@ -205,8 +221,12 @@ class _Reader:
                 reservoir=table.reservoir,
                 rate_nl_per_s=table.rate,
                 smallest_dose_ul=table.smallest_dose,
-                per_dose_ul=table.most_per_dose,
-                per_day_ul=table.most_per_day,
+                per_dose_ul=halved(
+                    table.most_per_dose, behind_relay=table.node in relays
+                ),
+                per_day_ul=halved(
+                    table.most_per_day, behind_relay=table.node in relays
+                ),
                 per_hour_ul=table.most_per_hour,
                 per_calibration_ul=table.most_per_calibration,
             )

@@ -30,6 +30,7 @@ from slackwater.outside.settings.machine_model import (
 )
 from slackwater.outside.settings.plan_model import GroupTable, LineTable, PlanHead
 from slackwater.outside.settings.quantities import Quantity
+from slackwater.outside.settings.relays import RelayTable
 from slackwater.outside.settings.tables import TableModel
 from slackwater.outside.settings.wire_model import (
     BrokerTable,
@@ -50,6 +51,7 @@ _FILES: tuple[tuple[str, tuple[tuple[str, type[TableModel]], ...]], ...] = (
             ("[solution.ID] salts", SaltTable),
             ("[reservoir.ID]", ReservoirTable),
             ("[node.ID]", NodeTable),
+            ("[relay.NODE]", RelayTable),
             ("[pump.ID]", PumpTable),
             ("[probe.ID]", ProbeTable),
             ("[switch.ID]", SwitchTable),

@@ -35,6 +35,7 @@ from slackwater.outside.wire.strict import (
 )
 from slackwater.outside.wire.topics import (
     PREFIX,
+    Foreign,
     Kind,
     Root,
     Topic,
@@ -62,6 +63,7 @@ __all__ = [
     "Command",
     "Decoded",
     "Decoder",
+    "Foreign",
     "Heard",
     "IdentifyCommand",
     "Ignored",

@@ -20,14 +20,21 @@ from slackwater.facts.messages import (
     LastRun,
     Message,
     Reading,
+    RelaySeen,
     Request,
     Result,
     RetainedCommand,
     SpoiledReading,
 )
+from slackwater.facts.relays import Relay
 from slackwater.facts.tank import Probe
 from slackwater.outside.wire.commands import is_signed_by
-from slackwater.outside.wire.mapped import Source, number_in, sources_by_topic
+from slackwater.outside.wire.mapped import (
+    Source,
+    number_in,
+    sources_by_topic,
+    state_in,
+)
 from slackwater.outside.wire.models import (
     BeatPayload,
     ChannelPayload,
@@ -86,14 +93,23 @@ class Decoder:
 
     def decode_all(self, heard: Heard) -> tuple[Decoded, ...]:
         """Everything that one message says: several inputs may share a topic."""
-        sources = self._mapped.get(heard.topic)
-        if sources is None:
-            return (self.decode(heard),)
-        return tuple(
+        relays = self._relays(heard)
+        sources = self._mapped.get(heard.topic, ())
+        if not sources:
+            return relays or (self.decode(heard),)
+        return relays + tuple(
             switch_said(source, heard) or RETAINED
             if isinstance(source, Switch)
             else self._bare(source, heard)
             for source in sources
+        )
+
+    def _relays(self, heard: Heard) -> tuple[Decoded, ...]:
+        """What a relay tells of its state; what was left lying proves nothing."""
+        return tuple(
+            _relay_said(node, relay, heard)
+            for node, relay in self.view.relays.items()
+            if relay.state_topic == heard.topic
         )
 
     def decode(self, heard: Heard) -> Decoded:
@@ -275,6 +291,15 @@ class Decoder:
         if before_s is not None and now_s - before_s <= SAME_REQUEST_S:
             return None
         return f"{digest}-{int(heard.now.utc.timestamp())}"
+
+
+def _relay_said(node: str, relay: Relay, heard: Heard) -> Decoded:
+    if heard.retained:
+        return RETAINED
+    is_on = state_in(heard.payload, relay)
+    if isinstance(is_on, Spoiled):
+        return Spoiled(why=is_on.why, detail=is_on.detail, topic=relay.state_topic)
+    return RelaySeen(node=node, is_on=is_on, heard_boot_s=heard.now.boot_s)
 
 
 def _command(topic: Topic, heard: Heard) -> RetainedCommand | Ignored:

@@ -12,6 +12,7 @@ import re
 from collections.abc import Iterable, Mapping
 
 from slackwater.facts.limits import Switch
+from slackwater.facts.relays import Relay
 from slackwater.facts.tank import Probe
 from slackwater.outside.wire.strict import Spoiled, read_anything
 
@@ -52,8 +53,8 @@ def _finite(value: float) -> float | Spoiled:
     return number if math.isfinite(number) else Spoiled(why="number")
 
 
-def state_in(payload: bytes, switch: Switch) -> bool | Spoiled:
-    """Whether a switch says on, by one of its words."""
+def state_in(payload: bytes, switch: Switch | Relay) -> bool | Spoiled:
+    """Whether a switch or a relay says on, by one of its words."""
     value = value_at(payload, switch.pointer or "")
     if isinstance(value, Spoiled):
         return value

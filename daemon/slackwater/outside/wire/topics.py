@@ -117,6 +117,17 @@ class Topic:
         return f"{self.root}/{'/'.join(words)}"
 
 
+@dataclass(frozen=True, slots=True)
+class Foreign:
+    """A topic beside the contract's, as the operator wrote it."""
+
+    text: str
+
+    def __str__(self) -> str:
+        """Give the topic as it stands on the wire."""
+        return self.text
+
+
 def parse_topic(text: str, root: Root) -> Topic | None:
     """Read a topic of this daemon's site; None for anything else."""
     start = f"{root}/"

@@ -13,6 +13,7 @@ from slackwater.errors import Finding, InputError
 from slackwater.facts.alarms import Priority
 from slackwater.facts.limits import Switch
 from slackwater.facts.now import Now
+from slackwater.facts.relays import Relay
 from slackwater.facts.tank import Machine, Probe
 from slackwater.outside.wire.topics import PREFIX, Root
 
@@ -74,6 +75,7 @@ class MachineView:
     probes: Mapping[str, Probe]
     switches: Mapping[str, Switch] = field(default_factory=dict)
     keys: Mapping[str, bytes] = field(default_factory=dict, repr=False)
+    relays: Mapping[str, Relay] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         for node, key in self.keys.items():
@@ -95,7 +97,15 @@ class MachineView:
     @property
     def mapped_topics(self) -> tuple[str, ...]:
         """Topics beside the contract's that inputs speak on, sorted."""
-        return tuple(sorted({source.topic for source in self.sources if source.topic}))
+        states = {relay.state_topic for relay in self.relays.values()}
+        inputs = {source.topic for source in self.sources if source.topic}
+        return tuple(sorted(states | inputs))
+
+    @property
+    def ask_topics(self) -> frozenset[str]:
+        """Topics on which relays are asked for their state."""
+        asked = {relay.ask_topic for relay in self.relays.values()}
+        return frozenset(asked - {""})
 
 
 def view_of(machine: Machine, keys: Mapping[str, bytes]) -> MachineView:
@@ -119,6 +129,7 @@ def view_of(machine: Machine, keys: Mapping[str, bytes]) -> MachineView:
         probes=machine.probes,
         switches=machine.switches,
         keys=keys,
+        relays={node.id: node.relay for node in machine.nodes.values() if node.relay},
     )
 
 

@@ -51,6 +51,7 @@ from slackwater.rehearsal.faults.house import (
     Times,
 )
 from slackwater.rehearsal.faults.node import CONFIGURATION, HARDWARE, Head, Node
+from slackwater.rehearsal.relays import tried_out
 from slackwater.rehearsal.virtual_probe import VirtualProbes, watched
 from slackwater.rehearsal.virtual_tank import midnight
 from slackwater.turn.setup import make_setup
@@ -167,6 +168,7 @@ def build(machine: Machine, plan: Plan, target: Target) -> House:
     before = now.utc - QUIET
     state = State(ledger_id="faults", fence=1, stage="live", decided_at=before)
     state.running = True
+    state.relay_checks = tried_out(machine, before, begin + LASTS)
     boot_s = now.boot_s - QUIET.total_seconds()
     state.mark = Mark(utc=before, boot_s=boot_s, boot_id=f"{BOOT}-1", proven_ms=0)
     nodes = {name: Node(name, _heads(machine, name), UP_MS) for name in machine.nodes}

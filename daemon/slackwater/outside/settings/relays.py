@@ -1,0 +1,188 @@
+"""Plain timed relays: their tables, checked, and what they do to a pump's caps.
+
+Floor 6. One subject: `[relay.NODE]`. Laws here: a pulse has its length in the payload,
+or the relay has only one; a relay drives one pump; caps behind a relay are counted for
+two executions.
+"""
+
+from collections import Counter
+from collections.abc import Iterable, Mapping
+from typing import Annotated
+
+from pydantic import Field, StringConstraints
+
+from slackwater.facts.relays import EXECUTIONS, Relay
+from slackwater.outside.settings.input_model import Pointer, Topic, Words
+from slackwater.outside.settings.machine_model import NodeTable, PumpTable
+from slackwater.outside.settings.tables import Findings, TableModel, listed, shown
+
+Payload = Annotated[str, StringConstraints(min_length=1, max_length=500)]
+LENGTHS = ("{ms}", "{s}")
+
+
+class RelayTable(TableModel):
+    """A plain timed relay in the place of the pump node of the same name."""
+
+    on_topic: Topic = Field(
+        description="Topic on which it takes a pulse; the daemon's commanding identity "
+        "must be allowed to write there, and nobody else",
+        examples=['"workshop/relay-3/do"'],
+    )
+    on_payload: Payload = Field(
+        description="What switches it on and, in the same message, says for how long: "
+        "{ms} or {s} stands for the length",
+        examples=['\'{"on":true,"ms":{ms}}\''],
+    )
+    off_topic: Topic = Field(
+        description="Topic on which it is told to be off",
+        examples=['"workshop/relay-3/do"'],
+    )
+    off_payload: Payload = Field(
+        description="What switches it off",
+        examples=["'{\"on\":false}'"],
+    )
+    state_topic: Topic = Field(
+        description="Topic on which it tells its state: on each change, and at least "
+        "every ten seconds by itself or when it is asked",
+        examples=['"workshop/relay-3/is"'],
+    )
+    state_pointer: Pointer | None = Field(
+        default=None,
+        description="JSON pointer (RFC 6901) to the word for its state; nothing when "
+        "the payload is the word",
+        examples=['"/on"'],
+    )
+    on: Words = Field(
+        default_factory=lambda: ["on"],
+        description="Words that mean on",
+        examples=['["true"]'],
+    )
+    off: Words = Field(
+        default_factory=lambda: ["off"],
+        description="Words that mean off",
+        examples=['["false"]'],
+    )
+    ask_topic: Topic | None = Field(
+        default=None,
+        description="Topic on which it can be asked for its state; the daemon's "
+        "listening identity must be allowed to write there",
+        examples=['"workshop/relay-3/ask"'],
+    )
+    ask_payload: str = Field(
+        default="",
+        max_length=500,
+        description="What asks for its state",
+        examples=['"state"'],
+    )
+    one_length: bool = Field(
+        default=False,
+        description="It has only its own fixed time until it is off: every pulse is as "
+        "long as `longest_run` of the node and charged as that",
+        examples=["true"],
+    )
+
+
+def relay_of(table: RelayTable, node: NodeTable) -> Relay:
+    """The relay a table describes, on the node of the same name."""
+    return Relay(
+        on_topic=table.on_topic,
+        on_payload=table.on_payload,
+        off_topic=table.off_topic,
+        off_payload=table.off_payload,
+        state_topic=table.state_topic,
+        pointer=table.state_pointer or "",
+        on=tuple(table.on),
+        off=tuple(table.off),
+        ask_topic=table.ask_topic or "",
+        ask_payload=table.ask_payload,
+        always_ms=node.longest_run if table.one_length else 0,
+    )
+
+
+def halved(most_ul: int, *, behind_relay: bool) -> int:
+    """A cap of a pump: behind a relay it is counted for two executions."""
+    return most_ul // EXECUTIONS if behind_relay else most_ul
+
+
+def check_relays(
+    relays: Mapping[str, RelayTable],
+    nodes: Mapping[str, NodeTable],
+    pumps: Iterable[PumpTable],
+    findings: Findings,
+) -> None:
+    """Note templates without a length, words that mean both, and shared relays."""
+    driven = Counter(pump.node for pump in pumps)
+    for identity, table in relays.items():
+        place = f"[relay.{identity}]"
+        _check_length(place, table, findings)
+        both = sorted({*table.on} & {*table.off})
+        if both:
+            findings.add(
+                f"{place} on",
+                f"{listed(both)} means on and off",
+                "words that mean one of the two",
+                "Take each out of one list.",
+            )
+        if driven[identity] > 1:
+            findings.add(
+                place,
+                f"{driven[identity]} pumps hang on it",
+                "one pump for each relay",
+                "Give each pump a relay of its own.",
+            )
+        node = nodes.get(identity)
+        if node is not None and node.key_file is not None:
+            findings.add(
+                f"[node.{identity}] key_file",
+                "a relay signs nothing",
+                "no key beside a relay",
+                "Take key_file out.",
+            )
+
+
+def check_relay_topics(relays: Iterable[Relay], root: str, findings: Findings) -> None:
+    """Note topics of relays that lie among the daemon's own, and shared states."""
+    states = Counter(relay.state_topic for relay in relays)
+    for relay in relays:
+        for key, topic in (
+            ("on_topic", relay.on_topic),
+            ("off_topic", relay.off_topic),
+            ("state_topic", relay.state_topic),
+            ("ask_topic", relay.ask_topic),
+        ):
+            if topic.startswith(f"{root}/"):
+                findings.add(
+                    f"[relay] {key}",
+                    f"{shown(topic)} is one of the daemon's own topics",
+                    f"a topic that does not begin with {root}/",
+                    "Let the relay speak on topics of its own.",
+                )
+        if relay.state_topic in {relay.on_topic, relay.off_topic}:
+            findings.add(
+                "[relay] state_topic",
+                f"{shown(relay.state_topic)} is where it is told what to do",
+                "a topic on which only the relay itself speaks",
+                "Name the topic of its own state: our own words prove nothing.",
+            )
+        if states[relay.state_topic] > 1:
+            findings.add(
+                "[relay] state_topic",
+                f"two relays speak on {shown(relay.state_topic)}",
+                "a topic of its own for each relay",
+                "Mend the topic of one of them.",
+            )
+
+
+def _check_length(place: str, table: RelayTable, findings: Findings) -> None:
+    said = any(length in table.on_payload for length in LENGTHS)
+    if said == table.one_length:
+        findings.add(
+            f"{place} on_payload",
+            f"found {shown(table.on_payload)}",
+            "no length beside one_length"
+            if table.one_length
+            else "{ms} or {s} for the length of the pulse, in the same message as on",
+            "Take the length or one_length out."
+            if table.one_length
+            else "Put it in; a relay that takes no length needs  one_length = true",
+        )

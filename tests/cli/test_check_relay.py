@@ -1,0 +1,94 @@
+"""`check-relay`: each thing tried by itself, an end to it, marks where one looks."""
+
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+
+from slackwater.cli.commands.relaying import TRIALS
+from slackwater.cli.opening import opened
+from slackwater.cli.relay_text import REDUCED, relay_lines
+from slackwater.facts.relays import RelayChecked
+from slackwater.outside.settings import read_machine
+from tests.cli.run_program import CONFIG, run
+from tests.cli.stage import Stage, stage_of
+
+RELAYS = CONFIG / "relays"
+
+
+@pytest.fixture
+def stage(tmp_path: Path) -> Stage:
+    """The sample with relays, and a new ledger."""
+    return stage_of(tmp_path, RELAYS)
+
+
+def checks(stage: Stage) -> dict[str, RelayChecked]:
+    """What the ledger knows of relays."""
+    with opened(stage.state) as found:
+        return dict(found.state.relay_checks)
+
+
+def test_all_tried_is_written_with_its_end(stage: Stage) -> None:
+    """Ninety days from now, for the relay as the file describes it."""
+    told = stage.run("check-relay", "plug", "--all-tried", "--by", "keeper")
+    assert 0 == told.code
+    known = checks(stage)["plug"]
+    relay = read_machine(RELAYS).nodes["plug"].relay
+    assert relay is not None
+    assert (relay.digest, "keeper") == (known.relay, known.by)
+    assert timedelta(days=90) == known.until - known.at
+
+
+def test_each_thing_is_asked_for(stage: Stage) -> None:
+    """As many yeses as there are things to try."""
+    told = stage.run("check-relay", "plug", typed="y\n" * len(TRIALS))
+    assert 0 == told.code
+    assert ["plug"] == list(checks(stage))
+
+
+@pytest.mark.parametrize("wrong", range(len(TRIALS)))
+def test_one_no_writes_nothing(stage: Stage, wrong: int) -> None:
+    """Whichever it is."""
+    told = stage.run("check-relay", "plug", typed="y\n" * wrong + "n\n")
+    assert 1 == told.code
+    assert {} == checks(stage)
+
+
+@pytest.mark.parametrize(
+    "words", [("shelf", "--all-tried"), ("plug", "--all-tried", "--days", "181")]
+)
+def test_wrong_words_write_nothing(stage: Stage, words: tuple[str, ...]) -> None:
+    """No such relay, or a check that would outlast its use."""
+    assert 2 == stage.run("check-relay", *words).code
+    assert {} == checks(stage)
+
+
+def test_a_pump_behind_a_relay_is_marked_where_one_looks(stage: Stage) -> None:
+    """In `check`, and in a line of `status` that says until when it was tried out."""
+    assert REDUCED in stage.run("check").out
+    stage.run("check-relay", "plug", "--all-tried")
+    with opened(stage.state) as found:
+        lines = list(relay_lines(read_machine(RELAYS), found.state))
+    assert 2 == len(lines)
+    assert all(REDUCED in line for line in lines)
+    assert "not tried out: slackwater check-relay timer" in lines[0]
+    assert "good until" in lines[1]
+
+
+def test_more_than_twenty_four_pulses_are_refused(tmp_path: Path) -> None:
+    """A plan of 25 doses a day behind a relay is no plan for one."""
+    folder = tmp_path / "many"
+    folder.mkdir()
+    for file in RELAYS.glob("*.toml"):
+        text = file.read_text("utf-8").replace(
+            'smallest_dose = "0.5 mL"', 'smallest_dose = "0.1 mL"'
+        )
+        first, second = (
+            text.split('id = "calcium"') if file.stem == "plan" else (text, "")
+        )
+        first = first.replace("doses = 12", "doses = 25")
+        text = first + 'id = "calcium"' + second if second else first
+        (folder / file.name).write_text(text, "utf-8")
+    told = run("--config", folder, "check")
+    assert 1 == told.code
+    assert "25 doses a day of carbonate" in told.out + told.err
