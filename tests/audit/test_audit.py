@@ -158,7 +158,8 @@ def test_doses_that_lie_ahead_are_pending() -> None:
     ("fields", "wrong"),
     [
         ({}, ""),
-        ({"volume_ul": 999}, "altered"),
+        ({"volume_ul": 2999}, "altered"),
+        ({"volume_ul": 3001}, ""),
         ({"pump": "trace-reef"}, "altered"),
         ({"until": BEGIN}, "altered"),
         ({"request": "other"}, "extra"),

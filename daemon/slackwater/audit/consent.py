@@ -154,8 +154,8 @@ def _head(
         rate_nl_per_s=_whole(said["rate_nl_per_s"]),
         cut_limit_ms=_whole(node["cut_limit_ms"]),
         per_calibration_ul=_whole(said["per_calibration_ul"]),
-        hardware_id=str(node["hardware_id"]),
-        config_id=str(node["config_id"]),
+        hardware_id=str(node.get("hardware_id") or ""),
+        config_id=str(node.get("config_id") or ""),
         always_ms=_whole(relay.get("always_ms") or "0"),
     )
 
