@@ -217,7 +217,8 @@ def event(
     """Note what explains the water later on.
 
     An assessment reads it beside the tests: more animals take up more, a new lot of
-    salt brings other water.
+    salt brings other water. Readings that step with it are not taken for a swing; the
+    ceiling counts all the same.
     """
     if until is not None and kind != "treatment":
         raise InputError(_no_end(kind))
