@@ -11,6 +11,7 @@ from functools import partial
 from slackwater.facts.events import (
     AnyEvent,
     Calibrated,
+    DoseIntended,
     HoldRaised,
     PlanWithdrawn,
 )
@@ -102,6 +103,20 @@ def clock_behind(house: Manned) -> None:
     times.boots += 1
     times.booted_ms = times.t_ms + 1000
     times.shift_ms -= HOUR_MS
+
+
+def ledger_put_back(house: Manned) -> None:
+    """A copy from before two doses takes the place of ledger and witness."""
+    kept = len(house.book.entries)
+    house.pass_until(lambda: len(_intents(house, kept)) > 1, 6 * HOUR_MS)
+    house.pass_ms(2 * MINUTE_MS)
+    house.kill(1000)
+    del house.book.entries[kept:]
+
+
+def _intents(house: Manned, since: int) -> list[DoseIntended]:
+    new = [one.event for one in house.book.entries[since:]]
+    return [event for event in new if isinstance(event, DoseIntended)]
 
 
 def disk_fills(house: Manned) -> None:

@@ -54,7 +54,7 @@ ROWS: Mapping[Cause, Row] = {
     Cause.SECOND_DAEMON: coded(
         Code.SECOND_DAEMON,
         f"Find the other daemon and stop it, {_RELEASE}.",
-        hides=FOLLOWS | {Cause.NODE_IMPOSSIBLE, Cause.NODE_TWICE},
+        hides=FOLLOWS | {Cause.NODE_IMPOSSIBLE, Cause.NODE_TWICE, Cause.LEDGER_FORGETS},
         rises=True,
         least="soon",
     ),
@@ -99,6 +99,14 @@ ROWS: Mapping[Cause, Row] = {
     Cause.LEDGER_DAMAGED: coded(
         Code.LEDGER_DAMAGED,
         "Run `slackwater ledger verify`; stop the daemon and restore a whole copy.",
+        hides=FOLLOWS,
+        rises=True,
+        least="soon",
+    ),
+    Cause.LEDGER_FORGETS: coded(
+        Code.LEDGER_FORGETS,
+        "Find the newer ledger and put it back; if it is lost, write down with "
+        f"`slackwater added` what was given since, {_RELEASE}.",
         hides=FOLLOWS,
         rises=True,
         least="soon",

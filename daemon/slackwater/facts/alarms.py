@@ -36,6 +36,7 @@ class Cause(StrEnum):
     DISK_FULL = "ledger-disk-full"
     LEDGER_FAULT = "ledger-fault"
     LEDGER_DAMAGED = "ledger-damaged"
+    LEDGER_FORGETS = "ledger-forgets"
     START_STORM = "start-storm"
     NO_PLAN = "no-plan"
     APPROVAL_EXPIRED = "approval-expired"

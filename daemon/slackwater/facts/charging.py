@@ -18,7 +18,7 @@ from slackwater.facts.events import (
 from slackwater.facts.making import maker
 from slackwater.facts.now import Event
 from slackwater.facts.rolling import DAY_MS, Rolling
-from slackwater.facts.state import ClosedDose, Flow, OpenDose, State
+from slackwater.facts.state import ClosedDose, Commanded, Flow, OpenDose, State
 from slackwater.facts.strengths import note_strength
 
 # Late reports come within hours; two days leave room for a node's long silence.
@@ -33,6 +33,7 @@ ALKALINITY = "alkalinity"
 
 _open_dose = maker(OpenDose)
 _closed_dose = maker(ClosedDose)
+_commanded = maker(Commanded)
 
 
 def charge(state: State, key: str, entry: tuple[int, int, str], day: date) -> None:
@@ -131,6 +132,9 @@ def fold_intended(state: State, event: DoseIntended) -> None:
     flow.end_ms = event.flow_end_ms
     state.drawn_ul[dose.pump] = state.drawn_ul.get(dose.pump, 0) + command.ul
     note_strength(state.strengths, event)
+    state.commanded[f"{command.node}/{command.channel}"] = _commanded(
+        boot=command.boot, n=command.n, fence=command.fence
+    )
     day = event.local_day
     if not event.in_water:
         key = f"calibrate/{dose.pump}"

@@ -95,6 +95,7 @@ UNQUIET = frozenset(
         Code.LEDGER_FULL,
         Code.LEDGER_FAULT,
         Code.LEDGER_DAMAGED,
+        Code.LEDGER_FORGETS,
     }
 )
 
@@ -173,8 +174,18 @@ def _watch(state: State, proven_ms: int) -> None:
 
 def _hold_raised(state: State, event: HoldRaised) -> None:
     state.holds[event.hold_id] = event
+    if event.reason.code is Code.LEDGER_FORGETS:
+        _take_over_count(state, event)
     if event.reason.code in UNQUIET:
         state.unquiet_ms = event.proven_ms
+
+
+def _take_over_count(state: State, event: HoldRaised) -> None:
+    """What a node counted is on record now: a person's release ends it for good."""
+    told = event.reason.figures
+    known = state.commanded.get(f"{told['node']}/{told['channel']}")
+    if known is not None:
+        known.boot, known.n = str(told["boot"]), int(str(told["counted"])) - 1
 
 
 def _hold_released(state: State, event: HoldReleased) -> None:

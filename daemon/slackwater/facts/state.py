@@ -70,6 +70,15 @@ class Flow:
 
 
 @dataclass(slots=True, kw_only=True)
+class Commanded:
+    """The newest number a channel was commanded with: its boot, and by which daemon."""
+
+    boot: str
+    n: int
+    fence: int
+
+
+@dataclass(slots=True, kw_only=True)
 class Fill:
     """A fill somebody wrote down; `drawn_ul` is what each pump had drawn until then."""
 
@@ -117,6 +126,7 @@ class State:
     lines that an old doser gives, `taken_over` those it gave once. `audited` is the
     newest audit. `spans` is the first and last due time of the newest long absence by
     `TANK/LINE`; `strengths` what a pump's solution adds, as far as it gave any.
+    `commanded` is by `NODE/CHANNEL`.
     """
 
     ledger_id: str = ""
@@ -183,3 +193,4 @@ class State:
     taken_over: dict[str, LineTakenOver] = field(default_factory=dict)
     spans: dict[str, tuple[datetime, datetime]] = field(default_factory=dict)
     strengths: dict[str, Strength] = field(default_factory=dict)
+    commanded: dict[str, Commanded] = field(default_factory=dict)

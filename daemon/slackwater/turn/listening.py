@@ -47,6 +47,7 @@ from slackwater.pump.outcome import (
     settle_by_result,
 )
 from slackwater.turn.judging import judge_reading
+from slackwater.turn.witnessing import forgotten
 
 # Readings enter the ledger thinned: one in this time, and the first of an excess.
 KEEP_EVERY = timedelta(minutes=30)
@@ -101,6 +102,7 @@ def _beat_holds(moment: Moment, beat: Beat, stamp: Stamp) -> Iterator[AnyEvent]:
         reason = because(Code.SECOND_DAEMON, node=beat.node, heard_fence=beat.fence)
         yield from _latch(moment, "all", reason, stamp)
     yield from _contradiction(moment, beat, stamp)
+    yield from forgotten(moment, beat, stamp)
     # The node's own flag is recorded as a hold of ours: it outlives the flag.
     if beat.hold:
         yield from _latch(moment, scope, because(Code.NODE_HELD, node=beat.node), stamp)

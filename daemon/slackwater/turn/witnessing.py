@@ -1,0 +1,50 @@
+"""Whether a node remembers runs that the ledger does not.
+
+Floor 4. One subject: the node as a witness. Laws here: a ledger that was put back in
+time knows fewer runs than its nodes; what they counted beyond it was dosed by somebody,
+so everything is held; a node that began anew proves nothing.
+"""
+
+from collections.abc import Iterator
+
+from slackwater.facts.events import HoldRaised
+from slackwater.facts.messages import Beat
+from slackwater.facts.reasons import Code, because
+from slackwater.gate.moment import Moment
+from slackwater.pump.outcome import Stamp
+
+
+def forgotten(moment: Moment, beat: Beat, stamp: Stamp) -> Iterator[HoldRaised]:
+    """A hold when a channel counts runs that nobody wrote down.
+
+    Looked at from a start on until the first command of this daemon to the channel:
+    while a ledger is open nobody can put it back unseen.
+    """
+    if moment.state.stage != "live" or Code.LEDGER_FORGETS in moment.state.holds:
+        return
+    seen = moment.sight.nodes.get(beat.node)
+    if seen is None or seen.beat.boot != beat.boot:
+        return
+    for name, channel in sorted(beat.channels.items()):
+        known = moment.state.commanded.get(f"{beat.node}/{name}")
+        if known is None or known.fence >= moment.state.fence:
+            continue
+        # In another boot than that of the newest command no run is known at all.
+        expected = known.n + 1 if known.boot == beat.boot else 0
+        if channel.n > expected:
+            reason = because(
+                Code.LEDGER_FORGETS,
+                node=beat.node,
+                channel=name,
+                boot=beat.boot,
+                counted=channel.n,
+                known=expected,
+            )
+            yield HoldRaised(
+                **stamp,
+                hold_id=Code.LEDGER_FORGETS,
+                scope="all",
+                reason=reason,
+                latched=True,
+            )
+            return

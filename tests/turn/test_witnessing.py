@@ -1,0 +1,167 @@
+"""H33: a ledger put back with its witness is found by what the nodes counted."""
+
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import timedelta
+
+import pytest
+
+from slackwater.facts.events import HoldRaised, HoldReleased
+from slackwater.facts.fold import fold
+from slackwater.facts.messages import Beat
+from slackwater.facts.reasons import Code
+from slackwater.facts.sight import NodeSight, see
+from slackwater.facts.state import State
+from slackwater.ledger.codec import dump_state, load_state
+from tests.gate.scene import beat, machine
+from tests.turn.test_step import START, Bench
+
+HOUR, DAY = timedelta(hours=1), timedelta(days=1)
+AGAIN = "eeee" * 4
+
+
+def copy_of(state: State) -> State:
+    """What a copy of the ledger would fold to."""
+    return load_state(dump_state(state))
+
+
+def started(bench: Bench, state: State) -> Bench:
+    """A daemon that takes charge of this ledger now, and has heard nothing yet."""
+    bench.state = state
+    bench.state.fence += 1
+    bench.sight.nodes.clear()
+    return bench
+
+
+def shown(bench: Bench, **changes: object) -> Beat:
+    """What the node would say now."""
+    now = bench.now()
+    channels = {
+        name: replace(channel, n=bench.numbers[name])
+        for name, channel in beat().channels.items()
+    }
+    up = 3_600_000 + int((now.boot_s - 10_000.0) * 1000)
+    made = replace(beat(), heard_boot_s=now.boot_s, up=up, channels=channels)
+    return replace(made, **changes)  # type: ignore[arg-type]  # fields of one test
+
+
+def holds_after(bench: Bench, heard: Beat) -> list[str]:
+    """The holds that stand when a beat was heard."""
+    bench.news.append(heard)
+    while bench.step() or bench.news:
+        pass
+    return sorted(bench.state.holds)
+
+
+@pytest.mark.parametrize(
+    "back", [timedelta(hours=1), timedelta(hours=5), DAY, 3 * DAY], ids=str
+)
+def test_h33_a_node_that_counted_more_than_the_ledger_holds_everything(
+    back: timedelta,
+) -> None:
+    """A copy of an hour, a day or three days ago; the first beat after the start."""
+    bench = Bench(machine())
+    bench.run_until(START + 2 * HOUR)
+    copy = copy_of(bench.state)
+    bench.run_until(START + 2 * HOUR + back)
+    given = len(list(bench.intents()))
+    started(bench, copy)
+    assert [Code.LEDGER_FORGETS] == holds_after(bench, shown(bench))
+    bench.run_until(bench.utc + 3 * HOUR)
+    assert given == len(list(bench.intents()))
+    (hold,) = bench.state.holds.values()
+    assert ("all", True) == (hold.scope, hold.latched)
+    assert hold.reason.figures["counted"] == bench.numbers["a"]
+
+
+def test_h33_the_newest_ledger_is_never_doubted() -> None:
+    """Every start of it, between any two doses, and with a dose still open."""
+    bench = Bench(machine())
+    for hour in range(1, 8):
+        bench.run_until(START + hour * HOUR)
+        started(bench, copy_of(bench.state))
+        assert [] == holds_after(bench, shown(bench))
+    bench.answers = False
+    bench.run_until(bench.utc + timedelta(minutes=1))
+    started(bench, copy_of(bench.state))
+    assert [] == holds_after(bench, shown(bench))
+
+
+def other_boot(bench: Bench) -> Beat:
+    """The node began anew and ran three times since."""
+    channels = {n: replace(c, n=3) for n, c in shown(bench).channels.items()}
+    return shown(bench, boot=AGAIN, up=90_000_000, channels=channels)
+
+
+def fresh_boot(bench: Bench) -> Beat:
+    """The node began anew and ran never since."""
+    channels = {n: replace(c, n=0) for n, c in shown(bench).channels.items()}
+    return shown(bench, boot=AGAIN, up=90_000, channels=channels)
+
+
+@pytest.mark.parametrize(
+    ("told", "expected"),
+    [(other_boot, [Code.LEDGER_FORGETS]), (fresh_boot, [])],
+)
+def test_h33_a_boot_in_which_nothing_is_known_must_have_run_nothing(
+    told: Callable[[Bench], Beat], expected: list[str]
+) -> None:
+    """A reboot alone proves nothing; runs in it do."""
+    bench = Bench(machine())
+    bench.run_until(START + 2 * HOUR)
+    started(bench, copy_of(bench.state))
+    assert expected == holds_after(bench, told(bench))
+
+
+def test_h33_a_release_ends_it_for_good() -> None:
+    """What was counted is on record: the next beat and the next start raise nothing."""
+    bench = Bench(machine())
+    bench.run_until(START + 2 * HOUR)
+    copy = copy_of(bench.state)
+    bench.run_until(START + 5 * HOUR)
+    started(bench, copy)
+    while bench.numbers and holds_after(bench, shown(bench)):
+        hold = bench.state.holds[Code.LEDGER_FORGETS]
+        now = bench.now()
+        released = HoldReleased(
+            at=now.utc,
+            boot_s=now.boot_s,
+            proven_ms=10**9,
+            hold_id=hold.hold_id,
+            by="keeper",
+        )
+        fold(bench.state, released)
+        bench.utc += timedelta(seconds=5)
+    raised = [e for e in bench.events if isinstance(e, HoldRaised)]
+    # One for each of the two channels.
+    assert ["a", "b"] == [str(e.reason.figures["channel"]) for e in raised]
+    started(bench, copy_of(bench.state))
+    assert [] == holds_after(bench, shown(bench))
+
+
+def test_h33_before_pumps_are_enabled_nothing_is_compared() -> None:
+    """In shadow no command of ours reaches a node, and its numbers are not ours."""
+    bench = Bench(machine())
+    bench.run_until(START + 2 * HOUR)
+    copy = copy_of(bench.state)
+    bench.run_until(START + 5 * HOUR)
+    copy.stage = "shadow"
+    started(bench, copy)
+    assert [] == holds_after(bench, shown(bench))
+
+
+def test_h33_a_late_beat_of_an_earlier_boot_says_nothing() -> None:
+    """Only the boot that is seen now is compared."""
+    bench = Bench(machine())
+    bench.run_until(START + 2 * HOUR)
+    started(bench, copy_of(bench.state))
+    first = fresh_boot(bench)
+    bench.sight.nodes["shelf"] = NodeSight(
+        beat=first,
+        first_heard_boot_s=first.heard_boot_s,
+        beats=9,
+        earlier={"beef" * 4: (10**9, 10**9)},
+    )
+    late = shown(bench, boot="beef" * 4, up=5)
+    see(bench.sight, late)
+    assert [] == holds_after(bench, late)
