@@ -23,7 +23,8 @@ STATE_PERIOD_MS = 5_000
 class VirtualRelay:
     """One relay; `always_ms` is its only pulse where it has just one, else 0.
 
-    Every call gives what it tells of its state, in order.
+    Every call gives what it tells of its state, in order: `{"on": true}`, or the plain
+    word where it has just one pulse.
     """
 
     ceiling_ms: int
@@ -127,4 +128,6 @@ class VirtualRelay:
         self._told_at_ms = now_ms
         if "lost-state" in self.faults:
             return []
+        if self.always_ms:
+            return [b"on" if self.is_on else b"off"]
         return [json.dumps({"on": self.is_on}).encode()]

@@ -115,7 +115,7 @@ class Scene:
 
     def _listen(self, told: list[bytes]) -> None:
         for payload in told:
-            is_on = payload == b'{"on": true}'
+            is_on = payload in {b'{"on": true}', b"on"}
             self._keep(self.head.hear(is_on=is_on, now_s=self.now_ms / 1000))
 
     def _keep(self, said: list[Said]) -> None:
