@@ -283,6 +283,28 @@ def test_clearly_more_begins_with_a_day_of_half_doses(
     ]
 
 
+@pytest.mark.parametrize(
+    ("percent", "scopes"),
+    [(91, []), (90, ["pump/calcium"]), (110, []), (111, ["pump/calcium"])],
+)
+def test_a_calibration_that_moves_the_flow_begins_with_half_doses(
+    tmp_path: Path, percent: int, scopes: list[str]
+) -> None:
+    """By more than a tenth up or down, against what was approved, that pump alone."""
+    stage = stage_of(tmp_path)
+    stage.commission("carbonate", "calcium")
+    stage.approve("--now")
+    stage.shadow()
+    assert 0 == stage.run("enable").code
+    known = stage.folded().calibrations["calcium"]
+    rate = known.rate_nl_per_s * percent // 100
+    cal = calibration_id("calcium", rate)
+    stage.append(replace(known, **stage.stamp(), rate_nl_per_s=rate, cal=cal))
+    told = stage.approve()
+    assert scopes == told.document["halved"]
+    assert scopes == list(stage.folded().halves)
+
+
 def without_calcium(folder: Path) -> Path:
     """The smallest sample after its calcium pump was sold."""
     config = changed(folder, SMALLEST)

@@ -43,7 +43,10 @@ HALF_LASTS = timedelta(hours=24)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Proposal:
-    """Files that ask for an approval, beside the one given last."""
+    """Files that ask for an approval, beside the one given last.
+
+    `flows` holds pumps whose calibration moved since by much: new over old.
+    """
 
     files: Files
     digest: str
@@ -51,6 +54,7 @@ class Proposal:
     before: Approved | None = None
     changes: tuple[Change, ...] = ()
     touched: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    flows: Mapping[str, Fraction] = field(default_factory=dict)
 
     @property
     def ratio(self) -> Fraction:
@@ -232,21 +236,33 @@ def _holds(consent: Consent, state: State, stamp: Stamp) -> list[AnyEvent]:
 
 
 def _halves(consent: Consent, state: State, stamp: Stamp) -> list[AnyEvent]:
-    """While pumps run, one that gives clearly more begins with half doses."""
+    """While pumps run, what gives more, or flows otherwise, begins with half doses."""
     if state.stage != "live":
         return []
     return [
         HalfBegan(
             **stamp,
-            scope=f"pump/{change.pump}",
+            scope=f"pump/{pump}",
             from_at=consent.swap.at,
             lasts_s=HALF_LASTS.total_seconds(),
-            why=f"{ratio_words(ratio)} times as much a day as before",
+            why=why,
             by=consent.by,
         )
-        for change in consent.proposal.changes
-        if change.pump and (ratio := change.ratio) is not None and ratio > MORE
+        for pump, why in sorted(_new_amounts(consent.proposal).items())
     ]
+
+
+def _new_amounts(proposal: Proposal) -> dict[str, str]:
+    """Pumps that are to begin with half doses, each with why."""
+    found = {
+        pump: f"its calibration moved the flow {ratio_words(ratio)} times"
+        for pump, ratio in proposal.flows.items()
+    }
+    for change in proposal.changes:
+        ratio = change.ratio
+        if change.pump and ratio is not None and ratio > MORE:
+            found[change.pump] = f"{ratio_words(ratio)} times as much a day as before"
+    return found
 
 
 def _left(consent: Consent, state: State, stamp: Stamp) -> list[AnyEvent]:

@@ -7,6 +7,7 @@ beyond five times it wants the ratio itself.
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 from fractions import Fraction
 from typing import TypedDict, Unpack
 
@@ -25,6 +26,7 @@ from slackwater.cli.consent import (
     ratio_words,
 )
 from slackwater.cli.document import Answer
+from slackwater.cli.flow_changes import moved_flows
 from slackwater.cli.opening import (
     Opened,
     approval_at,
@@ -142,7 +144,11 @@ def _proposed(shell: Shell) -> tuple[Proposal, Opened]:
         raise RefusedError(checked.findings)
     with opened(shell.state) as found:
         before = newest_approval(found.state)
-        return proposal_for(files, checked.digest, sha256, before), found
+        proposal = proposal_for(files, checked.digest, sha256, before)
+        if before is not None:
+            flows = moved_flows(found, before, files)
+            proposal = replace(proposal, flows=flows)
+        return proposal, found
 
 
 def _is_pending(proposal: Proposal, opening: Opened) -> bool:
