@@ -35,6 +35,7 @@ from slackwater.facts.events import (
 from slackwater.facts.fold import fold_all
 from slackwater.facts.judgements import SeriesJudged
 from slackwater.facts.reasons import Code
+from slackwater.facts.relays import RelayChecked
 from slackwater.facts.state import State
 from tests.facts.diary import (
     BOOT,
@@ -101,6 +102,9 @@ def everything() -> Diary:
         ResumeBegan(**diary.stamp, tank="reef", planned=2, believed=0),
         ResumeEnded(**diary.stamp, tank="reef"),
         ClockConfirmed(**diary.stamp, boot_id=BOOT, by="keeper"),
+        RelayChecked(
+            **diary.stamp, node="plug", relay="0badcafe", until=T0, by="keeper"
+        ),
         Checkpoint(**diary.stamp, state="{}"),
         *of_the_water(diary),
         *of_alarms(diary),
