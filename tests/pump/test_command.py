@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from slackwater.facts.events import Calibrated
 from slackwater.facts.messages import RunPump
 from slackwater.facts.reasons import Code, Reason
+from slackwater.gate.moment import Moment
 from slackwater.pump.command import (
     attempt_id,
     calibration_id,
@@ -82,6 +83,50 @@ def test_a_measured_flow_replaces_the_nominal_one() -> None:
     command = command_for(used, ask(moment()).dose, 2000)
     assert isinstance(command, RunPump)
     assert (2000, 2300, "77aa01cf") == (command.ms, command.cut_ms, command.cal)
+
+
+def calibrated(offset_nl: int) -> Moment:
+    """A moment with a pump of 1.0 mL/s and this offset."""
+    used = moment()
+    used.state.calibrations["carbonate"] = Calibrated(
+        at=NOW,
+        boot_s=1.0,
+        proven_ms=1,
+        pump="carbonate",
+        rate_nl_per_s=1_000_000,
+        cal="77aa01cf",
+        shots=3,
+        spread_percent=0.5,
+        proofs=(),
+        by="keeper",
+        offset_nl=offset_nl,
+    )
+    return used
+
+
+@pytest.mark.parametrize(
+    ("offset_nl", "volume_ul", "ms"),
+    [(-40_000, 2000, 2040), (-40_000, 100, 140), (40_000, 100, 60), (99_999, 100, 1)],
+)
+def test_start_and_stop_are_made_up_for(
+    offset_nl: int, volume_ul: int, ms: int
+) -> None:
+    """40 µL lost at the start are 40 ms more at 1.0 mL/s, for every volume alike."""
+    used = calibrated(offset_nl)
+    command = command_for(used, ask(used).dose, volume_ul)
+    assert isinstance(command, RunPump)
+    assert (volume_ul, ms) == (command.ul, command.ms)
+
+
+def test_an_offset_is_part_of_the_identity() -> None:
+    """SHA-256 (FIPS 180-4) over the canonical record; the same without an offset."""
+    text = '{"offset_nl":-40000,"pump":"carbonate","rate_nl_per_s":1333000}'
+    assert sha256(text.encode()).hexdigest()[:8] == calibration_id(
+        "carbonate", 1_333_000, -40_000
+    )
+    assert calibration_id("carbonate", 1_333_000) == calibration_id(
+        "carbonate", 1_333_000, 0
+    )
 
 
 def test_a_nominal_flow_has_an_identity_too() -> None:

@@ -97,17 +97,22 @@ class History:
             moments += [] if known.withdrawn_at is None else [known.withdrawn_at]
         return any(first <= moment <= last for moment in moments)
 
-    def rate_of(self, consent: Consent, pump: str, cal: str, order: int) -> int | None:
-        """The flow a calibration of a pump stands for; None for one nobody made."""
+    def rate_of(
+        self, consent: Consent, pump: str, cal: str, order: int
+    ) -> tuple[int, int] | None:
+        """The flow a calibration stands for, and its offset; None where nobody made it.
+
+        Units: nanolitres per second, nanolitres.
+        """
         measured = [
             known
             for at, known in self.rates.get(pump, [])
             if at < order and known.cal == cal
         ]
         if measured:
-            return measured[-1].rate_nl_per_s
+            return measured[-1].rate_nl_per_s, measured[-1].offset_nl
         nominal = consent.heads[pump].rate_nl_per_s
-        return nominal if cal == calibration_name(pump, nominal) else None
+        return (nominal, 0) if cal == calibration_name(pump, nominal) else None
 
 
 def calibration_name(pump: str, rate_nl_per_s: int) -> str:

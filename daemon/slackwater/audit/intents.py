@@ -20,7 +20,7 @@ Wrong = Literal["extra", "altered", "duplicate", "unexplained", "beyond"]
 REQUEST_LASTS = timedelta(minutes=30)
 # How the contract derives the cut from the run: 15 %, and 150 ms at the least.
 CUT_PERCENT, CUT_LEAST_MS = 115, 150
-NL_MS_PER_UL_S = 1_000_000
+NL_MS_PER_UL_S, MS_PER_S = 1_000_000, 1_000
 # A wall clock is read shortly before the entry is written.
 SLACK = timedelta(seconds=2)
 
@@ -150,15 +150,18 @@ def _run(
     approved = consent.approval.calibrations.get(pump)
     if approved is not None and command.cal != approved:
         yield f"calibration {command.cal} instead of {approved}"
-    rate_nl_per_s = history.rate_of(consent, pump, command.cal, order)
-    if rate_nl_per_s is None:
+    flow = history.rate_of(consent, pump, command.cal, order)
+    if flow is None:
         yield f"calibration {command.cal}, which nobody made"
         return
     head = consent.heads[pump]
-    run_ms = max(command.ul * NL_MS_PER_UL_S // rate_nl_per_s, 1)
+    rate_nl_per_s, offset_nl = flow
+    flowing = command.ul * NL_MS_PER_UL_S - offset_nl * MS_PER_S
+    run_ms = max(flowing // rate_nl_per_s, 1)
     if head.always_ms:
         run_ms = head.always_ms
-        whole_ul = -(-rate_nl_per_s * run_ms // NL_MS_PER_UL_S)
+        flowed = rate_nl_per_s * run_ms + offset_nl * MS_PER_S
+        whole_ul = max(-(-flowed // NL_MS_PER_UL_S), 1)
         if command.ul != whole_ul:
             yield f"{command.ul} uL in a pulse that gives {whole_ul} uL"
     if command.ms != run_ms:

@@ -199,6 +199,10 @@ class HoldReleased(Event):
 class Calibrated(Event):
     """A pump's flow was measured; nanolitres per second, from `shots` runs.
 
+    `offset_nl` is what start and stop add to each run, below 0 where they take away;
+    intervals hold 95 percent. `smallest_ul` is the least volume a run gives reliably,
+    `runs` the shots as (milliseconds, microlitres). An entry from before runs of two
+    lengths has none of these, and an offset of nothing.
     `hw` and `cfg` are what the node's beats showed while a person watched it: the
     device and limits an approval then stands for.
     """
@@ -213,6 +217,11 @@ class Calibrated(Event):
     by: str
     hw: str = ""
     cfg: str = ""
+    offset_nl: int = 0
+    rate_interval_nl_per_s: tuple[int, int] | None = None
+    offset_interval_nl: tuple[int, int] | None = None
+    smallest_ul: int = 0
+    runs: tuple[tuple[int, int], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -26,6 +26,7 @@ NODE_CLOCK = 0.998
 CUT_SHARE_PERCENT = 115
 CUT_LEAST_MS = 150
 MS_PER_S = 1000
+NL_PER_UL = 1000
 # A plan has few volumes: what follows from their cuts is worked out once.
 LENGTHS_KEPT = 512
 
@@ -57,9 +58,14 @@ class Sending(Protocol):
 
 
 @cache
-def calibration_id(pump: str, rate_nl_per_s: int) -> str:
-    """First 8 hex of SHA-256 over the canonical JSON of the calibration."""
-    record = {"pump": pump, "rate_nl_per_s": rate_nl_per_s}
+def calibration_id(pump: str, rate_nl_per_s: int, offset_nl: int = 0) -> str:
+    """First 8 hex of SHA-256 over the canonical JSON of the calibration.
+
+    An offset of nothing is left out, as in calibrations made before there was one.
+    """
+    record: dict[str, str | int] = {"pump": pump, "rate_nl_per_s": rate_nl_per_s}
+    if offset_nl:
+        record["offset_nl"] = offset_nl
     text = json.dumps(record, sort_keys=True, separators=(",", ":"))
     return sha256(text.encode()).hexdigest()[:8]
 
@@ -77,9 +83,21 @@ def rate_in_force(state: State, pump: Pump) -> tuple[int, str]:
     return pump.rate_nl_per_s, calibration_id(pump.id, pump.rate_nl_per_s)
 
 
-def run_ms(volume_ul: int, rate_nl_per_s: int) -> int:
+def offset_in_force(state: State, pump: Pump) -> int:
+    """Nanolitres that start and stop add to each run; below 0 where they are lost."""
+    known = state.calibrations.get(pump.id)
+    return 0 if known is None else known.offset_nl
+
+
+def run_ms(volume_ul: int, rate_nl_per_s: int, offset_nl: int = 0) -> int:
     """Run time for a volume, whole milliseconds, rounded down, at least 1."""
-    return max(volume_ul * MS_PER_S * MS_PER_S // rate_nl_per_s, 1)
+    flowing_nl = volume_ul * NL_PER_UL - offset_nl
+    return max(flowing_nl * MS_PER_S // rate_nl_per_s, 1)
+
+
+def pulse_ul(ms: int, rate_nl_per_s: int, offset_nl: int = 0) -> int:
+    """Volume of a run of one length, whole microlitres, rounded up, at least 1."""
+    return max(-(-(rate_nl_per_s * ms + offset_nl * MS_PER_S) // MS_PER_S**2), 1)
 
 
 def command_for(sending: Sending, dose: DueDose, volume_ul: int) -> RunPump | Reason:
@@ -88,11 +106,12 @@ def command_for(sending: Sending, dose: DueDose, volume_ul: int) -> RunPump | Re
     node = sending.machine.nodes[pump.node]
     beat = sending.sight.nodes[pump.node].beat
     rate_nl_per_s, cal = rate_in_force(sending.state, pump)
-    ms = run_ms(volume_ul, rate_nl_per_s)
+    offset_nl = offset_in_force(sending.state, pump)
+    ms = run_ms(volume_ul, rate_nl_per_s, offset_nl)
     if node.relay is not None and node.relay.always_ms:
         ms = node.relay.always_ms
         # A pulse of one length gives what it gives: never more than was granted.
-        whole_ul = -(-rate_nl_per_s * ms // MS_PER_S**2)
+        whole_ul = pulse_ul(ms, rate_nl_per_s, offset_nl)
         if whole_ul > volume_ul:
             return because(Code.NODE_LIMIT, pulse_ul=whole_ul, asked_ul=volume_ul)
         volume_ul = whole_ul
