@@ -1,0 +1,171 @@
+"""What timed shots say of a pump: its rate, its start and stop, its smallest dose.
+
+Floor 3. One subject: measured shots → a flow. Laws here: the volume of a run is rate
+times run time plus an offset, which is what start-up takes away and what runs on after
+the stop; shots that contradict each other come to no flow.
+Source: the idea is that of the gravimetric method of IEC 60601-2-24 (infusion pumps:
+what came out is weighed against time, and start-up is told apart from the rate); the
+limits below are common practice, no source, except where a line names one.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import hypot
+
+from slackwater.errors import Finding
+from slackwater.water.lines import Fit, fitted_line
+from slackwater.water.show import show_volume
+
+SHOTS_AT_LEAST = 3
+SPREAD_AT_MOST_PERCENT = 5.0
+# Runs of nearly one length cannot tell the offset from the rate.
+LENGTHS_APART = 1.5
+# More of the shortest shot than this is a slip of the hand, air or a leak, no start-up.
+OFFSET_AT_MOST_PERCENT = 20.0
+# A scale or a fine cylinder is read to 10 µL: 10 / sqrt(12) (JCGM 100:2008, 4.3.7).
+READING_SD_UL = 3.0
+# What a cylinder of the trade, and a run of a pump, may be off in proportion.
+SHARE_SD = 0.01
+# Twice the standard deviation (JCGM 100:2008, 6.2.1) within a tenth of the volume.
+COVERAGE, RELIABLE_SHARE = 2.0, 0.10
+NL_PER_UL = 1000
+MS_PER_S = 1000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MeasuredShot:
+    """One run: how long the output was on, and what came out."""
+
+    ran_ms: int
+    volume_ul: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Flow:
+    """What a pump gives: `rate_nl_per_s` times run time, plus `offset_nl`.
+
+    Units: nanolitres and seconds; intervals hold 95 percent by Student's t;
+    `spread_percent` between the lowest and the highest shot, each in parts of the line;
+    `smallest_ul` is given within a tenth, in whole microlitres, rounded up.
+    """
+
+    rate_nl_per_s: int
+    rate_low_nl_per_s: int
+    rate_high_nl_per_s: int
+    offset_nl: int
+    offset_low_nl: int
+    offset_high_nl: int
+    spread_percent: float
+    smallest_ul: int
+
+
+def flow_of(shots: Sequence[MeasuredShot]) -> Flow | Finding:
+    """The flow of measured shots, or why they come to none.
+
+    Shape: three shots or more of two lengths, in any order. Range: times and volumes
+    above 0.
+    """
+    times = [shot.ran_ms for shot in shots]
+    if len(shots) < SHOTS_AT_LEAST or min(times) <= 0:
+        return _not_kept(f"{len(shots)} runs", f"{SHOTS_AT_LEAST} runs or more")
+    if min(times) * LENGTHS_APART > max(times):
+        lengths = f"from {min(times) / MS_PER_S:.2f} to {max(times) / MS_PER_S:.2f} s"
+        return _not_kept(
+            f"the runs last {lengths}",
+            f"the longest {LENGTHS_APART:g} times the shortest, or more",
+        )
+    if min(shot.volume_ul for shot in shots) <= 0:
+        return _not_kept("a shot gave nothing", "a volume in the cylinder")
+    # In one order, so that a sum of the same shots is the same to the last digit.
+    points = sorted((shot.ran_ms, shot.volume_ul) for shot in shots)
+    seconds = [run_ms / MS_PER_S for run_ms, _ in points]
+    volumes = [float(volume_ul) for _, volume_ul in points]
+    line = fitted_line(seconds, volumes, [_reading_sd_ul(one) for one in volumes])
+    return _contradiction(line, seconds, volumes) or _flow(line, seconds, volumes)
+
+
+def _reading_sd_ul(volume_ul: float) -> float:
+    """How far one shot of this volume may be read from what the pump always gives."""
+    return hypot(READING_SD_UL, SHARE_SD * volume_ul)
+
+
+def _contradiction(
+    line: Fit, seconds: Sequence[float], volumes: Sequence[float]
+) -> Finding | None:
+    if line.slope <= 0 or min(line.at(run_s) for run_s in seconds) <= 0:
+        return _not_kept("longer runs gave less", "more from a longer run")
+    spread = _spread_percent(line, seconds, volumes)
+    if spread > SPREAD_AT_MOST_PERCENT:
+        return _not_kept(
+            f"the shots differ by {spread:.1f} %",
+            f"{SPREAD_AT_MOST_PERCENT:.0f} % or less",
+        )
+    share = 100 * abs(line.intercept) / min(volumes)
+    if share > OFFSET_AT_MOST_PERCENT:
+        start = "lose" if line.intercept < 0 else "add"
+        offset_ul = round(abs(line.intercept))
+        return _not_kept(
+            f"start and stop {start} {show_volume(offset_ul)} in each run, "
+            f"{share:.0f} % of the shortest",
+            f"{OFFSET_AT_MOST_PERCENT:.0f} % or less",
+        )
+    return None
+
+
+def _spread_percent(
+    line: Fit, seconds: Sequence[float], volumes: Sequence[float]
+) -> float:
+    shares = [
+        volume / line.at(run_s) for run_s, volume in zip(seconds, volumes, strict=True)
+    ]
+    return 100 * (max(shares) - min(shares))
+
+
+def _flow(line: Fit, seconds: Sequence[float], volumes: Sequence[float]) -> Flow:
+    # Shots that agree by luck do not make a cylinder finer than it is.
+    scale = max(line.scale, 1.0)
+    reach = line.reach() * scale
+    rate_reach, offset_reach = reach * line.slope_sd, reach * line.intercept_sd
+    return Flow(
+        rate_nl_per_s=round(line.slope * NL_PER_UL),
+        rate_low_nl_per_s=round((line.slope - rate_reach) * NL_PER_UL),
+        rate_high_nl_per_s=round((line.slope + rate_reach) * NL_PER_UL),
+        offset_nl=round(line.intercept * NL_PER_UL),
+        offset_low_nl=round((line.intercept - offset_reach) * NL_PER_UL),
+        offset_high_nl=round((line.intercept + offset_reach) * NL_PER_UL),
+        spread_percent=_spread_percent(line, seconds, volumes),
+        smallest_ul=_smallest_ul(line, scale, max(volumes)),
+    )
+
+
+def _smallest_ul(line: Fit, scale: float, largest_ul: float) -> int:
+    """The least volume of which one run misses no more than a tenth, 19 times in 20.
+
+    What one run misses is its own scatter and the error of the line together. The
+    share falls from small volumes to large ones, so halving finds its place; no volume
+    beyond the largest shot is vouched for.
+    """
+
+    def is_reliable(volume_ul: float) -> bool:
+        run_s = (volume_ul - line.intercept) / line.slope
+        sd_ul = scale * hypot(_reading_sd_ul(volume_ul), line.sd_at(run_s))
+        return COVERAGE * sd_ul <= RELIABLE_SHARE * volume_ul
+
+    low, high = 0, int(largest_ul) + 1
+    while high - low > 1:
+        middle = (low + high) // 2
+        if is_reliable(middle):
+            high = middle
+        else:
+            low = middle
+    return high
+
+
+def _not_kept(what: str, expected: str) -> Finding:
+    return Finding(
+        what=what,
+        where="calibration",
+        expected=expected,
+        do="No rate was kept. Look at the decimal point of what was typed; free the "
+        "tube of air, prime, and measure again.",
+    )

@@ -1,0 +1,160 @@
+"""What timed shots say: rate, start and stop, spread, the smallest reliable dose.
+
+The line is compared with numpy.polyfit and its covariance, the quantile with scipy; the
+idea of weighing what came out against time is that of IEC 60601-2-24; the limits are
+common practice, no source.
+"""
+
+from math import hypot, sqrt
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy import stats
+
+from slackwater.errors import Finding
+from slackwater.pump.command import run_ms
+from slackwater.pump.flow import Flow, MeasuredShot, flow_of
+
+# An invented pump: 500 µL a second, and 40 µL are lost while it starts.
+RATE_NL_PER_S, OFFSET_NL = 500_000, -40_000
+LENGTHS_MS = (1000, 6000)
+
+
+def shots(
+    *volumes_ul: int, lengths: tuple[int, ...] = LENGTHS_MS
+) -> list[MeasuredShot]:
+    """Runs of these lengths in turn, and what the cylinder showed."""
+    return [
+        MeasuredShot(ran_ms=lengths[number % len(lengths)], volume_ul=volume_ul)
+        for number, volume_ul in enumerate(volumes_ul)
+    ]
+
+
+def flow(*volumes_ul: int) -> Flow:
+    """The flow they come to."""
+    found = flow_of(shots(*volumes_ul))
+    assert isinstance(found, Flow), found
+    return found
+
+
+def test_rate_and_offset_are_told_apart() -> None:
+    """460 µL in 1 s and 2960 µL in 6 s: 500 µL a second and 40 µL lost at the start."""
+    found = flow(460, 2960, 460, 2960)
+    assert (RATE_NL_PER_S, OFFSET_NL) == (found.rate_nl_per_s, found.offset_nl)
+    assert pytest.approx(0.0, abs=1e-9) == found.spread_percent
+
+
+NOISY = (462, 2951, 457, 2972, 461)
+
+
+def test_the_figures_are_those_of_the_library() -> None:
+    """Oracle: numpy.polyfit, weights 1 / sd; scipy's t for three degrees of freedom."""
+    seconds = np.array([1.0, 6.0, 1.0, 6.0, 1.0])
+    sds = np.array([hypot(3.0, 0.01 * volume) for volume in NOISY])
+    factors, covariance = np.polyfit(seconds, NOISY, 1, w=1 / sds, cov="unscaled")
+    misses = (np.array(NOISY) - np.polyval(factors, seconds)) / sds
+    scale = max(1.0, sqrt(float(misses @ misses) / 3))
+    reach = 1000 * scale * float(stats.t.ppf(0.975, 3)) * np.sqrt(np.diag(covariance))
+    found = flow(*NOISY)
+    assert [round(1000 * float(one)) for one in factors] == [
+        found.rate_nl_per_s,
+        found.offset_nl,
+    ]
+    expected = [
+        1000 * factors[0] - reach[0],
+        1000 * factors[0] + reach[0],
+        1000 * factors[1] - reach[1],
+        1000 * factors[1] + reach[1],
+    ]
+    assert pytest.approx([float(one) for one in expected], abs=1) == [
+        found.rate_low_nl_per_s,
+        found.rate_high_nl_per_s,
+        found.offset_low_nl,
+        found.offset_high_nl,
+    ]
+    shares = np.array(NOISY) / np.polyval(factors, seconds)
+    assert pytest.approx(100 * float(np.ptp(shares))) == found.spread_percent
+
+
+def test_the_smallest_reliable_dose_is_where_a_tenth_is_missed() -> None:
+    """Oracle: numpy's covariance; twice the error is a tenth there, more just below."""
+    seconds = np.array([1.0, 6.0, 1.0, 6.0, 1.0])
+    sds = np.array([hypot(3.0, 0.01 * volume) for volume in NOISY])
+    factors, covariance = np.polyfit(seconds, NOISY, 1, w=1 / sds, cov="unscaled")
+    misses = (np.array(NOISY) - np.polyval(factors, seconds)) / sds
+    scale = max(1.0, sqrt(float(misses @ misses) / 3))
+
+    def missed(volume_ul: int) -> float:
+        row = np.array([(volume_ul - factors[1]) / factors[0], 1.0])
+        own = 9 + (0.01 * volume_ul) ** 2
+        return 2 * scale * sqrt(own + float(row @ covariance @ row)) / volume_ul
+
+    smallest_ul = flow(*NOISY).smallest_ul
+    assert missed(smallest_ul) <= 0.1 < missed(smallest_ul - 1)
+
+
+def test_shots_that_agree_by_luck_have_a_smallest_dose_too() -> None:
+    """A cylinder read to 10 µL vouches for nothing below some 100 µL."""
+    assert 100 < flow(460, 2960, 460).smallest_ul < 150
+
+
+def test_what_scatters_more_has_a_larger_smallest_dose() -> None:
+    """The same pump, its short shots 4 % apart instead of equal."""
+    assert flow(451, 2960, 469).smallest_ul > flow(460, 2960, 460).smallest_ul
+
+
+@pytest.mark.parametrize(
+    ("volumes_ul", "what"),
+    [
+        ((460, 2960), "2 runs"),
+        ((), "0 runs"),
+        ((460, 2960, 0), "a shot gave nothing"),
+        ((460, 2960, 490), "the shots differ by 6.3 %"),
+        ((2960, 460, 2960), "longer runs gave less"),
+        ((300, 2960, 300), "start and stop lose 232 µL in each run, 77 % of"),
+        ((620, 2960, 620), "start and stop add 152 µL in each run, 25 % of"),
+    ],
+)
+def test_shots_that_cannot_be_right_come_to_no_flow(
+    volumes_ul: tuple[int, ...], what: str
+) -> None:
+    """Each says which figure cannot be right."""
+    found = flow_of(shots(*volumes_ul))
+    assert isinstance(found, Finding)
+    assert what in found.what
+
+
+@pytest.mark.parametrize(
+    ("lengths", "expected"),
+    [((2000, 2999), Finding), ((2000, 3000), Flow), ((0, 3000), Finding)],
+)
+def test_two_lengths_lie_half_apart_at_the_least(
+    lengths: tuple[int, int], expected: type
+) -> None:
+    """Runs of nearly one length cannot tell the offset from the rate."""
+    volumes = [1000, 1500, 1000, 1500]
+    assert isinstance(flow_of(shots(*volumes, lengths=lengths)), expected)
+
+
+@given(st.permutations(shots(*NOISY)))
+def test_the_order_of_the_shots_does_not_matter(order: list[MeasuredShot]) -> None:
+    """Any order of the same five shots, to the nanolitre."""
+    assert flow_of(order) == flow(*NOISY)
+
+
+@given(
+    volume_ul=st.integers(60, 10**5),
+    rate_nl_per_s=st.integers(20_000, 5_000_000),
+    lag_ms=st.integers(0, 100),
+)
+def test_small_doses_come_right_with_the_lag(
+    volume_ul: int, rate_nl_per_s: int, lag_ms: int
+) -> None:
+    """What a run gives, start-up taken off, is the dose to one millisecond of flow."""
+    offset_nl = -rate_nl_per_s * lag_ms // 1000
+    ms = run_ms(volume_ul, rate_nl_per_s, offset_nl)
+    given_nl = rate_nl_per_s * ms / 1000 + offset_nl
+    one_ms_nl = rate_nl_per_s / 1000
+    assert volume_ul * 1000 - one_ms_nl <= given_nl <= volume_ul * 1000 or ms == 1
