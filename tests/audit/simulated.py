@@ -142,7 +142,7 @@ class Simulated(Stage):
             serial=1,
             digest="1" * 64,
             takes_over_at=self.begins,
-            expires_at=self.begins + 3 * LASTS,
+            expires_at=self.begins + timedelta(days=30),
             by="keeper",
             highest_daily_ul=0,
         )

@@ -187,16 +187,29 @@ def test_d1_a_shadow_run_says_no_word_on_commands_and_is_as_approved(
     tmp_path: Path,
 ) -> None:
     """The real process beside the reef: imagined doses, heard by nobody, audited."""
-    with household(tmp_path) as reef:
+    shadowed(tmp_path, doses=2, wait_s=60.0)
+
+
+@pytest.mark.long
+@pytest.mark.timeout(1800)
+def test_d1_ten_minutes_of_shadow_say_no_word_on_commands(tmp_path: Path) -> None:
+    """The same for as long as a hundred and twenty doses, one in five seconds, take."""
+    shadowed(tmp_path, doses=120, wait_s=1500.0)
+
+
+def shadowed(folder: Path, doses: int, wait_s: float) -> None:
+    """Let the daemon imagine so many doses and look at wire and ledgers."""
+    with household(folder) as reef:
         begun = datetime.now(UTC)
-        approve(reef, dense_plan(begun, 10, 5, 500))
+        approve(reef, dense_plan(begun, 15, 5, 500))
         with Peer(reef.port, "slackwater/1/home/node/#") as ear:
             daemon = reef.start()
             shadow = reef.state / "shadow.ledger"
             until_slowly(shadow.exists, "the shadow ledger")
             until_slowly(
-                lambda: shadow.read_bytes().count(b'"dose_ended"') > 1,
-                "two imagined doses",
+                lambda: shadow.read_bytes().count(b'"dose_ended"') >= doses,
+                f"{doses} imagined doses",
+                wait_s,
             )
             daemon.send_signal(signal.SIGTERM)
             assert 0 == daemon.wait(timeout=60)
@@ -207,7 +220,7 @@ def test_d1_a_shadow_run_says_no_word_on_commands_and_is_as_approved(
         found = audited(reef.state, span, span[1])
         assert [] == found.departures
         assert {False} == {total.is_live for total in found.days.values()}
-        assert sum(total.given for total in found.days.values()) > 1
+        assert sum(total.given for total in found.days.values()) >= doses
 
 
 def _run(link: Actuate) -> None:
