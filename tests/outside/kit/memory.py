@@ -47,6 +47,8 @@ class Memory:
     _up_ms: int = RESTED_MS
     _beat_at_ms: int = RESTED_MS
     _ids: int = 0
+    _boots: int = 0
+    _lying: bytes = b""
 
     def __post_init__(self) -> None:
         self.told = Told(key=self.key)
@@ -58,11 +60,23 @@ class Memory:
         self, suffix: str, payload: bytes, *, retain: bool = False, old: bool = False
     ) -> None:
         """Send to the node, at once."""
-        del retain
-        if suffix == "command":
+        if suffix == "command" and retain:
+            self._lying = payload
+        if suffix == "command" and payload:
             self._keep(self._node.command(payload, self._up_ms, retained=old))
-        else:
+        elif suffix == "hold":
             self._keep(self._node.hold(payload, self._up_ms))
+
+    def power_cycle(self) -> None:
+        """Switch the node off and on; what lay on the broker comes first."""
+        self._boots += 1
+        heads = {"a": LIMITS, "b": LIMITS}
+        boot = f"{self._boots:016x}"
+        self._node = self.module.Node("bench-1", boot, heads, self.key)
+        self._up_ms = self._beat_at_ms = 0
+        self._keep([self._node.beat()])
+        if self._lying:
+            self._keep(self._node.command(self._lying, 0, retained=True))
 
     def look(self, at_most_s: float) -> float:
         """Let time pass until the node says something."""

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from demo.node.node import Node, Run, read_command
-from slackwater.outside.kit import ALL_RULES, CASES, Judge, recorded
+from slackwater.outside.kit import ALL_RULES, CASES, Found, Judge, recorded
 from slackwater.outside.kit.recording import DAY_UL
 from tests.outside.kit.memory import KEY, LIMITS, Memory, bench, changed
 
@@ -54,6 +54,14 @@ REMOVED: dict[str, tuple[str, list[tuple[str, str]]]] = {
     "last run": ("echo", [("if self.last is not None:", "if False:")]),
     "odometer": ("echo", [("self.odo_ul += moved_ul", "pass")]),
     "count of beats": ("beat", [("self._seq += 1", "pass")]),
+    "room at power-up": (
+        "power",
+        [("[share_ul] * PAST_HOURS + [0]", "[0] * (PAST_HOURS + 1)")],
+    ),
+    "self-test": (
+        "power",
+        [("self._shows = True, self_test_ms", "self._shows = False, self_test_ms")],
+    ),
     "order of rules": (
         "boot",
         [
@@ -67,15 +75,20 @@ REMOVED: dict[str, tuple[str, list[tuple[str, str]]]] = {
 }
 
 
+def _judged(memory: Memory) -> list[Found]:
+    judge = Judge(bench=bench(memory), power_cycle=memory.power_cycle)
+    return judge.judge()
+
+
 def _broken(memory: Memory) -> set[str]:
-    found = Judge(bench=bench(memory)).judge()
+    found = _judged(memory)
     return {one.rule for one in found if one.kept is False}
 
 
 @pytest.mark.parametrize("key", [b"", KEY], ids=["unsigned", "signed"])
 def test_the_reference_node_keeps_every_rule(key: bytes) -> None:
     """Nothing broken, nothing left untried, every rule asked."""
-    found = Judge(bench=bench(Memory(key=key))).judge()
+    found = _judged(Memory(key=key))
     assert [] == [one for one in found if one.kept is not True]
     assert set(ALL_RULES) == {one.rule for one in found}
 
@@ -103,7 +116,7 @@ def test_what_a_broker_cannot_do_is_not_called_kept() -> None:
     """Without old messages the rule about them is left open."""
     found = Judge(bench=bench(Memory(delivers_old=False))).judge()
     untried = {one.rule for one in found if one.kept is None}
-    assert {"retained"} == untried
+    assert {"retained", "power"} == untried
 
 
 def test_there_are_enough_cases() -> None:

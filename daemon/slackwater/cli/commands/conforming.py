@@ -42,6 +42,11 @@ _TIME = Milliseconds("1 ms", "1 h")
 _NL_PER_S_IN_UL_PER_MIN = 60 / 1000
 _PORT_AT_MOST = 65_535
 _PLAIN_PORT = 1883
+# What it would take to try a rule.
+_UNTRIED = {
+    "retained": ": a node that is awake is never handed what lay on the broker",
+    "power": ": needs --power-cycle",
+}
 
 
 class Bed(TypedDict):
@@ -60,6 +65,7 @@ class Bed(TypedDict):
     password_file: Path | None
     key_file: Path | None
     rules: tuple[str, ...]
+    power_cycle: bool
     write: Path | None
 
 
@@ -115,6 +121,11 @@ class Bed(TypedDict):
     help="Try only this rule; may be repeated.",
 )
 @click.option(
+    "--power-cycle",
+    is_flag=True,
+    help="At the end, ask to switch the node off and on, and judge how it comes back.",
+)
+@click.option(
     "--write",
     type=click.Path(path_type=Path, file_okay=False),
     metavar="DIR",
@@ -132,7 +143,11 @@ def conform(shell: Shell, node: str | None, **bed: Unpack[Bed]) -> Answer:
     place, plate = _place(node, bed), _plate(bed)
     _refuse_without_bench(bed)
     with Line(place) as line:
-        judge = Judge(bench=Bench(wire=line, plate=plate), wanted=bed["rules"])
+        judge = Judge(
+            bench=Bench(wire=line, plate=plate),
+            wanted=bed["rules"],
+            power_cycle=_ask_for_power if bed["power_cycle"] else None,
+        )
         found = judge.judge()
     return _answer(place, found)
 
@@ -212,6 +227,10 @@ def _plate(bed: Bed) -> Plate:
     )
 
 
+def _ask_for_power() -> None:
+    click.echo("Switch the node off and on again, within two minutes.", err=True)
+
+
 def _refuse_without_bench(bed: Bed) -> None:
     if bed["no_tank"]:
         return
@@ -280,7 +299,7 @@ def _answer(place: Place, found: Sequence[Found]) -> Answer:
 def _rule_words(rule: str, count: Mapping[bool | None, int]) -> str:
     tried = count.get(True, 0) + count.get(False, 0)
     if not tried:
-        return f"{rule:<9} not tried: a broker cannot be asked for it"
+        return f"{rule:<9} not tried{_UNTRIED.get(rule, '')}"
     word = "broken" if count.get(False, 0) else "kept"
     return f"{rule:<9} {word:<7} {count.get(True, 0)} of {tried}"
 

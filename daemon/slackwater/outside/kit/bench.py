@@ -14,6 +14,7 @@ from slackwater.outside.kit.plate import (
     At,
     Moment,
     Plate,
+    Shape,
     Value,
     altered,
     base,
@@ -154,6 +155,19 @@ class Bench:
     def run(self, **changes: Value) -> str:
         """Send a run nothing is wrong with; give its id."""
         return self.send(Case(name="", rule="", answer="taken", changes=changes))
+
+    def run_left_lying(self) -> str:
+        """Leave a run on the broker for whoever subscribes next; give its id."""
+        moment, plate = self._moment(), self.plate
+        command_id = self.wire.new_id()
+        # Of another power-up, so that it cannot run whoever takes it.
+        fields = {**base(plate, moment, "run", command_id), "boot": "0" * 16}
+        payload = written(signed(fields, plate.key), Shape())
+        self.wire.say("command", payload, retain=True)
+        self.until(lambda: bool(self.answers(command_id)), PATIENCE_S)
+        # The living node has refused its copy for what it is; that does not count.
+        self.told.results[:] = [x for x in self.told.results if x.id != command_id]
+        return command_id
 
     def stop(self, *, every_channel: bool = False) -> None:
         """Send a stop."""

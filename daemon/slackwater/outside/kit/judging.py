@@ -11,13 +11,16 @@ from dataclasses import dataclass, field
 from slackwater.outside.kit.bench import BEAT_S, PATIENCE_S, Bench, phase_of
 from slackwater.outside.kit.cases import CASES, RULES, Case
 from slackwater.outside.kit.plate import At, Value
+from slackwater.outside.wire import ChannelPayload
 
 # Silence is shown by waiting for it; what moved anyway shows in the next beat.
 SILENCE_S = 0.5
 # More runs than any day limit holds of the largest dose.
 DRAINS_AT_MOST = 500
 SCENES = ("beat", "ended", "echo", "stop")
-ALL_RULES = (*SCENES, "taken", *RULES)
+ALL_RULES = (*SCENES, "taken", *RULES, "power")
+# A person has this long to switch a node off and on.
+POWER_S = 120.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,11 +36,15 @@ class Found:
 
 @dataclass(slots=True, kw_only=True)
 class Judge:
-    """Judges one head; `wanted` is the rules to ask, all of them when empty."""
+    """Judges one head; `wanted` is the rules to ask, all of them when empty.
+
+    `power_cycle` has the node switched off and on; None where nobody does.
+    """
 
     bench: Bench
     wanted: Sequence[str] = ()
     silence_s: float = SILENCE_S
+    power_cycle: Callable[[], None] | None = None
     found: list[Found] = field(default_factory=list)
 
     def judge(self) -> list[Found]:
@@ -66,6 +73,8 @@ class Judge:
             # Last, because it uses up a day's room.
             for rule in wanted:
                 self._in("spent", self._cases(rule, "spent"))
+            if "power" in wanted:
+                self._powered()
         finally:
             self.bench.rest()
         spoilt = self.bench.told.spoilt
@@ -255,6 +264,39 @@ class Judge:
         bench.rest()
         kept = marks == bench.marks()
         self._note("repeat", "after", f"{marks}", f"{bench.marks()}", kept=kept)
+
+    def _powered(self) -> None:
+        """A power-up: new id, number 0, no room, a self-test, nothing left over."""
+        bench = self.bench
+        if self.power_cycle is None:
+            self._note("power", "cycle", "a new boot id", "not tried", kept=None)
+            return
+        old = bench.told.beats[-1].boot
+        planted = bench.run_left_lying()
+        self.power_cycle()
+        came = bench.until(lambda: bench.told.beats[-1].boot != old, POWER_S)
+        self._note("power", "boot", "a new boot id", f"new: {came}", kept=came)
+        held = bench.first(bench.run())
+        first = next((x for x in bench.told.beats if x.boot != old), None)
+        if first is not None:
+            self._fresh(first.chan[bench.plate.chan], held)
+        lying = bench.first(planted, self.silence_s) or "nothing"
+        kept = lying in {"nothing", "refused retained"}
+        self._note("power", "left-lying", "refused retained", lying, kept=kept)
+        bench.wire.say("command", b"", retain=True)
+        bench.until(lambda: bench.state() == "idle", 2 * BEAT_S)
+
+    def _fresh(self, head: ChannelPayload, held: str) -> None:
+        """What the first beat after a power-up shows, and what a run then hears."""
+        for name, expected, found in (
+            ("number", 0, head.n),
+            ("odometer", 0, head.odo_ul),
+            ("room", 0, head.budget_ul),
+            ("state", "starting", head.state),
+            ("self-test", "refused held", held),
+        ):
+            kept = expected == found
+            self._note("power", name, f"{expected}", f"{found}", kept=kept)
 
     def _note(
         self, rule: str, case: str, expected: str, answered: str, *, kept: bool | None

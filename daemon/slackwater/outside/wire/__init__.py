@@ -18,6 +18,7 @@ from slackwater.outside.wire.decode import Decoded, Decoder, Ignored
 from slackwater.outside.wire.documents import GONE, event_bytes, state_bytes
 from slackwater.outside.wire.models import (
     BeatPayload,
+    ChannelPayload,
     Command,
     IdentifyCommand,
     ReadingPayload,
@@ -60,6 +61,7 @@ __all__ = [
     "PREFIX",
     "BeatPayload",
     "BrokerSettings",
+    "ChannelPayload",
     "Command",
     "Decoded",
     "Decoder",
