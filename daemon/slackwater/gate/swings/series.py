@@ -67,9 +67,9 @@ def errors_of(moment: Moment, probe: Probe, course: Course) -> Errors | TooLittl
     if isinstance(found, TooLittle):
         return found
     usual, join = found
-    recent = [
-        row for row in join.shifted(residuals(newest, known)) if join.is_settled(row[0])
-    ]
+    recent = join.shifted(residuals(newest, known))
+    if join.unsettled:
+        recent = [row for row in recent if join.is_settled(row[0])]
     moved = known.at(usual.hour * HOUR_S)
     doubt = _Doubt(usual=usual, join=join, known=known, moved=moved)
     return Errors(

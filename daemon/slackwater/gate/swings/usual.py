@@ -7,10 +7,11 @@ Shape: residuals are (hour since 1970, level less what is explained), ascending.
 Units: meq/L, hours.
 """
 
+from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from math import sqrt
+from math import inf, sqrt
 from statistics import median
 
 from slackwater.gate.swings.limits import CYCLE_UNKNOWN
@@ -111,19 +112,19 @@ def usual_of(
 
 def _days(
     residuals: Sequence[Residual], now_hour: float, period_h: float
-) -> dict[int, list[Residual]]:
+) -> dict[int, Sequence[Residual]]:
     """Residuals by how many days they lie back; a day with gaps is left out."""
-    found: dict[int, list[Residual]] = {}
-    for hour, value in residuals:
-        day = int((now_hour - hour) // DAY)
-        if 1 <= day <= DAYS_AT_MOST:
-            found.setdefault(day, []).append((hour, value))
+    found: dict[int, Sequence[Residual]] = {}
     widest = max(WIDEST_HOLE_H, WIDEST_HOLE_READINGS * period_h)
-    return {
-        day: rows
-        for day, rows in found.items()
-        if len(rows) >= FEWEST_A_DAY and _hole(rows, now_hour - DAY * day) <= widest
-    }
+    ends_h = now_hour - DAY
+    end = bisect_right(residuals, (ends_h, inf))
+    for day in range(1, DAYS_AT_MOST + 1):
+        begin = bisect_right(residuals, (ends_h - DAY, inf), 0, end)
+        rows = residuals[begin:end]
+        if len(rows) >= FEWEST_A_DAY and _hole(rows, ends_h) <= widest:
+            found[day] = rows
+        ends_h, end = ends_h - DAY, begin
+    return found
 
 
 def _hole(rows: Sequence[Residual], ends: float) -> float:
