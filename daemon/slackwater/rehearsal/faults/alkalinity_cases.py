@@ -13,7 +13,6 @@ from slackwater.facts.reasons import Code
 from slackwater.facts.tank import Machine, Probe
 from slackwater.rehearsal.faults.case import Case, Target
 from slackwater.rehearsal.faults.distorting import (
-    BEFORE_MS,
     distort,
     distorted,
     frozen,
@@ -79,12 +78,12 @@ def _disagree(house: House, target: Target) -> None:
     def show(reading: Reading) -> Reading:
         return replace(reading, value=reading.value - spread - APART_MEQ_PER_L)
 
-    house.at(target.due_ms - BEFORE_MS, lambda: house.distort.update({first.id: show}))
+    house.at(target.before_ms, lambda: house.distort.update({first.id: show}))
 
 
 def _spoiled(house: House, target: Target) -> None:
     """Readings in a unit nobody configured: the rim refuses them all."""
-    at_ms = target.due_ms - BEFORE_MS
+    at_ms = target.before_ms
     house.at(at_ms, lambda: distort(house, target, ALKALINITY, silent))
     for probe in probes_of(house.machine, target.tank, ALKALINITY):
         told = SpoiledReading(tank=target.tank, probe=probe.id, why="another unit")
@@ -93,7 +92,7 @@ def _spoiled(house: House, target: Target) -> None:
 
 def _never_heard(house: House, target: Target) -> None:
     """The daemon starts anew and has never heard this probe."""
-    house.at(target.due_ms - BEFORE_MS, lambda: _forget_probes(house, target))
+    house.at(target.before_ms, lambda: _forget_probes(house, target))
 
 
 def _forget_probes(house: House, target: Target) -> None:

@@ -40,14 +40,14 @@ def _arm(house: House, point: str, down_ms: int) -> None:
 
 
 def _outage(house: House, target: Target) -> None:
-    middle_ms = target.due_ms + target.run_ms // 2
+    middle_ms = target.middle_ms
     house.at(middle_ms, lambda: house.die(24 * HOUR_MS))
 
 
 def _storm(house: House, target: Target) -> None:
     starts = house.machine.timing.starts_allowed + 1
     for number in range(starts):
-        at_ms = target.due_ms - 30 * SECOND_MS + number * 3 * SECOND_MS
+        at_ms = target.before_ms + number * 3 * SECOND_MS
         house.at(at_ms, lambda: house.die(SECOND_MS))
 
 
@@ -73,7 +73,7 @@ def _refused_writes(house: House, target: Target) -> None:
 
 
 def _disk_fills_at_due(house: House, target: Target) -> None:
-    house.at(target.due_ms - 30 * SECOND_MS, lambda: disk_fills(house))
+    house.at(target.before_ms, lambda: disk_fills(house))
 
 
 def disk_fills(house: House) -> None:
@@ -92,7 +92,7 @@ def _step(span_ms: int) -> Strike:
 
 
 def _step_clock(span_ms: int, house: House, target: Target) -> None:
-    house.at(target.due_ms - 30 * SECOND_MS, lambda: _shift(house, span_ms))
+    house.at(target.before_ms, lambda: _shift(house, span_ms))
 
 
 def _shift(house: House, span_ms: int) -> None:
@@ -101,7 +101,7 @@ def _shift(house: House, span_ms: int) -> None:
 
 def _reboots(house: House, target: Target) -> None:
     """The box loses power and wakes in 1970; an hour later somebody sets the clock."""
-    at_ms = target.due_ms - 30 * SECOND_MS
+    at_ms = target.before_ms
     house.at(at_ms, lambda: _cold_start(house))
     house.at(at_ms + HOUR_MS, lambda: _set_right(house))
 
@@ -122,7 +122,7 @@ def _set_right(house: House) -> None:
 
 
 def _stalls(house: House, target: Target) -> None:
-    house.at(target.due_ms - 30 * SECOND_MS, lambda: _freeze(house, 3 * HOUR_MS))
+    house.at(target.before_ms, lambda: _freeze(house, 3 * HOUR_MS))
 
 
 def _freeze(house: House, span_ms: int) -> None:
@@ -136,7 +136,7 @@ def put_back(house: House, target: Target) -> None:
 
 
 def _expires(house: House, target: Target) -> None:
-    house.at(target.due_ms - 30 * SECOND_MS, lambda: end_approval(house))
+    house.at(target.before_ms, lambda: end_approval(house))
 
 
 def _swaps(house: House, target: Target) -> None:
@@ -206,7 +206,7 @@ BOX_CASES: tuple[Case, ...] = (
         hazards=("H07",),
         title="The daemon is restarted just before a dose",
         strike=lambda house, target: house.at(
-            target.due_ms - 30 * SECOND_MS, lambda: house.die(2 * SECOND_MS)
+            target.before_ms, lambda: house.die(2 * SECOND_MS)
         ),
         expects=frozenset({Code.START_HOLD_OFF}),
         about=("daemon", "has just started"),

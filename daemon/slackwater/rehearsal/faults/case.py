@@ -13,7 +13,7 @@ from slackwater.facts.plan import DueDose
 from slackwater.facts.reasons import Code
 from slackwater.facts.tank import Machine
 from slackwater.rehearsal.clock_changes import Way
-from slackwater.rehearsal.faults.house import House
+from slackwater.rehearsal.faults.house import SECOND_MS, House
 
 Group = Literal["A", "B", "C", "D", "E", "F", "G", "H", "I", "burst"]
 GROUPS: Mapping[Group, str] = {
@@ -28,6 +28,8 @@ GROUPS: Mapping[Group, str] = {
     "I": "Security and resources",
     "burst": "Several at once",
 }
+# A fault that is there before its dose is due.
+BEFORE_MS = 30 * SECOND_MS
 # What a pump does after the fault, when it is asked then.
 Answer = Literal["runs", "shortens", "stops"]
 
@@ -41,6 +43,16 @@ class Target:
     node: str
     channel: str
     run_ms: int
+
+    @property
+    def before_ms(self) -> int:
+        """When most faults strike: so early that the daemon may notice."""
+        return self.due_ms - BEFORE_MS
+
+    @property
+    def middle_ms(self) -> int:
+        """The middle of its run."""
+        return self.due_ms + self.run_ms // 2
 
     @property
     def tank(self) -> str:

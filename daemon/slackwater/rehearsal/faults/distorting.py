@@ -13,10 +13,9 @@ from functools import partial
 from slackwater.facts.messages import Reading
 from slackwater.facts.tank import Machine, Probe
 from slackwater.rehearsal.faults.case import Strike, Target
-from slackwater.rehearsal.faults.house import SECOND_MS, Distort, House
+from slackwater.rehearsal.faults.house import Distort, House
 from slackwater.rehearsal.virtual_probe import quiet_level
 
-BEFORE_MS = 30 * SECOND_MS
 # What a distortion is made from when the fault strikes.
 Make = Callable[[House, Target, Probe], Distort]
 # A level that is to be shown, from the thresholds of the tank.
@@ -38,7 +37,7 @@ def distorted(parameter: str, make: Make) -> Strike:
 
 
 def _at_due(parameter: str, make: Make, house: House, target: Target) -> None:
-    at_ms = target.due_ms - BEFORE_MS
+    at_ms = target.before_ms
     house.at(at_ms, lambda: distort(house, target, parameter, make))
 
 

@@ -18,7 +18,6 @@ from slackwater.rehearsal.faults.house import (
 )
 from slackwater.rehearsal.faults.node import HOUR_MS as SLOT_MS
 
-BEFORE_MS = 30 * SECOND_MS
 MENDED_MS = 3 * MINUTE_MS
 DAY_MS = 24 * HOUR_MS
 STRAY = "f" * 32
@@ -30,8 +29,8 @@ def broker_away(span_ms: int) -> Strike:
 
 
 def _broker_away(span_ms: int, house: House, target: Target) -> None:
-    house.at(target.due_ms - BEFORE_MS, lambda: _link(house, up=False))
-    house.at(target.due_ms - BEFORE_MS + span_ms, lambda: _link(house, up=True))
+    house.at(target.before_ms, lambda: _link(house, up=False))
+    house.at(target.before_ms + span_ms, lambda: _link(house, up=True))
 
 
 def _link(house: House, *, up: bool) -> None:
@@ -41,7 +40,7 @@ def _link(house: House, *, up: bool) -> None:
 
 
 def _link_lost_in_run(house: House, target: Target) -> None:
-    middle_ms = target.due_ms + target.run_ms // 2
+    middle_ms = target.middle_ms
     house.at(middle_ms, lambda: _link(house, up=False))
     house.at(middle_ms + 20 * MINUTE_MS, lambda: _link(house, up=True))
 
@@ -49,7 +48,7 @@ def _link_lost_in_run(house: House, target: Target) -> None:
 def doubled(house: House, target: Target) -> None:
     """The command of this dose arrives three times."""
     copies = (WIRE_MS, SECOND_MS, 70 * SECOND_MS)
-    house.at(target.due_ms - BEFORE_MS, lambda: _copies(house, copies))
+    house.at(target.before_ms, lambda: _copies(house, copies))
     house.at(target.due_ms + MINUTE_MS, lambda: _copies(house, (WIRE_MS,)))
 
 
@@ -58,18 +57,18 @@ def _copies(house: House, copies_ms: tuple[int, ...]) -> None:
 
 
 def _late_command(house: House, target: Target) -> None:
-    house.at(target.due_ms - BEFORE_MS, lambda: _copies(house, (40 * SECOND_MS,)))
+    house.at(target.before_ms, lambda: _copies(house, (40 * SECOND_MS,)))
     house.at(target.due_ms + 2 * MINUTE_MS, lambda: _copies(house, (WIRE_MS,)))
 
 
 def _retained(house: House, target: Target) -> None:
-    at_ms = target.due_ms - BEFORE_MS
+    at_ms = target.before_ms
     found = RetainedCommand(node=target.node)
     house.at(at_ms, lambda: house.wire.to_daemon(found, at_ms))
 
 
 def _taken_over(house: House, target: Target) -> None:
-    at_ms = target.due_ms - BEFORE_MS
+    at_ms = target.before_ms
     lost = LinkChanged(link="actuate", up=False, taken_over=True)
     back = LinkChanged(link="actuate", up=True)
     house.at(at_ms, lambda: house.wire.to_daemon(lost, at_ms))
@@ -77,7 +76,7 @@ def _taken_over(house: House, target: Target) -> None:
 
 
 def _node_away(house: House, target: Target) -> None:
-    house.at(target.due_ms - BEFORE_MS, lambda: _absent(house, target, 6 * HOUR_MS))
+    house.at(target.before_ms, lambda: _absent(house, target, 6 * HOUR_MS))
 
 
 def _absent(house: House, target: Target, span_ms: int) -> None:
@@ -87,7 +86,7 @@ def _absent(house: House, target: Target, span_ms: int) -> None:
 
 def _hangs_in_run(house: House, target: Target) -> None:
     """It neither looks nor speaks; its hardware still ends the run at the cut."""
-    middle_ms = target.due_ms + target.run_ms // 2
+    middle_ms = target.middle_ms
     house.at(middle_ms, lambda: _absent(house, target, HOUR_MS))
 
 
@@ -97,13 +96,13 @@ def deaf(word: str, span_ms: int) -> Strike:
 
 
 def _deaf(word: str, span_ms: int, house: House, target: Target) -> None:
-    at_ms = target.due_ms - BEFORE_MS
+    at_ms = target.before_ms
     house.at(at_ms, lambda: house.wire.deaf.add(word))
     house.at(at_ms + span_ms, lambda: house.wire.deaf.discard(word))
 
 
 def _late_results(house: House, target: Target) -> None:
-    at_ms = target.due_ms - BEFORE_MS
+    at_ms = target.before_ms
     house.at(at_ms, lambda: _delay(house, 40 * MINUTE_MS))
     house.at(at_ms + 3 * HOUR_MS, lambda: _delay(house, 0))
 
@@ -119,12 +118,12 @@ def gives(factor: float) -> Strike:
 
 def _gives(factor: float, house: House, target: Target) -> None:
     head = house.nodes[target.node].heads[target.channel]
-    house.at(target.due_ms - BEFORE_MS, lambda: setattr(head, "factor", factor))
+    house.at(target.before_ms, lambda: setattr(head, "factor", factor))
 
 
 def reboots_in_run(house: House, target: Target) -> None:
     """The node loses power in the middle of its run."""
-    house.at(target.due_ms + target.run_ms // 2, lambda: _power_up(house, target))
+    house.at(target.middle_ms, lambda: _power_up(house, target))
 
 
 def _power_up(house: House, target: Target) -> None:
@@ -134,23 +133,23 @@ def _power_up(house: House, target: Target) -> None:
 
 def _other_limits(house: House, target: Target) -> None:
     node = house.nodes[target.node]
-    house.at(target.due_ms - BEFORE_MS, lambda: setattr(node, "cfg", "11111111"))
+    house.at(target.before_ms, lambda: setattr(node, "cfg", "11111111"))
 
 
 def second_daemon(house: House, target: Target) -> None:
     """A daemon with a higher fence has commanded the node."""
     node = house.nodes[target.node]
     higher = house.state.fence + 1_000
-    house.at(target.due_ms - BEFORE_MS, lambda: setattr(node, "fence", higher))
+    house.at(target.before_ms, lambda: setattr(node, "fence", higher))
 
 
 def _number_goes_back(house: House, target: Target) -> None:
     head = house.nodes[target.node].heads[target.channel]
-    house.at(target.due_ms - BEFORE_MS, lambda: setattr(head, "n", max(head.n - 1, 0)))
+    house.at(target.before_ms, lambda: setattr(head, "n", max(head.n - 1, 0)))
 
 
 def _forged_result(house: House, target: Target) -> None:
-    at_ms = target.due_ms - BEFORE_MS
+    at_ms = target.before_ms
     forged = Result(
         node=target.node,
         id=STRAY,
@@ -170,7 +169,7 @@ def _forged_result(house: House, target: Target) -> None:
 def held_at_device(house: House, target: Target) -> None:
     """Somebody puts the hold flag on the node in the middle of a run."""
     node = house.nodes[target.node]
-    middle_ms = target.due_ms + target.run_ms // 2
+    middle_ms = target.middle_ms
     house.at(middle_ms, lambda: _hold(house, target, held=True))
     house.at(middle_ms + HOUR_MS, lambda: setattr(node, "hold", False))
 
@@ -185,9 +184,9 @@ def _hold(house: House, target: Target, *, held: bool) -> None:
 def _budget_used_up(house: House, target: Target) -> None:
     node = house.nodes[target.node]
     head = node.heads[target.channel]
-    hour = node.up_ms(target.due_ms - BEFORE_MS) // SLOT_MS
+    hour = node.up_ms(target.before_ms) // SLOT_MS
     used = {hour: head.day_limit_ul}
-    house.at(target.due_ms - BEFORE_MS, lambda: setattr(head, "slots", used))
+    house.at(target.before_ms, lambda: setattr(head, "slots", used))
 
 
 _ABSENT = frozenset({Code.NODE_ABSENT})

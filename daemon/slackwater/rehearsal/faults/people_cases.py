@@ -8,15 +8,14 @@ from slackwater.facts.events import HoldRaised, HoldReleased
 from slackwater.facts.messages import Request
 from slackwater.facts.reasons import Code, because
 from slackwater.rehearsal.faults.case import Case, Target
-from slackwater.rehearsal.faults.distorting import BEFORE_MS
 from slackwater.rehearsal.faults.house import HOUR_MS, MINUTE_MS, House
 
 MANUAL = "manual/rehearsal"
 
 
 def _held_by_hand(house: House, target: Target) -> None:
-    house.at(target.due_ms - BEFORE_MS, lambda: _hold(house))
-    house.at(target.due_ms - BEFORE_MS + 6 * HOUR_MS, lambda: _release(house))
+    house.at(target.before_ms, lambda: _hold(house))
+    house.at(target.before_ms + 6 * HOUR_MS, lambda: _release(house))
 
 
 def _hold(house: House) -> None:
@@ -37,7 +36,7 @@ def _release(house: House) -> None:
 
 
 def _paused(house: House, target: Target) -> None:
-    at_ms = target.due_ms - BEFORE_MS
+    at_ms = target.before_ms
     asked = Request(tank=target.tank, id="rehearsal", act="pause", minutes=60)
     house.at(at_ms, lambda: house.wire.to_daemon(asked, at_ms))
 

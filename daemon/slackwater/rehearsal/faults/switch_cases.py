@@ -9,9 +9,8 @@ from slackwater.facts.reasons import Code
 from slackwater.facts.tank import Machine
 from slackwater.gate.switches import ROLES
 from slackwater.rehearsal.faults.case import Case, Target
-from slackwater.rehearsal.faults.house import HOUR_MS, MINUTE_MS, SECOND_MS, House
+from slackwater.rehearsal.faults.house import HOUR_MS, MINUTE_MS, House
 
-BEFORE_MS = 30 * SECOND_MS
 # What stops everything that goes into the water.
 WATER: frozenset[Role] = frozenset(
     role for role, (scope, _code) in ROLES.items() if scope == "water"
@@ -35,12 +34,12 @@ def no_switch(machine: Machine, target: Target) -> str:
 
 def _trips(house: House, target: Target) -> None:
     names = _names(house.machine, target.tank)
-    house.at(target.due_ms - BEFORE_MS, lambda: _show(house, names))
-    house.at(target.due_ms - BEFORE_MS + 2 * HOUR_MS, lambda: _show(house, frozenset()))
+    house.at(target.before_ms, lambda: _show(house, names))
+    house.at(target.before_ms + 2 * HOUR_MS, lambda: _show(house, frozenset()))
 
 
 def _falls_silent(house: House, target: Target) -> None:
-    house.at(target.due_ms - BEFORE_MS, lambda: _show(house, None))
+    house.at(target.before_ms, lambda: _show(house, None))
 
 
 def _show(house: House, names: frozenset[str] | None) -> None:
