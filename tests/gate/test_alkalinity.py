@@ -63,12 +63,13 @@ def test_only_alkalinity_probes_of_the_tank_are_asked() -> None:
 
 
 @pytest.mark.parametrize(
-    ("age_min", "expected"), [(0.0, True), (30.0, True), (30.1, False)]
+    ("age_min", "expected"),
+    [(0.0, True), (30.0, True), (30.1, False), (-1.0, True), (-1.1, False)],
 )
 def test_h48_a_reading_is_fresh_for_two_periods(
     age_min: float, *, expected: bool
 ) -> None:
-    """A probe of every 15 minutes may be silent for 30."""
+    """A probe of every 15 minutes may be silent for 30; from ahead a minute counts."""
     assert expected == is_fresh(PROBE, at_ages((age_min, 8.0)), NOW)
 
 

@@ -12,6 +12,10 @@ import pytest
 from tests.rules import tree
 
 HAZARDS = [f"H{number:02}" for number in range(1, 64)]
+# C pump and node, E time, G sensors, H people.
+NAMED_AFTER = [
+    f"H{number}" for number in (*range(18, 29), *range(36, 42), *range(48, 60))
+]
 ROW = re.compile(r"^\| (H\d+) \|([^|]*)\|([^|]*)\|([^|]*)\|$", re.MULTILINE)
 NAMED = re.compile(r"`(tests/[\w/]+\.py)::(test_\w+)(?:\[([^\]`]+)\])?`")
 NUMBER = re.compile(r"(?<=_)h(\d\d)(?=_)")
@@ -98,6 +102,12 @@ def test_each_hazard_has_one_row_in_order() -> None:
 def test_each_row_names_tests_that_are_there_or_a_reason(row: Hazard) -> None:
     """Files, functions and cases exist; a row without any of them says why."""
     assert [] == list(faults(row))
+
+
+@pytest.mark.parametrize("hazard", NAMED_AFTER)
+def test_pumps_times_sensors_and_people_have_tests_of_their_number(hazard: str) -> None:
+    """Sections C, E, G and H: a change to one of them finds its test by its name."""
+    assert numbered().get(hazard)
 
 
 def test_no_test_speaks_for_a_row_that_is_not_tried() -> None:

@@ -25,6 +25,8 @@ DAY = timedelta(hours=24)
 INSTANT = timedelta(microseconds=1)
 # A reading counts as current for twice the time expected between readings.
 STALE_PERIODS = 2.0
+# Two ordinary time services differ by no more.
+AHEAD_S = 60.0
 # A run of equal readings is frozen when chance alone gives it less often than this.
 FROZEN_PROBABILITY = 0.001
 # Before enough pairs are seen, equal neighbours are taken as likely as this.
@@ -61,11 +63,14 @@ def is_out(moment: Moment, probe: str) -> bool:
 
 
 def is_fresh(probe: Probe, series: Sequence[Reading], utc: datetime) -> bool:
-    """Whether the newest reading is young enough to speak for the water."""
+    """Whether the newest reading is young enough to speak for the water.
+
+    One from ahead of the clock is not: put back, the clock would let it speak too long.
+    """
     if not series:
         return False
     age_s = (utc - series[-1].at).total_seconds()
-    return age_s <= STALE_PERIODS * probe.period_s
+    return -AHEAD_S <= age_s <= STALE_PERIODS * probe.period_s
 
 
 def too_high(

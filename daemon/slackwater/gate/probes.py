@@ -21,8 +21,6 @@ from slackwater.gate.moment import Moment
 
 # A hand test stands in for a probe out of service for so long.
 TEST_STANDS_IN = timedelta(hours=48)
-# Two ordinary time services differ by no more; a value from further ahead is old.
-AHEAD = timedelta(seconds=60)
 # Differences of two readings carry the rounding of their last bits.
 ROUNDING = 1e-9
 
@@ -183,7 +181,7 @@ def _doubt(moment: Moment, probe: Probe, series: Sequence[Reading]) -> Reason | 
     if not series:
         return because(Code.PROBE_MISSING, probe=probe.id)
     utc = moment.now.utc
-    if not is_fresh(probe, series, utc) or series[-1].at > utc + AHEAD:
+    if not is_fresh(probe, series, utc):
         age_min = int((utc - series[-1].at).total_seconds() // 60)
         return because(Code.PROBE_STALE, probe=probe.id, age_min=age_min)
     if moment.sight.flawed and probe.id in moment.sight.flawed:
