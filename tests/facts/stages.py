@@ -26,11 +26,17 @@ def halved(stamp: Stamp, scope: str = "all", lasts_s: float = DAY_S) -> HalfBega
     )
 
 
-def of_stages(diary: Diary) -> tuple[AnyEvent, ...]:
+def each_stage(stamp: Stamp) -> tuple[AnyEvent, ...]:
     """Every kind of entry once."""
+    caps = {"pump/carbonate/per_day_ul": 20_000, "guard/reef/rise": 0.5}
     return (
-        CapsLowered(**diary.stamp, caps={"pump/carbonate/per_day_ul": 20_000}),
-        halved(diary.stamp),
-        LineTakenOver(**diary.stamp, line="reef/carbonate", by="keeper"),
-        LineGivenBack(**diary.stamp, line="reef/carbonate", by="keeper"),
+        CapsLowered(**stamp, caps=caps),
+        halved(stamp),
+        LineTakenOver(**stamp, line="reef/carbonate", by="keeper"),
+        LineGivenBack(**stamp, line="reef/carbonate", by="keeper"),
     )
+
+
+def of_stages(diary: Diary) -> tuple[AnyEvent, ...]:
+    """Every kind of entry once, now."""
+    return each_stage(diary.stamp)

@@ -48,15 +48,10 @@ from slackwater.facts.plan import Approval, DueDose
 from slackwater.facts.reasons import Code, because
 from slackwater.facts.relays import RelayChecked
 from slackwater.facts.safeguards import AwayEnded, BypassEnded, ProbePutBack
-from slackwater.facts.stages import (
-    CapsLowered,
-    HalfBegan,
-    LineGivenBack,
-    LineTakenOver,
-)
 from slackwater.ledger.connection import Footing
 from slackwater.ledger.store import LedgerFile
 from tests.facts import safeguards
+from tests.facts.stages import each_stage
 from tests.ledger.audit_samples import audited, inputs
 
 NOON = datetime(2026, 5, 3, 12, 0, 0, 250_000, tzinfo=UTC)
@@ -318,19 +313,7 @@ def _of_people() -> tuple[AnyEvent, ...]:
         RelayChecked(
             **clocks(), node="plug", relay="0badcafe", until=NOON, by="keeper"
         ),
-        CapsLowered(
-            **clocks(), caps={"pump/left/per_day_ul": 1, "guard/reef/rise": 0.5}
-        ),
-        HalfBegan(
-            **clocks(),
-            scope="pump/left",
-            from_at=NOON,
-            lasts_s=86_400.0,
-            why="more than a tenth more",
-            by="keeper",
-        ),
-        LineTakenOver(**clocks(), line="reef/carbonate", by="keeper"),
-        LineGivenBack(**clocks(), line="reef/carbonate", by="keeper"),
+        *each_stage(clocks()),
     )
 
 
