@@ -22,8 +22,9 @@ from tests.rehearsal.houses import sample
 pytestmark = pytest.mark.timeout(400)
 SAMPLES = ("smallest", "two-tanks", "chemistry", "demo")
 BY_ID = {case.id: case for case in CASES}
-# Processor seconds allowed for thirty days of eight pumps and all faults.
-MOST_S = 30.0
+# Processor seconds allowed for thirty days of eight pumps and all faults where a bare
+# loop over a thousand days takes so long; on a slower machine as many times more.
+MOST_S, BARE_DAYS, BARE_S = 30.0, 1000, 0.31
 
 
 @cache
@@ -217,6 +218,9 @@ def test_thirty_days_of_eight_pumps_with_all_faults_take_half_a_minute(
     """24 doses a day of each; processor time, because others share the machine."""
     monkeypatch.setattr(year, "DOSES", 24)
     machine, plan = year.house()
+    begin_s = time.process_time()
+    year.bare_loop(BARE_DAYS)
+    slower = max((time.process_time() - begin_s) / BARE_S, 1.0)
     gc.collect()
     begin_s = time.process_time()
     done = rehearse(machine, plan, plan.starts, 30)
@@ -225,7 +229,7 @@ def test_thirty_days_of_eight_pumps_with_all_faults_take_half_a_minute(
     tell(f"30 days, 8 pumps, {len(run.tried)} faults: {spent_s:.1f} s of processor")
     assert 8 * 24 * 30 == len(done.doses)
     assert len(run.tried) >= 24
-    assert spent_s < MOST_S
+    assert spent_s < MOST_S * slower
 
 
 def test_the_same_faults_do_the_same_again() -> None:
