@@ -130,6 +130,7 @@ class Days:
     rules: list[AnyEvent] = field(default_factory=list)
     live: list[AnyEvent] = field(default_factory=list)
     shadow: list[AnyEvent] = field(default_factory=list)
+    promised: dict[str, int] | None = None
 
     def __post_init__(self) -> None:
         """Approve, enable, and give every dose of two days."""
@@ -190,6 +191,7 @@ class Days:
                 shadow=list(enumerate(self.shadow, start=1)),
                 decided_at=ends,
                 now=ends,
+                promised=self.promised,
             ),
             BEGIN,
             until or BEGIN + 2 * DAY,

@@ -14,8 +14,7 @@ from slackwater.facts.plan import Approval, Plan, PlanLine, Window
 from slackwater.facts.tank import Machine
 from slackwater.planning.ceilings import check
 from slackwater.pump.outcome import Stamp
-from slackwater.rehearsal.record import Rehearsal
-from slackwater.rehearsal.rehearsal import rehearse
+from slackwater.service.promising import promised
 from tests.planning import plans
 from tests.properties.bus import Bus
 from tests.properties.households import Home
@@ -129,8 +128,19 @@ class Simulated(Stage):
         """What the audit finds in the ledger of these days."""
         numbered = list(enumerate(self.book.events(), start=1))
         now = self.times.now().utc
-        books = Books(rules=numbered, live=numbered, decided_at=now, now=now)
+        books = Books(
+            rules=numbered,
+            live=numbered,
+            decided_at=now,
+            now=now,
+            promised=self.promised(),
+        )
         return audit(books, self.begins, self.begins + LASTS)
+
+    def promised(self) -> dict[str, int]:
+        """What the rehearsal gives of each dose of these days, and some around them."""
+        rules = list(enumerate(self.book.events()[:3], start=1))
+        return promised(rules, (self.begins, self.begins + LASTS))
 
     def _mix(self, now_ms: int) -> None:
         """Nobody looks at the water."""
@@ -157,8 +167,3 @@ class Simulated(Stage):
             approved(approval, (machine, plan), stamp),
             PumpsEnabled(**stamp, by="keeper", serial=1),
         ]
-
-
-def rehearsed(machine: Machine, plan: Plan, first: date) -> Rehearsal:
-    """The same plan ahead of time, a day more at either end for the other zone."""
-    return rehearse(machine, plan, first - timedelta(days=1), LASTS.days + 3)

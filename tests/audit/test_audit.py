@@ -59,6 +59,19 @@ def test_more_than_approved_in_a_day_is_told() -> None:
     assert [("beyond", pump)] == list(wrongs(days.audited()))
 
 
+def test_more_than_was_rehearsed_in_a_day_is_told() -> None:
+    """The rehearsal would have given a microlitre less of one dose than approved."""
+    days = Days()
+    days.promised = {dose.id: dose.volume_ul for dose in days.doses()}
+    found = days.audited()
+    assert [] == list(wrongs(found))
+    assert all(one.rehearsed_ul == one.approved_ul for one in found.days.values())
+    intent = days.intents()[0]
+    days.promised[intent.dose.id] -= 1
+    pump = f"{intent.dose.pump} on {BEGIN.date()}"
+    assert [("beyond", pump)] == list(wrongs(days.audited()))
+
+
 def absent(days: Days) -> DueDose:
     """One dose of which nothing is written."""
     intent = days.one()

@@ -11,7 +11,7 @@ import pytest
 import structlog
 
 from slackwater.facts.doses import DoseIntended
-from tests.audit.simulated import LASTS, Simulated, draw, rehearsed
+from tests.audit.simulated import LASTS, Simulated, draw
 
 PLANS, LONG_PLANS = 40, 500
 
@@ -32,17 +32,14 @@ def live_as_rehearsed(seed: int) -> int:
     stage.live_through()
     found = stage.audited()
     assert ([], [], 0) == (found.departures, found.missing, found.pending), seed
+    assert all(one.rehearsed_ul == one.approved_ul for one in found.days.values())
     given = {
         event.dose.id: event.command.ul
         for event in stage.book.events()
         if isinstance(event, DoseIntended) and event.dose.due_at < stage.begins + LASTS
     }
-    promised = {
-        each.dose.id: each.volume_ul
-        for each in rehearsed(machine, plan, first).doses
-        if stage.begins <= each.dose.due_at < stage.begins + LASTS
-    }
-    assert promised == given, seed
+    promised = stage.promised()
+    assert given == {name: promised[name] for name in given}, seed
     assert all(total.given == total.doses for total in found.days.values())
     return len(given)
 

@@ -82,6 +82,7 @@ def test_two_days_as_approved_end_with_nought(lived: Simulated, tmp_path: Path) 
     days = document["days"]
     assert isinstance(days, list)
     assert 42 == sum(day["given"] for day in days)
+    assert all(day["rehearsed_ul"] == day["approved_ul"] for day in days)
 
 
 def test_the_page_fits_a_screen(

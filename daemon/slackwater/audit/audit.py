@@ -7,7 +7,7 @@ the closed list or is a finding; nothing that is missing is made up.
 Units: volumes in microlitres; times aware UTC.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 
@@ -29,7 +29,8 @@ class Books:
     `rules` holds every approval, withdrawal, change of stage, calibration and request
     there ever was; `live` and `shadow` the dose rows of the two ledgers, from a day
     before the audited time on. `decided_at` is the daemon's newest sign of life: what
-    may begin later than that was not decided yet.
+    may begin later than that was not decided yet. `promised` is what the rehearsal
+    would give of each dose, None where it is not compared.
     """
 
     rules: Entries
@@ -37,6 +38,7 @@ class Books:
     shadow: Entries = ()
     decided_at: datetime
     now: datetime
+    promised: Mapping[str, int] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,7 +55,8 @@ class Gone:
 class DayTotal:
     """One pump on one local day: approved, asked of the node, believed to have flowed.
 
-    `is_live` False where the doses were imagined in shadow.
+    `is_live` False where the doses were imagined in shadow; `rehearsed_ul` None where
+    the rehearsal was not compared.
     """
 
     day: date
@@ -63,6 +66,7 @@ class DayTotal:
     doses: int = 0
     given: int = 0
     approved_ul: int = 0
+    rehearsed_ul: int | None = None
     asked_ul: int = 0
     believed_ul: int = 0
 
@@ -148,6 +152,9 @@ def _seek(
     total = _total(found, due)
     total.doses += 1
     total.approved_ul += due.place.volume_ul
+    if known[1].promised is not None:
+        promised_ul = known[1].promised.get(due.dose, 0)
+        total.rehearsed_ul = (total.rehearsed_ul or 0) + promised_ul
     rows = ledgers[0 if due.is_live else 1]
     other = ledgers[1 if due.is_live else 0]
     given = rows.given_of(due.dose) or other.given_of(due.dose)
@@ -223,13 +230,17 @@ def _total(found: Audit, due: Due) -> DayTotal:
 
 
 def _beyond(found: Audit) -> Iterator[Departure]:
-    """Pumps that are believed to have given more in a day than was approved."""
+    """Pumps believed to have given more in a day than was approved, or rehearsed."""
     for total in found.days.values():
-        if total.believed_ul > total.approved_ul:
-            yield Departure(
-                wrong="beyond",
-                dose=f"{total.pump} on {total.day}",
-                at=found.since,
-                what=f"{total.believed_ul} uL believed to have flowed, "
-                f"{total.approved_ul} uL approved",
-            )
+        limits = [(total.approved_ul, "approved")]
+        if total.rehearsed_ul is not None:
+            limits.append((total.rehearsed_ul, "rehearsed"))
+        for limit_ul, word in limits:
+            if total.believed_ul > limit_ul:
+                yield Departure(
+                    wrong="beyond",
+                    dose=f"{total.pump} on {total.day}",
+                    at=found.since,
+                    what=f"{total.believed_ul} uL believed to have flowed, "
+                    f"{limit_ul} uL {word}",
+                )

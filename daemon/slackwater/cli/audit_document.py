@@ -64,6 +64,7 @@ class PumpDay(_Row):
     doses: Count
     given: Count
     approved_ul: Microlitres
+    rehearsed_ul: Microlitres | None
     asked_ul: Microlitres
     believed_ul: Microlitres
 
@@ -153,6 +154,7 @@ def audit_fields(found: Audit, again: Replay | None) -> dict[str, object]:
                 "doses": one.doses,
                 "given": one.given,
                 "approved_ul": one.approved_ul,
+                "rehearsed_ul": one.rehearsed_ul,
                 "asked_ul": one.asked_ul,
                 "believed_ul": one.believed_ul,
             }

@@ -8,6 +8,7 @@ and asks no daemon; findings end with 1.
 import json
 import re
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from functools import partial
 from typing import TypedDict, Unpack
@@ -16,6 +17,7 @@ import click
 
 from slackwater import __version__
 from slackwater.audit.audit import Audit
+from slackwater.audit.audit import audit as compare
 from slackwater.audit.intents import Departure
 from slackwater.cli.audit_document import audit_fields, schema
 from slackwater.cli.audit_text import WRONGS, audit_text
@@ -30,8 +32,9 @@ from slackwater.facts.state import State
 from slackwater.ledger.store import LedgerFile
 from slackwater.planning.wall import zone_named
 from slackwater.pump.outcome import Stamp
-from slackwater.service.auditing import audited
+from slackwater.service.auditing import books
 from slackwater.service.memory import LIVE_NAME
+from slackwater.service.promising import promised
 from slackwater.service.replaying import Difference, Replay, replayed
 
 A_DAY = timedelta(days=1)
@@ -74,15 +77,17 @@ def audit(shell: Shell, **asked: Unpack[Asked]) -> Answer:
 
     By code that shares nothing with the daemon's decisions and reads only the ledger
     and the approved bytes. Without a time: the last 24 hours. Doses of a shadow run
-    are compared as well. With --replay the decisions of live doses are made again by
-    this version from their stored inputs: try a new one so, before it takes over.
+    are compared as well, and each day with what the rehearsal promises of it. With
+    --replay the decisions of live doses are made again by this version from their
+    stored inputs: try a new one so, before it takes over.
     """
     if asked["schema"]:
         return Answer(raw=(json.dumps(schema(), indent=2) + "\n",))
     with opened(shell.state) as found:
         span = _span(asked, found.state, found.now.utc)
         now = found.now.utc
-    result = audited(shell.state, span, now)
+    read = books(shell.state, span, now)
+    result = compare(replace(read, promised=promised(read.rules, span)), *span)
     again = _decided_again(shell, span) if asked["replay"] else None
     if asked["keep"]:
         write(shell.state, partial(_kept, result, again), makes_safer=True)
