@@ -7,7 +7,7 @@ import pytest
 
 from slackwater.cli.commands.relaying import TRIALS
 from slackwater.cli.opening import opened
-from slackwater.cli.relay_text import REDUCED, relay_lines
+from slackwater.cli.relay_text import REDUCED, relay_documents, relay_lines
 from slackwater.facts.relays import RelayChecked
 from slackwater.outside.settings import read_machine
 from tests.cli.run_program import CONFIG, run
@@ -69,10 +69,13 @@ def test_a_pump_behind_a_relay_is_marked_where_one_looks(stage: Stage) -> None:
     stage.run("check-relay", "plug", "--all-tried")
     with opened(stage.state) as found:
         lines = list(relay_lines(read_machine(RELAYS), found.state))
+        shown = relay_documents(read_machine(RELAYS), found.state)
     assert 2 == len(lines)
     assert all(REDUCED in line for line in lines)
     assert "not tried out: slackwater check-relay timer" in lines[0]
     assert "good until" in lines[1]
+    assert ["reduced", "reduced"] == [one["assurance"] for one in shown]
+    assert [True, False] == [one["checked_until"] is None for one in shown]
 
 
 def test_more_than_twenty_four_pulses_are_refused(tmp_path: Path) -> None:

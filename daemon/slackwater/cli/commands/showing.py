@@ -10,6 +10,7 @@ from slackwater.cli.aside import aside_document
 from slackwater.cli.document import Answer, reason_document
 from slackwater.cli.opening import opened
 from slackwater.cli.outlook import Outlook
+from slackwater.cli.relay_text import relay_documents
 from slackwater.cli.shell import Shell, verb
 from slackwater.cli.standing import Standing, standing
 from slackwater.cli.status_page import status_page
@@ -69,6 +70,9 @@ def _fields(stood: Standing) -> dict[str, object]:
         **aside_document(stood.state, stood.found.now.utc),
         "alarms": [document(one) for one in stood.alarms],
         "audit": _audit_document(stood.state.audited),
+        "relays": []
+        if stood.approved is None
+        else relay_documents(stood.approved.machine, stood.state),
         "first_aid": stood.first_aid,
         "overdue_tasks": [due.document for due in stood.due if due.is_overdue],
         "waiting": [
