@@ -56,12 +56,12 @@ def _lines(found: Audit, again: Replay | None) -> Iterator[str]:
 def _sums(totals: list[DayTotal], *, is_live: bool) -> Iterator[str]:
     doses = sum(one.doses for one in totals)
     approved = show_volume(sum(one.approved_ul for one in totals))
-    rehearsed = [one.rehearsed_ul for one in totals if one.rehearsed_ul is not None]
-    if rehearsed:
-        yield f"Rehearsed {show_volume(sum(rehearsed))}"
     given = sum(one.given for one in totals)
     believed = show_volume(sum(one.believed_ul for one in totals))
     yield f"Approved  {doses} doses, {approved}"
+    rehearsed = [one.rehearsed_ul for one in totals if one.rehearsed_ul is not None]
+    if rehearsed:
+        yield f"Rehearsed {show_volume(sum(rehearsed))}"
     label, word = (
         ("Dosed", "believed") if is_live else ("Imagined", "would have flowed")
     )
