@@ -74,6 +74,7 @@ def test_h36_every_change_of_the_clock_lays_the_same_doses(
     agree(zone, first, 5, {"count": 4, "times_minute": (15, 125, 150, 1430)})
 
 
+@pytest.mark.timeout(300)
 def test_h36_all_zones_of_the_database_agree_around_both_changes() -> None:
     """Some days of March, April, October and November in each zone there is."""
     months = (date(2026, 3, 28), date(2026, 10, 24))

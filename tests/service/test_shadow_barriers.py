@@ -182,12 +182,12 @@ def test_d2_only_a_live_run_loads_the_credential_for_commands(
         rig.close()
 
 
-@pytest.mark.timeout(120)
+@pytest.mark.timeout(300)
 def test_d1_a_shadow_run_says_no_word_on_commands_and_is_as_approved(
     tmp_path: Path,
 ) -> None:
     """The real process beside the reef: imagined doses, heard by nobody, audited."""
-    shadowed(tmp_path, doses=2, wait_s=60.0)
+    shadowed(tmp_path, doses=2, wait_s=200.0)
 
 
 @pytest.mark.long
