@@ -95,3 +95,13 @@ def test_more_than_twenty_four_pulses_are_refused(tmp_path: Path) -> None:
     told = run("--config", folder, "check")
     assert 1 == told.code
     assert "25 doses a day of carbonate" in told.out + told.err
+
+
+def test_status_and_why_mark_an_approved_pump(stage: Stage) -> None:
+    """An approval of the sample, and both verbs say on what the pump hangs."""
+    assert 0 == stage.approve("--now").code
+    assert f"carbonate on plug: {REDUCED}" in stage.run("status").out
+    assert f"behind a timed relay: {REDUCED}" in stage.run("why", "carbonate").out
+    relays = stage.run("status", "--json").document["relays"]
+    assert isinstance(relays, list)
+    assert ["calcium", "carbonate"] == [one["pump"] for one in relays]

@@ -10,6 +10,7 @@ from datetime import timedelta
 from slackwater.alarms.words import headline
 from slackwater.cli.amounts import effect_words
 from slackwater.cli.grounds import FRESH, Account, Ground, Grounds
+from slackwater.cli.relay_text import REDUCED
 from slackwater.cli.render import local, span
 from slackwater.cli.wording import reason_words
 from slackwater.facts.events import HoldRaised
@@ -170,6 +171,9 @@ def _known(told: Grounds, one: Ground) -> Iterator[str]:
         if known is None
         else f"calibrated {span(utc - known.at)} ago"
     )
+    machine = told.approved.machine if told.approved else None
+    if machine is not None and machine.nodes[one.pump.node].relay is not None:
+        yield f"behind a timed relay: {REDUCED}"
     flow = told.state.flows.get(one.pump.id)
     if flow is not None:
         ago_ms = max(told.found.proven_ms - flow.end_ms, 0)
