@@ -120,3 +120,15 @@ def test_probes_show_quiet_water_and_never_look_frozen() -> None:
     assert isinstance(machine.probes["alk"], Probe)
     done = rehearse(machine, plan, plan.starts, 30)
     assert {"granted"} == {each.verdict for each in done.doses}
+
+
+def test_half_doses_after_enabling_are_rehearsed_with_the_plan() -> None:
+    """Two days of proven time by halves, then whole; nothing is missed for it."""
+    machine, plan = sample(SAMPLES[0].parent / "smallest")
+    timing = replace(machine.timing, half_stage_s=2 * 86_400.0)
+    done = rehearse(replace(machine, timing=timing), plan, plan.starts, 4)
+    given: dict[date, set[int]] = {}
+    for each in done.doses:
+        given.setdefault(each.dose.local_day, set()).add(each.volume_ul)
+    assert [{1500}, {1500}, {3000}, {3000}] == [given[day] for day in sorted(given)]
+    assert {"shortened", "granted"} == {each.verdict for each in done.doses}

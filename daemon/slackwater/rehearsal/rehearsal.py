@@ -18,6 +18,7 @@ from slackwater.facts.messages import Effect, Message, Reading, Result, RunPump
 from slackwater.facts.now import Mark, Now
 from slackwater.facts.plan import Approval, Plan
 from slackwater.facts.sight import Inbox, Sight, see
+from slackwater.facts.stages import HalfBegan
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine
 from slackwater.rehearsal.approaches import approach
@@ -136,6 +137,8 @@ def _begin(machine: Machine, plan: Plan, begin: datetime, end: datetime) -> _Wor
     state.mark = Mark(
         utc=before, boot_s=BEGIN_S - before_s, boot_id=BOOT_ID, proven_ms=0
     )
+    if machine.timing.half_stage_s > 0:
+        fold(state, _halved(machine, begin))
     sight = Sight(started_boot_s=0.0, observe_up=True, actuate_up=True)
     sight.scanned_until = begin - timedelta(microseconds=1)
     nodes = {
@@ -161,6 +164,20 @@ def _begin(machine: Machine, plan: Plan, begin: datetime, end: datetime) -> _Wor
         begin=begin,
         waters=waters,
         probes=VirtualProbes(machine, waters, begin),
+    )
+
+
+def _halved(machine: Machine, begin: datetime) -> HalfBegan:
+    """Half doses from the beginning on, as enabling writes it."""
+    return HalfBegan(
+        at=begin,
+        boot_s=BEGIN_S,
+        proven_ms=int(BEFORE.total_seconds() * 1000),
+        scope="all",
+        from_at=begin,
+        lasts_s=machine.timing.half_stage_s,
+        why="pumps were just enabled",
+        by="rehearsal",
     )
 
 

@@ -155,7 +155,7 @@ def make_report(files: Files, past: Past, wishes: Wishes) -> Report:
         highest_ul=highest_daily_ul(plan, machine),
         planned=_planned(machine, plan),
         uptakes=_uptakes(machine, past),
-        clock_changes=tuple(_clock_changes(machine, plan, days)),
+        clock_changes=tuple(_clock_changes(_settled(machine), plan, days)),
         forecasts=tuple(
             forecast(machine, tank, record.doses, days, past.levels.get(tank, {}))
             for tank in sorted(machine.tanks)
@@ -173,11 +173,16 @@ def make_report(files: Files, past: Past, wishes: Wishes) -> Report:
         runs=longest_runs(machine, record.doses),
         worst=worst_cases(machine, (line.pump for line in plan.lines), past.levels),
         loaded=loaded,
-        trace=() if loaded is None else trace(machine, plan, loaded),
+        trace=() if loaded is None else trace(_settled(machine), plan, loaded),
         faults=run_cases(machine, plan, first, CASES) if wishes.faults else None,
         changes=_changes(past, machine, plan),
         touched=_touched(past, machine, plan),
     )
+
+
+def _settled(machine: Machine) -> Machine:
+    """The machine once the half doses after enabling are over."""
+    return replace(machine, timing=replace(machine.timing, half_stage_s=0.0))
 
 
 def _planned(machine: Machine, plan: Plan) -> dict[tuple[str, str], int]:
