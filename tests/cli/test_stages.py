@@ -200,11 +200,27 @@ def test_releases_all_and_lists_them(stage: Stage) -> None:
     """Every hold with its reason, also those the daemon raised."""
     stage.run("hold", "--note", "hands in the tank")
     hold_for(stage, Code.OVER_DELIVERED, "over-delivered/calcium", "pump/calcium")
+    assert 1 == stage.run("release", "--all").code
+    stage.commission("calcium")
     told = stage.run("release", "--all")
     assert 0 == told.code
     assert '"hands in the tank"' in told.out
     assert "over-delivered/calcium (pump/calcium)" in told.out
     assert "Nothing was held." in stage.run("release", "--all").out
+
+
+def test_a_pump_that_gave_too_much_is_measured_before_it_runs_again(
+    stage: Stage,
+) -> None:
+    """That pump goes back to its commissioning, and another calibration is no help."""
+    hold_for(stage, Code.OVER_DELIVERED, "over-delivered/calcium", "pump/calcium")
+    stage.commission("carbonate")
+    told = stage.run("release", "over-delivered/calcium", "--json")
+    assert ["pump calcium was not calibrated since it was held"] == [
+        error["what"] for error in told.errors
+    ]
+    stage.commission("calcium")
+    assert 0 == stage.run("release", "over-delivered/calcium").code
 
 
 def test_releases_nothing_when_one_name_is_wrong(stage: Stage) -> None:

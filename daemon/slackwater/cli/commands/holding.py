@@ -2,7 +2,7 @@
 
 Floor 8. One subject: holds by a person on this machine. Laws here: a hold needs no
 condition and no clock; a release says what it ended and what still holds; a pump that
-changed is not released before it was calibrated.
+changed or gave too much is not released before it was calibrated.
 """
 
 from collections.abc import Iterator, Sequence
@@ -24,6 +24,8 @@ from slackwater.outside.settings import read_machine
 from slackwater.pump.outcome import Stamp
 
 EVERYTHING = "all"
+# A pump that is held for one of these goes back to its commissioning, that pump only.
+MEASURED_FIRST = (Code.PUMP_CHANGED, Code.OVER_DELIVERED)
 
 
 @verb(
@@ -162,19 +164,19 @@ def _refusals(state: State, wanted: Sequence[str]) -> Iterator[Finding]:
                 expected=f"one of {', '.join(sorted(state.holds)) or 'none'}",
                 do="Nothing was released. See `slackwater status`.",
             )
-        elif raised.reason.code is Code.PUMP_CHANGED:
+        elif raised.reason.code in MEASURED_FIRST:
             yield from _uncalibrated(state, raised)
 
 
 def _uncalibrated(state: State, raised: HoldRaised) -> Iterator[Finding]:
-    """A pump that changed must have been measured since it was held."""
+    """A pump that changed or gave too much is commissioned anew, and it alone."""
     pump = raised.scope.removeprefix("pump/")
     known = state.calibrations.get(pump)
     if known is None or known.proven_ms < raised.proven_ms:
         yield Finding(
-            what=f"pump {pump} was not calibrated since it changed",
+            what=f"pump {pump} was not calibrated since it was held",
             where=f"hold {raised.hold_id}",
-            expected="a calibration after the change was approved",
+            expected="a calibration after that, with its outlet in a cylinder",
             do=f"Run `slackwater calibrate {pump}` and approve again.",
         )
 
