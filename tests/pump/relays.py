@@ -71,6 +71,12 @@ class Scene:
             self._listen(self.device.advance(self.now_ms))
             self._keep(self.head.due(self.now_ms / 1000))
 
+    def skip(self, span_ms: int) -> None:
+        """Let a long time pass in one step, and look at its end."""
+        self.now_ms += span_ms
+        self._listen(self.device.ask(self.now_ms))
+        self.wait(6_000)
+
     def pulse(self, ul: int = 1_000, ms: int = 2_000, **changes: object) -> str:
         """Ask for one pulse; the word of a refusal, empty when it was told."""
         fields: dict[str, object] = {

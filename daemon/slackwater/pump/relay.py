@@ -275,8 +275,9 @@ class RelayHead:
     def _state(self, now_s: float) -> ChannelPhase:
         if self._stray_since_s is not None:
             return "fault"
+        # Also when it is stuck: a pulse whose end was not seen has not ended.
         if self._pulse is not None:
-            return "fault" if self._pulse.troubled else "running"
+            return "running"
         return "starting" if now_s < self._rest_until_s else "idle"
 
     def _room_ul(self, now_s: float) -> int:
