@@ -1,12 +1,14 @@
 """Holds as alarms: each reason that holds has its cause.
 
 Floor 4. One subject: from holds to conditions. Laws here: no hold stands without an
-alarm; holds of one reason on one thing are one alarm; a reason this table does not
-know is told as a hold, by the name of the reason.
+alarm, but for the hour in which somebody feeds or has his hands in the tank; holds of
+one reason on one thing are one alarm; a reason this table does not know is told as a
+hold, by the name of the reason.
 """
 
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
+from datetime import timedelta
 
 from slackwater.alarms.conditions import EVERYTHING, Condition, ask_of, of_lines
 from slackwater.facts.alarms import Cause
@@ -39,6 +41,9 @@ CAUSES: Mapping[Code, Cause] = {
     Code.MANUAL_HOLD: Cause.MANUAL_HOLD,
     Code.PAUSE: Cause.PAUSED,
 }
+# A person did it and knows of it, but may forget it (common practice, no source).
+BY_HAND = frozenset({Code.FEEDING, Code.HANDS_IN})
+AT_THE_TANK = timedelta(hours=1)
 # Of these it matters whose water it is, not which pump or node a person named.
 BY_TANK = frozenset({Cause.MANUAL_HOLD, Cause.PAUSED})
 
@@ -48,7 +53,14 @@ def held(moment: Moment) -> Iterator[Condition]:
     for hold_id, hold in sorted(moment.state.holds.items()):
         if hold.until is not None and moment.now.utc >= hold.until:
             continue
-        yield from _of_hold(moment, hold_id, hold)
+        if not _is_by_hand(moment, hold):
+            yield from _of_hold(moment, hold_id, hold)
+
+
+def _is_by_hand(moment: Moment, hold: HoldRaised) -> bool:
+    """Whether somebody is at the tank, for no longer than that takes."""
+    begun = moment.now.utc - hold.at
+    return hold.reason.code in BY_HAND and begun < AT_THE_TANK
 
 
 def stopped_by(moment: Moment, hold: HoldRaised) -> frozenset[str]:

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 
+from slackwater.alarms.actions import STRONGER
 from slackwater.alarms.conditions import Condition
 from slackwater.alarms.holds import held
 from slackwater.alarms.machinery import machinery
@@ -139,12 +140,15 @@ def _spoiled(moment: Moment, watch: Watch) -> frozenset[str]:
 def _is_explained(
     moment: Moment, condition: Condition, roots: Sequence[Condition]
 ) -> bool:
+    stronger = STRONGER.get(condition.id)
     for root in roots:
         row = ROWS[root.cause]
         tanks = not set(root.tanks).isdisjoint(condition.tanks)
         if condition.cause in row.hides and tanks:
             return True
         if condition.cause in row.covers and root.about == condition.about:
+            return True
+        if root.id == stronger and tanks:
             return True
     return condition.cause in AFTERMATH and _is_aftermath(moment, condition)
 

@@ -9,6 +9,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
+from slackwater.alarms.actions import ACTIONS
 from slackwater.alarms.foresight import day_sums, in_dkh
 from slackwater.alarms.rows import ROWS
 from slackwater.alarms.sizing import Size
@@ -62,6 +63,14 @@ def sentence(raised: AlarmRaised) -> str:
     if isinstance(code, str) and code in REASONS:
         return SENTENCES[Code(code)]
     return ROWS[raised.cause].sentence
+
+
+def action(raised: AlarmRaised) -> str:
+    """The one thing to do; where a row speaks for many reasons, that of the reason."""
+    code = raised.figures.get(REASON)
+    if isinstance(code, str) and code in REASONS:
+        return ACTIONS.get(Code(code), ROWS[raised.cause].action)
+    return ROWS[raised.cause].action
 
 
 def amounts(raised: AlarmRaised, hours_left: float | None) -> str:
@@ -122,7 +131,7 @@ def spoken(known: StandingAlarm) -> Spoken:
     lines = [
         sentence(raised) + (f" ({figures})" if figures else ""),
         amounts(raised, raised.hours_left),
-        f"Do: {ROWS[raised.cause].action}",
+        f"Do: {action(raised)}",
         f"First aid: {aid}" if aid else "",
         f"Since {_time(known.first.at)}{again}.",
     ]
@@ -181,7 +190,7 @@ def _count(standing: list[StandingAlarm]) -> str:
 
 def document(known: StandingAlarm, size: Size | None = None) -> dict[str, object]:
     """One alarm for tools; `size` has newer figures than it was told with."""
-    raised, row = known.raised, ROWS[known.raised.cause]
+    raised = known.raised
     left = raised.hours_left if size is None else size.hours_left
     return {
         "alarm": raised.alarm,
@@ -191,7 +200,7 @@ def document(known: StandingAlarm, size: Size | None = None) -> dict[str, object
         "seen": known.is_seen,
         "priority": raised.priority,
         "text": sentence(raised),
-        "action": row.action,
+        "action": action(raised),
         "first_aid": topic_of(raised),
         "tanks": list(raised.tanks),
         "since": known.first.at.isoformat(),

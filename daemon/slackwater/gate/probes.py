@@ -178,15 +178,16 @@ def _stood_in(
 
 
 def _doubt(moment: Moment, probe: Probe, series: Sequence[Reading]) -> Reason | None:
+    # What it said last had to be refused: that is more than that it is old.
+    if moment.sight.flawed and probe.id in moment.sight.flawed:
+        why = moment.sight.flawed[probe.id]
+        return because(Code.PROBE_REFUSED, probe=probe.id, why=why)
     if not series:
         return because(Code.PROBE_MISSING, probe=probe.id)
     utc = moment.now.utc
     if not is_fresh(probe, series, utc):
         age_min = int((utc - series[-1].at).total_seconds() // 60)
         return because(Code.PROBE_STALE, probe=probe.id, age_min=age_min)
-    if moment.sight.flawed and probe.id in moment.sight.flawed:
-        why = moment.sight.flawed[probe.id]
-        return because(Code.PROBE_REFUSED, probe=probe.id, why=why)
     return _frozen(probe, series)
 
 

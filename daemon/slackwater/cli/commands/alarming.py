@@ -10,8 +10,8 @@ from typing import TypedDict, Unpack
 
 import click
 
-from slackwater.alarms.rows import ROWS
 from slackwater.alarms.words import (
+    action,
     amounts,
     by_pressure,
     document,
@@ -165,7 +165,7 @@ def _zones(state: State) -> dict[str, str]:
 
 def _block(one: StandingAlarm, now: Now, zones: dict[str, str]) -> Iterator[str]:
     """One alarm: a line that names it, and what there is to know."""
-    raised, row = one.raised, ROWS[one.raised.cause]
+    raised = one.raised
     zone = zones.get(next(iter(raised.tanks), ""), UTC_ZONE)
     since = f"{local(one.first.at, zone)} ({span(now.utc - one.first.at)})"
     yield f"{raised.priority.upper():6}  {raised.alarm}  {_word(one, zone)}"
@@ -174,7 +174,7 @@ def _block(one: StandingAlarm, now: Now, zones: dict[str, str]) -> Iterator[str]
     yield f"        {sentence(raised)}{f' ({figures})' if figures else ''}"
     yield f"        Since {since}. {amounts(raised, raised.hours_left)}".rstrip()
     if one.is_standing:
-        yield f"        Do: {row.action}"
+        yield f"        Do: {action(raised)}"
         aid = first_aid(raised)
         if aid:
             yield f"        First aid: {aid}"
