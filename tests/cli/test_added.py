@@ -4,15 +4,18 @@ Figures by hand for 200 L: 100 g/L Na2CO3 of 99 % hold 2 * 99 / 105.988 = 1.8681
 (IUPAC weights), so 20 mL are 37.36 meq, 0.1868 meq/L, 0.524 dKH.
 """
 
+from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 
 import pytest
 
+from slackwater.facts.now import Now
 from slackwater.facts.rolling import DAY_MS
 from slackwater.facts.waters import AddedByHand, MeasurementStruck
 from slackwater.ledger.history import read_history
 from slackwater.ledger.store import LedgerFile
+from slackwater.outside.clock import SystemClock
 from slackwater.service.memory import LIVE_NAME
 from tests.cli.run_program import Outcome
 from tests.cli.stage import Stage, stage_of
@@ -111,8 +114,21 @@ def test_what_fits_is_said_too(stage: Stage) -> None:
     assert "Everything planned for the next 24 hours still fits." in with_plan
 
 
-def test_a_plan_that_takes_over_tonight_is_held_back_too(stage: Stage) -> None:
-    """Approved for the next midnight: what it doses within 24 hours counts."""
+def test_a_plan_that_takes_over_tonight_is_held_back_too(
+    stage: Stage, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Approved for the next midnight: what it doses within 24 hours counts.
+
+    In the afternoon of tomorrow: right after a midnight the next one is a day away.
+    """
+    now = SystemClock.now
+
+    def tomorrow(clock: SystemClock) -> Now:
+        read = now(clock)
+        then = read.utc.replace(hour=15) + timedelta(days=1)
+        return replace(read, utc=then)
+
+    monkeypatch.setattr(SystemClock, "now", tomorrow)
     assert 0 == stage.approve().code
     told = added(stage, "200 mL", "carbonate").document
     back = told["held_back"]
