@@ -96,7 +96,13 @@ class Broker:
         """End the broker and wait until it is gone; harmless when it is."""
         if self._running is not None:
             self._running.terminate()
-            self._running.wait(DEADLINE_S)
+            try:
+                self._running.wait(DEADLINE_S)
+            except subprocess.TimeoutExpired:
+                # On an overloaded machine it may never get to its good-byes; what a
+                # test showed does not rest on them.
+                self._running.kill()
+                self._running.wait(DEADLINE_S)
             self._running = None
 
     def save(self) -> None:
