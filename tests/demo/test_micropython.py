@@ -4,10 +4,12 @@ import json
 import random
 import subprocess
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from demo.node import node as rules
+from slackwater.outside.kit import recorded
 from tests.demo import node_play
 from tests.demo.node_play import Player, play
 from tests.demo.nodes import (
@@ -26,6 +28,7 @@ from tests.demo.nodes import (
 HERE = Path(__file__).parent
 RULES = Path(str(rules.__file__))
 Script = list[list[object]]
+RECORDED: Any = recorded()
 # How a field may be out of form; what is legal stands among it.
 _ODD = ("", "x", "0" * 16, "A" * 32, "00", "-1", "1e3", "1.0", "NaN", "true", "null")
 _SIGNED = list(run_fields())
@@ -123,6 +126,19 @@ def _codes() -> Script:
     return [["code", key.hex(), message.hex()] for key, message in pairs]
 
 
+def _cases() -> Script:
+    """Every case of the kit, signed and not, at a node in the state it is made for."""
+    script: Script = []
+    for signs in (False, True):
+        cases = [one for one in RECORDED["cases"] if bool(one["key"]) is signs]
+        for case in cases:
+            script += _power(bytes.fromhex(case["key"]), RECORDED["head"]["up"])
+            payload = bytes.fromhex(case["payload_hex"])
+            step = _command(payload, RESTED_MS, retained=case["retained"])
+            script.append(step)
+    return script
+
+
 def _under_micropython(
     tmp_path: Path, modules: str, scripts: list[Script]
 ) -> list[str]:
@@ -144,8 +160,8 @@ def _under_micropython(
 
 @pytest.fixture
 def scripts() -> list[Script]:
-    """Thirty walks, and the codes of RFC 4231."""
-    return [_codes(), *(_walk(seed) for seed in range(30))]
+    """Thirty walks, every case of the kit, and the codes of RFC 4231."""
+    return [_codes(), _cases(), *(_walk(seed) for seed in range(30))]
 
 
 @pytest.mark.timeout(600)  # another process, on a machine that may be busy
