@@ -179,7 +179,13 @@ class Days:
             if event is not intent and getattr(event, "attempt", "") != attempt
         ]
 
-    def audited(self, until: datetime | None = None) -> Audit:
+    def audited(
+        self,
+        until: datetime | None = None,
+        *,
+        now: datetime | None = None,
+        decided_at: datetime | None = None,
+    ) -> Audit:
         """What the audit makes of it; three days later, unless told otherwise."""
         entries = sorted([*self.rules, *self.live], key=lambda event: event.at)
         numbered = list(enumerate(entries, start=1))
@@ -189,8 +195,8 @@ class Days:
                 rules=numbered,
                 live=numbered,
                 shadow=list(enumerate(self.shadow, start=1)),
-                decided_at=ends,
-                now=ends,
+                decided_at=decided_at or ends,
+                now=now or ends,
                 promised=self.promised,
             ),
             BEGIN,
