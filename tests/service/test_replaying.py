@@ -8,6 +8,7 @@ import logging
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 import pytest
 import structlog
@@ -18,12 +19,16 @@ from slackwater.facts.events import (
     Checkpoint,
     DoseIntended,
     DoseMissed,
+    LedgerMade,
 )
 from slackwater.facts.fold import fold_all
 from slackwater.facts.inputs import InputsKept
 from slackwater.facts.state import State
 from slackwater.ledger.codec import dump_state, encode
-from slackwater.service.replaying import Replay, replay
+from slackwater.ledger.store import LedgerFile
+from slackwater.ledger.views import newest_checkpoint
+from slackwater.service.memory import LIVE_NAME
+from slackwater.service.replaying import WARM_UP, Replay, replay, replayed
 from tests.audit.simulated import Simulated, draw
 from tests.properties.play import END_MS, set_up
 
@@ -171,6 +176,30 @@ def test_a_replay_may_begin_at_a_checkpoint(lived: list[AnyEvent]) -> None:
     found = again([checkpoint, *lived[cut:]])
     assert [] == found.differences
     assert 0 < found.decisions < again(lived).decisions
+
+
+def test_a_ledger_is_read_from_the_checkpoint_before(
+    lived: list[AnyEvent], tmp_path: Path
+) -> None:
+    """One that lies thirty hours back or more: by then the view is the daemon's own."""
+    places = [i for i, event in enumerate(lived) if isinstance(event, InputsKept)]
+    cut = places[len(places) // 8]
+    last, made = lived[cut - 1], lived[0]
+    checkpoint = Checkpoint(
+        at=last.at,
+        boot_s=last.boot_s,
+        proven_ms=last.proven_ms,
+        state=dump_state(fold_all(State(), lived[:cut])),
+    )
+    assert isinstance(made, LedgerMade)
+    with LedgerFile.create(tmp_path / LIVE_NAME, made) as ledger:
+        ledger.append([*lived[1:cut], checkpoint, *lived[cut:]])
+        since = last.at + WARM_UP + timedelta(seconds=1)
+        assert cut + 1 == newest_checkpoint(ledger, since - WARM_UP)
+        assert 1 == newest_checkpoint(ledger, last.at)
+        found = replayed(ledger, since, EVER[1])
+    assert [] == found.differences
+    assert replay(lived, since, EVER[1]).decisions == found.decisions > 0
 
 
 def test_only_the_time_asked_for_is_decided_again(lived: list[AnyEvent]) -> None:
