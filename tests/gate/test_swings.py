@@ -29,8 +29,7 @@ AT_LEAST = {
     "frozen probe named": 95.0,
     "dying probe named": 95.0,
 }
-AT_MOST = {"false verdicts": 0.5, "holds after": 0.0}
-FAST_SHARE, FEWEST_OF = 0.03, 200
+FALSE, FAST_SHARE = 0.5, 0.03
 
 
 def rows(table: Table, words: str) -> Iterator[tuple[str, float, int]]:
@@ -41,18 +40,21 @@ def rows(table: Table, words: str) -> Iterator[tuple[str, float, int]]:
 
 
 def falls_short(table: Table) -> list[str]:
-    """Rows that miss their goal by more than one case."""
+    """Rows that miss their goal by more than one case.
+
+    Clean days are counted together, over all tanks and sources.
+    """
     found = []
     for words, goal in AT_LEAST.items():
         for row, percent, of in rows(table, words):
             if percent < goal - 100 / max(of, 1):
                 found.append(f"{row}: {percent:.2f} % of {of}")
-    for words, goal in AT_MOST.items():
-        for row, percent, of in rows(table, words):
-            one = 100 / of if of < FEWEST_OF else 0.0
-            if percent > goal + one:
-                found.append(f"{row}: {percent:.2f} % of {of}")
-    return found
+    held = rows(table, "holds after")
+    found += [f"{row}: {percent:.2f} % of {of}" for row, percent, of in held if percent]
+    days = [(percent * of, of) for _, percent, of in rows(table, "false verdicts")]
+    false = sum(share for share, _ in days) / sum(of for _, of in days)
+    chance = 100 / sum(of for _, of in days)
+    return [*found, f"false: {false:.2f} %"] if false > FALSE + chance else found
 
 
 @pytest.mark.timeout(1800)

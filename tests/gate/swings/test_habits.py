@@ -63,7 +63,7 @@ def test_a_source_that_goes_on_as_ever_is_as_noisy_as_usual(period_min: float) -
 
 
 def test_a_dying_source_is_loud_beside_what_it_was() -> None:
-    """Six times as noisy for fourteen readings, which make no habit yet."""
+    """Six times as noisy for sixteen readings, which make no habit yet."""
     begins = 9 * 1440 - READINGS * 360
     calm, loud = noisy(at_target, 1), noisy(at_target, 2, 6 * NOISE_DKH)
     found = known(habit(lambda minute: (loud if minute > begins else calm)(minute), 36))
@@ -71,13 +71,13 @@ def test_a_dying_source_is_loud_beside_what_it_was() -> None:
     assert pytest.approx(NOISE_DKH * DKH, rel=0.5) == found.usual
 
 
-@pytest.mark.parametrize("shape", ["step", "ramp", "three outliers"])
+@pytest.mark.parametrize("shape", ["step", "ramp", "four outliers"])
 def test_neither_a_swing_nor_a_few_outliers_make_a_source_loud(shape: str) -> None:
     """A step has one large jump, a ramp small ones, and the farthest are left out."""
     quiet = [0.05 * (-1) ** place for place in range(READINGS)]
     rest = {
         "step": [v + (2.0 if n > 6 else 0.0) for n, v in enumerate(quiet)],
         "ramp": [v + 0.02 * n for n, v in enumerate(quiet)],
-        "three outliers": [*quiet[:-3], 3.0, 3.1, 2.9],
+        "four outliers": [*quiet[:-4], 3.0, -3.0, 3.1, 2.9],
     }[shape]
     assert noise_of(rest) < 2 * noise_of(quiet)

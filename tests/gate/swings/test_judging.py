@@ -115,8 +115,8 @@ def test_h50_one_far_reading_and_its_repetitions_are_no_swing() -> None:
 
 
 def loud(period_min: float, days: float) -> Series:
-    """A source whose noise grew sixfold in its last fourteen readings, or half day."""
-    last_min = max(14 * period_min, DAY_MIN / 2)
+    """A source whose noise grew tenfold in its last sixteen readings, or half day."""
+    last_min = max(16 * period_min, DAY_MIN / 2)
     calm, wild = noisy(at_target, 1), noisy(at_target, 2, 0.5)
     return series(
         lambda m: (wild if m > days * DAY_MIN - last_min else calm)(m),

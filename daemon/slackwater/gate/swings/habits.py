@@ -22,11 +22,11 @@ from slackwater.gate.swings.usual import DAY, usual_of
 
 # So many of the newest readings are compared, and so many of them left out: a source
 # that shows a few gross outliers has not changed its habits.
-READINGS, LEFT_OUT = 14, 3
-# Leaving out the farthest makes what is left look quieter: 1.53 times as quiet for the
-# jumps of normal values, and 1.70 for the smaller of both figures (simulated). Less
+READINGS, LEFT_OUT = 16, 4
+# Leaving out the farthest makes what is left look quieter: 1.63 times as quiet for the
+# jumps of normal values, and 1.81 for the smaller of both figures (simulated). Less
 # than that is made good, so that a doubling is one beyond doubt.
-TRIMMED = 1.4
+TRIMMED = 1.45
 # As many readings before them as the noise of a source can be told by.
 FEWEST_BEFORE = 12
 
