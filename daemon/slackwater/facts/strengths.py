@@ -50,8 +50,8 @@ def is_same(
     """Whether effects of so many microlitres are those known, but for a few percent."""
     if per_ul.keys() != effects.keys():
         return False
-    return all(
-        abs(effects[name] - amount * volume_ul) * 100
-        <= amount * volume_ul * SAME_PERCENT
-        for name, amount in per_ul.items()
-    )
+    for name, amount in per_ul.items():
+        expected = amount * volume_ul
+        if abs(effects[name] - expected) * 100 > expected * SAME_PERCENT:
+            return False
+    return True

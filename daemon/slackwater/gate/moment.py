@@ -43,7 +43,7 @@ class PumpRule:
     """Everything the gate needs for one pump, worked out once.
 
     `apart` lists pumps on the same tank that need a gap, in proven milliseconds;
-    `kinds` says what its solution is to interlocks.
+    `kinds` says what its solution is to interlocks, `adds` what a microlitre adds.
     """
 
     pump: Pump
@@ -53,6 +53,7 @@ class PumpRule:
     same_pump_gap_ms: int
     adds_alkalinity: bool
     kinds: frozenset[str] = frozenset()
+    adds: Mapping[str, int] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -227,6 +228,7 @@ def _pump_rule(machine: Machine, pump_id: str, names: frozenset[str]) -> PumpRul
         ),
         adds_alkalinity=ALKALINITY in solution.effects,
         kinds=kinds.kinds_of(solution),
+        adds=dict(solution.effects),
     )
 
 

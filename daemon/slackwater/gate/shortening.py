@@ -70,6 +70,8 @@ def share_of(moment: Moment, ask: Ask) -> Share:
 
 def _less(one: Share, other: Share) -> Share:
     """The smaller of two shares, with the reasons of both."""
+    if other is WHOLE_DOSE:
+        return one
     ppm, reasons = min(one.ppm, other.ppm), (*one.reasons, *other.reasons)
     return Share(ppm=ppm, reasons=reasons)
 
@@ -149,6 +151,9 @@ def _by_half(moment: Moment, ask: Ask) -> Share:
 
 def _by_strength(moment: Moment, ask: Ask, line: LineRule) -> Share:
     """Half, then the base, while a pump of the group gives another strength."""
+    # What adds nothing has no strength.
+    if not (ask.pump.adds or line.mates):
+        return WHOLE_DOSE
     lines = [(ask.pump, line), *mates_of(moment, line)]
     found = [new for pump, _ in lines if (new := new_strength(moment, pump))]
     if not found:

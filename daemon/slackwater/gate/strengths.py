@@ -30,10 +30,9 @@ class New(NamedTuple):
 def new_strength(moment: Moment, pump: PumpRule) -> New | None:
     """What a pump's strength asks for; None while it is the one that was known."""
     before = moment.state.strengths.get(pump.pump.id)
-    if before is None or not pump.effects:
+    if before is None or not pump.adds:
         return None
-    effects = {rule.parameter: rule.per_ul for rule in pump.effects}
-    if not is_same(before.per_ul, effects):
+    if not is_same(before.per_ul, pump.adds):
         return New(is_half=True, reason=because(Code.HALVED, why=WHY))
     if before.since is None or before.since_ms is None:
         return None
