@@ -304,7 +304,8 @@ ROWS: Mapping[Cause, Row] = {
     ),
     Cause.ALKALINITY_DOSE_FAULT: coded(
         Code.ALKALINITY_DOSE_FAULT,
-        f"Look at the pump named here, its hose and its outlet, {_RELEASE}.",
+        "Look at the pump named here, its hose and its outlet; a hold ends with "
+        "`slackwater release`.",
         hides=FOLLOWS | {Cause.ALKALINITY_CLIMB, Cause.ALKALINITY_SWING_UP},
         rises=True,
         least="soon",
