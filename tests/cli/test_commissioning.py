@@ -31,8 +31,8 @@ from slackwater.facts.state import State
 from slackwater.pump.outcome import Stamp
 from slackwater.service.standing import only_one
 from tests.cli.run_program import SMALLEST, Outcome, changed
+from tests.cli.shots import calibrated, measured
 from tests.cli.stage import Stage, stage_of
-from tests.cli.test_calibrate import calibrated
 from tests.gate.scene import machine
 from tests.outside.peers import free_port
 from tests.service.household import (
@@ -171,6 +171,24 @@ def test_nothing_cannot_be_measured(stage: Stage, volume: str) -> None:
     assert (2, f'"{volume}" is nothing to measure') == (told.code, refused(told))
 
 
+@pytest.mark.parametrize("volumes", [("2 mL",), ("2 mL", "3 mL"), ("2 mL", "2000 uL")])
+def test_runs_of_one_length_are_refused_before_they_run(
+    stage: Stage, volumes: tuple[str, ...]
+) -> None:
+    """They cannot tell the rate from what start and stop take away."""
+    words = [word for volume in volumes for word in ("--volume", volume)]
+    told = stage.run("calibrate", "carbonate", *words, "--json")
+    assert 2 == told.code
+    assert refused(told).startswith("all runs ask about the same, 2 mL")
+
+
+def test_more_than_the_cap_is_refused_before_it_runs(stage: Stage) -> None:
+    """The sum of the runs, short and long in turn, is held against the pump's cap."""
+    words = ("--volume", "20 mL", "--volume", "40 mL", "--shots", "3")
+    told = stage.run("calibrate", "carbonate", *words, "--json")
+    assert (1, "3 shots are 80 mL together") == (told.code, refused(told))
+
+
 @pytest.fixture
 def home(tmp_path: Path) -> Iterator[Household]:
     """A household that ends with the test."""
@@ -194,19 +212,19 @@ def test_a_shot_left_over_never_runs(home: Household) -> None:
         )
 
     home.append(asked)
-    done = calibrated(home, "yes", *["0.49 mL"] * 3, "yes", "yes", "yes")
-    assert 0 == done.returncode, done.stderr
+    found = measured(home)
+    assert found["ok"], found
     events = home.events()
     ran = [event.dose.volume_ul for event in events if isinstance(event, DoseIntended)]
     gone = [event.dose.id for event in events if isinstance(event, DoseMissed)]
-    assert ([500] * 3, ["shot-left"]) == (ran, gone)
+    assert ([500, 1000, 500], ["shot-left"]) == (ran, gone)
 
 
 @pytest.mark.mosquitto
 @pytest.mark.timeout(120)
 def test_answers_that_end_leave_no_rate_and_no_shot(home: Household) -> None:
     """After the first run nobody answers: what ran is on record, nothing waits."""
-    done = calibrated(home, "yes")
+    done = calibrated(home, "yes", "yes")
     assert 2 == done.returncode
     assert '"calibrating carbonate was broken off"' in done.stdout
     assert [] == [event for event in home.events() if isinstance(event, Calibrated)]
@@ -232,7 +250,7 @@ def test_a_session_told_to_end_takes_its_shot_back(
             text=True,
         )
         assert session.stdin is not None
-        session.stdin.write("yes\n")
+        session.stdin.write("yes\nyes\n")
         session.stdin.flush()
         until(
             lambda: any(isinstance(e, ShotRequested) for e in home.events()),

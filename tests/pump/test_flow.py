@@ -138,6 +138,16 @@ def test_two_lengths_lie_half_apart_at_the_least(
     assert isinstance(flow_of(shots(*volumes, lengths=lengths)), expected)
 
 
+def test_runs_of_one_length_have_a_rate_alone() -> None:
+    """A pulse that is always the same: what start and stop take is part of the rate."""
+    pulses = shots(495, 500, 505, lengths=(1000,))
+    found = flow_of(pulses, one_length=True)
+    assert isinstance(found, Flow)
+    assert pytest.approx(500_000, abs=100) == found.rate_nl_per_s
+    assert (0, 0, 0) == (found.offset_nl, found.offset_low_nl, found.offset_high_nl)
+    assert isinstance(flow_of(pulses), Finding)
+
+
 @given(st.permutations(shots(*NOISY)))
 def test_the_order_of_the_shots_does_not_matter(order: list[MeasuredShot]) -> None:
     """Any order of the same five shots, to the nanolitre."""

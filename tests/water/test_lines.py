@@ -8,7 +8,7 @@ import pytest
 from scipy import stats
 
 from slackwater.errors import OutOfRangeError
-from slackwater.water.lines import Fit, fitted_line
+from slackwater.water.lines import Fit, fitted_line, line_from_nought
 
 SECONDS = [1.0, 6.0, 1.0, 6.0, 2.5, 4.0, 1.0]
 
@@ -54,6 +54,30 @@ def test_weights_and_covariance_are_those_of_the_library(
     for x in (0.0, 0.4, 3.0, 9.0):
         row = np.array([x, 1.0])
         assert pytest.approx(sqrt(row @ covariance @ row)) == line.sd_at(x) * scale
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_line_from_nought_is_that_of_the_library(seed: int) -> None:
+    """Oracle: numpy.linalg on the rows divided by their deviation."""
+    values = noisy(7, seed)
+    sds = [5.0, 30.0, 6.0, 28.0, 12.0, 20.0, 4.0]
+    rows = np.array([[x / sd] for x, sd in zip(SECONDS, sds, strict=True)])
+    scaled = np.array(values) / np.array(sds)
+    factors, squares, _, _ = np.linalg.lstsq(rows, scaled, rcond=None)
+    line = line_from_nought(SECONDS, values, sds)
+    assert pytest.approx(float(factors[0])) == line.slope
+    variance = float(np.linalg.inv(rows.T @ rows)[0, 0])
+    assert pytest.approx(sqrt(variance)) == line.slope_sd
+    assert pytest.approx(sqrt(float(squares[0]) / 6)) == line.scale
+    assert pytest.approx(3 * sqrt(variance)) == line.sd_at(3.0)
+    assert (0.0, 0.0, 6) == (line.intercept, line.intercept_sd, line.degrees)
+
+
+def test_points_of_one_place_make_a_line_from_nought() -> None:
+    """The mean of three values at 2, and none at 0."""
+    assert 3.0 == line_from_nought([2, 2, 2], [5, 6, 7], [1, 1, 1]).slope
+    with pytest.raises(OutOfRangeError):
+        line_from_nought([2, 0, 2], [5, 6, 7], [1, 1, 1])
 
 
 def test_a_line_without_scatter_is_found_exactly() -> None:

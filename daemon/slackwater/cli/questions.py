@@ -6,6 +6,7 @@ is refused.
 """
 
 import sys
+from collections.abc import Callable
 
 import click
 
@@ -14,14 +15,17 @@ from slackwater.cli.typed import typed_ul
 from slackwater.cli.width import error_columns, fitted
 from slackwater.errors import InputError
 
+Read = Callable[[str, str], int]
 
-def ask_ul(question: str, place: str) -> int:
+
+def ask_ul(question: str, place: str, read: Read = typed_ul) -> int:
     """The microlitres a person typed as an answer; `place` names it in an error.
 
+    `read` turns text and place into microlitres.
     Raises: InputError for what is no volume, when nobody sits at a terminal.
     """
     while True:
-        volume_ul = _read(_ask(question), place)
+        volume_ul = _read(_ask(question), place, read)
         if volume_ul is not None:
             return volume_ul
 
@@ -42,10 +46,10 @@ def _ask(question: str) -> str:
     return str(click.prompt(fitted(question, error_columns()), err=True)).strip()
 
 
-def _read(text: str, place: str) -> int | None:
+def _read(text: str, place: str, read: Read = typed_ul) -> int | None:
     """The microlitres of an answer; None when it is to be asked for again."""
     try:
-        return typed_ul(text, place)
+        return read(text, place)
     except InputError as error:
         if not sys.stdin.isatty():
             raise

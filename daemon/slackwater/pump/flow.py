@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from math import hypot
 
 from slackwater.errors import Finding
-from slackwater.water.lines import Fit, fitted_line
+from slackwater.water.lines import Fit, fitted_line, line_from_nought
 from slackwater.water.show import show_volume
 
 SHOTS_AT_LEAST = 3
@@ -59,28 +59,32 @@ class Flow:
     smallest_ul: int
 
 
-def flow_of(shots: Sequence[MeasuredShot]) -> Flow | Finding:
+def flow_of(
+    shots: Sequence[MeasuredShot], *, one_length: bool = False
+) -> Flow | Finding:
     """The flow of measured shots, or why they come to none.
 
-    Shape: three shots or more of two lengths, in any order. Range: times and volumes
-    above 0.
+    Shape: three shots or more, in any order, of two lengths unless the pump knows
+    `one_length` only: then start and stop are part of its rate.
+    Range: times and volumes above 0.
     """
     times = [shot.ran_ms for shot in shots]
     if len(shots) < SHOTS_AT_LEAST or min(times) <= 0:
-        return _not_kept(f"{len(shots)} runs", f"{SHOTS_AT_LEAST} runs or more")
-    if min(times) * LENGTHS_APART > max(times):
+        return not_kept(f"{len(shots)} runs", f"{SHOTS_AT_LEAST} runs or more")
+    if min(times) * LENGTHS_APART > max(times) and not one_length:
         lengths = f"from {min(times) / MS_PER_S:.2f} to {max(times) / MS_PER_S:.2f} s"
-        return _not_kept(
+        return not_kept(
             f"the runs last {lengths}",
             f"the longest {LENGTHS_APART:g} times the shortest, or more",
         )
     if min(shot.volume_ul for shot in shots) <= 0:
-        return _not_kept("a shot gave nothing", "a volume in the cylinder")
+        return not_kept("a shot gave nothing", "a volume in the cylinder")
     # In one order, so that a sum of the same shots is the same to the last digit.
     points = sorted((shot.ran_ms, shot.volume_ul) for shot in shots)
     seconds = [run_ms / MS_PER_S for run_ms, _ in points]
     volumes = [float(volume_ul) for _, volume_ul in points]
-    line = fitted_line(seconds, volumes, [_reading_sd_ul(one) for one in volumes])
+    sds = [_reading_sd_ul(one) for one in volumes]
+    line = (line_from_nought if one_length else fitted_line)(seconds, volumes, sds)
     return _contradiction(line, seconds, volumes) or _flow(line, seconds, volumes)
 
 
@@ -93,10 +97,10 @@ def _contradiction(
     line: Fit, seconds: Sequence[float], volumes: Sequence[float]
 ) -> Finding | None:
     if line.slope <= 0 or min(line.at(run_s) for run_s in seconds) <= 0:
-        return _not_kept("longer runs gave less", "more from a longer run")
+        return not_kept("longer runs gave less", "more from a longer run")
     spread = _spread_percent(line, seconds, volumes)
     if spread > SPREAD_AT_MOST_PERCENT:
-        return _not_kept(
+        return not_kept(
             f"the shots differ by {spread:.1f} %",
             f"{SPREAD_AT_MOST_PERCENT:.0f} % or less",
         )
@@ -104,7 +108,7 @@ def _contradiction(
     if share > OFFSET_AT_MOST_PERCENT:
         start = "lose" if line.intercept < 0 else "add"
         offset_ul = round(abs(line.intercept))
-        return _not_kept(
+        return not_kept(
             f"start and stop {start} {show_volume(offset_ul)} in each run, "
             f"{share:.0f} % of the shortest",
             f"{OFFSET_AT_MOST_PERCENT:.0f} % or less",
@@ -161,7 +165,8 @@ def _smallest_ul(line: Fit, scale: float, largest_ul: float) -> int:
     return high
 
 
-def _not_kept(what: str, expected: str) -> Finding:
+def not_kept(what: str, expected: str) -> Finding:
+    """Why nothing that was measured is kept, and what to look at."""
     return Finding(
         what=what,
         where="calibration",

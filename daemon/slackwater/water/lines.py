@@ -54,16 +54,49 @@ def fitted_line(xs: Sequence[float], ys: Sequence[float], sds: Sequence[float]) 
     Shape: three points or more, equally many of each; at least two different `xs`.
     Range: deviations above 0. Raises: OutOfRangeError otherwise.
     """
+    points = _weighted(xs, ys, sds)
+    if min(xs) == max(xs):
+        raise refused(what="all places are the same", expected="two or more of them")
+    return _fitted(points)
+
+
+def line_from_nought(
+    xs: Sequence[float], ys: Sequence[float], sds: Sequence[float]
+) -> Fit:
+    """The line through the origin, for points that may all be at one place.
+
+    Shape: three points or more, equally many of each. Range: deviations and places
+    above 0. Raises: OutOfRangeError otherwise.
+    Source: slope = sum w x y / sum w x^2 (weighted least squares of one factor).
+    """
+    points = _weighted([above_zero("a place", x) for x in xs], ys, sds)
+    squares = sum(w * x * x for w, x, _ in points)
+    slope = sum(w * x * y for w, x, y in points) / squares
+    degrees = len(points) - 1
+    return Fit(
+        slope=slope,
+        intercept=0.0,
+        slope_sd=1 / sqrt(squares),
+        intercept_sd=0.0,
+        centre=0.0,
+        centre_sd=0.0,
+        scale=sqrt(sum(w * (y - slope * x) ** 2 for w, x, y in points) / degrees),
+        degrees=degrees,
+    )
+
+
+def _weighted(
+    xs: Sequence[float], ys: Sequence[float], sds: Sequence[float]
+) -> list[tuple[float, float, float]]:
+    """Weight, place and value of each point."""
     count = all_finite("the places", xs, least=_FEWEST)
     if not count == all_finite("the values", ys) == all_finite("the errors", sds):
         raise refused(
             what=f"there are {count} places, {len(ys)} values and {len(sds)} errors",
             expected="equally many",
         )
-    if min(xs) == max(xs):
-        raise refused(what="all places are the same", expected="two or more of them")
     weights = [1 / above_zero("the error of a point", sd) ** 2 for sd in sds]
-    return _fitted(list(zip(weights, xs, ys, strict=True)))
+    return list(zip(weights, xs, ys, strict=True))
 
 
 def _fitted(points: Sequence[tuple[float, float, float]]) -> Fit:

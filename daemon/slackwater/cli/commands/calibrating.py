@@ -1,4 +1,4 @@
-"""`calibrate`: timed shots into a cylinder, and what they measured.
+"""`calibrate`: timed shots into a cylinder or onto a scale, and what they measured.
 
 Floor 8. One subject: stage 0 of a pump. Laws here: liquid moves only after a person
 said where the outlet hangs; a measurement that cannot be right is refused and nothing
@@ -8,8 +8,7 @@ is kept; what was not proven by sight is not written down as proven.
 import logging
 import signal
 import sys
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import replace
 from typing import TypedDict, Unpack
 
 import click
@@ -22,73 +21,79 @@ from slackwater.cli.commissioning import (
 )
 from slackwater.cli.document import Answer
 from slackwater.cli.opening import local_user
-from slackwater.cli.questions import ask_ul
 from slackwater.cli.readiness import PROOFS
 from slackwater.cli.shell import Shell, verb
+from slackwater.cli.shooting import Measured, Series, is_yes, measure, prime
 from slackwater.cli.typed import WORD_AT_MOST, typed_text, typed_ul
-from slackwater.cli.width import error_columns, fitted
+from slackwater.cli.weighing import typed_density
 from slackwater.errors import Finding, InputError, RefusedError
 from slackwater.facts.events import Calibrated
-from slackwater.facts.reasons import Reason
 from slackwater.facts.tank import Machine, Pump
 from slackwater.outside.clock import SystemClock
-from slackwater.pump.command import calibration_id, rate_in_force
+from slackwater.pump.command import calibration_id, offset_in_force, rate_in_force
+from slackwater.pump.flow import SHOTS_AT_LEAST
 from slackwater.service import logs
-from slackwater.service.calibrating import Session, Shot
+from slackwater.service.calibrating import Session
 from slackwater.service.loop import stamp_of, take_news, write
 from slackwater.service.wiring import Places
 from slackwater.water.show import show_volume
 
-SHOTS_AT_LEAST = 3
-SPREAD_AT_MOST_PERCENT = 5.0
-# Beyond these ratios to the last rate a slip is likelier than wear (hazard H57).
-REFUSED_BELOW, REFUSED_ABOVE = 0.5, 2.0
-AGAIN_BELOW, AGAIN_ABOVE = 0.8, 1.25
-YES = frozenset({"y", "yes"})
+# The longest of the asked volumes over the shortest: runs then differ enough, whatever
+# start and stop take away.
+TWICE = 2
 NL_PER_UL = 1000
-MS_PER_S = 1000
-
-
-Shoot = Callable[[str, int, Callable[[tuple[Reason, ...]], None]], Shot]
 
 
 class Wishes(TypedDict):
     """The options of the verb."""
 
     shots: int
-    volume: str
+    volume: tuple[str, ...]
+    density: str | None
     by: str | None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Measured:
-    """What the shots came to."""
-
-    rate_nl_per_s: int
-    spread_percent: float
-    ratio: float
 
 
 @verb(
     "calibrate",
     epilog="This moves liquid. Wear eye protection; hang the outlet into a measuring "
-    "cylinder, never into the tank. Questions are asked on standard error and answered "
-    "line by line on standard input, so a script can answer them too.",
+    "cylinder or a cup on a scale, never into the tank. Questions come on standard "
+    "error and are answered line by line on standard input, so a script can answer: "
+    "the outlet, the hose, each shot, a large change, and what was seen.",
 )
 @click.argument("pump")
-@click.option("--shots", default=3, show_default=True, help="How many runs, 3 or more.")
-@click.option("--volume", default="2 mL", show_default=True, help="What each run asks.")
+@click.option("--shots", default=4, show_default=True, help="How many runs, 3 or more.")
+@click.option(
+    "--volume",
+    multiple=True,
+    default=("1 mL", "3 mL"),
+    show_default=True,
+    help="What a run asks; give it twice or more, the runs take turns.",
+)
+@click.option(
+    "--density",
+    metavar="DENSITY",
+    help='How heavy the solution is, like "1.05 kg/L", if shots are weighed.',
+)
 @click.option("--by", metavar="NAME", help="Who measures.  [default: the local user]")
 def calibrate(shell: Shell, pump: str, **wishes: Unpack[Wishes]) -> Answer:
     """Measure what a pump really gives.
 
     Stage 0 of a pump: it needs no approval, has its own small cap, and its runs go
-    into a cylinder. A new calibration needs a new approval.
+    into a cylinder. Short and long runs tell its rate apart from what start and stop
+    take away, and how small a dose may be. A new calibration needs a new approval; one
+    approval covers all pumps that were calibrated before it.
     """
     logs.set_up(terminal=sys.stderr.isatty(), level=logging.ERROR)
     by = typed_text(wishes["by"] or local_user(), "--by", WORD_AT_MOST)
+    grams_per_litre = typed_density(wishes["density"], "--density")
     known, machine = ready_pump(shell, pump)
-    volume_ul = _volume(known, wishes)
+    series = Series(
+        pump=pump,
+        volumes_ul=_volumes(known, machine, wishes),
+        rate_nl_per_s=known.rate_nl_per_s,
+        grams_per_litre=grams_per_litre,
+        one_length=_is_one_length(known, machine),
+    )
     _tell_ahead(machine)
     for ending in (signal.SIGTERM, signal.SIGHUP):
         signal.signal(ending, signal.default_int_handler)
@@ -98,8 +103,7 @@ def calibrate(shell: Shell, pump: str, **wishes: Unpack[Wishes]) -> Answer:
             Places(config=shell.config, state=shell.state), SystemClock(), by
         )
         with session, nothing_left_over(session.rig):
-            asked = (wishes["shots"], volume_ul)
-            event, measured = _session(session, known, asked, by)
+            event, measured = _session(session, known, series, by)
     except (KeyboardInterrupt, click.Abort) as error:
         raise InputError(_broken_off(pump)) from error
     return _answer(event, measured)
@@ -118,163 +122,116 @@ def _tell_ahead(machine: Machine) -> None:
 
 
 def _session(
-    session: Session, pump: Pump, asked: tuple[int, int], by: str
+    session: Session, pump: Pump, series: Series, by: str
 ) -> tuple[Calibrated, Measured]:
     """Runs, what they measured, what was seen, and the entry that keeps it."""
     rig = session.rig
     hear_node(rig, pump.node, say)
-    in_force = rate_in_force(rig.memory.state, pump)[0]
-    measured = measure(session.shoot, pump, asked, in_force)
-    beat = rig.sight.nodes[pump.node].beat
+    prime(session.shoot, pump.id)
+    state = rig.memory.state
+    series = replace(
+        series,
+        rate_nl_per_s=rate_in_force(state, pump)[0],
+        offset_nl=offset_in_force(state, pump),
+    )
+    measured = measure(session.shoot, series)
+    flow, beat = measured.flow, rig.sight.nodes[pump.node].beat
     event = Calibrated(
         **stamp_of(rig),
         pump=pump.id,
-        rate_nl_per_s=measured.rate_nl_per_s,
-        cal=calibration_id(pump.id, measured.rate_nl_per_s),
-        shots=asked[0],
-        spread_percent=round(measured.spread_percent, 2),
-        proofs=tuple(name for name, ask in PROOFS.items() if _yes(ask)),
+        rate_nl_per_s=flow.rate_nl_per_s,
+        cal=calibration_id(pump.id, flow.rate_nl_per_s, flow.offset_nl),
+        shots=len(measured.shots),
+        spread_percent=round(flow.spread_percent, 2),
+        proofs=tuple(name for name, ask in PROOFS.items() if is_yes(ask)),
         by=by,
         hw=beat.hw,
         cfg=beat.cfg,
+        offset_nl=flow.offset_nl,
+        rate_interval_nl_per_s=(flow.rate_low_nl_per_s, flow.rate_high_nl_per_s),
+        offset_interval_nl=(flow.offset_low_nl, flow.offset_high_nl),
+        smallest_ul=flow.smallest_ul,
+        runs=tuple((shot.ran_ms, shot.volume_ul) for shot in measured.shots),
     )
     while not write(rig, [event]):
         take_news(rig)
     return event, measured
 
 
-def _volume(pump: Pump, wishes: Wishes) -> int:
-    """Microlitres of one shot, checked against the pump's own calibration cap."""
-    volume_ul = typed_ul(wishes["volume"], "--volume")
-    if wishes["shots"] < SHOTS_AT_LEAST:
+def _is_one_length(pump: Pump, machine: Machine) -> bool:
+    relay = machine.nodes[pump.node].relay
+    return relay is not None and relay.always_ms > 0
+
+
+def _volumes(pump: Pump, machine: Machine, wishes: Wishes) -> tuple[int, ...]:
+    """Microlitres of each shot, checked against the pump's own calibration cap."""
+    shots = wishes["shots"]
+    if shots < SHOTS_AT_LEAST:
         raise InputError(
             Finding(
-                what=f"{wishes['shots']} shots were asked for",
+                what=f"{shots} shots were asked for",
                 where="--shots",
                 expected=f"{SHOTS_AT_LEAST} or more",
                 do="Ask for more shots: fewer cannot show their spread.",
             )
         )
-    if volume_ul <= 0:
-        raise InputError(
-            Finding(
-                what=f'"{wishes["volume"]}" is nothing to measure',
-                where="--volume",
-                expected="more than 0 mL, as much as the cylinder shows well",
-                do='Give what each run shall ask, like  --volume "2 mL"',
-            )
-        )
-    total_ul = volume_ul * wishes["shots"]
+    typed = sorted({_volume(text) for text in wishes["volume"]})
+    if typed[-1] < TWICE * typed[0] and not _is_one_length(pump, machine):
+        raise InputError(_one_length(typed))
+    volumes_ul = tuple(typed[number % len(typed)] for number in range(shots))
+    _refuse_over_cap(pump, volumes_ul)
+    return volumes_ul
+
+
+def _refuse_over_cap(pump: Pump, volumes_ul: tuple[int, ...]) -> None:
+    total_ul = sum(volumes_ul)
     if total_ul > pump.per_calibration_ul:
         raise RefusedError(
             Finding(
-                what=f"{wishes['shots']} shots of {show_volume(volume_ul)} are "
-                f"{show_volume(total_ul)} together",
+                what=f"{len(volumes_ul)} shots are {show_volume(total_ul)} together",
                 where=f"slackwater.toml [pump.{pump.id}] most_per_calibration",
                 expected=f"at most {show_volume(pump.per_calibration_ul)} in an hour",
                 do="Ask for less, or raise the cap in the file.",
             )
         )
-    return volume_ul
+
+
+def _volume(text: str) -> int:
+    volume_ul = typed_ul(text, "--volume")
+    if volume_ul > 0:
+        return volume_ul
+    raise InputError(
+        Finding(
+            what=f'"{text}" is nothing to measure',
+            where="--volume",
+            expected="more than 0 mL, as much as the cylinder shows well",
+            do='Give what the runs shall ask, like  --volume "1 mL" --volume "3 mL"',
+        )
+    )
+
+
+def _one_length(typed: list[int]) -> Finding:
+    volumes = " and ".join(show_volume(volume_ul) for volume_ul in typed)
+    return Finding(
+        what=f"all runs ask about the same, {volumes}",
+        where="--volume",
+        expected="two volumes or more, the largest at least twice the smallest",
+        do='Give two, like  --volume "1 mL" --volume "3 mL" : runs of one length '
+        "cannot tell what start and stop take away.",
+    )
 
 
 def _ask_outlet(pump: Pump) -> None:
     question = f"Does the outlet of {pump.id} hang in a cylinder, out of the tank?"
-    if not _yes(question):
+    if not is_yes(question):
         raise RefusedError(
             Finding(
                 what="the outlet is not in a cylinder",
                 where=f"pump {pump.id}",
-                expected="the outlet out of the tank, over a measuring cylinder",
+                expected="the outlet out of the tank, over a cylinder or a scale",
                 do="Nothing has run. Move the outlet, then calibrate.",
             )
         )
-
-
-def _yes(question: str) -> bool:
-    asked = fitted(f"{question} [yes/no]", error_columns())
-    typed = str(click.prompt(asked, err=True)).strip().lower()
-    return typed in YES
-
-
-def measure(
-    shoot: Shoot, pump: Pump, asked: tuple[int, int], in_force_nl_per_s: int
-) -> Measured:
-    """Run, ask after each run what the cylinder shows, and judge what was typed.
-
-    Shape: `asked` is how many runs, and microlitres of each.
-    Raises: InputError for what is no volume; RefusedError when the shots contradict
-    each other or the rate in force, or when nobody is sure of a large change.
-    """
-    return _judged(_run(shoot, pump, asked, in_force_nl_per_s), in_force_nl_per_s)
-
-
-def _run(
-    shoot: Shoot, pump: Pump, asked: tuple[int, int], in_force_nl_per_s: int
-) -> list[tuple[Shot, int]]:
-    """Run and measure shot by shot: how each ended, and what the cylinder showed.
-
-    A slip ends it at once, before more liquid is spent on what cannot be kept.
-    """
-    shots, volume_ul = asked
-    ran: list[tuple[Shot, int]] = []
-    for number in range(1, shots + 1):
-        say(f"Shot {number} of {shots}: {show_volume(volume_ul)} …")
-        shot = shoot(pump.id, volume_ul, _tell_wait)
-        question = "Measured in the cylinder (for example 2.05 mL)"
-        ul = ask_ul(question, f"shot {number}")
-        _refuse_far(ul, shot, in_force_nl_per_s)
-        ran.append((shot, ul))
-    return ran
-
-
-def _refuse_far(ul: int, shot: Shot, in_force_nl_per_s: int) -> None:
-    """Refuse one measurement that cannot be right, whatever the others say."""
-    if shot.ran_ms <= 0:
-        raise RefusedError(_not_kept("a run has no run time", "a reported run time"))
-    if ul <= 0:
-        raise RefusedError(_not_kept("a shot gave nothing", "a volume in the cylinder"))
-    ratio = ul * NL_PER_UL * MS_PER_S / shot.ran_ms / in_force_nl_per_s
-    if not REFUSED_BELOW <= ratio <= REFUSED_ABOVE:
-        what = (
-            f"{show_volume(ul)} in {shot.ran_ms / MS_PER_S:.1f} s is {ratio:.2f} times "
-            "the rate in force"
-        )
-        raise RefusedError(
-            _not_kept(what, f"between {REFUSED_BELOW:g} and {REFUSED_ABOVE:g} times")
-        )
-
-
-def _tell_wait(reasons: tuple[Reason, ...]) -> None:
-    for reason in reasons:
-        say(f"  waits: {reason.text}")
-
-
-def _judged(ran: Sequence[tuple[Shot, int]], in_force_nl_per_s: int) -> Measured:
-    """The mean rate, its spread, and its ratio to the rate in force."""
-    rates = [ul * NL_PER_UL * MS_PER_S / shot.ran_ms for shot, ul in ran]
-    total_ms = sum(shot.ran_ms for shot, _ in ran)
-    mean = sum(ul for _, ul in ran) * NL_PER_UL * MS_PER_S / total_ms
-    spread = 100 * (max(rates) - min(rates)) / mean
-    if spread > SPREAD_AT_MOST_PERCENT:
-        what = f"the shots differ by {spread:.1f} %"
-        raise RefusedError(_not_kept(what, f"{SPREAD_AT_MOST_PERCENT:.0f} % or less"))
-    ratio = mean / in_force_nl_per_s
-    if not AGAIN_BELOW <= ratio <= AGAIN_ABOVE and not _yes(
-        f"The rate is {ratio:.2f} times the one in force. Measured twice, and sure?"
-    ):
-        raise RefusedError(_not_kept("a large change was not confirmed", "yes"))
-    return Measured(rate_nl_per_s=int(mean), spread_percent=spread, ratio=ratio)
-
-
-def _not_kept(what: str, expected: str) -> Finding:
-    return Finding(
-        what=what,
-        where="calibration",
-        expected=expected,
-        do="No rate was kept. Look at the decimal point of what was typed; free the "
-        "tube of air, prime, and measure again.",
-    )
 
 
 def _broken_off(pump: str) -> Finding:
@@ -288,25 +245,51 @@ def _broken_off(pump: str) -> Finding:
 
 
 def _answer(event: Calibrated, measured: Measured) -> Answer:
-    per_min = event.rate_nl_per_s * 60 / NL_PER_UL / NL_PER_UL
     missing = [name for name in PROOFS if name not in event.proofs]
-    text = (
-        f"{event.pump}: {per_min:.2f} mL/min from {event.shots} shots, spread "
-        f"{event.spread_percent:.1f} %, {measured.ratio:.3f} times the rate before.\n"
-        f"Calibration {event.cal} is on record; it needs a new approval.\n"
-    )
-    if missing:
-        text += f"Not proven, so not enough to enable: {', '.join(missing)}.\n"
     return Answer(
         fields={
             "pump": event.pump,
             "rate_nl_per_s": event.rate_nl_per_s,
+            "rate_interval_nl_per_s": list(event.rate_interval_nl_per_s or ()),
+            "offset_nl": event.offset_nl,
+            "offset_interval_nl": list(event.offset_interval_nl or ()),
+            "smallest_ul": event.smallest_ul,
             "calibration": event.cal,
             "shots": event.shots,
+            "runs": [
+                {"ran_ms": shot.ran_ms, "measured_ul": shot.volume_ul}
+                for shot in measured.shots
+            ],
             "spread_percent": event.spread_percent,
             "ratio": round(measured.ratio, 4),
             "proofs": list(event.proofs),
             "missing_proofs": missing,
         },
-        text=text,
+        text=_text(event, measured, missing),
     )
+
+
+def _text(event: Calibrated, measured: Measured, missing: list[str]) -> str:
+    flow = measured.flow
+    low, high = map(_ml_per_min, (flow.rate_low_nl_per_s, flow.rate_high_nl_per_s))
+    start = "loses" if flow.offset_nl < 0 else "adds"
+    return (
+        f"{event.pump}: {_ml_per_min(event.rate_nl_per_s):.2f} mL/min (95 %: "
+        f"{low:.2f} to {high:.2f}) from {event.shots} shots, spread "
+        f"{event.spread_percent:.1f} %, {measured.ratio:.3f} times the rate before.\n"
+        f"Each start and stop {start} {abs(flow.offset_nl) / NL_PER_UL:.0f} µL "
+        f"(95 %: {flow.offset_low_nl / NL_PER_UL:+.0f} to "
+        f"{flow.offset_high_nl / NL_PER_UL:+.0f} µL); runs make up for it.\n"
+        f"Smallest reliable dose: {show_volume(event.smallest_ul)}.\n"
+        f"Calibration {event.cal} is on record; it needs a new approval, one for all "
+        "pumps calibrated before it.\n"
+        + (
+            f"Not proven, so not enough to enable: {', '.join(missing)}.\n"
+            if missing
+            else ""
+        )
+    )
+
+
+def _ml_per_min(rate_nl_per_s: int) -> float:
+    return rate_nl_per_s * 60 / NL_PER_UL / NL_PER_UL
