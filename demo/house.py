@@ -15,6 +15,7 @@ import sys
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from datetime import datetime
 from pathlib import Path
 
 LOOPBACK = "127.0.0.1"
@@ -134,10 +135,19 @@ class House:
         fresh.write_text(json.dumps(faults))
         fresh.replace(path)
 
-    def truth(self) -> dict[str, float]:
-        """What each hose really gave, µL, by the reef's own file."""
+    def truth(self, after: datetime | None = None) -> dict[str, float]:
+        """What each hose really gave, µL, by the reef's own file.
+
+        `after` waits until the file tells of a moment behind that one.
+        """
+        if after is not None:
+            until(lambda: self._told_at() > after, "the reef's newest account")
         account = json.loads((self.folder / "delivered.json").read_text())
         return {str(k): float(v) for k, v in account["delivered_ul"].items()}
+
+    def _told_at(self) -> datetime:
+        account = json.loads((self.folder / "delivered.json").read_text())
+        return datetime.fromisoformat(str(account["at"]))
 
     def alkalinity_dkh(self) -> float:
         """The true alkalinity, by the reef's own file."""
