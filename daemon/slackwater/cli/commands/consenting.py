@@ -50,8 +50,9 @@ class Told:
 def approvals(shell: Shell) -> Answer:
     """List what was approved, and until when it lasts.
 
-    Every approval there was stands with what ended it. Corrections end on their last day and with their approval. Upkeep goes on as
-    approved for a while after the end, with an alarm each day; then nothing is dosed.
+    Every approval there was stands with what ended it. Corrections end on their last
+    day and with their approval. Upkeep goes on as approved for a while after the end,
+    with an alarm each day; then nothing is dosed.
     """
     with opened(shell.state) as found:
         told = _told(found)
