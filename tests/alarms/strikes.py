@@ -3,6 +3,7 @@
 Each takes the house, breaks one thing, and returns when the fault is there.
 """
 
+import json
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import timedelta
@@ -150,6 +151,14 @@ def approval_ends(days: float, grace_days: float = 0.0) -> Strike:
         )
 
     return strike
+
+
+def approval_is_asked_for_from_afar(house: Manned) -> None:
+    """Somebody sends an approval as a request, again and again."""
+    asked = json.dumps({"v": 1, "act": "approve", "digest": "a" * 64}).encode()
+    for number in range(5):
+        parcel = ("tank/reef/request", asked)
+        house.bus.to_daemon(parcel, house.times.t_ms + number * 1000)
 
 
 def files_differ(house: Manned) -> None:

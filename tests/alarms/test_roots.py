@@ -14,6 +14,7 @@ from tests.alarms.manned import HOUR_MS, MINUTE_MS, QUIET_MS, Manned
 from tests.alarms.strikes import (
     Strike,
     approval_ends,
+    approval_is_asked_for_from_afar,
     calibrated_anew,
     calibration_of,
     climbs_to_9_2,
@@ -78,6 +79,7 @@ ROOTS: list[tuple[Cause, str, Priority, Strike]] = [
     (Cause.NODE_FAULT, "shelf", "soon", head_breaks),
     (Cause.NODE_BUDGET, "shelf", "soon", node_without_room),
     (Cause.RETAINED_COMMAND, "shelf", "soon", faults.retained_command),
+    (Cause.OVERREACH, "all", "soon", approval_is_asked_for_from_afar),
     (Cause.OVER_DELIVERED, "carbonate", "soon", hose_gives_too_much),
     (
         Cause.SHORT_DELIVERED,

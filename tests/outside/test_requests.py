@@ -4,13 +4,9 @@ import json
 
 import pytest
 
-from slackwater.facts.messages import (
-    Request,
-)
-from slackwater.outside.wire import (
-    Decoder,
-    Spoiled,
-)
+from slackwater.facts.messages import Overreach, Request
+from slackwater.outside.wire import Decoder, Ignored, Spoiled
+from slackwater.outside.wire.decode import LOCAL_ONLY
 from tests.outside.samples import (
     REQUEST,
     REQUEST_AT,
@@ -52,7 +48,8 @@ def test_request_of_the_contract_becomes_a_request() -> None:
 )
 def test_request_beyond_the_contract_is_spoiled(fields: dict[str, object]) -> None:
     """From afar only safer: other acts and loose fields do not exist (law 8)."""
-    assert isinstance(decode(REQUEST_AT, changed(REQUEST, **fields)), Spoiled)
+    decoded = decode(REQUEST_AT, changed(REQUEST, **fields))
+    assert isinstance(decoded, Spoiled | Overreach)
 
 
 @pytest.mark.parametrize(
@@ -110,3 +107,41 @@ def test_nameless_requests_that_differ_both_count() -> None:
     assert isinstance(first, Request)
     assert isinstance(second, Request)
     assert first.id != second.id
+
+
+PLACES = (
+    *(f"tank/display/{name}" for name in ("request", "input/float", "state", "event")),
+    *(f"node/left/{name}" for name in ("command", "beat", "result", "hold", "state")),
+    *("tank/display/reading/kh-1", "daemon/state", "daemon/echo"),
+    *("daemon/approve", "approval", "approve"),
+)
+APPROVAL = {"v": 1, "id": "q", "act": "approve", "serial": 2, "digest": "a" * 64}
+
+
+@pytest.mark.parametrize("place", PLACES)
+def test_h60_an_approval_on_any_topic_approves_nothing(place: str) -> None:
+    """It is refused, no news, or at most a demand that is told to a person."""
+    for payload in (json.dumps(APPROVAL).encode(), json.dumps([APPROVAL]).encode()):
+        decoded = decode(place, payload)
+        assert isinstance(decoded, Spoiled | Ignored | Overreach)
+        asked = isinstance(decoded, Overreach)
+        assert asked <= (place == REQUEST_AT)
+
+
+@pytest.mark.parametrize("act", sorted(LOCAL_ONLY))
+def test_h60_what_only_the_machine_may_do_is_told_when_it_is_asked_for(
+    act: str,
+) -> None:
+    """Every verb of that kind, with whatever else the request says."""
+    payload = json.dumps({"v": 1, "act": act, "serial": 2, "pump": "x"}).encode()
+    decoded = decode(REQUEST_AT, payload)
+    assert isinstance(decoded, Overreach)
+    assert ("display", act) == (decoded.tank, decoded.act)
+    assert not hasattr(decoded, "serial")
+
+
+def test_a_request_that_is_only_wrong_is_no_such_demand() -> None:
+    """A slip in a known act, or a word nobody knows."""
+    for fields in ({"act": "pause"}, {"act": "dance"}, {"act": 7}, {}):
+        payload = json.dumps({"v": 1, "id": "q", **fields}).encode()
+        assert isinstance(decode(REQUEST_AT, payload), Spoiled)

@@ -7,7 +7,13 @@ the same figures.
 
 from collections.abc import Iterator
 
-from slackwater.alarms.conditions import Condition, of_all, of_pumps, used_pumps
+from slackwater.alarms.conditions import (
+    EVERYTHING,
+    Condition,
+    of_all,
+    of_pumps,
+    used_pumps,
+)
 from slackwater.facts.alarms import Cause
 from slackwater.facts.reasons import Code
 from slackwater.facts.sight import NodeSight
@@ -17,6 +23,8 @@ from slackwater.gate.moment import Moment
 
 # Hardware and configuration of a node that nobody approved.
 UNSEEN = ("", "")
+# What was asked from afar, and may not be, is told for so long after the last time.
+REMEMBERED_S = 600.0
 
 
 def machinery(moment: Moment) -> Iterator[Condition]:
@@ -24,6 +32,7 @@ def machinery(moment: Moment) -> Iterator[Condition]:
     yield from _clock(moment)
     yield from _disk(moment)
     yield from _link(moment)
+    yield from _overreach(moment)
     by_node: dict[str, list[Pump]] = {}
     for pump in used_pumps(moment):
         by_node.setdefault(pump.node, []).append(pump)
@@ -50,6 +59,16 @@ def _link(moment: Moment) -> Iterator[Condition]:
     observe, actuate = moment.sight.observe_up, moment.sight.actuate_up
     if not (observe and actuate):
         yield of_all(moment, Cause.LINK_DOWN, observe=observe, actuate=actuate)
+
+
+def _overreach(moment: Moment) -> Iterator[Condition]:
+    """One alarm for all that is asked, until ten minutes have passed without any."""
+    asked = moment.sight.overreach
+    if asked is None or moment.now.boot_s - asked.heard_boot_s > REMEMBERED_S:
+        return
+    yield Condition(
+        cause=Cause.OVERREACH, about=EVERYTHING, figures={"asked": asked.act}
+    )
 
 
 def _node(moment: Moment, node: str, pumps: list[Pump]) -> Iterator[Condition]:

@@ -208,6 +208,12 @@ ROWS: Mapping[Cause, Row] = {
         rises=True,
         least="soon",
     ),
+    Cause.OVERREACH: Row(
+        sentence="Somebody asked over the network for what only a person on the "
+        "machine may do; nothing was done.",
+        action="Find out who may write requests at the broker, and why it was sent.",
+        least="soon",
+    ),
     Cause.OVER_DELIVERED: coded(
         Code.OVER_DELIVERED,
         "Test alkalinity, look at hose and pump, and calibrate it before you release "

@@ -54,6 +54,7 @@ class Cause(StrEnum):
     NODE_FAULT = "node-fault"
     NODE_BUDGET = "node-budget"
     RETAINED_COMMAND = "retained-command"
+    OVERREACH = "overreach"
     OVER_DELIVERED = "over-delivered"
     SHORT_DELIVERED = "short-delivered"
     PUMP_CHANGED = "pump-changed"

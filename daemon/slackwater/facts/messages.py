@@ -136,6 +136,15 @@ class Request:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Overreach:
+    """Something was asked from afar that only a person on the machine may do."""
+
+    tank: str
+    act: str
+    heard_boot_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class LinkChanged:
     """The broker connection came up, went down, or was taken over."""
 
@@ -185,6 +194,7 @@ Message = (
     | CounterSeen
     | SpoiledSwitch
     | Request
+    | Overreach
     | LinkChanged
     | Handed
     | RetainedCommand

@@ -17,6 +17,7 @@ from slackwater.facts.messages import (
     CounterSeen,
     LinkChanged,
     Message,
+    Overreach,
     Reading,
     SpoiledReading,
     SpoiledSwitch,
@@ -91,8 +92,9 @@ class Sight:
 
     `spoiled` counts refused readings by probe, `spoiled_switches` refused words by
     switch; `flawed` says why a probe's newest reading was refused and forgets it with
-    the next good one; `courses` are those of alkalinity probes, every reading in them.
-    `started_boot_s` is the boot-time clock when this daemon took charge;
+    the next good one; `overreach` is the newest demand from afar for what only a person
+    on the machine may do; `courses` are those of alkalinity probes, every reading in
+    them. `started_boot_s` is the boot-time clock when this daemon took charge;
     `scanned_until` the wall time up to which due doses were looked at.
     """
 
@@ -108,6 +110,7 @@ class Sight:
     counters: dict[str, CounterSight] = field(default_factory=dict)
     spoiled_switches: dict[str, int] = field(default_factory=dict)
     free_bytes: int | None = None
+    overreach: Overreach | None = None
     previous: Now | None = None
     scanned_until: datetime | None = None
 
@@ -138,6 +141,8 @@ def see(sight: Sight, message: Message) -> None:
     elif isinstance(message, SpoiledReading):
         sight.spoiled[message.probe] = sight.spoiled.get(message.probe, 0) + 1
         sight.flawed[message.probe] = message.why
+    elif isinstance(message, Overreach):
+        sight.overreach = message
     else:
         _see_switch(sight, message)
 

@@ -12,6 +12,7 @@ from slackwater.facts.messages import (
     Beat,
     CounterSeen,
     Message,
+    Overreach,
     Reading,
     Request,
     SpoiledReading,
@@ -100,7 +101,8 @@ class BoundedMailbox:
 
 def _rank(message: Message) -> int:
     if isinstance(
-        message, Beat | Reading | SpoiledReading | CounterSeen | SpoiledSwitch
+        message,
+        Beat | Reading | SpoiledReading | CounterSeen | SpoiledSwitch | Overreach,
     ):
         return _STATUS
     # A switch may speak once and never again: it goes after all status.

@@ -19,6 +19,7 @@ from slackwater.facts.messages import (
     Channel,
     LastRun,
     Message,
+    Overreach,
     Reading,
     RelaySeen,
     Request,
@@ -44,7 +45,12 @@ from slackwater.outside.wire.models import (
     RequestPayload,
     ResultPayload,
 )
-from slackwater.outside.wire.strict import Read, Spoiled, read_strictly
+from slackwater.outside.wire.strict import (
+    Read,
+    Spoiled,
+    read_anything,
+    read_strictly,
+)
 from slackwater.outside.wire.switching import switch_said
 from slackwater.outside.wire.topics import Kind, Root, Topic, parse_topic
 from slackwater.outside.wire.view import Heard, MachineView
@@ -68,6 +74,10 @@ class Ignored:
 
 
 Decoded = Message | Spoiled | Ignored
+# Verbs of the machine that nobody may ask for from afar.
+LOCAL_ONLY = frozenset(
+    {"approve", "enable", "release", "bypass", "calibrate", "take-over", "raise"}
+)
 RETAINED = Ignored(why="retained")
 
 
@@ -257,10 +267,10 @@ class Decoder:
             return f"more than {RATIO_AT_MOST} times off the last reading"
         return ""
 
-    def _request(self, topic: Topic, heard: Heard) -> Request | Spoiled | Ignored:
+    def _request(self, topic: Topic, heard: Heard) -> Decoded:
         read = read_strictly(heard.payload, RequestPayload)
         if isinstance(read, Spoiled):
-            return read
+            return _overreach(topic, heard) or read
         asked = read.model
         request_id = asked.id or self._name(topic, read, heard)
         if request_id is None:
@@ -291,6 +301,15 @@ class Decoder:
         if before_s is not None and now_s - before_s <= SAME_REQUEST_S:
             return None
         return f"{digest}-{int(heard.now.utc.timestamp())}"
+
+
+def _overreach(topic: Topic, heard: Heard) -> Overreach | None:
+    """What asks for an act that no request has and only the machine knows."""
+    plain = read_anything(heard.payload)
+    act = plain.get("act") if isinstance(plain, dict) else None
+    if not isinstance(act, str) or act not in LOCAL_ONLY:
+        return None
+    return Overreach(tank=topic.owner, act=act, heard_boot_s=heard.now.boot_s)
 
 
 def _relay_said(node: str, relay: Relay, heard: Heard) -> Decoded:
