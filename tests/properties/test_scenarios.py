@@ -58,6 +58,7 @@ ELSEWHERE = {
             "husbandry_noted",
             "task_set",
             "task_closed",
+            "relay_checked",
         )
     },
     **{
@@ -78,6 +79,7 @@ ELSEWHERE = {
             Code.TABLE_CHANGED,
             Code.NOT_AS_APPROVED,
             Code.VERSION_DIFFERS,
+            Code.RELAY_UNCHECKED,
         )
     },
     **{
