@@ -72,6 +72,26 @@ def test_every_switch_that_trips_is_a_reason_to_stop() -> None:
     assert {"stops"} == set(found.answers.values())
 
 
+def test_a_return_pump_that_falls_silent_stops_everything() -> None:
+    """Nobody knows that the water moves: no dose goes into it."""
+    machine = switched()
+    only = replace(machine, switches={"pump": machine.switches["pump"]})
+    assert {"stops"} == set(tried("switch-silent", only).answers.values())
+
+
+def test_a_button_is_never_missed_and_that_is_said() -> None:
+    """It speaks only when it is pressed."""
+    machine, plan = sample("smallest")
+    button = Switch(
+        id="feed", tank="reef", role="feeding", normal_on=False, period_s=0.0
+    )
+    machine = replace(machine, switches={"feed": button})
+    run = run_cases(machine, plan, plan.starts, SWITCH_CASES)
+    (left,) = run.not_tried
+    assert ("switch-silent", True) == (left.case, "within a day" in left.why)
+    assert all(one.is_sound for one in run.tried)
+
+
 def test_a_tank_without_switches_says_so() -> None:
     """It is not tried, and the reason names what there could be."""
     machine, plan = sample("smallest")

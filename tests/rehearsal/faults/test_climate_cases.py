@@ -110,3 +110,26 @@ def test_a_tank_that_watches_none_says_so_for_each() -> None:
     assert len(CLIMATE_CASES) == len(not_tried)
     for one in not_tried:
         assert "probe: nothing would notice" in one.why
+
+
+@pytest.mark.parametrize(
+    ("hours", "left"),
+    [
+        # Twice the period is more than a day: silence is not missed in time.
+        (13, {"ph-silent", "temperature-silent", "salinity-silent"}),
+        (25, {case.id for case in CLIMATE_CASES}),
+    ],
+)
+def test_what_a_probe_tells_too_seldom_is_not_tried(hours: int, left: set[str]) -> None:
+    """A fault that shows after more than a day would look like one nobody notices."""
+    _machine, plan = sample("smallest")
+    machine = watched(hydroxide=True)
+    slow = {
+        name: replace(one, period_s=hours * 3600.0)
+        for name, one in machine.probes.items()
+    }
+    found = run_cases(replace(machine, probes=slow), plan, plan.starts, CLIMATE_CASES)
+    assert left == {one.case for one in found.not_tried}
+    told = f"speaks every {hours} h: a day is not enough to notice"
+    assert all(one.why.endswith(told) for one in found.not_tried)
+    assert all(one.is_sound for one in found.tried)

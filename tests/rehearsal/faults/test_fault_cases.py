@@ -3,6 +3,7 @@
 import gc
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from functools import cache
 
 import pytest
@@ -149,7 +150,8 @@ def test_without_a_probe_a_swing_is_noticed_by_nobody_and_that_is_said() -> None
 def test_a_slow_second_probe_keeps_a_freeze_hidden_for_longer_than_a_day() -> None:
     """One reading in four hours: eleven of them take two days."""
     why = {one.case: one.why for one in tried("two-tanks").not_tried}
-    assert "needs more than a day to be seen frozen" in why["probe-frozen"]
+    told = "probe kh-two speaks every 4 h: a day is not enough to notice"
+    assert told == why["probe-frozen"]
     aside = {case.id for case in (*CLIMATE_CASES, *SWITCH_CASES)}
     assert {"probe-frozen", *aside} == set(why)
 
@@ -203,6 +205,20 @@ def test_a_plan_without_doses_tries_nothing_and_says_why() -> None:
     run = run_cases(machine, empty, plan.starts, CASES)
     assert {"the plan doses nothing"} == {one.why for one in run.not_tried}
     assert () == run.tried
+
+
+def test_a_plan_that_doses_once_a_week_survives_the_same_faults() -> None:
+    """A pump that has not run for days is struck all the same, and ends safe."""
+    machine, plan = sample("smallest")
+    lines = [
+        replace(line, every_days=7, count=3, per_day_ul=9_000) for line in plan.lines
+    ]
+    seldom = replace(plan, lines=tuple(lines))
+    run = run_cases(machine, seldom, seldom.starts, CASES)
+    assert [] == [one for one in run.tried if not one.is_sound]
+    assert {one.case for one in tried("smallest").tried} == {
+        one.case for one in run.tried
+    }
 
 
 def test_a_machine_that_takes_any_number_of_starts_is_told() -> None:

@@ -11,7 +11,8 @@ from math import inf
 from slackwater.facts.messages import Reading, SpoiledReading
 from slackwater.facts.reasons import Code
 from slackwater.facts.tank import Machine, Probe
-from slackwater.rehearsal.faults.case import Case, Target
+from slackwater.gate.alkalinity import STALE_PERIODS
+from slackwater.rehearsal.faults.case import Case, Target, Unfit
 from slackwater.rehearsal.faults.distorting import (
     distort,
     distorted,
@@ -19,8 +20,9 @@ from slackwater.rehearsal.faults.distorting import (
     moves,
     probes_of,
     silent,
+    too_slow,
 )
-from slackwater.rehearsal.faults.house import HOUR_MS, SECOND_MS, Distort, House
+from slackwater.rehearsal.faults.house import SECOND_MS, Distort, House
 from slackwater.rehearsal.virtual_tank import ALKALINITY
 
 # A climb of 2 dKH in an hour, as fast as any accident with a bottle.
@@ -30,31 +32,31 @@ FALLS_AT_MOST_MEQ_PER_L = 1.0700
 APART_MEQ_PER_L = 0.3567
 # Half of the pairs being equal by chance, so many in a row are frozen.
 FROZEN_READINGS = 11
-DAY_S = 24 * HOUR_MS / SECOND_MS
 
 
 def one_probe(machine: Machine, target: Target) -> str:
-    """Why a tank cannot be tried with a fault of its probe."""
+    """Why a tank cannot be tried with a fault that its probe tells at once."""
     tank = target.tank
     if probes_of(machine, tank, ALKALINITY) and tank in machine.guards:
         return ""
     return f"{tank} has no alkalinity probe: nothing would notice"
 
 
+def spoken_to(periods: float) -> Unfit:
+    """Why a day is not enough for a fault that so many readings in a row must tell."""
+
+    def why(machine: Machine, target: Target) -> str:
+        slow = too_slow(machine, target.tank, ALKALINITY, periods)
+        return one_probe(machine, target) or slow
+
+    return why
+
+
 def two_probes(machine: Machine, target: Target) -> str:
     """Why a tank cannot be tried with two probes that disagree."""
     if len(probes_of(machine, target.tank, ALKALINITY)) > 1:
-        return ""
+        return spoken_to(1)(machine, target)
     return f"{target.tank} has no second alkalinity probe"
-
-
-def soon_frozen(machine: Machine, target: Target) -> str:
-    """Why a day is not enough to see that a probe is frozen."""
-    probes = probes_of(machine, target.tank, ALKALINITY)
-    slowest_s = max((one.period_s for one in probes), default=0.0)
-    if FROZEN_READINGS * slowest_s > DAY_S:
-        return "the slowest probe needs more than a day to be seen frozen"
-    return one_probe(machine, target)
 
 
 def _spike(house: House, target: Target, probe: Probe) -> Distort:
@@ -111,7 +113,7 @@ ALKALINITY_CASES: tuple[Case, ...] = (
         strike=distorted(ALKALINITY, silent),
         expects=frozenset({Code.ALKALINITY_STALE}),
         about=("alkalinity probe", "stale"),
-        unfit=one_probe,
+        unfit=spoken_to(STALE_PERIODS),
     ),
     Case(
         id="probe-never-heard",
@@ -131,7 +133,7 @@ ALKALINITY_CASES: tuple[Case, ...] = (
         strike=distorted(ALKALINITY, frozen),
         expects=frozenset({Code.ALKALINITY_FROZEN}),
         about=("alkalinity probe", "frozen"),
-        unfit=soon_frozen,
+        unfit=spoken_to(FROZEN_READINGS),
     ),
     Case(
         id="probe-spike",
@@ -141,7 +143,7 @@ ALKALINITY_CASES: tuple[Case, ...] = (
         strike=distorted(ALKALINITY, _spike),
         expects=frozenset({Code.ALKALINITY_CEILING}),
         about=("alkalinity probe", "spike"),
-        unfit=one_probe,
+        unfit=spoken_to(1),
     ),
     Case(
         id="water-climbs",
@@ -151,7 +153,7 @@ ALKALINITY_CASES: tuple[Case, ...] = (
         strike=distorted(ALKALINITY, moves(SWING_MEQ_PER_L_PER_HOUR, inf)),
         expects=frozenset({Code.ALKALINITY_CLIMB, Code.ALKALINITY_CEILING}),
         about=("alkalinity probe", "step"),
-        unfit=one_probe,
+        unfit=spoken_to(1),
     ),
     Case(
         id="water-falls",
@@ -163,7 +165,7 @@ ALKALINITY_CASES: tuple[Case, ...] = (
         ),
         expects=frozenset({Code.ALKALINITY_FALL, Code.ALKALINITY_LOW}),
         about=("alkalinity probe", "fall"),
-        unfit=one_probe,
+        unfit=spoken_to(1),
     ),
     Case(
         id="probe-other-unit",

@@ -66,6 +66,8 @@ class Target:
 
 
 Strike = Callable[[House, Target], None]
+# Why a machine cannot be tried with a fault; empty where it can.
+Unfit = Callable[[Machine, Target], str]
 
 
 def always_fits(_machine: Machine, _target: Target) -> str:
@@ -93,7 +95,7 @@ class Case:
     about: tuple[str, str] = ("", "")
     begins_s: float = -30.0
     day: Way | None = None
-    unfit: Callable[[Machine, Target], str] = always_fits
+    unfit: Unfit = always_fits
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

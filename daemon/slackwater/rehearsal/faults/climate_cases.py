@@ -5,47 +5,49 @@ each level stands just beyond the threshold of the very tank, so that it is the
 threshold that is tried; what a tank does not watch is not tried, and that is said.
 """
 
-from collections.abc import Callable
-
 from slackwater.facts.limits import limits_of
 from slackwater.facts.reasons import Code
 from slackwater.facts.tank import Machine
+from slackwater.gate.alkalinity import STALE_PERIODS
 from slackwater.gate.kinds import CARBONATE, HYDROXIDE, kinds_of
-from slackwater.rehearsal.faults.case import Case, Target
+from slackwater.rehearsal.faults.case import Case, Target, Unfit
 from slackwater.rehearsal.faults.distorting import (
     distorted,
     moves,
     probes_of,
     silent,
     stands_at,
+    too_slow,
 )
 from slackwater.rehearsal.virtual_probe import QUIET
 
 PH, TEMPERATURE, SALINITY = "ph", "temperature", "salinity"
 # So far beyond a threshold: more than a probe's own steps, less than any panic.
 PH_BEYOND, DEGC_BEYOND, SALINITY_BEYOND = 0.2, 1.0, 1.0
-# From 8.2 beyond any limit within an hour or two, then it stands.
-PH_PER_HOUR, PH_AT_MOST = 0.5, 1.0
+# From 8.2 beyond any limit within hours, then it stands.
+PH_PER_HOUR, PH_AT_MOST = 0.5, 3.0
 WORDS = {PH: "pH", TEMPERATURE: "temperature", SALINITY: "salinity"}
-Unfit = Callable[[Machine, Target], str]
 
 
-def unwatched(parameter: str) -> Unfit:
-    """Why a tank cannot be tried with a fault of a parameter."""
+def unwatched(parameter: str, periods: float = 1.0) -> Unfit:
+    """Why a tank cannot be tried with a fault of a parameter.
+
+    `periods` is how many of its probe's must go by before it is noticed.
+    """
 
     def why(machine: Machine, target: Target) -> str:
         if probes_of(machine, target.tank, parameter):
-            return ""
+            return too_slow(machine, target.tank, parameter, periods)
         return f"{target.tank} has no {WORDS[parameter]} probe: nothing would notice"
 
     return why
 
 
-def ph_never_asked(*kinds: str) -> Unfit:
+def ph_never_asked(*kinds: str, periods: float = 1.0) -> Unfit:
     """Why pH cannot stop the pump that is struck: its solution is of no such kind."""
 
     def why(machine: Machine, target: Target) -> str:
-        found = unwatched(PH)(machine, target)
+        found = unwatched(PH, periods)(machine, target)
         solution = machine.solutions[machine.pumps[target.pump].solution]
         if found or not kinds_of(solution).isdisjoint(kinds):
             return found
@@ -114,7 +116,7 @@ CLIMATE_CASES: tuple[Case, ...] = (
         strike=distorted(PH, silent),
         expects=frozenset({Code.PH_UNKNOWN}),
         about=("pH probe", "stale"),
-        unfit=ph_never_asked(HYDROXIDE),
+        unfit=ph_never_asked(HYDROXIDE, periods=STALE_PERIODS),
     ),
     Case(
         id="water-too-hot",
@@ -144,7 +146,7 @@ CLIMATE_CASES: tuple[Case, ...] = (
         strike=distorted(TEMPERATURE, silent),
         expects=_STALE,
         about=("temperature probe", "stale"),
-        unfit=unwatched(TEMPERATURE),
+        unfit=unwatched(TEMPERATURE, STALE_PERIODS),
     ),
     Case(
         id="water-too-salty",
@@ -174,6 +176,6 @@ CLIMATE_CASES: tuple[Case, ...] = (
         strike=distorted(SALINITY, silent),
         expects=_STALE,
         about=("salinity probe", "stale"),
-        unfit=unwatched(SALINITY),
+        unfit=unwatched(SALINITY, STALE_PERIODS),
     ),
 )

@@ -16,6 +16,7 @@ from slackwater.rehearsal.faults.case import Strike, Target
 from slackwater.rehearsal.faults.house import Distort, House
 from slackwater.rehearsal.virtual_probe import quiet_level
 
+HOUR_S, DAY_S = 3600.0, 86_400.0
 # What a distortion is made from when the fault strikes.
 Make = Callable[[House, Target, Probe], Distort]
 # A level that is to be shown, from the thresholds of the tank.
@@ -29,6 +30,19 @@ def probes_of(machine: Machine, tank: str, parameter: str) -> list[Probe]:
         for _, probe in sorted(machine.probes.items())
         if (probe.tank, probe.parameter) == (tank, parameter)
     ]
+
+
+def too_slow(machine: Machine, tank: str, parameter: str, periods: float = 1.0) -> str:
+    """Why a day is not enough for a parameter: its probe speaks too seldom.
+
+    `periods` is how many of the slowest probe's must go by before anything is noticed.
+    """
+    probes = probes_of(machine, tank, parameter)
+    slowest = max(probes, key=lambda probe: probe.period_s, default=None)
+    if slowest is None or periods * slowest.period_s <= DAY_S:
+        return ""
+    hours = slowest.period_s / HOUR_S
+    return f"probe {slowest.id} speaks every {hours:g} h: a day is not enough to notice"
 
 
 def distorted(parameter: str, make: Make) -> Strike:

@@ -70,6 +70,8 @@ LOOKED_AHEAD_DAYS = (1, 8)
 MILLISECOND = timedelta(milliseconds=1)
 # Beats are heard as they come for so long before a fault strikes.
 FRESH_MS = 30 * SECOND_MS
+# What a node has counted before, so that a number may go back ahead of any dose.
+RUNS_BEFORE = 1_000
 # What was due within the last hours may still begin.
 LATEST = timedelta(hours=2)
 
@@ -192,7 +194,7 @@ def build(machine: Machine, plan: Plan, target: Target) -> House:
 def _heads(machine: Machine, node: str) -> Mapping[str, Head]:
     limit_ul = machine.nodes[node].day_limit_ul
     return {
-        pump.channel: Head(pump=pump.id, day_limit_ul=limit_ul)
+        pump.channel: Head(pump=pump.id, day_limit_ul=limit_ul, n=RUNS_BEFORE)
         for pump in machine.pumps.values()
         if pump.node == node
     }

@@ -11,6 +11,7 @@ from slackwater.gate.switches import ROLES
 from slackwater.rehearsal.faults.case import Case, Target
 from slackwater.rehearsal.faults.house import HOUR_MS, MINUTE_MS, House
 
+DAY_S = 86_400.0
 # What stops everything that goes into the water.
 WATER: frozenset[Role] = frozenset(
     role for role, (scope, _code) in ROLES.items() if scope == "water"
@@ -30,6 +31,15 @@ def no_switch(machine: Machine, target: Target) -> str:
     if _names(machine, target.tank):
         return ""
     return f"{target.tank} has no switch for return pump, level, leak, feeding or hands"
+
+
+def soon_missed(machine: Machine, target: Target) -> str:
+    """Why a day is not enough to miss a switch: buttons speak only when pressed."""
+    names = _names(machine, target.tank)
+    silences_s = [machine.switches[name].silent_s for name in names]
+    if silences_s and min(silences_s) > DAY_S:
+        return f"no switch of {target.tank} is missed within a day of silence"
+    return no_switch(machine, target)
 
 
 def _trips(house: House, target: Target) -> None:
@@ -66,6 +76,6 @@ SWITCH_CASES: tuple[Case, ...] = (
         strike=_falls_silent,
         expects=frozenset({Code.SWITCH_UNKNOWN, Code.RETURN_UNKNOWN}),
         about=("switch", "stale"),
-        unfit=no_switch,
+        unfit=soon_missed,
     ),
 )
