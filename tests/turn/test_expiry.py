@@ -10,7 +10,7 @@ from slackwater.facts.plan import Plan, Purpose
 from slackwater.facts.reasons import Code
 from slackwater.gate.interlocks import is_over
 from slackwater.turn.setup import make_setup
-from tests.gate.scene import APPROVAL, NOW, machine, moment, plan
+from tests.gate.scene import APPROVAL, NOW, dkh_peq, machine, moment, plan
 from tests.turn.test_step import START, Bench, roomy
 
 SECOND, HOUR = timedelta(seconds=1), timedelta(hours=1)
@@ -113,3 +113,45 @@ def test_an_approval_without_grace_ends_at_its_end() -> None:
     assert APPROVAL.expires_at == APPROVAL.ends_at
     early = replace(APPROVAL, grace_until=APPROVAL.expires_at - HOUR)
     assert APPROVAL.expires_at == early.ends_at
+
+
+FLOOR_DKH, AIM_DKH, DEAD_DKH = 6.5, 8.0, 3.0
+
+
+def lowest_dkh(bench: Bench, uptake_dkh: float) -> float:
+    """The lowest alkalinity of the tank, hour by hour, by plain sums.
+
+    The uptake falls in proportion to what is above 3 dKH (a model, not a measurement).
+    """
+    level = lowest = AIM_DKH
+    poured: dict[int, float] = {}
+    for intent in bench.intents():
+        hour = int((intent.at - START) / HOUR)
+        added = intent.effects.get("alkalinity", 0) / dkh_peq(1.0)
+        poured[hour] = poured.get(hour, 0.0) + added
+    for hour in range(10 * 24):
+        share = (level - DEAD_DKH) / (AIM_DKH - DEAD_DKH)
+        level += poured.get(hour, 0.0) - uptake_dkh / 24 * share
+        lowest = min(lowest, level)
+    return lowest
+
+
+@pytest.mark.parametrize("what", ["approval", "correction beside it"])
+def test_ten_days_alone_after_an_end_stay_above_the_floor(what: str) -> None:
+    """Expired after an hour and nobody comes; without the grace it falls to 4 dKH."""
+    purposes: tuple[Purpose, Purpose] = ("maintenance", "maintenance")
+    if what != "approval":
+        purposes = ("maintenance", "correction")
+    bench = ending(purposes)
+    force = bench.setup.forces[0]
+    ends = START + HOUR
+    approval = replace(
+        force.approval, expires_at=ends, grace_until=ends + timedelta(days=14)
+    )
+    bench.setup = replace(bench.setup, forces=(replace(force, approval=approval),))
+    bench.run_until(START + timedelta(days=10))
+    # 48 mL a day of 1.887 meq/mL in 200 L is 1.27 dKH a day, what the tank takes up.
+    assert lowest_dkh(bench, 1.27) > FLOOR_DKH
+    early = [i for i in bench.intents() if i.at < ends]
+    bench.events = list(early)
+    assert lowest_dkh(bench, 1.27) < FLOOR_DKH
