@@ -11,6 +11,7 @@ from datetime import date
 
 from slackwater.facts.making import maker
 from slackwater.facts.reasons import Code, Reason, because
+from slackwater.facts.reliable import measured_smallest_ul, smallest_dose_ul
 from slackwater.gate.caps import over_caps, too_close
 from slackwater.gate.interlocks import refusals
 from slackwater.gate.moment import Ask, Moment
@@ -44,14 +45,16 @@ def may_dose(moment: Moment, ask: Ask, day: date) -> Verdict:
     """Decide one dose; `day` is the tank's local date at this moment."""
     reasons = refusals(moment, ask)
     share = share_of(moment, ask)
-    volume_ul = _volume(ask, share)
+    volume_ul = _volume(moment, ask, share)
     if volume_ul > 0:
         reasons += over_caps(moment, ask, volume_ul, day)
     reasons += too_close(moment, ask)
     if reasons:
         return Refused(reasons=tuple(reasons))
     if volume_ul <= 0:
-        return Refused(reasons=(*share.reasons, _too_small(ask, share)), final=True)
+        return Refused(
+            reasons=(*share.reasons, _too_small(moment, ask, share)), final=True
+        )
     return _granted(
         volume_ul=volume_ul,
         effects=effects_of(ask, volume_ul),
@@ -67,16 +70,19 @@ def effects_of(ask: Ask, volume_ul: int) -> dict[str, int]:
     )
 
 
-def _volume(ask: Ask, share: Share) -> int:
+def _volume(moment: Moment, ask: Ask, share: Share) -> int:
+    state, pump, asked_ul = moment.state, ask.pump.pump, ask.dose.volume_ul
     if share.ppm >= WHOLE:
-        return ask.dose.volume_ul
-    smallest_ul = ask.pump.pump.smallest_dose_ul
-    return thin(ask.dose.volume_ul, share.ppm, ask.dose.ordinal, smallest_ul)
+        # Even the whole dose of a plan may lie below what was measured since.
+        is_reliable = ask.line is None or asked_ul >= measured_smallest_ul(state, pump)
+        return asked_ul if is_reliable else 0
+    smallest_ul = smallest_dose_ul(state, pump)
+    return thin(asked_ul, share.ppm, ask.dose.ordinal, smallest_ul)
 
 
-def _too_small(ask: Ask, share: Share) -> Reason:
+def _too_small(moment: Moment, ask: Ask, share: Share) -> Reason:
     return because(
         Code.TOO_SMALL,
         share_percent=share.ppm // 10_000,
-        smallest_ul=ask.pump.pump.smallest_dose_ul,
+        smallest_ul=smallest_dose_ul(moment.state, ask.pump.pump),
     )

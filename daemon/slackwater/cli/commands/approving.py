@@ -35,7 +35,7 @@ from slackwater.cli.opening import (
     opened,
     write,
 )
-from slackwater.cli.reading import read_files
+from slackwater.cli.reading import Files, read_files
 from slackwater.cli.receipt import accepted, noted
 from slackwater.cli.render import local, section, table
 from slackwater.cli.shell import Shell, verb
@@ -45,11 +45,13 @@ from slackwater.cli.width import error_columns, fitted
 from slackwater.errors import Finding, InputError, RefusedError
 from slackwater.facts.events import AnyEvent, PlanApproved
 from slackwater.facts.plan import PlanLine
+from slackwater.facts.reliable import as_measured
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine
 from slackwater.ledger.codec import timestamp
 from slackwater.outside.settings import file_digests
 from slackwater.planning.changes import Change
+from slackwater.planning.faults import line_faults
 from slackwater.pump.outcome import Stamp
 from slackwater.water.show import show_volume
 
@@ -143,12 +145,20 @@ def _proposed(shell: Shell) -> tuple[Proposal, Opened]:
     if checked.findings:
         raise RefusedError(checked.findings)
     with opened(shell.state) as found:
+        _refuse_unreliable(files, found.state)
         before = newest_approval(found.state)
         proposal = proposal_for(files, checked.digest, sha256, before)
         if before is not None:
             flows = moved_flows(found, before, files)
             proposal = replace(proposal, flows=flows)
         return proposal, found
+
+
+def _refuse_unreliable(files: Files, state: State) -> None:
+    """Refuse doses smaller than what calibrations show a pump to give reliably."""
+    faults = line_faults(files.plan, as_measured(files.machine, state))
+    if faults:
+        raise RefusedError([fault.finding for fault in faults])
 
 
 def _is_pending(proposal: Proposal, opening: Opened) -> bool:

@@ -27,6 +27,7 @@ from slackwater.cli.shell import Shell, verb
 from slackwater.cli.subject import only_tank
 from slackwater.errors import Finding, InputError
 from slackwater.facts.plan import Plan
+from slackwater.facts.reliable import as_measured
 from slackwater.facts.tank import Machine
 from slackwater.outside.settings import read_machine, read_plan
 from slackwater.outside.settings.documents import PLAN_FILE
@@ -130,7 +131,7 @@ def proposed(
 
     Raises: InputError for a pump that cannot be accepted by itself; ledger errors.
     """
-    now = found.now.utc
+    now, machine = found.now.utc, as_measured(machine, found.state)
     assessment = assessed(found.ledger, machine, tank, now)
     plan, compared_with = present_plan(found, shell, machine)
     asked = Asked(

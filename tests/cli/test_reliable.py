@@ -1,0 +1,33 @@
+"""A plan whose doses are smaller than a calibration vouches for is refused."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from slackwater.facts.events import PlanApproved
+from tests.cli.stage import Stage, stage_of
+
+
+def vouched(stage: Stage, smallest_ul: int) -> None:
+    """The newest calibration of the carbonate pump says so."""
+    stage.commission("carbonate")
+    known = stage.folded().calibrations["carbonate"]
+    stage.append(replace(known, **stage.stamp(), smallest_ul=smallest_ul))
+
+
+@pytest.mark.parametrize(("smallest_ul", "code"), [(3000, 0), (3001, 1)])
+def test_no_approval_for_doses_below_what_is_reliable(
+    tmp_path: Path, smallest_ul: int, code: int
+) -> None:
+    """36 mL in 12 doses are 3 mL each, to the microlitre."""
+    stage = stage_of(tmp_path)
+    vouched(stage, smallest_ul)
+    told = stage.approve()
+    assert code == told.code
+    if code:
+        (error,) = told.errors
+        assert "36000 µL in 12 doses makes one of 3000 µL" == error["what"]
+        assert "Give at most 11 doses." == error["do"]
+    approved = [one for one in stage.events() if isinstance(one, PlanApproved)]
+    assert (1 - code) == len(approved)
