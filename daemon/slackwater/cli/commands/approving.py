@@ -301,6 +301,9 @@ def _approved(proposal: Proposal, events: Sequence[AnyEvent]) -> Answer:
     held = [one.scope for one in events if one.kind == "hold_raised"]
     halved = [one.scope for one in events if one.kind == "half_began"]
     left_out = f"Doses due before {local(until, zone)} are left out.\n" if until else ""
+    grace = ""
+    if approval.ends_at > approval.expires_at:
+        grace = f", then upkeep alone until {local(approval.ends_at, zone)}"
     holds = f"Held until a person releases them: {', '.join(held)}.\n" if held else ""
     halves = f"Half doses for a day: {', '.join(halved)}.\n" if halved else ""
     return Answer(
@@ -321,7 +324,7 @@ def _approved(proposal: Proposal, events: Sequence[AnyEvent]) -> Answer:
             f"Approved as {approval.serial} by {approval.by}, digest "
             f"{approval.digest[:SHORT_DIGEST]}.\n"
             f"Takes over at {local(approval.takes_over_at, zone)}, good until "
-            f"{local(approval.expires_at, zone)}.\n{left_out}{holds}{halves}"
+            f"{local(approval.expires_at, zone)}{grace}.\n{left_out}{holds}{halves}"
         ),
     )
 
