@@ -71,7 +71,7 @@ class Scene:
             self._listen(self.device.advance(self.now_ms))
             self._keep(self.head.due(self.now_ms / 1000))
 
-    def skip(self, span_ms: int) -> None:
+    def leap(self, span_ms: int) -> None:
         """Let a long time pass in one step, and look at its end."""
         self.now_ms += span_ms
         self._listen(self.device.ask(self.now_ms))

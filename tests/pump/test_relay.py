@@ -71,7 +71,7 @@ def test_twenty_four_pulses_are_a_day() -> None:
         here.wait(60_000)
     assert PULSES_A_DAY == given
     assert 0 == here.beat().channels["a"].budget_ul
-    here.skip(25 * 3_600_000)
+    here.leap(25 * 3_600_000)
     assert "" == here.pulse(ul=10, ms=200)
 
 
@@ -80,7 +80,7 @@ def test_what_it_gave_before_the_start_counts_for_a_day() -> None:
     full = Scene(device=scene().device, now_ms=0, before=(100, PULSES_A_DAY))
     assert 0 == full.beat().channels["a"].budget_ul
     assert "budget" == full.pulse(ul=10, ms=200)
-    full.skip(25 * 3_600_000)
+    full.leap(25 * 3_600_000)
     assert "" == full.pulse(ul=10, ms=200)
     part = Scene(device=scene().device, now_ms=0, before=(90_000, 3))
     assert 10_000 == part.beat().channels["a"].budget_ul
