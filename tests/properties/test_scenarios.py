@@ -27,7 +27,6 @@ ELSEWHERE = {
     "reason clock-unproven": "tests/gate: without a trusted clock no turn decides",
     "reason clock-behind-ledger": "tests/gate: behind the ledger no turn decides",
     "reason strength-untested": "tests/turn: a day of another strength comes first",
-    "reason ledger-forgets": "tests/turn: no scenario puts a ledger back in time",
     "reason ledger-damaged": "tests/service: the daily audit of the running service",
     "reason ledger-fault": "tests/ledger: the daemon ends instead of deciding",
     "reason version-differs": "tests/service: no scenario changes the version",
