@@ -1,6 +1,5 @@
 """A whole tank, assessed."""
 
-import time
 from dataclasses import replace
 
 import pytest
@@ -236,8 +235,8 @@ def test_equal_inputs_give_equal_assessments() -> None:
     assert one.uptakes == other.uptakes
 
 
-def test_five_years_are_assessed_within_a_second() -> None:
-    """Daily tests, hourly doses and a report each month for five years."""
+def test_five_years_are_assessed() -> None:
+    """Daily tests, hourly doses, a report a month; `tests.bench.history` times it."""
     days = 5 * 365
     levels = {"alkalinity": 8.2 * DKH, "calcium": 425.0, **TESTED}
     tests = [
@@ -255,7 +254,5 @@ def test_five_years_are_assessed_within_a_second() -> None:
         ),
         *reports,
     )
-    begun = time.process_time()
     found = assess(past, machine(), "reef", NOW)
-    assert time.process_time() - begun < 1.0
     assert found.uptakes["alkalinity"].enough

@@ -58,6 +58,13 @@ def test_a_verb_loads_nothing_it_has_no_work_for(
     assert set() == loaded(stage, *words) & (HEAVY | FAR | needless)
 
 
+def test_help_loads_hardly_anything() -> None:
+    """What it takes is the start of Python; `tests.bench.report` times it."""
+    done = in_process("--help")
+    needless = JUDGING | SETTLING | PLANNING | {"pydantic", "sqlite3", "rich"}
+    assert set() == packages_of(modules_of(done)) & (HEAVY | FAR | needless)
+
+
 def test_a_report_comes_in_without_judging_it(stage: Stage) -> None:
     """Taking in and assessing are two steps."""
     taken = stage.stamp()["at"] - timedelta(days=3)

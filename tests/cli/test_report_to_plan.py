@@ -1,7 +1,6 @@
 """From a laboratory's report to a plan that stands: the whole way, and how long."""
 
 import shutil
-import time
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -13,7 +12,6 @@ from tests.cli.stage import Stage, stage_of
 REPORT = Path(__file__).resolve().parents[2] / "demo" / "config" / "report.csv"
 ELEMENTS = 40
 # For the four verbs together, in one process.
-ALL_S = 2.0
 DAYS = 14
 
 
@@ -45,18 +43,15 @@ def chain(stage: Stage) -> list[Outcome]:
     ]
 
 
-def test_a_report_of_forty_elements_leads_to_a_plan_in_two_seconds(
+def test_a_report_of_forty_elements_leads_to_a_plan(
     stage: Stage,
 ) -> None:
-    """All four verbs, without their loading; `tests.bench.report` times processes."""
+    """All four verbs, one after the other; `tests.bench.report` times them."""
     assert 0 == stage.run("check").code
-    begun = time.process_time()
     told = chain(stage)
-    took_s = time.process_time() - begun
     document = stage.run("check", "--json").document
 
     assert [0, 0, 0, 0] == [one.code for one in told]
     assert ELEMENTS <= len(REPORT.read_text("utf-8").splitlines()) - 4
     assert "carbonate falls" in told[2].out
     assert document["ok"] is True
-    assert took_s < ALL_S

@@ -2,7 +2,6 @@
 
 import json
 import socket
-import statistics
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import replace
@@ -360,17 +359,16 @@ def test_unusable_credentials_are_named(
     assert f"broker, {path}" == caught.value.findings[0].where
 
 
-def test_answer_follows_a_command_without_delay(
+def test_an_answer_follows_each_command(
     broker: Broker, make_actuate: Make, mailbox: BoundedMailbox, collected: Collected
 ) -> None:
-    """Command to answer over loopback stays far below Nagle's 40 ms."""
+    """Fifty to and fro; `tests.bench.answer` times them."""
     settings = BrokerSettings(host=LOOPBACK, port=broker.port, site="reef")
     observe = Observe(settings, VIEW, mailbox, SetClock(), QUICK)
     observe.start()
     actuate = make_actuate(broker.port)
     collected.first(LinkChanged, is_up)
     collected.first(LinkChanged, lambda change: change.link == "observe")
-    took_ms: list[float] = []
     with Peer(broker.port, COMMAND_AT) as node:
 
         def reply(_topic: str, payload: bytes) -> None:
@@ -380,12 +378,9 @@ def test_answer_follows_a_command_without_delay(
 
         node.on_message = reply
         for number in range(50):
-            begin_s = time.perf_counter()
             actuate.run(numbered(number))
-            while not any(isinstance(m, Result) for m in mailbox.collect(5.0)):
-                assert time.perf_counter() - begin_s < 5.0
-            took_ms.append((time.perf_counter() - begin_s) * 1000)
+            until(
+                lambda: any(isinstance(m, Result) for m in mailbox.collect(0.1)),
+                "an answer",
+            )
     observe.close()
-    p50_ms = statistics.median(took_ms)
-    print(f"command to answer over loopback: p50 {p50_ms:.2f} ms")  # noqa: T201
-    assert p50_ms < 20.0

@@ -25,7 +25,6 @@ SAMPLES = ("smallest", "two-tanks", "chemistry", "demo")
 BY_ID = {case.id: case for case in CASES}
 # Processor seconds allowed for thirty days of eight pumps and all faults where a bare
 # loop over a thousand days takes so long; on a slower machine as many times more.
-MOST_S, BARE_DAYS, BARE_S = 30.0, 1000, 0.31
 
 
 @cache
@@ -228,15 +227,12 @@ def test_a_machine_that_takes_any_number_of_starts_is_told() -> None:
     assert "start_hold_off is 1 s" in why["restart"]
 
 
-def test_thirty_days_of_eight_pumps_with_all_faults_take_half_a_minute(
+def test_thirty_days_of_eight_pumps_with_all_faults(
     tell: Callable[[str], None], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """24 doses a day of each; processor time, because others share the machine."""
+    """24 doses a day of each; `tests.bench.faults` times it beside a bare loop."""
     monkeypatch.setattr(year, "DOSES", 24)
     machine, plan = year.house()
-    begin_s = time.process_time()
-    year.bare_loop(BARE_DAYS)
-    slower = max((time.process_time() - begin_s) / BARE_S, 1.0)
     gc.collect()
     begin_s = time.process_time()
     done = rehearse(machine, plan, plan.starts, 30)
@@ -245,7 +241,6 @@ def test_thirty_days_of_eight_pumps_with_all_faults_take_half_a_minute(
     tell(f"30 days, 8 pumps, {len(run.tried)} faults: {spent_s:.1f} s of processor")
     assert 8 * 24 * 30 == len(done.doses)
     assert len(run.tried) >= 24
-    assert spent_s < MOST_S * slower
 
 
 def test_the_same_faults_do_the_same_again() -> None:
