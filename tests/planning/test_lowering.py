@@ -21,7 +21,10 @@ from tests.gate.scene import machine
 def capped() -> Machine:
     """The scene with a limit on everything that may have one."""
     base = machine()
-    pumps = {n: replace(p, per_hour_ul=9_000) for n, p in base.pumps.items()}
+    pumps = {
+        name: replace(pump, per_hour_ul=9_000, per_hand_ul=5_000)
+        for name, pump in base.pumps.items()
+    }
     return replace(base, pumps=pumps, limits={"reef": WaterLimits()})
 
 

@@ -74,6 +74,7 @@ ELSEWHERE = {
         f"reason {code}": "tests/turn, tests/service: no scenario has it"
         for code in (
             Code.HALVED,
+            Code.CAP_BY_HAND,
             Code.OLD_DOSER,
             Code.TABLE_CHANGED,
             Code.NOT_AS_APPROVED,

@@ -49,7 +49,7 @@ def departures(
         if not fits_stage:
             found.append(("extra", "pumps were in another stage then"))
         found += _of_plan(history, intent, order)
-    elif kind == "calibrate":
+    elif kind in ("calibrate", "manual"):
         found += _of_request(history, intent, order)
     else:
         found.append(("extra", f"nobody knows a dose of kind {kind}"))
@@ -176,7 +176,7 @@ def _run(
 def _of_request(
     history: History, intent: DoseIntended, order: int
 ) -> Iterator[tuple[Wrong, str]]:
-    """A calibration run: asked for, in time, no more than asked, not in the tank."""
+    """A run asked for by a person: for this, in time, no more, in its account."""
     number, request = history.requests.get(intent.dose.id, (order, None))
     if request is None or number >= order:
         yield "extra", "no person on the machine asked for it"
@@ -190,8 +190,12 @@ def _of_request(
     last_at = min(request.until, request.at + REQUEST_LASTS) + SLACK
     if not request.at - SLACK <= intent.at <= last_at:
         yield "altered", f"begun {_time(intent.at)}, beyond its request"
-    if intent.in_water:
+    if intent.dose_kind != request.purpose:
+        yield "altered", f"run as {intent.dose_kind}, asked for as {request.purpose}"
+    if intent.in_water and request.purpose == "calibrate":
         yield "altered", "counted as given to the water"
+    if not intent.in_water and request.purpose == "manual":
+        yield "altered", "not counted as given to the water"
 
 
 def _time(at: datetime) -> str:

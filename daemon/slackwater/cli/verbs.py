@@ -49,6 +49,7 @@ VERBS: tuple[Verb, ...] = (
     _verb("assess", "assessing:assess", _DAILY, "Say where the water stands."),
     _verb("record", "recording:record", _DAILY, "Write down what a test showed."),
     _verb("added", "pouring:added", _DAILY, "Tell what was poured in by hand."),
+    _verb("dose", "dosing:dose", _DAILY, "Ask for one dose by hand."),
     _verb(
         "water-change",
         "watering:water_change",

@@ -141,6 +141,9 @@ def fold_intended(state: State, event: DoseIntended) -> None:
         charge(state, key, (at_ms, command.ul, command.attempt), day)
         return
     charge(state, f"pump/{dose.pump}", (at_ms, command.ul, command.attempt), day)
+    if event.dose_kind == "manual":
+        key = f"hand/{dose.pump}"
+        charge(state, key, (at_ms, command.ul, command.attempt), day)
     for parameter, amount in event.effects.items():
         key = f"effect/{dose.tank}/{parameter}"
         charge(state, key, (at_ms, amount, command.attempt), day)
@@ -233,6 +236,8 @@ def fold_voided(state: State, event: DoseVoided) -> None:
         _take_back(state, f"calibrate/{pump}", attempt, intent.local_day)
         return
     _take_back(state, f"pump/{pump}", attempt, intent.local_day)
+    if intent.dose_kind == "manual":
+        _take_back(state, f"hand/{pump}", attempt, intent.local_day)
     for parameter in intent.effects:
         key = f"effect/{intent.dose.tank}/{parameter}"
         _take_back(state, key, attempt, intent.local_day)

@@ -208,6 +208,8 @@ def _calibrated(state: State, event: Calibrated) -> None:
 
 def _requested(state: State, event: ShotRequested) -> None:
     state.requests[event.request] = event
+    if event.purpose == "manual":
+        state.by_hand[event.pump] = event
 
 
 def _held(state: State, event: DoseHeld) -> None:

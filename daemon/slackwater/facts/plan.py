@@ -13,7 +13,8 @@ from typing import Literal
 
 Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 Purpose = Literal["maintenance", "correction"]
-Kind = Literal["plan", "calibrate"]
+# A dose of the plan, a run into a cylinder, a dose that a person asked for by hand.
+Kind = Literal["plan", "calibrate", "manual"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -103,10 +103,12 @@ class State:
     """Everything a decision may know of the past.
 
     `charges` and `days` are keyed `pump/ID`, `effect/TANK/PARAMETER`,
-    `calibrate/PUMP`; `believed` and `planned` by `TANK/PARAMETER`. `hours` keeps
-    believed alkalinity per tank and hour of wall time for six weeks; `stage_since` is
-    the wall time of the first entry, or at which pumps were enabled or disabled.
+    `calibrate/PUMP`, `hand/PUMP`; `believed` and `planned` by `TANK/PARAMETER`.
+    `hours` keeps believed alkalinity per tank and hour of wall time for six weeks;
+    `stage_since` is the wall time of the first entry, or at which pumps were enabled or
+    disabled.
     `running` says that the daemon is in charge and `calibrating` that a session is.
+    `by_hand` is the newest dose asked for by hand, by pump.
     `used` maps a dose identity to its local day; `held` one that waits to the entry
     that says why; `skipped` one to the request that asked. `wanting` maps a tank to
     the proven time of the last dose that came less than planned; a tank not in it
@@ -151,6 +153,7 @@ class State:
     calibrations: dict[str, Calibrated] = field(default_factory=dict)
     relay_checks: dict[str, RelayChecked] = field(default_factory=dict)
     requests: dict[str, ShotRequested] = field(default_factory=dict)
+    by_hand: dict[str, ShotRequested] = field(default_factory=dict)
     open: dict[str, OpenDose] = field(default_factory=dict)
     closed: dict[str, ClosedDose] = field(default_factory=dict)
     charges: dict[str, Rolling] = field(default_factory=dict)

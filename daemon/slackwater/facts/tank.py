@@ -142,6 +142,7 @@ class Pump:
     per_day_ul: int = 0
     per_hour_ul: int | None = None
     per_calibration_ul: int = 0
+    per_hand_ul: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -11,6 +11,7 @@ from datetime import date
 from slackwater.facts.reasons import Code, Reason, because
 from slackwater.facts.rolling import DAY_MS, HOUR_MS
 from slackwater.facts.state import State
+from slackwater.gate.by_hand import over_hand_cap
 from slackwater.gate.handover import old_part
 from slackwater.gate.moment import Ask, EffectRule, Moment
 
@@ -23,6 +24,8 @@ def over_caps(moment: Moment, ask: Ask, volume_ul: int, day: date) -> list[Reaso
     if ask.kind == "calibrate":
         return list(_calibration(moment, ask, volume_ul))
     reasons = _pump_caps(moment, ask, volume_ul, day)
+    if ask.kind == "manual":
+        reasons += over_hand_cap(moment, ask, volume_ul)
     for rule in ask.pump.effects:
         reasons += _effect_caps(moment, rule, volume_ul, day)
     return reasons

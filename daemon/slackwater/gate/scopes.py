@@ -53,7 +53,7 @@ def reaches(scope: str, ask: Ask) -> bool:
     word, _, owner = scope.partition("/")
     pump = ask.pump.pump
     if word in _WORDS:
-        if ask.kind != "plan" or ask.line is None or owner != pump.tank:
+        if ask.kind == "calibrate" or ask.line is None or owner != pump.tank:
             return False
         return _WORDS[word](ask.pump, ask.line)
     return _owned(word, ask.pump) == owner

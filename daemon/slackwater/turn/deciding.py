@@ -18,6 +18,7 @@ from slackwater.facts.messages import RunPump
 from slackwater.facts.plan import DueDose
 from slackwater.facts.reasons import Code, Reason, because
 from slackwater.facts.tank import Pump
+from slackwater.gate.by_hand import line_by_hand
 from slackwater.gate.handover import is_old_dosers
 from slackwater.gate.moment import Ask, Moment
 from slackwater.gate.verdict import Granted, effects_of, may_dose
@@ -118,7 +119,7 @@ def decide(moment: Moment, setup: Setup, after: datetime, stamp: Stamp) -> Decid
 
 
 def _shots(moment: Moment, decided: Decided, stamp: Stamp) -> None:
-    """Calibration runs that a person on the machine asked for, oldest first."""
+    """Runs that a person on the machine asked for, oldest first."""
     for request in moment.state.requests.values():
         rule = moment.rules.pumps.get(request.pump)
         if rule is None or request.request in moment.state.used:
@@ -140,7 +141,10 @@ def _shots(moment: Moment, decided: Decided, stamp: Stamp) -> None:
             expired = (because(Code.REQUEST_EXPIRED),)
             decided.events.append(DoseMissed(**stamp, dose=dose, reasons=expired))
         elif decided.has_room(rule.pump):
-            ask = Ask(dose=dose, kind="calibrate", pump=rule, line=None)
+            line = None
+            if request.purpose == "manual":
+                line = line_by_hand(rule, request.volume_ul)
+            ask = Ask(dose=dose, kind=request.purpose, pump=rule, line=line)
             _ask_gate(moment, ask, day, (decided, stamp))
 
 
@@ -262,7 +266,7 @@ def _intend(
     command = command_for(moment, ask.dose, granted.volume_ul)
     if isinstance(command, Reason):
         return command
-    in_water = ask.kind == "plan"
+    in_water = ask.kind != "calibrate"
     # More than fifteen named arguments are gathered into a dict first, which is slow.
     made = _dose_intended(
         at=stamp["at"],
@@ -277,7 +281,7 @@ def _intend(
         odo_ul=moment.sight.nodes[pump.node].beat.channels[pump.channel].odo_ul,
         flow_end_ms=flow_end_ms(moment, command),
         effects=granted.effects if in_water else {},
-        planned_effects=_planned_effects(ask, granted) if in_water else {},
+        planned_effects=_planned_effects(ask, granted) if ask.kind == "plan" else {},
         in_water=in_water,
         serial=0 if moment.approval is None else moment.approval.serial,
     )

@@ -23,6 +23,7 @@ from slackwater.facts.now import Now, proven_ms
 from slackwater.facts.reasons import Code, because
 from slackwater.facts.sight import Inbox, Sight
 from slackwater.facts.state import State
+from slackwater.gate.by_hand import line_by_hand
 from slackwater.gate.interlocks import clock_is_trusted, has_inputs, may_go_on
 from slackwater.gate.moment import Ask, Moment
 from slackwater.gate.resuming import has_recovered, must_resume
@@ -230,12 +231,14 @@ def _stops(moment: Moment) -> Iterator[StopPump]:
 def _may_not_go_on(moment: Moment, intent: DoseIntended) -> bool:
     """Whether its approval was withdrawn, or an interlock reaches it by now."""
     dose = intent.dose
-    if intent.dose_kind == "plan" and intent.serial in moment.state.withdrawn:
+    if intent.dose_kind != "calibrate" and intent.serial in moment.state.withdrawn:
         return True
     rule = moment.rules.pumps.get(dose.pump)
     if rule is None:
         return False
     line = moment.rules.lines.get(f"{dose.tank}/{dose.line}")
+    if intent.dose_kind == "manual":
+        line = line_by_hand(rule, dose.volume_ul)
     ask = Ask(dose=dose, kind=intent.dose_kind, pump=rule, line=line)
     return not may_go_on(moment, ask)
 

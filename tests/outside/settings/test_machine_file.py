@@ -32,6 +32,7 @@ OPTIONAL = {
     "most_per_day",
     "most_per_hour",
     "most_per_calibration",
+    "most_by_hand",
     "alkalinity_ceiling",
     "alkalinity",
     "calcium",

@@ -1,0 +1,130 @@
+"""Asking for one dose by hand: what is refused before anybody carries it out (H55)."""
+
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from slackwater.cli.commands.dosing import refuse_bounce
+from slackwater.errors import RefusedError
+from slackwater.facts.events import ShotRequested
+from slackwater.facts.state import State
+from slackwater.pump.outcome import Stamp
+from slackwater.service.standing import only_one
+from tests.cli.run_program import SMALLEST, changed
+from tests.cli.stage import Stage, stage_of
+
+CAP = 'most_per_calibration = "60 mL"'
+NOON = datetime(2026, 5, 3, 12, tzinfo=UTC)
+WORDS = ("--reason", "a test was low", "--by", "keeper", "--json")
+
+
+@pytest.fixture
+def stage(tmp_path: Path) -> Iterator[Stage]:
+    """The smallest sample, live, beside a daemon; 5 mL may be given by hand."""
+    by_hand = (CAP, f'{CAP}\nmost_by_hand = "5 mL"')
+    config = changed(tmp_path / "config", SMALLEST, slackwater=by_hand)
+    made = stage_of(tmp_path, config)
+    made.commission("carbonate", "calcium")
+    assert 0 == made.approve("--now").code
+    made.shadow()
+    assert 0 == made.run("enable").code
+    with only_one(made.state):
+        yield made
+
+
+def requests(stage: Stage) -> list[ShotRequested]:
+    """What was asked for."""
+    return [one for one in stage.events() if isinstance(one, ShotRequested)]
+
+
+def test_h55_a_dose_by_hand_is_an_entry_with_its_reason_and_its_end(
+    stage: Stage,
+) -> None:
+    """Half an hour, the pump, the amount, who and why."""
+    told = stage.run("dose", "carbonate", "2 mL", *WORDS)
+    assert 0 == told.code, told.out
+    (asked,) = requests(stage)
+    assert ("carbonate", 2000, "manual", "a test was low", "keeper") == (
+        asked.pump,
+        asked.volume_ul,
+        asked.purpose,
+        asked.why,
+        asked.by,
+    )
+    assert 1800 == (asked.until - asked.at).total_seconds()
+    assert asked.request == told.document["request"]
+
+
+def test_h55_the_same_wish_within_ten_seconds_is_a_bounced_key(stage: Stage) -> None:
+    """Refused, whatever its reason says; another amount, or one later, is a wish."""
+    assert 0 == stage.run("dose", "carbonate", "2 mL", *WORDS).code
+    again = stage.run("dose", "carbonate", "2000 uL", "--reason", "again", "--json")
+    # On a slow machine more than ten seconds may lie between the two.
+    first = requests(stage)[0]
+    passed_ms = stage.stamp()["proven_ms"] - first.proven_ms
+    assert 1 == again.code or passed_ms >= 10_000
+    assert 0 == stage.run("dose", "carbonate", "1 mL", *WORDS).code
+
+
+@pytest.mark.parametrize(
+    ("passed_ms", "volume_ul", "is_refused"),
+    [(9_999, 2000, True), (10_000, 2000, False), (9_999, 2001, False)],
+)
+def test_h55_ten_seconds_are_proven_time(
+    passed_ms: int, volume_ul: int, *, is_refused: bool
+) -> None:
+    """To the millisecond, whatever the wall clock does meanwhile."""
+    before = ShotRequested(
+        at=NOON,
+        boot_s=1.0,
+        proven_ms=50_000,
+        request="hand-before",
+        pump="carbonate",
+        volume_ul=2000,
+        until=NOON,
+        by="keeper",
+        purpose="manual",
+    )
+    state = State(by_hand={"carbonate": before})
+    stamp: Stamp = {"at": NOON, "boot_s": 1.0, "proven_ms": 50_000 + passed_ms}
+    if is_refused:
+        with pytest.raises(RefusedError, match="hand-before"):
+            refuse_bounce(state, stamp, "carbonate", volume_ul)
+    else:
+        refuse_bounce(state, stamp, "carbonate", volume_ul)
+
+
+@pytest.mark.parametrize(
+    ("words", "code", "what"),
+    [
+        (("carbonate", "5001 uL"), 1, "5.001 mL is more than the pump may give"),
+        (("carbonate", "0 mL"), 2, '"0 mL" is no dose'),
+        (("carbonate", "2"), 2, '"2" has no unit'),
+        (("carbonate", "2,0 mL"), 2, '"2,0 mL" does not begin with a plain number'),
+        (("magnesium", "2 mL"), 2, 'there is no pump "magnesium"'),
+    ],
+)
+def test_h55_what_cannot_be_given_is_refused_at_once(
+    stage: Stage, words: tuple[str, str], code: int, what: str
+) -> None:
+    """Nothing is written down, and one error says which figure it was."""
+    told = stage.run("dose", *words, *WORDS)
+    assert (code, [what]) == (told.code, [one["what"] for one in told.errors])
+    assert [] == requests(stage)
+
+
+def test_h55_nobody_asks_without_a_reason(stage: Stage) -> None:
+    """An empty reason is none."""
+    told = stage.run("dose", "carbonate", "2 mL", "--reason", " ", "--json")
+    assert (2, "no reason was given") == (told.code, told.errors[0]["what"])
+
+
+def test_h55_in_shadow_nothing_is_asked_for(tmp_path: Path) -> None:
+    """The daemon of a shadow run commands no pump."""
+    stage = stage_of(tmp_path)
+    assert 0 == stage.approve("--now").code
+    told = stage.run("dose", "carbonate", "2 mL", *WORDS)
+    assert 1 == told.code
+    assert told.errors[0]["what"].startswith("pumps are not enabled")

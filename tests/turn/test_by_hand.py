@@ -1,0 +1,132 @@
+"""Doses asked for by hand: through the same gate, caps and ledger (H55)."""
+
+from dataclasses import replace
+from datetime import datetime, timedelta
+
+import pytest
+
+from slackwater.facts.events import DoseMissed, HoldRaised, ShotRequested
+from slackwater.facts.reasons import Code, because
+from slackwater.facts.tank import Machine
+from tests.gate.scene import machine
+from tests.turn.test_step import BOOT_S, START, Bench
+
+SOON = START - timedelta(minutes=30)
+
+
+def roomy(per_hand_ul: int = 5000, **caps: int) -> Machine:
+    """The scene's machine; its carbonate pump may give so much by hand."""
+    base = machine()
+    pump = replace(base.pumps["carbonate"], per_hand_ul=per_hand_ul, **caps)  # type: ignore[arg-type]  # whole numbers
+    return replace(base, pumps={**base.pumps, "carbonate": pump})
+
+
+def asked(name: str, volume_ul: int, until: datetime) -> ShotRequested:
+    """A dose of carbonate that a person asked for."""
+    return ShotRequested(
+        at=SOON,
+        boot_s=BOOT_S,
+        proven_ms=10**9,
+        request=name,
+        pump="carbonate",
+        volume_ul=volume_ul,
+        until=until,
+        by="keeper",
+        purpose="manual",
+        why="a test was low",
+    )
+
+
+def bench(base: Machine, *volumes_ul: int) -> Bench:
+    """Half an hour before the plan's first dose, with these doses asked for."""
+    made = Bench(base)
+    made.utc = made.sight.scanned_until = SOON
+    for number, volume_ul in enumerate(volumes_ul, start=1):
+        name = f"hand-{number}"
+        made.state.requests[name] = asked(name, volume_ul, SOON + timedelta(minutes=25))
+    return made
+
+
+def reasons(made: Bench) -> set[Code]:
+    """Why doses by hand wait, or were missed."""
+    held = {one.code for each in made.state.held.values() for one in each.reasons}
+    missed = [event for event in made.events if isinstance(event, DoseMissed)]
+    return held | {one.code for each in missed for one in each.reasons}
+
+
+def test_h55_a_dose_by_hand_counts_everywhere() -> None:
+    """It is in the water: against the pump, the effect, and what hands may give."""
+    made = bench(roomy(), 2000)
+    made.run_until(SOON + timedelta(minutes=2))
+    (intent,) = made.intents()
+    assert ("hand-1", "manual", True) == (
+        intent.dose.id,
+        intent.dose_kind,
+        intent.in_water,
+    )
+    assert {"pump/carbonate", "effect/reef/alkalinity", "hand/carbonate"} == set(
+        made.state.charges
+    )
+    assert 2000 == made.state.charges["hand/carbonate"].total
+
+
+@pytest.mark.parametrize(("per_hand_ul", "given"), [(4000, 2), (3999, 1), (0, 0)])
+def test_h55_all_doses_by_hand_of_a_day_have_one_small_cap(
+    per_hand_ul: int, given: int
+) -> None:
+    """Twice 2 mL; a cap that is absent is nothing."""
+    made = bench(roomy(per_hand_ul), 2000, 2000)
+    made.run_until(SOON + timedelta(minutes=10))
+    assert given == len(list(made.intents()))
+    assert (given < 2) == (Code.CAP_BY_HAND in reasons(made))
+
+
+@pytest.mark.parametrize(
+    ("caps", "code"),
+    [({"per_dose_ul": 1999}, Code.CAP_DOSE), ({"per_day_ul": 1999}, Code.CAP_DAY)],
+)
+def test_h55_the_caps_of_the_pump_hold_for_hands_too(
+    caps: dict[str, int], code: Code
+) -> None:
+    """What hands may give never reaches beyond what the pump may."""
+    made = bench(roomy(**caps), 2000)
+    made.run_until(SOON + timedelta(minutes=2))
+    assert [] == list(made.intents())
+    assert code in reasons(made)
+
+
+@pytest.mark.parametrize("scope", ["all", "pump/carbonate", "alkalinity/reef"])
+def test_h55_what_holds_the_plan_holds_a_dose_by_hand(scope: str) -> None:
+    """A hold on the pump, on everything, on what adds alkalinity."""
+    made = bench(roomy(), 2000)
+    made.state.holds["h"] = HoldRaised(
+        at=SOON,
+        boot_s=BOOT_S,
+        proven_ms=10**9,
+        hold_id="h",
+        scope=scope,
+        reason=because(Code.MANUAL_HOLD),
+        latched=True,
+    )
+    made.run_until(SOON + timedelta(minutes=2))
+    assert [] == list(made.intents())
+    assert Code.MANUAL_HOLD in reasons(made)
+
+
+def test_h55_without_an_approval_nothing_is_given_by_hand() -> None:
+    """An approval that was withdrawn is none."""
+    made = bench(roomy(), 2000)
+    made.state.withdrawn.append(1)
+    made.run_until(SOON + timedelta(minutes=2))
+    assert [] == list(made.intents())
+    assert Code.NO_PLAN in reasons(made)
+
+
+def test_h55_a_dose_by_hand_that_waited_too_long_is_missed() -> None:
+    """After its half hour it is on record as missed, and never given."""
+    made = bench(roomy(), 2000)
+    made.answers = False
+    made.state.requests["hand-1"] = asked("hand-1", 2000, SOON - timedelta(seconds=1))
+    made.run_until(SOON + timedelta(minutes=2))
+    assert [] == list(made.intents())
+    assert {Code.REQUEST_EXPIRED} == reasons(made)
