@@ -32,7 +32,7 @@ def new_strength(moment: Moment, pump: PumpRule) -> New | None:
     before = moment.state.strengths.get(pump.pump.id)
     if before is None or not pump.adds:
         return None
-    if not is_same(before.per_ul, pump.adds):
+    if before.per_ul != pump.adds and not is_same(before.per_ul, pump.adds):
         return New(is_half=True, reason=because(Code.HALVED, why=WHY))
     if before.since is None or before.since_ms is None:
         return None

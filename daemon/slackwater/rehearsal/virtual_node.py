@@ -25,15 +25,16 @@ _result = maker(Result)
 
 @dataclass(slots=True)
 class _Head:
-    """One channel: number, odometer, and what each hour of uptime took.
+    """One channel: number, odometer, and what was taken of the budget.
 
-    `slots` are in order of time; `taken_ul` is their sum.
+    `slots` are runs in order of time, the hour of uptime and its volume; `taken_ul` is
+    their sum.
     """
 
     n: int = 0
     odo_ul: int = 0
     odo_ms: int = 0
-    slots: dict[int, int] = field(default_factory=dict)
+    slots: list[tuple[int, int]] = field(default_factory=list)
     taken_ul: int = 0
 
 
@@ -90,11 +91,9 @@ class VirtualNode:
         head.odo_ms += command.ms
         up = self._up(boot_s)
         hour = up // HOUR_MS
-        if hour in head.slots:
-            head.slots[hour] += command.ul
-        else:
-            head.slots[hour] = command.ul
+        if not head.slots or head.slots[-1][0] != hour:
             _free(head, hour)
+        head.slots.append((hour, command.ul))
         head.taken_ul += command.ul
         self._channels[command.channel] = self._channel(command.channel, head)
         return _result(
@@ -134,6 +133,7 @@ class VirtualNode:
 def _free(head: _Head, hour: int) -> bool:
     """Forget the slots of more than a day before; says whether there were any."""
     before_ul = head.taken_ul
-    while head.slots and (oldest := next(iter(head.slots))) <= hour - SLOTS:
-        head.taken_ul -= head.slots.pop(oldest)
+    oldest = hour - SLOTS
+    while head.slots and head.slots[0][0] <= oldest:
+        head.taken_ul -= head.slots.pop(0)[1]
     return head.taken_ul != before_ul

@@ -130,7 +130,7 @@ def _listen(moment: Moment, inbox: Inbox, stamp: Stamp) -> list[AnyEvent]:
     if len(inbox.messages) == 1:
         return list(hear(moment, inbox.messages[0], stamp))
     events: list[AnyEvent] = []
-    seen: set[str] = set()
+    seen: set[tuple[str, str | int]] = set()
     for message in inbox.messages:
         for event in hear(moment, message, stamp):
             key = _about(event)
@@ -140,14 +140,14 @@ def _listen(moment: Moment, inbox: Inbox, stamp: Stamp) -> list[AnyEvent]:
     return events
 
 
-def _about(event: AnyEvent) -> str:
+def _about(event: AnyEvent) -> tuple[str, str | int]:
     """What an entry is about: one of a kind per attempt, hold, request or source."""
     for name in _NAMES:
         value = getattr(event, name, "")
         if value:
             settled = event.kind in ("dose_ended", "dose_sealed", "dose_voided")
-            return f"{'settled' if settled else event.kind}/{value}"
-    return f"{event.kind}/{id(event)}"
+            return "settled" if settled else event.kind, value
+    return event.kind, id(event)
 
 
 _NAMES = ("attempt", "hold_id", "request", "probe", "source", "alarm", "serial")
