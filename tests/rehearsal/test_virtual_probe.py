@@ -6,7 +6,7 @@ from itertools import pairwise
 
 import pytest
 
-from slackwater.facts.tank import Machine, Probe
+from slackwater.facts.tank import Machine, Probe, Uptake
 from slackwater.rehearsal.rehearsal import rehearse
 from slackwater.rehearsal.virtual_probe import VirtualProbes, watched
 from tests.rehearsal.houses import MEQ_PER_DKH, peq, sample
@@ -126,3 +126,33 @@ def test_a_plan_that_gives_far_too_much_is_stopped_by_its_probe() -> None:
     codes = {str(reason.code) for each in missed for reason in each.reasons}
     assert codes & {"alkalinity-ceiling", "alkalinity-climb"}
     assert {"carbonate", "calcium"} >= {each.dose.pump for each in missed}
+
+
+def test_a_run_that_is_stopped_half_way_counts_in_full() -> None:
+    """The dose itself lifts the water above the ceiling, seen when the next is due.
+
+    9.49 dKH and 3 mL of 1.868 meq/mL in 200 L are 9.57; the ceiling is 9.5.
+    """
+    _machine, plan = sample("smallest")
+    quick = machine(probe(period_s=10.0, resolution=0.001 * MEQ_PER_DKH))
+    tank = replace(
+        quick.tanks["reef"],
+        targets={"alkalinity": 9.49 * MEQ_PER_DKH},
+        uptake={"alkalinity": Uptake(estimate=peq(0.1), low=0)},
+    )
+    slow = replace(quick.pumps["carbonate"], rate_nl_per_s=20_000)
+    shelf = replace(quick.nodes["shelf"], cut_limit_ms=400_000)
+    known = replace(
+        quick,
+        tanks={"reef": tank},
+        pumps={**quick.pumps, "carbonate": slow},
+        nodes={"shelf": shelf},
+        apart={},
+    )
+    lines = [
+        replace(line, windows=(), times_minute=(minute,), count=1, per_day_ul=3000)
+        for line, minute in zip(plan.lines, (720, 721), strict=True)
+    ]
+    done = rehearse(known, replace(plan, lines=tuple(lines)), plan.starts, 1)
+    given = {each.dose.pump: each.volume_ul for each in done.doses}
+    assert {"carbonate": 3000, "calcium": 0} == given
