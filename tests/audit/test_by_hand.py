@@ -49,6 +49,8 @@ def test_a_dose_by_hand_is_no_departure() -> None:
         ("calibrate", "manual", True),
         ("manual", "calibrate", False),
         ("calibrate", "calibrate", True),
+        ("prime", "prime", True),
+        ("manual", "prime", False),
     ],
 )
 def test_h56_a_run_counts_where_it_was_asked_for(

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from slackwater.cli.commands.dosing import refuse_bounce
+from slackwater.cli.by_request import refuse_bounce
 from slackwater.errors import RefusedError
 from slackwater.facts.events import ShotRequested
 from slackwater.facts.state import State
@@ -23,7 +23,7 @@ WORDS = ("--reason", "a test was low", "--by", "keeper", "--json")
 @pytest.fixture
 def stage(tmp_path: Path) -> Iterator[Stage]:
     """The smallest sample, live, beside a daemon; 5 mL may be given by hand."""
-    by_hand = (CAP, f'{CAP}\nmost_by_hand = "5 mL"')
+    by_hand = (CAP, f'{CAP}\nmost_by_hand = "5 mL"\nmost_per_priming = "20 mL"')
     config = changed(tmp_path / "config", SMALLEST, slackwater=by_hand)
     made = stage_of(tmp_path, config)
     made.commission("carbonate", "calcium")
@@ -100,7 +100,7 @@ def test_h55_ten_seconds_are_proven_time(
     ("words", "code", "what"),
     [
         (("carbonate", "5001 uL"), 1, "5.001 mL is more than the pump may give"),
-        (("carbonate", "0 mL"), 2, '"0 mL" is no dose'),
+        (("carbonate", "0 mL"), 2, '"0 mL" is nothing to pump'),
         (("carbonate", "2"), 2, '"2" has no unit'),
         (("carbonate", "2,0 mL"), 2, '"2,0 mL" does not begin with a plain number'),
         (("magnesium", "2 mL"), 2, 'there is no pump "magnesium"'),
@@ -128,3 +128,39 @@ def test_h55_in_shadow_nothing_is_asked_for(tmp_path: Path) -> None:
     told = stage.run("dose", "carbonate", "2 mL", *WORDS)
     assert 1 == told.code
     assert told.errors[0]["what"].startswith("pumps are not enabled")
+
+
+@pytest.mark.parametrize("name", ["prime", "flush"])
+@pytest.mark.parametrize(
+    ("words", "purpose"), [(("--outlet-out",), "prime"), ((), "manual")]
+)
+def test_h56_priming_counts_as_given_unless_the_outlet_is_out(
+    stage: Stage, name: str, words: tuple[str, ...], purpose: str
+) -> None:
+    """Nobody has to say that liquid reaches the tank; that it does not is declared."""
+    told = stage.run(name, "carbonate", "3 mL", *words, "--by", "keeper", "--json")
+    assert 0 == told.code, told.out
+    (asked,) = requests(stage)
+    assert (purpose, 3000, purpose == "manual") == (
+        asked.purpose,
+        asked.volume_ul,
+        told.document["in_water"],
+    )
+    assert asked.why.startswith(name)
+
+
+@pytest.mark.parametrize(
+    ("volume", "words", "cap"),
+    [
+        ("20001 uL", ("--outlet-out",), "most_per_priming"),
+        ("5001 uL", (), "most_by_hand"),
+    ],
+)
+def test_h56_priming_has_small_caps_of_its_own(
+    stage: Stage, volume: str, words: tuple[str, ...], cap: str
+) -> None:
+    """Beyond them nothing is written down, and the error names the ceiling."""
+    told = stage.run("prime", "carbonate", volume, *words, "--json")
+    assert 1 == told.code
+    assert told.errors[0]["where"].endswith(cap)
+    assert [] == requests(stage)

@@ -22,7 +22,7 @@ def capped() -> Machine:
     """The scene with a limit on everything that may have one."""
     base = machine()
     pumps = {
-        name: replace(pump, per_hour_ul=9_000, per_hand_ul=5_000)
+        name: replace(pump, per_hour_ul=9_000, per_hand_ul=5_000, per_priming_ul=7_000)
         for name, pump in base.pumps.items()
     }
     return replace(base, pumps=pumps, limits={"reef": WaterLimits()})

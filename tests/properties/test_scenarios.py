@@ -75,6 +75,7 @@ ELSEWHERE = {
         for code in (
             Code.HALVED,
             Code.CAP_BY_HAND,
+            Code.CAP_PRIMING,
             Code.OLD_DOSER,
             Code.TABLE_CHANGED,
             Code.NOT_AS_APPROVED,

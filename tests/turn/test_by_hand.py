@@ -37,6 +37,12 @@ def asked(name: str, volume_ul: int, until: datetime) -> ShotRequested:
     )
 
 
+def primed(name: str, volume_ul: int) -> ShotRequested:
+    """A hose to be filled with its outlet out of the water."""
+    wanted = asked(name, volume_ul, SOON + timedelta(minutes=25))
+    return replace(wanted, purpose="prime", why="prime, outlet out of the water")
+
+
 def bench(base: Machine, *volumes_ul: int) -> Bench:
     """Half an hour before the plan's first dose, with these doses asked for."""
     made = Bench(base)
@@ -130,3 +136,43 @@ def test_h55_a_dose_by_hand_that_waited_too_long_is_missed() -> None:
     made.run_until(SOON + timedelta(minutes=2))
     assert [] == list(made.intents())
     assert {Code.REQUEST_EXPIRED} == reasons(made)
+
+
+@pytest.mark.parametrize(
+    ("per_priming_ul", "given"), [(4000, 2), (3999, 1), (1999, 0), (0, 0)]
+)
+def test_h56_priming_out_of_the_water_has_a_small_cap_of_its_own(
+    per_priming_ul: int, given: int
+) -> None:
+    """Twice 2 mL in an hour, logged apart; the water's accounts stay empty."""
+    made = bench(roomy(per_priming_ul=per_priming_ul))
+    for name in ("hand-1", "hand-2"):
+        made.state.requests[name] = primed(name, 2000)
+    made.run_until(SOON + timedelta(minutes=10))
+    intents = list(made.intents())
+    assert given == len(intents)
+    assert all(not intent.in_water and intent.effects == {} for intent in intents)
+    assert ({"prime/carbonate"} if given else set()) == set(made.state.charges)
+    assert (given < 2) == (Code.CAP_PRIMING in reasons(made))
+
+
+def test_h56_priming_near_a_cap_of_the_water_is_told_apart() -> None:
+    """A day cap used up: out of the water it runs, into the water it does not."""
+    full = roomy(per_priming_ul=5000, per_day_ul=1999)
+    out = bench(full)
+    out.state.requests["hand-1"] = primed("hand-1", 2000)
+    out.run_until(SOON + timedelta(minutes=2))
+    into = bench(full, 2000)
+    into.run_until(SOON + timedelta(minutes=2))
+    assert (1, 0) == (len(list(out.intents())), len(list(into.intents())))
+
+
+def test_h56_priming_keeps_the_gap_of_its_pump() -> None:
+    """The second run waits until the first has surely ended and rested."""
+    made = bench(roomy(per_priming_ul=5000))
+    for name in ("hand-1", "hand-2"):
+        made.state.requests[name] = primed(name, 1000)
+    made.run_until(SOON + timedelta(minutes=10))
+    first, second = made.intents()
+    rest_ms = 1000 * made.setup.machine.timing.same_pump_gap_s
+    assert second.proven_ms - first.proven_ms >= rest_ms

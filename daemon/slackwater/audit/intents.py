@@ -49,7 +49,7 @@ def departures(
         if not fits_stage:
             found.append(("extra", "pumps were in another stage then"))
         found += _of_plan(history, intent, order)
-    elif kind in ("calibrate", "manual"):
+    elif kind in ("calibrate", "prime", "manual"):
         found += _of_request(history, intent, order)
     else:
         found.append(("extra", f"nobody knows a dose of kind {kind}"))
@@ -192,7 +192,7 @@ def _of_request(
         yield "altered", f"begun {_time(intent.at)}, beyond its request"
     if intent.dose_kind != request.purpose:
         yield "altered", f"run as {intent.dose_kind}, asked for as {request.purpose}"
-    if intent.in_water and request.purpose == "calibrate":
+    if intent.in_water and request.purpose != "manual":
         yield "altered", "counted as given to the water"
     if not intent.in_water and request.purpose == "manual":
         yield "altered", "not counted as given to the water"

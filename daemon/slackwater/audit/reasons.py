@@ -81,6 +81,7 @@ WORDS: Mapping[Code, Missing] = {
     Code.CAP_NET: Missing.CAP,
     Code.CAP_CALIBRATION: Missing.CAP,
     Code.CAP_BY_HAND: Missing.CAP,
+    Code.CAP_PRIMING: Missing.CAP,
     Code.RESUMING: Missing.CAP,
     Code.HALVED: Missing.SMALL,
     Code.STRENGTH_UNTESTED: Missing.SMALL,

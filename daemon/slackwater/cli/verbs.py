@@ -50,6 +50,8 @@ VERBS: tuple[Verb, ...] = (
     _verb("record", "recording:record", _DAILY, "Write down what a test showed."),
     _verb("added", "pouring:added", _DAILY, "Tell what was poured in by hand."),
     _verb("dose", "dosing:dose", _DAILY, "Ask for one dose by hand."),
+    _verb("prime", "dosing:prime", _DAILY, "Fill the hose of a pump."),
+    _verb("flush", "dosing:flush", _DAILY, "Rinse the hose of a pump."),
     _verb(
         "water-change",
         "watering:water_change",

@@ -137,7 +137,7 @@ def fold_intended(state: State, event: DoseIntended) -> None:
     )
     day = event.local_day
     if not event.in_water:
-        key = f"calibrate/{dose.pump}"
+        key = f"{event.dose_kind}/{dose.pump}"
         charge(state, key, (at_ms, command.ul, command.attempt), day)
         return
     charge(state, f"pump/{dose.pump}", (at_ms, command.ul, command.attempt), day)
@@ -174,6 +174,7 @@ def close_dose(
         local_day=intent.local_day,
         proven_ms=at_ms,
         sealed=False,
+        dose_kind=intent.dose_kind,
     )
     state.closed[attempt] = closed
     if closed.in_water:
@@ -233,7 +234,7 @@ def fold_voided(state: State, event: DoseVoided) -> None:
     state.drawn_ul[pump] -= intent.command.ul
     state.wanting[intent.dose.tank] = event.proven_ms
     if not intent.in_water:
-        _take_back(state, f"calibrate/{pump}", attempt, intent.local_day)
+        _take_back(state, f"{intent.dose_kind}/{pump}", attempt, intent.local_day)
         return
     _take_back(state, f"pump/{pump}", attempt, intent.local_day)
     if intent.dose_kind == "manual":
@@ -257,7 +258,7 @@ def _raise_charge(
     if more_ul <= 0:
         return
     day = closed.local_day
-    account = "pump" if closed.in_water else "calibrate"
+    account = "pump" if closed.in_water else closed.dose_kind
     charge(state, f"{account}/{closed.pump}", (at_ms, more_ul, attempt), day)
     # A run into a cylinder has no effects.
     for parameter, amount in closed.effects.items():

@@ -226,7 +226,7 @@ class Calibrated(Event):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ShotRequested(Event):
-    """A local person asked for one run: into a cylinder, or a dose by hand."""
+    """A local person asked for one run: out of the water, or a dose by hand."""
 
     kind: Literal["shot_requested"] = "shot_requested"
     request: str
@@ -234,7 +234,7 @@ class ShotRequested(Event):
     volume_ul: int
     until: datetime
     by: str
-    purpose: Literal["calibrate", "manual"] = "calibrate"
+    purpose: Literal["calibrate", "prime", "manual"] = "calibrate"
     why: str = ""
 
 

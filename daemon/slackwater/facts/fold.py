@@ -208,7 +208,7 @@ def _calibrated(state: State, event: Calibrated) -> None:
 
 def _requested(state: State, event: ShotRequested) -> None:
     state.requests[event.request] = event
-    if event.purpose == "manual":
+    if event.purpose != "calibrate":
         state.by_hand[event.pump] = event
 
 

@@ -13,8 +13,10 @@ from typing import Literal
 
 Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 Purpose = Literal["maintenance", "correction"]
-# A dose of the plan, a run into a cylinder, a dose that a person asked for by hand.
-Kind = Literal["plan", "calibrate", "manual"]
+# A dose of the plan, a run into a cylinder, one that fills or rinses a hose out of the
+# water, and a dose that a person asked for by hand.
+Kind = Literal["plan", "calibrate", "prime", "manual"]
+OUT_OF_WATER = frozenset[Kind]({"calibrate", "prime"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

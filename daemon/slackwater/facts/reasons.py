@@ -57,6 +57,7 @@ class Code(StrEnum):
     CAP_NET = "cap-net-rise"
     CAP_CALIBRATION = "cap-calibration"
     CAP_BY_HAND = "cap-by-hand"
+    CAP_PRIMING = "cap-priming"
     GAP_SAME_PUMP = "gap-same-pump"
     GAP_APART = "gap-apart"
     TOO_SMALL = "too-small"
@@ -164,6 +165,7 @@ SENTENCES: Mapping[Code, str] = {
     Code.CAP_GROSS: "More than may be added to the tank in a day.",
     Code.CAP_NET: "More than the water may rise in a day.",
     Code.CAP_CALIBRATION: "More than the pump's cap for calibrating.",
+    Code.CAP_PRIMING: "More than the pump may prime or flush in an hour.",
     Code.CAP_BY_HAND: "More than the pump may give by hand in 24 hours.",
     Code.GAP_SAME_PUMP: "Too soon after the pump's last run.",
     Code.GAP_APART: "Too soon after a solution that must be kept apart.",

@@ -65,6 +65,7 @@ RELEASES: Mapping[Code, str] = {
     Code.CAP_NET: _CAP,
     Code.CAP_CALIBRATION: _CAP,
     Code.CAP_BY_HAND: _CAP,
+    Code.CAP_PRIMING: _CAP,
     Code.GAP_SAME_PUMP: _ITSELF,
     Code.GAP_APART: _ITSELF,
     Code.TOO_SMALL: _DOSE,

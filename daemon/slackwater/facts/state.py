@@ -24,6 +24,7 @@ from slackwater.facts.events import (
 )
 from slackwater.facts.judgements import Break, SeriesJudged
 from slackwater.facts.now import Mark
+from slackwater.facts.plan import Kind
 from slackwater.facts.relays import RelayChecked
 from slackwater.facts.rolling import Rolling
 from slackwater.facts.safeguards import AwayDeclared, BypassGranted, ProbeTakenOut
@@ -58,6 +59,7 @@ class ClosedDose:
     in_water: bool
     proven_ms: int
     sealed: bool
+    dose_kind: Kind = "calibrate"
 
 
 @dataclass(slots=True, kw_only=True)
@@ -103,12 +105,13 @@ class State:
     """Everything a decision may know of the past.
 
     `charges` and `days` are keyed `pump/ID`, `effect/TANK/PARAMETER`,
-    `calibrate/PUMP`, `hand/PUMP`; `believed` and `planned` by `TANK/PARAMETER`.
+    `calibrate/PUMP`, `prime/PUMP`, `hand/PUMP`; `believed` and `planned` by
+    `TANK/PARAMETER`.
     `hours` keeps believed alkalinity per tank and hour of wall time for six weeks;
     `stage_since` is the wall time of the first entry, or at which pumps were enabled or
     disabled.
     `running` says that the daemon is in charge and `calibrating` that a session is.
-    `by_hand` is the newest dose asked for by hand, by pump.
+    `by_hand` is the newest run asked for of a live daemon, by pump.
     `used` maps a dose identity to its local day; `held` one that waits to the entry
     that says why; `skipped` one to the request that asked. `wanting` maps a tank to
     the proven time of the last dose that came less than planned; a tank not in it

@@ -143,6 +143,7 @@ class Pump:
     per_hour_ul: int | None = None
     per_calibration_ul: int = 0
     per_hand_ul: int = 0
+    per_priming_ul: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

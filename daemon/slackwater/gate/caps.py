@@ -8,6 +8,7 @@ the local day and any 24 h of proven time alike.
 from collections.abc import Iterable, Iterator
 from datetime import date
 
+from slackwater.facts.plan import OUT_OF_WATER
 from slackwater.facts.reasons import Code, Reason, because
 from slackwater.facts.rolling import DAY_MS, HOUR_MS
 from slackwater.facts.state import State
@@ -21,8 +22,8 @@ def over_caps(moment: Moment, ask: Ask, volume_ul: int, day: date) -> list[Reaso
 
     Units: microlitres; `day` is the tank's local date at this moment.
     """
-    if ask.kind == "calibrate":
-        return list(_calibration(moment, ask, volume_ul))
+    if ask.kind in OUT_OF_WATER:
+        return list(_out_of_water(moment, ask, volume_ul))
     reasons = _pump_caps(moment, ask, volume_ul, day)
     if ask.kind == "manual":
         reasons += over_hand_cap(moment, ask, volume_ul)
@@ -111,14 +112,17 @@ def _used_up(moment: Moment, cap: int) -> int:
     return -(-cap * left_ms // DAY_MS) if left_ms else 0
 
 
-def _calibration(moment: Moment, ask: Ask, volume_ul: int) -> Iterator[Reason]:
-    """The small cap of its own for runs into a cylinder."""
-    cap_ul = ask.pump.pump.per_calibration_ul
-    given = moment.state.charges.get(f"calibrate/{ask.pump.pump.id}")
+def _out_of_water(moment: Moment, ask: Ask, volume_ul: int) -> Iterator[Reason]:
+    """The small caps of their own for runs into a cylinder, and to fill a hose."""
+    pump = ask.pump.pump
+    code, cap_ul = Code.CAP_CALIBRATION, pump.per_calibration_ul
+    if ask.kind == "prime":
+        code, cap_ul = Code.CAP_PRIMING, pump.per_priming_ul
+    given = moment.state.charges.get(f"{ask.kind}/{pump.id}")
     charged_ul = 0 if given is None else given.since(moment.proven_ms - HOUR_MS)
     if not 0 < charged_ul + volume_ul <= cap_ul:
         yield because(
-            Code.CAP_CALIBRATION,
+            code,
             charged_ul=charged_ul,
             asked_ul=volume_ul,
             cap_ul=cap_ul,
@@ -134,7 +138,7 @@ def too_close(moment: Moment, ask: Ask) -> list[Reason]:
         left_ms = own.end_ms + ask.pump.same_pump_gap_ms - proven_ms
         if left_ms > 0:
             reasons.append(because(Code.GAP_SAME_PUMP, left_s=_seconds(left_ms)))
-    if ask.kind == "calibrate":
+    if ask.kind in OUT_OF_WATER:
         return reasons
     for other, gap_ms in ask.pump.apart:
         flow = flows.get(other)

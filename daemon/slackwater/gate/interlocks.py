@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator, Sequence
 
 from slackwater.facts.events import HoldRaised
 from slackwater.facts.messages import Beat, Channel
-from slackwater.facts.plan import Approval, Purpose
+from slackwater.facts.plan import OUT_OF_WATER, Approval, Purpose
 from slackwater.facts.reasons import Code, Reason, because
 from slackwater.facts.tank import Pump
 from slackwater.gate.bypass import BYPASSABLE, is_bypassed
@@ -80,7 +80,7 @@ def start(moment: Moment, _ask: Ask) -> Sequence[Reason]:
 
 def approval(moment: Moment, ask: Ask) -> Sequence[Reason]:
     """A plan dose needs an approval in force, and the pump it was given for."""
-    if ask.kind == "calibrate":
+    if ask.kind in OUT_OF_WATER:
         return NONE
     approval, rule = moment.approval, ask.line
     if approval is None or rule is None:

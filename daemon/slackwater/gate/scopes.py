@@ -21,6 +21,7 @@ reached by what stops pumps, never by what is wrong with the water.
 
 from collections.abc import Callable, Mapping
 
+from slackwater.facts.plan import OUT_OF_WATER
 from slackwater.gate.kinds import CARBON, CARBONATE, HYDROXIDE, MINERAL, TRACE
 from slackwater.gate.moment import Ask, LineRule, Moment, PumpRule
 
@@ -53,7 +54,7 @@ def reaches(scope: str, ask: Ask) -> bool:
     word, _, owner = scope.partition("/")
     pump = ask.pump.pump
     if word in _WORDS:
-        if ask.kind == "calibrate" or ask.line is None or owner != pump.tank:
+        if ask.kind in OUT_OF_WATER or ask.line is None or owner != pump.tank:
             return False
         return _WORDS[word](ask.pump, ask.line)
     return _owned(word, ask.pump) == owner

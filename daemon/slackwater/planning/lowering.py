@@ -25,7 +25,14 @@ Caps = Mapping[str, Amount]
 RecordT = TypeVar("RecordT", Pump, Node, AlkalinityGuard, WaterLimits, EffectCap)
 
 # Fields of each table whose lower figure is the safer one.
-PUMP = ("per_dose_ul", "per_hour_ul", "per_day_ul", "per_calibration_ul", "per_hand_ul")
+PUMP = (
+    "per_dose_ul",
+    "per_hour_ul",
+    "per_day_ul",
+    "per_calibration_ul",
+    "per_priming_ul",
+    "per_hand_ul",
+)
 NODE = ("day_limit_ul", "cut_limit_ms")
 EFFECT = ("gross", "net_rise")
 GUARD = ("ceiling", "rise")

@@ -62,7 +62,7 @@ def heads_of(machine: Machine, state: State, begun_s: float) -> dict[str, RelayH
 
 def _given_ul(state: State, pump: Pump) -> int:
     """What a pump is charged with in the last 24 hours, in the water or beside it."""
-    keys = (f"pump/{pump.id}", f"calibrate/{pump.id}")
+    keys = (f"pump/{pump.id}", f"calibrate/{pump.id}", f"prime/{pump.id}")
     return sum(state.charges[key].total for key in keys if key in state.charges)
 
 

@@ -15,7 +15,7 @@ from zoneinfo import ZoneInfo
 from slackwater.facts.events import AnyEvent, DoseHeld, DoseIntended, DoseMissed
 from slackwater.facts.making import maker
 from slackwater.facts.messages import RunPump
-from slackwater.facts.plan import DueDose
+from slackwater.facts.plan import OUT_OF_WATER, DueDose
 from slackwater.facts.reasons import Code, Reason, because
 from slackwater.facts.tank import Pump
 from slackwater.gate.by_hand import line_by_hand
@@ -266,7 +266,7 @@ def _intend(
     command = command_for(moment, ask.dose, granted.volume_ul)
     if isinstance(command, Reason):
         return command
-    in_water = ask.kind != "calibrate"
+    in_water = ask.kind not in OUT_OF_WATER
     # More than fifteen named arguments are gathered into a dict first, which is slow.
     made = _dose_intended(
         at=stamp["at"],

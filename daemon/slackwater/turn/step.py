@@ -231,7 +231,7 @@ def _stops(moment: Moment) -> Iterator[StopPump]:
 def _may_not_go_on(moment: Moment, intent: DoseIntended) -> bool:
     """Whether its approval was withdrawn, or an interlock reaches it by now."""
     dose = intent.dose
-    if intent.dose_kind != "calibrate" and intent.serial in moment.state.withdrawn:
+    if intent.in_water and intent.serial in moment.state.withdrawn:
         return True
     rule = moment.rules.pumps.get(dose.pump)
     if rule is None:

@@ -33,6 +33,7 @@ OPTIONAL = {
     "most_per_hour",
     "most_per_calibration",
     "most_by_hand",
+    "most_per_priming",
     "alkalinity_ceiling",
     "alkalinity",
     "calcium",

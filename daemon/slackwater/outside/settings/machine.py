@@ -230,6 +230,7 @@ class _Reader:
                 per_hour_ul=table.most_per_hour,
                 per_calibration_ul=table.most_per_calibration,
                 per_hand_ul=table.most_by_hand,
+                per_priming_ul=table.most_per_priming,
             )
             for identity, table in self._tables("pump", PumpTable).items()
         }

@@ -304,6 +304,11 @@ class PumpTable(TableModel):
         description="Ceiling of all calibration runs of 24 h, outlet in a cylinder",
         examples=['"60 mL"'],
     )
+    most_per_priming: Annotated[int, Volume("0 mL", "2 L")] = Field(
+        default=0,
+        description="Ceiling of priming and flushing in an hour",
+        examples=['"20 mL"'],
+    )
     most_by_hand: Annotated[int, Volume("0 mL", "2 L")] = Field(
         default=0,
         description="Ceiling of all doses of any 24 h that were asked for by hand",

@@ -1,0 +1,168 @@
+"""Runs that a person asks of the daemon: what is refused before it is written down.
+
+Floor 8. One subject: a local request. Laws here: asking is an entry and moves nothing;
+what nobody would carry out, or no waiting would let through, is refused at once; the
+same wish a moment later is a bounced key, not a second wish.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from secrets import token_hex
+from typing import Literal
+
+from slackwater.cli.opening import approval_at, daemon_is_here, only, write
+from slackwater.cli.render import local
+from slackwater.cli.shell import Shell
+from slackwater.cli.typed import typed_ul
+from slackwater.errors import Finding, InputError, RefusedError
+from slackwater.facts.events import AnyEvent, ShotRequested
+from slackwater.facts.state import State
+from slackwater.facts.tank import Machine, Pump
+from slackwater.pump.outcome import Stamp
+from slackwater.water.show import show_volume
+
+# A local request is good for half an hour (dry-run rules of manual requests).
+REQUEST_LASTS = timedelta(minutes=30)
+# The same wish within this time is taken for one (hazard H55).
+BOUNCES_MS = 10_000
+# The ceilings of a run, as slackwater.toml calls them, and where the pump has them.
+CEILINGS = {
+    "most_by_hand": "per_hand_ul",
+    "most_per_dose": "per_dose_ul",
+    "most_per_priming": "per_priming_ul",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wish:
+    """One run that a person asks for; `ceilings` are those it is held against."""
+
+    verb: str
+    pump: str
+    volume: str
+    purpose: Literal["prime", "manual"]
+    why: str
+    by: str
+    ceilings: tuple[str, ...]
+
+
+def asked_for(shell: Shell, wish: Wish) -> tuple[ShotRequested, str]:
+    """The entry of a wish, and until when it is good on the tank's wall clock.
+
+    Raises: InputError for what is no volume or no pump; RefusedError for what nobody
+    would carry out; the ledger errors.
+    """
+    volume_ul = typed_ul(wish.volume, f"{wish.verb} VOLUME")
+    if volume_ul <= 0:
+        raise InputError(_nothing(wish))
+    request = f"hand-{token_hex(8)}"
+
+    def decide(state: State, stamp: Stamp) -> Sequence[AnyEvent]:
+        _refuse_unready(shell, state)
+        pump = _pump_of(state, stamp, wish)
+        for name in wish.ceilings:
+            _refuse_beyond(pump, volume_ul, name)
+        refuse_bounce(state, stamp, wish.pump, volume_ul)
+        return (
+            ShotRequested(
+                **stamp,
+                request=request,
+                pump=wish.pump,
+                volume_ul=volume_ul,
+                until=stamp["at"] + REQUEST_LASTS,
+                by=wish.by,
+                purpose=wish.purpose,
+                why=wish.why,
+            ),
+        )
+
+    state, events = write(shell.state, decide)
+    asked = only(events, ShotRequested)
+    machine = _machine(state, asked.at)
+    zone = machine.tanks[machine.pumps[wish.pump].tank].zone
+    return asked, local(asked.until, zone)
+
+
+def _machine(state: State, at: datetime) -> Machine:
+    approved = approval_at(state, at)
+    if approved is None:
+        raise RefusedError(_not_live("no approval is in force", "an approved plan"))
+    return approved.machine
+
+
+def _pump_of(state: State, stamp: Stamp, wish: Wish) -> Pump:
+    machine, pump = _machine(state, stamp["at"]), wish.pump
+    if pump not in machine.pumps:
+        raise InputError(
+            Finding(
+                what=f'there is no pump "{pump}"',
+                where=f"{wish.verb} PUMP",
+                expected="one of " + ", ".join(sorted(machine.pumps)),
+                do="Name a pump of the approved machine.",
+            )
+        )
+    return machine.pumps[pump]
+
+
+def _refuse_unready(shell: Shell, state: State) -> None:
+    """Refuse what nobody would carry out."""
+    if state.stage != "live":
+        raise RefusedError(_not_live("pumps are not enabled", "pumps enabled"))
+    if daemon_is_here(shell.state) is False:
+        raise RefusedError(_not_live("no daemon runs on this ledger", "a daemon"))
+
+
+def _refuse_beyond(pump: Pump, volume_ul: int, name: str) -> None:
+    """Refuse at once what no waiting would let through."""
+    cap_ul: int = getattr(pump, CEILINGS[name])
+    if volume_ul > cap_ul:
+        raise RefusedError(
+            Finding(
+                what=f"{show_volume(volume_ul)} is more than the pump may give",
+                where=f"slackwater.toml [pump.{pump.id}] {name}",
+                expected=f"at most {show_volume(cap_ul)}",
+                do="Ask for less, or change the file and approve it.",
+            )
+        )
+
+
+def refuse_bounce(state: State, stamp: Stamp, pump: str, volume_ul: int) -> None:
+    """Nothing, unless the very same was asked for within ten seconds.
+
+    Units: microlitres; the seconds are proven time.
+    Raises: RefusedError naming the request that stands.
+    """
+    last = state.by_hand.get(pump)
+    if last is None or last.volume_ul != volume_ul:
+        return
+    passed_ms = stamp["proven_ms"] - last.proven_ms
+    if passed_ms < BOUNCES_MS:
+        raise RefusedError(
+            Finding(
+                what=f"the same was asked for {passed_ms / 1000:.0f} s ago",
+                where=f"pump {pump}",
+                expected=f"{BOUNCES_MS // 1000} s between two equal requests",
+                do=f"Nothing was added; {last.request} stands. If a second one is "
+                "really meant, ask again in a while.",
+            )
+        )
+
+
+def _not_live(what: str, expected: str) -> Finding:
+    return Finding(
+        what=f"{what}: nobody would carry it out",
+        where="stage",
+        expected=expected,
+        do="Nothing was asked for. See `slackwater status`; pour by hand and tell it "
+        "with `slackwater added`, or fill a hose while you calibrate.",
+    )
+
+
+def _nothing(wish: Wish) -> Finding:
+    return Finding(
+        what=f'"{wish.volume}" is nothing to pump',
+        where=f"{wish.verb} VOLUME",
+        expected="more than 0 mL",
+        do="Nothing was asked for.",
+    )
