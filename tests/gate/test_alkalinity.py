@@ -46,6 +46,12 @@ def at_ages(*pairs: tuple[float, float], probe: str = "kh") -> list[Reading]:
     ]
 
 
+def thrice(*pairs: tuple[float, float]) -> list[Reading]:
+    """The same, each told by three readings within a second or two: none is alone."""
+    apart = (0.02, 0.01, 0.0)
+    return at_ages(*[(age + more, value) for age, value in pairs for more in apart])
+
+
 def with_probes(*probes: Probe) -> Moment:
     """The scene with these probes."""
     return moment(replace(machine(), probes={probe.id: probe for probe in probes}))
@@ -116,7 +122,7 @@ def test_hourly_medians_count_back_from_the_newest_reading() -> None:
 @pytest.mark.parametrize(("rise", "expected"), [(0.79, False), (0.81, True)])
 def test_a_climb_of_more_than_the_limit_is_seen(rise: float, *, expected: bool) -> None:
     """The last hour against the lowest hour of the day before it: 0.8 dKH."""
-    series = at_ages((600, 8.5), (300, 8.0), (90, 8.4), (0, 8.0 + rise))
+    series = thrice((600, 8.5), (300, 8.0), (90, 8.4), (0, 8.0 + rise))
     reason = climbs(GUARD, series, NOW)
     assert expected == (reason is not None)
 
@@ -127,10 +133,19 @@ def test_one_wild_value_among_quiet_ones_is_no_climb() -> None:
     assert climbs(GUARD, series, NOW) is None
 
 
+def test_one_wild_value_of_a_titrator_is_no_climb() -> None:
+    """With one reading an hour it is that hour; the next one says it again or not."""
+    hourly = [(age * 60.0, 8.0) for age in range(24, 1, -1)]
+    assert climbs(GUARD, at_ages(*hourly, (60, 8.0), (0, 9.6)), NOW) is None
+    assert climbs(GUARD, at_ages(*hourly, (60, 9.6), (0, 8.0)), NOW) is None
+    assert climbs(GUARD, at_ages(*hourly, (60, 6.4), (0, 8.0)), NOW) is None
+    assert climbs(GUARD, at_ages(*hourly, (60, 9.6), (0, 9.6)), NOW) is not None
+
+
 def test_a_low_hour_of_the_day_before_counts_for_a_day() -> None:
     """At 24 hours before the newest it still counts, a minute later not."""
-    assert climbs(GUARD, at_ages((1440, 7.0), (60, 8.0), (0, 8.0)), NOW) is not None
-    assert climbs(GUARD, at_ages((1441, 7.0), (60, 8.0), (0, 8.0)), NOW) is None
+    assert climbs(GUARD, thrice((1440, 7.0), (60, 8.0), (0, 8.0)), NOW) is not None
+    assert climbs(GUARD, thrice((1441, 7.0), (60, 8.0), (0, 8.0)), NOW) is None
 
 
 @pytest.mark.parametrize("rule", [climbs, falls])
@@ -144,7 +159,7 @@ def test_a_single_hour_has_no_direction(rule: object) -> None:
 @pytest.mark.parametrize(("fall", "expected"), [(0.79, False), (0.81, True)])
 def test_a_fall_is_the_mirror(fall: float, *, expected: bool) -> None:
     """The last hour against the highest of the day before."""
-    series = at_ages((300, 8.5), (90, 8.0), (0, 8.5 - fall))
+    series = thrice((300, 8.5), (90, 8.0), (0, 8.5 - fall))
     assert expected == (falls(GUARD, series, NOW) is not None)
 
 
@@ -269,7 +284,7 @@ def test_a_frozen_probe_contradicts_nobody() -> None:
 def test_low_and_falling_are_both_said() -> None:
     """A refusal or a shortening carries all its reasons."""
     at = with_probes(PROBE)
-    at.sight.readings["kh"] = at_ages((90, 8.0), (0, 6.4))
+    at.sight.readings["kh"] = thrice((90, 8.0), (0, 6.4))
     assert [Code.ALKALINITY_LOW, Code.ALKALINITY_FALL] == codes(
         water_doubts(at, "reef")
     )

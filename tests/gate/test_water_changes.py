@@ -15,7 +15,7 @@ from slackwater.facts.reasons import Code
 from slackwater.facts.waters import WaterChanged
 from slackwater.gate.alkalinity import Step, climbs, too_high, water_steps
 from tests.gate.scene import GUARD, NOW, dkh, moment
-from tests.gate.test_alkalinity import at_ages
+from tests.gate.test_alkalinity import thrice
 
 MINUTE = timedelta(minutes=1)
 STEP = 0.48
@@ -53,15 +53,15 @@ def test_a_climb_is_judged_less_the_step_of_a_change(
     rise: float, *, expected: bool
 ) -> None:
     """0.8 dKH and the 0.48 of the change together; without the change 0.81 stops."""
-    series = at_ages(*BEFORE, (10, 8.0 + rise), (0, 8.0 + rise))
+    series = thrice(*BEFORE, (10, 8.0 + rise), (0, 8.0 + rise))
 
     assert expected == climb(series, step(120))
-    assert climb(at_ages(*BEFORE, (0, 8.81)))
+    assert climb(thrice(*BEFORE, (0, 8.81)))
 
 
 def test_the_reason_says_what_was_explained() -> None:
     """1.4 dKH less 0.48 are 0.92; 0.328 and 0.171 meq/L."""
-    reason = climbs(GUARD, at_ages(*BEFORE, (0, 9.4)), NOW, [step(120)])
+    reason = climbs(GUARD, thrice(*BEFORE, (0, 9.4)), NOW, [step(120)])
     assert reason is not None
 
     figures = {
@@ -78,7 +78,7 @@ def test_what_climbs_after_the_change_is_judged_in_full(
     rise: float, *, expected: bool
 ) -> None:
     """The hour from 60 to 120 min ago lies after it, however much it lifted before."""
-    series = at_ages((170, 7.0), (90, 8.0), (0, 8.0 + rise))
+    series = thrice((170, 7.0), (90, 8.0), (0, 8.0 + rise))
     reason = climbs(GUARD, series, NOW, [step(120, 2.0)])
 
     assert expected == (reason is not None)
@@ -90,7 +90,7 @@ def test_the_hour_of_the_change_counts_as_before_it(
     age_min: float, *, expected: bool
 ) -> None:
     """A low reading 110 min ago may be of old water if the change was 119 min ago."""
-    series = at_ages((110, 8.0), (0, 9.0))
+    series = thrice((110, 8.0), (0, 9.0))
 
     assert expected == climb(series, step(age_min))
 
@@ -102,12 +102,12 @@ def test_a_change_that_lies_ahead_explains_nothing(age_min: float) -> None:
     at.state.changes["w"] = change(age_min)
 
     assert [] == water_steps(at, "reef")
-    assert climb(at_ages(*BEFORE, (0, 9.0)), step(age_min))
+    assert climb(thrice(*BEFORE, (0, 9.0)), step(age_min))
 
 
 def test_a_change_after_the_newest_reading_explains_nothing() -> None:
     """What was read before the change is not of the new water."""
-    assert climb(at_ages(*BEFORE, (20, 9.0)), step(10))
+    assert climb(thrice(*BEFORE, (20, 9.0)), step(10))
 
 
 def test_only_changes_of_this_tank_within_a_day_explain() -> None:
@@ -128,16 +128,16 @@ def test_only_changes_of_this_tank_within_a_day_explain() -> None:
 
 def test_two_changes_explain_together_and_a_lowering_one_nothing() -> None:
     """0.48 twice; a change with weaker water makes no room for a climb."""
-    series = at_ages(*BEFORE, (0, 9.7))
+    series = thrice(*BEFORE, (0, 9.7))
 
     assert climb(series, step(120))
     assert not climb(series, step(120), step(90))
-    assert climb(at_ages(*BEFORE, (0, 8.81)), step(120, -0.48))
+    assert climb(thrice(*BEFORE, (0, 8.81)), step(120, -0.48))
 
 
 def test_the_ceiling_stops_whatever_a_change_explains() -> None:
     """9.71 dKH are too much, from whichever bottle they came."""
-    series = at_ages(*BEFORE, (0, 9.71))
+    series = thrice(*BEFORE, (0, 9.71))
 
     assert not climb(series, step(120, 2.0))
     assert too_high(GUARD, series, NOW) is not None

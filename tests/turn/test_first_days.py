@@ -47,9 +47,11 @@ def test_h51_the_very_first_reading_above_the_ceiling_stops() -> None:
 
 
 def test_h51_a_climb_on_the_first_day_latches() -> None:
-    """The range of hourly medians, upwards; no verdict on the series is needed."""
+    """The range of hourly medians, upwards, once the next reading says it again."""
     bench = Bench(HOURLY)
     follow(bench, [*quiet(6), 8.9], HOUR)
+    assert [] == holds(bench)
+    follow(bench, [8.9], HOUR)
     assert [Code.ALKALINITY_CLIMB] == holds(bench)
     assert [] == said(bench)
 

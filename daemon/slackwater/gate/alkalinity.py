@@ -34,6 +34,8 @@ EQUAL_PRIOR = 0.5
 EQUAL_PRIOR_PAIRS = 10
 # A change, and a repetition, takes two.
 PAIR = 2
+# One of three readings may be wrong.
+FEWEST_FOR_A_MEDIAN = 3
 _TAKEN_AT = attrgetter("at")
 
 
@@ -179,8 +181,9 @@ def falls(
 def hourly_medians(series: Sequence[Reading], utc: datetime) -> list[float]:
     """Medians of the hours counted back from the newest reading, newest first.
 
-    Shape: at most 25 values; hours without a reading are left out. Empty when the
-    newest reading is more than a day old.
+    Shape: at most 25 values; hours without a reading are left out, and one with fewer
+    than three takes the three nearest readings. Empty when the newest reading is more
+    than a day old.
     """
     return list(_medians_by_hour(series, utc).values())
 
@@ -195,9 +198,22 @@ def _medians_by_hour(series: Sequence[Reading], utc: datetime) -> dict[int, floa
         begins = max(newest - (hour + 1) * HOUR, newest - DAY - INSTANT)
         first = bisect_right(series, begins, 0, end, key=_TAKEN_AT)
         if first < end:
-            medians[hour] = median([one.value for one in series[first:end]])
+            near = series[_widened(first, end, len(series))]
+            medians[hour] = median([one.value for one in near])
         end = first
     return medians
+
+
+def _widened(first: int, end: int, count: int) -> slice:
+    """The places of an hour, or of the three readings nearest to it if it has fewer.
+
+    One wrong reading of a titrator would be the median of its hour.
+    """
+    lacking = FEWEST_FOR_A_MEDIAN - (end - first)
+    if lacking <= 0:
+        return slice(first, end)
+    begins = max(0, min(first - (lacking + 1) // 2, count - FEWEST_FOR_A_MEDIAN))
+    return slice(begins, begins + FEWEST_FOR_A_MEDIAN)
 
 
 def may_release_ceiling(
