@@ -31,3 +31,15 @@ def test_no_approval_for_doses_below_what_is_reliable(
         assert "Give at most 11 doses." == error["do"]
     approved = [one for one in stage.events() if isinstance(one, PlanApproved)]
     assert (1 - code) == len(approved)
+
+
+def test_one_approval_covers_all_pumps_that_were_calibrated(tmp_path: Path) -> None:
+    """Two pumps in one visit: a single approval names both calibrations."""
+    stage = stage_of(tmp_path)
+    assert 0 == stage.approve().code
+    stage.commission("carbonate", "calcium")
+    assert 0 == stage.approve().code
+    approved = [one for one in stage.events() if isinstance(one, PlanApproved)]
+    measured = {name: one.cal for name, one in stage.folded().calibrations.items()}
+    assert 2 == len(approved)
+    assert measured == dict(approved[-1].approval.calibrations)
