@@ -362,7 +362,7 @@ def test_unusable_credentials_are_named(
 def test_an_answer_follows_each_command(
     broker: Broker, make_actuate: Make, mailbox: BoundedMailbox, collected: Collected
 ) -> None:
-    """Fifty to and fro; `tests.bench.answer` times them."""
+    """Fifty in a row; `tests.bench.answer` times them."""
     settings = BrokerSettings(host=LOOPBACK, port=broker.port, site="reef")
     observe = Observe(settings, VIEW, mailbox, SetClock(), QUICK)
     observe.start()
