@@ -2,12 +2,16 @@
 
 from datetime import timedelta
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pytest
 
 from slackwater.facts.waters import TaskClosed, TaskSet
 from tests.cli.stage import Stage, stage_of
 from tests.cli.test_status import COLUMNS, LINES, tanks_of
+
+# Of the tank in the smallest sample.
+ZONE = ZoneInfo("Europe/Berlin")
 
 
 @pytest.fixture
@@ -19,7 +23,7 @@ def stage(tmp_path: Path) -> Stage:
 
 
 def set_task(stage: Stage, number: int, days: int, text: str = "") -> None:
-    """A task that is due so many days from today."""
+    """A task that is due so many days from today, as the tank's wall clock has it."""
     parameter = ("calcium", "magnesium", "nitrate", "iodine")[number]
     stamp = stage.stamp()
     stage.append(
@@ -30,7 +34,7 @@ def set_task(stage: Stage, number: int, days: int, text: str = "") -> None:
             remedy="retest",
             parameter=parameter,
             text=text or f"Test {parameter} again.",
-            due_on=stamp["at"].date() + timedelta(days=days),
+            due_on=stamp["at"].astimezone(ZONE).date() + timedelta(days=days),
             by="daemon",
         )
     )
@@ -152,10 +156,10 @@ def test_a_status_with_tasks_still_fits_one_screen(tmp_path: Path) -> None:
     ]
     assert 0 == stage.approve("--now", highest=f"{highest} uL").code
     for number in range(4):
-        set_task(stage, number, -number, "a long story " * 15)
+        set_task(stage, number, -2 - number, "a long story " * 15)
         stage.run("hold", "--note", f"{number} " + "a long story " * 9)
     lines = stage.run("status").out.splitlines()
 
     assert len(lines) <= LINES
     assert max(len(line) for line in lines) < COLUMNS
-    assert any(line.endswith("2 more: `slackwater tasks`") for line in lines)
+    assert any(line.endswith("3 more: `slackwater tasks`") for line in lines)
