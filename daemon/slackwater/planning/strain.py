@@ -52,7 +52,9 @@ def too_many_pulses(plan: Plan, machine: Machine) -> Iterator[Finding]:
     """Pumps behind a timed relay that the plan doses more often than a relay may."""
     counts = Counter[str]()
     for line in plan.lines:
-        counts[line.pump] += line.count
+        # An unknown pump is a finding of its own, told beside this one.
+        if line.pump in machine.pumps:
+            counts[line.pump] += line.count
     for pump, count in sorted(counts.items()):
         node = machine.nodes[machine.pumps[pump].node]
         if node.relay is not None and count > PULSES_A_DAY:
