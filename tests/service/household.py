@@ -35,6 +35,7 @@ from tests.outside.peers import LOOPBACK, Broker, free_port
 
 TOP = Path(__file__).resolve().parents[2]
 WAIT_S = 40.0
+DAY_MINUTES = 1440
 
 MACHINE = """
 site = "home"
@@ -151,9 +152,16 @@ def until(question: Callable[[], bool], what: str, wait_s: float = WAIT_S) -> No
 
 
 def dense_plan(begin: datetime, minutes: int, every_s: int, ul: int) -> Plan:
-    """Doses every so many seconds for some minutes of today, for tests only."""
+    """Doses every so many seconds for some minutes from now, for tests only.
+
+    What lies beyond midnight stands at the begin of the day, for the plan is daily.
+    """
     start = begin.hour * 60 + begin.minute
+    end = start + minutes
     count = minutes * 60 // every_s
+    windows = [Window(start_minute=start, end_minute=min(end, DAY_MINUTES))]
+    if end > DAY_MINUTES:
+        windows.insert(0, Window(start_minute=0, end_minute=end - DAY_MINUTES))
     line = PlanLine(
         id="carbonate",
         tank="reef",
@@ -161,7 +169,7 @@ def dense_plan(begin: datetime, minutes: int, every_s: int, ul: int) -> Plan:
         pump="carbonate",
         per_day_ul=count * ul,
         count=count,
-        windows=(Window(start_minute=start, end_minute=min(start + minutes, 1440)),),
+        windows=tuple(windows),
     )
     return Plan(name="test", starts=begin.date(), lines=(line,))
 
