@@ -256,3 +256,21 @@ def test_five_years_are_assessed() -> None:
     )
     found = assess(past, machine(), "reef", NOW)
     assert found.uptakes["alkalinity"].enough
+
+
+@pytest.mark.parametrize(("dkh", "fits"), [(7.65, True), (12.0, False), (5.4, False)])
+@pytest.mark.parametrize("method", ["", "photometer"])
+def test_a_newer_test_by_another_method_is_never_passed_over(
+    method: str, dkh: float, *, fits: bool
+) -> None:
+    """Six by drops near 7.6 dKH; one of another kit fits, or is tested again."""
+    drops = [
+        measured("alkalinity", (7.55 + 0.05 * days_ago) * DKH, days_ago, method="drops")
+        for days_ago in range(6, 0, -1)
+    ]
+    other = measured("alkalinity", dkh * DKH, 0.1, method=method)
+    found = assess(history(*drops, other), machine(), "reef", NOW)
+    again = [text for text in found.todo if "Test alkalinity again" in text]
+
+    assert fits != found.is_blocked("alkalinity", "correction")
+    assert fits != bool(again)

@@ -7,6 +7,7 @@ nothing is decided; what is asked of more than once has one place.
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
+from math import hypot
 
 from slackwater.assessment.agreement import Agreement
 from slackwater.assessment.practice import SALINITY
@@ -23,6 +24,9 @@ from slackwater.facts.tank import Machine, Tank
 from slackwater.water.seawater import STANDARD_SALINITY
 
 _UL_IN_LITRE = 10**6
+# A test by another method that lies further from the level than this says something
+# else (`agreement` holds laboratories to the same).
+UNLIKE_SDS = 3.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,10 +84,28 @@ class Picture:
         return level - self.tank.targets.get(SALINITY, STANDARD_SALINITY)
 
     def held(self, parameter: str) -> Point | None:
-        """The newest test of a parameter, where it waits for a retest."""
-        newest = [series.points[-1] for series in self.series.get(parameter, ())]
+        """The newest test of a parameter, where it waits for a retest.
+
+        Either it does not fit its own method's tests, or, by another method, not the
+        level that is judged: then nobody knows which of the two is wrong.
+        """
+        series = self.series.get(parameter, ())
+        newest = [one.points[-1] for one in series]
         latest = max(newest, key=lambda point: point.at, default=None)
-        return latest if latest is not None and latest.use == "held" else None
+        if latest is not None and latest.use == "held":
+            return latest
+        by_hand = [one.points[-1] for one in series if one.provenance == "hand"]
+        told = max(by_hand, key=lambda point: point.at, default=None)
+        return told if told is not None and self._is_unlike(parameter, told) else None
+
+    def _is_unlike(self, parameter: str, later: Point) -> bool:
+        found = self.standings.get(parameter)
+        if found is None or found.level is None or found.level_sd is None:
+            return False
+        if found.sampled_at is None or later.at <= found.sampled_at or later.censored:
+            return False
+        allowed = UNLIKE_SDS * hypot(later.sd, found.level_sd)
+        return abs(later.value - found.level) > allowed
 
     def disputed(self, parameter: str) -> Agreement | None:
         """The disagreement of laboratory and home tests, where there is one."""
