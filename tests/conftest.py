@@ -4,11 +4,12 @@ import os
 import shutil
 import sys
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Protocol
 
 import pytest
+import structlog
 
 NOT_RUN = pytest.StashKey[dict[str, int]]()
 TOLD = pytest.StashKey[list[str]]()
@@ -49,6 +50,17 @@ def pytest_addoption(parser: pytest.Parser) -> None:
         action="store_true",
         help="fail when a test could not run on this machine",
     )
+
+
+@pytest.fixture(autouse=True)
+def log_as_at_birth() -> Iterator[None]:
+    """No test inherits a level or a renderer of the log from the one before it.
+
+    Verbs set the log up for their whole process, and here many share one.
+    """
+    structlog.reset_defaults()
+    yield
+    structlog.reset_defaults()
 
 
 @pytest.fixture

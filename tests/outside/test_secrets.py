@@ -58,10 +58,12 @@ def test_h63_a_password_is_in_no_log(
         )
         for link in links:
             link.start()
-        until(lambda: len(logs) > 1, "two lines of log")
-        broker.stop()
-        until(lambda: len(logs) > 5, "a few lines more")
-        for link in links:
-            link.close()
+        try:
+            until(lambda: len(logs) > 1, "two lines of log")
+            broker.stop()
+            until(lambda: len(logs) > 5, "a few lines more")
+        finally:
+            for link in links:
+                link.close()
     assert names <= {str(line["event"]) for line in logs}
     assert CANARY not in repr(logs)
