@@ -14,8 +14,10 @@ from slackwater.cli.document import FINE, REFUSED, Answer, reason_document
 from slackwater.cli.dose_story import Story, story_of, story_text
 from slackwater.cli.grounds import Ground, Grounds, grounds
 from slackwater.cli.grounds_text import overview, page
+from slackwater.cli.long_absence import span_document, span_of, span_words
 from slackwater.cli.opening import opened
 from slackwater.cli.shell import Shell, verb
+from slackwater.cli.wording import reason_words
 from slackwater.errors import Finding, InputError
 from slackwater.facts.events import HoldRaised
 from slackwater.facts.reasons import Reason
@@ -64,7 +66,7 @@ def _dose(state_dir: Path, name: str) -> Answer:
         told = grounds(found, state_dir)
     ahead = [one for one in told.lines if one.following and one.following.id == name]
     if not ahead:
-        raise InputError(_no_dose(name))
+        return _swallowed(told, state_dir, name)
     shown = Grounds(
         found=told.found,
         approved=told.approved,
@@ -77,6 +79,28 @@ def _dose(state_dir: Path, name: str) -> Answer:
         fields={"dose": name, "became": "not due yet", **_fields(shown)},
         text=f"{name} is not due yet.\n{page(shown)}",
         exit_code=REFUSED if held else FINE,
+    )
+
+
+def _swallowed(told: Grounds, state_dir: Path, name: str) -> Answer:
+    """A dose that one entry missed together with its neighbours.
+
+    Raises: InputError when no entry holds it.
+    """
+    tanks = told.approved.machine.tanks if told.approved else {}
+    tank = tanks.get(name.partition("/")[0])
+    span = span_of(state_dir, name, tank.zone) if tank else None
+    if span is None:
+        raise InputError(_no_dose(name))
+    lines = [
+        f"{name}  missed, will not be made up",
+        f"  {span_words(span)}",
+        *(f"      {reason_words(reason)}" for reason in span.reasons),
+    ]
+    return Answer(
+        fields={"dose": name, "became": "missed", "long_absence": span_document(span)},
+        text="\n".join(lines),
+        exit_code=REFUSED,
     )
 
 

@@ -15,10 +15,11 @@ import click
 
 from slackwater.cli.document import REFUSED, Answer
 from slackwater.cli.gist import doses_of, gist
+from slackwater.cli.long_absence import span_document, spans_in, spans_text
 from slackwater.cli.render import table
 from slackwater.cli.shell import Shell, verb
 from slackwater.errors import Finding, InputError, LedgerDamagedError
-from slackwater.facts.events import AnyEvent
+from slackwater.facts.events import AnyEvent, SpanMissed
 from slackwater.ledger.lives import Life, Total, totals
 from slackwater.ledger.schema import Role
 from slackwater.ledger.store import LedgerFile
@@ -115,9 +116,23 @@ def ledger(shell: Shell, **asked: Unpack[Asked]) -> Answer:
             found = list(entries(file, wanted))[::-1]
             return _entries(found, as_csv=asked["as_csv"])
         lives = doses(file, wanted)[::-1]
-    if asked["rows"] == "doses":
-        return _doses(lives, as_csv=asked["as_csv"])
-    return _days(totals(lives)[-(limit or 0) :], as_csv=asked["as_csv"])
+        spans = spans_in(file, wanted)
+    told = (
+        _doses(lives, as_csv=asked["as_csv"])
+        if asked["rows"] == "doses"
+        else _days(totals(lives)[-(limit or 0) :], as_csv=asked["as_csv"])
+    )
+    return told if asked["as_csv"] else _with_spans(told, spans, asked["rows"])
+
+
+def _with_spans(told: Answer, spans: Sequence[SpanMissed], rows: str) -> Answer:
+    """Say which doses have no row: one entry holds all of a long absence."""
+    below = f"They are in no row of these {rows}."
+    return replace(
+        told,
+        fields={**told.fields, "long_absences": [span_document(one) for one in spans]},
+        text=f"{told.text}{spans_text(spans, below)}",
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
