@@ -76,6 +76,27 @@ def test_a_day_without_doses_is_explained_as_the_mass_balance_has_it() -> None:
     assert found[-1] < -1.5
 
 
+@pytest.mark.parametrize("days", [2, 3])
+@pytest.mark.parametrize("lacks", [0, 1])
+def test_h51_of_few_days_a_night_without_doses_is_not_taken_for_a_habit(
+    days: int, lacks: int
+) -> None:
+    """The tank takes up what it did; with no word of that, as the fullest day."""
+    night = lacks * DAY_MIN + 0.5 * DAY_MIN, lacks * DAY_MIN + 0.95 * DAY_MIN
+    doses = [dose for dose in even(24, days) if not night[0] <= dose[0] < night[1]]
+    moment = tank_of(doses, days=float(days))
+    end_s = BEGIN_S + days * DAY_MIN * 60
+    given = by_second(moment, "reef"), BEGIN_S, end_s
+    minute = days * DAY_MIN
+    reference = level_dkh(doses, minute) - TARGET_DKH
+    bare = replace(moment.machine.tanks["reef"], uptake={})
+    silent = replace(moment, machine=replace(moment.machine, tanks={"reef": bare}))
+    for known in (moment, silent):
+        found = explained(known, "reef", TARGET_DKH * DKH, given).at(end_s) / DKH
+        assert pytest.approx(reference, abs=0.05) == found
+    assert reference < -0.2
+
+
 def test_a_water_change_is_explained_and_an_addition_is_a_dose() -> None:
     """A change brings what it is said to, from its moment on."""
     moment = tank_of(even(24, 4))

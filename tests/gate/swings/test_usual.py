@@ -1,7 +1,7 @@
 """The baseline of a source: level, drift and cycle of the days before the last."""
 
 from collections.abc import Callable
-from math import cos, tau
+from math import cos, exp, tau
 
 import pytest
 
@@ -52,6 +52,30 @@ def test_a_drift_is_gone_on_with() -> None:
     found = known(hourly(6, lambda hour: 3.0 + 0.001 * (hour - NOW_H)))
     assert pytest.approx(0.001) == found.drift
     assert pytest.approx(3.0, abs=0.003) == found.at(NOW_H)
+
+
+def test_a_drift_of_the_water_goes_on_more_slowly() -> None:
+    """A tank on its way to another level, as the mass balance has it: by its own rate.
+
+    A straight line through the same days would end below where it is going.
+    """
+    fades = 0.6 / 24
+    course = hourly(3.0, lambda hour: 2.0 + exp(-fades * (hour - NOW_H + 72)))
+    found = usual_of(course, NOW_H, 1.0, RESOLUTION, fades)
+    assert found is not None
+    assert pytest.approx(2.0 + exp(-1.8), abs=0.03) == found.at(NOW_H)
+    assert known(course).at(NOW_H) < 2.0
+
+
+def test_few_days_cannot_tell_a_drift_from_a_step() -> None:
+    """Of two days the drift is as uncertain as it is large, of more by far less."""
+
+    def drifts(hour: float) -> float:
+        return 3.0 + 0.01 * (hour - NOW_H)
+
+    two, six = known(hourly(3, drifts)), known(hourly(7, drifts))
+    assert pytest.approx(0.01, rel=0.05) == two.drift_sd
+    assert pytest.approx(0.01 / 5, rel=0.05) == six.drift_sd
 
 
 def test_the_daily_cycle_is_taken_out() -> None:

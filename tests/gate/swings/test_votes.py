@@ -33,6 +33,17 @@ def swing(of: Swing | Steady) -> Swing:
     return of
 
 
+def shown(of: Sequence[Point]) -> list[tuple[float, float]]:
+    """Levels that left 8 dKH as far as the errors say."""
+    return [(point.at_s, 8.0 * DKH + point.error) for point in of]
+
+
+def of_risen(*errors_dkh: float, sd_dkh: float = 0.1) -> Swing | Steady:
+    """What is said of errors that the level itself shows."""
+    of = points(*errors_dkh, sd_dkh=sd_dkh)
+    return judged(of, shown(of))
+
+
 def weekly(per_day_dkh: float) -> list[tuple[float, float]]:
     """A level of a week that drifts, by the hour."""
     return [(h * HOUR_S, (8.0 + per_day_dkh * h / 24) * DKH) for h in range(168)]
@@ -51,7 +62,7 @@ def test_one_point_says_nothing() -> None:
 @pytest.mark.parametrize("sign", [1, -1])
 def test_two_far_points_are_a_swing_by_sums_and_range(sign: int) -> None:
     """Its size, its votes and where it began; a rise is an excess, a fall is none."""
-    found = swing(judged(points(*quiet(10), sign * 0.9, sign * 0.9), []))
+    found = swing(of_risen(*quiet(10), sign * 0.9, sign * 0.9))
     assert pytest.approx(sign * 0.9 * DKH) == found.size
     assert ("sums", "range") == found.votes
     assert ((sign > 0), 2) == (found.excess, found.points)
@@ -65,7 +76,7 @@ def test_a_far_point_alone_is_marked_and_takes_no_part() -> None:
     assert {10} == alone(lone)
     assert "steady" == judged(lone, []).name
     assert set() == alone(points(*quiet(10), 2.0, 1.9))
-    assert "swing-up" == judged(points(*quiet(10), 2.0, 1.9), []).name
+    assert "swing-up" == of_risen(*quiet(10), 2.0, 1.9).name
 
 
 def test_a_point_on_the_other_side_confirms_nothing() -> None:
@@ -102,22 +113,45 @@ def test_nothing_smaller_than_a_swing_is_one() -> None:
 def test_sums_alone_need_a_retest() -> None:
     """A slow rise that no range shows: the newest two both say the same."""
     rise = [0.36] * 8
-    found = swing(judged(points(*quiet(10), *rise, sd_dkh=0.08), []))
+    found = swing(of_risen(*quiet(10), *rise, sd_dkh=0.08))
     assert ("sums", "retest") == found.votes
 
 
 def test_one_vote_without_a_retest_is_no_swing() -> None:
     """The newest point says it is over."""
     over = [*quiet(10), *[0.45] * 5, 0.52, 0.19]
-    assert "steady" == judged(points(*over, sd_dkh=0.1), []).name
+    assert "steady" == of_risen(*over).name
 
 
 def test_a_week_of_drift_is_a_vote_beside_the_sums() -> None:
     """The slope of the level itself, by Theil 1950."""
     rise = points(*quiet(10), *[0.36] * 8, sd_dkh=0.08)
     assert ("sums", "slope") == swing(judged(rise, weekly(0.1))).votes
-    assert ("sums", "retest") == swing(judged(rise, weekly(-0.1))).votes
-    assert ("sums", "retest") == swing(judged(rise, weekly(0.1)[:24])).votes
+    back = [(at_s, level + 0.5 * DKH) for at_s, level in weekly(-0.1)[-2:]]
+    falling = [*weekly(-0.1)[:-2], *back]
+    assert ("sums", "retest") == swing(judged(rise, falling)).votes
+    assert ("sums", "retest") == swing(judged(rise, weekly(1.0)[:24])).votes
+
+
+@pytest.mark.parametrize("per_day_dkh", [0.0, -0.5, -3.0])
+def test_water_that_stands_or_sinks_does_not_swing_up(per_day_dkh: float) -> None:
+    """However far the prediction sank below it: there is no excess in it."""
+    beyond = points(*quiet(10), *[0.9] * 8)
+    sinking = weekly(per_day_dkh)[: len(beyond)]
+    assert "steady" == judged(beyond, sinking).name
+    falls = points(*quiet(10), *[-0.9] * 8)
+    assert "swing-down" == judged(falls, sinking).name
+
+
+def test_what_a_level_was_days_before_a_swing_is_no_rise() -> None:
+    """Looked at is the day before, and the quarter of a day before that."""
+    beyond = points(*quiet(60), 0.9, 0.9)
+    calm = [(point.at_s, 8.0 * DKH) for point in beyond]
+    low = 7.0 * DKH
+    old = [(at_s, low if at_s < 29 * HOUR_S else level) for at_s, level in calm]
+    near = [(at_s, low if at_s == 31 * HOUR_S else level) for at_s, level in calm]
+    assert "steady" == judged(beyond, old).name
+    assert "swing-up" == judged(beyond, near).name
 
 
 def test_what_began_before_the_window_is_a_new_level() -> None:
@@ -133,8 +167,8 @@ def test_a_range_that_ends_on_the_other_side_is_no_vote_for_this_one() -> None:
 
 def test_points_of_one_hour_have_no_range() -> None:
     """A range needs two hours; the sums stand alone and wait for a retest."""
-    found = judged(points(0.0, 0.9, 0.9, 0.9, every_s=600.0), [])
-    assert ("sums", "retest") == swing(found).votes
+    of = points(0.0, 0.9, 0.9, 0.9, every_s=600.0)
+    assert ("sums", "retest") == swing(judged(of, shown(of))).votes
 
 
 @pytest.mark.parametrize(

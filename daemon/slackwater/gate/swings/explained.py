@@ -29,8 +29,10 @@ from slackwater.gate.resuming import (
 from slackwater.gate.swings.limits import DKH
 
 DAY_S = 86_400.0
-# Days are alike while none differs from the middle one by more than this part of it.
+# Days are alike while none differs from the middle one by more than this part of it;
+# of fewer days one that something left a hole in may be the middle one.
 EVEN_SHARE = 0.5
+FEWEST_EVEN = 4
 # What came longer ago has faded, or never does.
 DAYS_BEFORE = 14
 # A tank that takes up nothing would never come back to its usual course.
@@ -147,6 +149,7 @@ def _usual_day(
     """What a usual day brings: the middle one, or the uptake where days differ.
 
     Doses that went on as ever say better what the tank takes up than an estimate does.
+    Of few days the fullest are believed: doses are left out, and never made up for.
     """
     begins_s, ends_s = span_s
     whole = int((ends_s - begins_s) // DAY_S)
@@ -155,6 +158,8 @@ def _usual_day(
     days = [0.0] * (whole + 1)
     for at_s, rise in rises:
         days[int((at_s - begins_s) // DAY_S)] += rise
+    if whole < FEWEST_EVEN:
+        return max(days[:whole]) if uptake is None else uptake
     usual = median(days[:whole])
     apart = max(abs(day - usual) for day in days[:whole])
     return usual if uptake is None or apart <= EVEN_SHARE * usual else uptake

@@ -54,7 +54,9 @@ def judge_probe(moment: Moment, probe: Probe, course: Course) -> Verdict:
         return _noisy(moment, probe, course) or errors
     repeats = repeated_blocks(course, probe)
     points = errors.points[: len(errors.points) - repeats]
-    verdict = judged(points, levels_of(moment, course))
+    newest = errors.blocks[-1]
+    levels = [*levels_of(moment, course), (newest.at_s, newest.level)]
+    verdict = judged(points, levels)
     if verdict.excess:
         return _put_down(moment, probe, verdict, errors)
     fault = contradicts_itself(course, probe, errors.usual.sd)

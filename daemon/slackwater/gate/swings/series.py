@@ -88,7 +88,8 @@ def _baseline(
     """What is usual, the series joined across everything that was told."""
     known, now_s = at
     now_h, period_h = now_s / HOUR_S, probe.period_s / HOUR_S
-    usual = usual_of(residuals, now_h, period_h, resolution_of(probe))
+    of = period_h, resolution_of(probe), known.fades * HOUR_S
+    usual = usual_of(residuals, now_h, *of)
     if usual is None:
         why = "fewer than two whole days before the last"
         return TooLittle(why=why, have=len(residuals))
@@ -104,7 +105,7 @@ def _baseline(
     join = joined(residuals, breaks, habits)
     if join.settling:
         return TooLittle(why="something told of is too young")
-    usual = usual_of(join.shifted(residuals), now_h, period_h, resolution_of(probe))
+    usual = usual_of(join.shifted(residuals), now_h, *of)
     if usual is None:
         return TooLittle(why="too little since something told of")
     return usual, join

@@ -2,7 +2,8 @@
 
 Floor 3. One subject: the baseline that the last day is compared with. Laws here: the
 last day takes no part in its own baseline; each day is set on its own median, so that
-no drift passes for a cycle; every figure has its error.
+no drift passes for a cycle; every figure has its error; what few days say of a drift is
+little, and a drift of the water slows down as the water comes to its new level.
 Shape: residuals are (hour since 1970, level less what is explained), ascending.
 Units: meq/L, hours.
 """
@@ -11,7 +12,7 @@ from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from math import inf, sqrt
+from math import exp, hypot, inf, sqrt
 from statistics import median
 
 from slackwater.gate.swings.limits import CYCLE_UNKNOWN
@@ -41,14 +42,17 @@ Residual = tuple[float, float]
 class Usual:
     """The baseline of one source.
 
-    `level` holds at `hour`, `drift` is an hour's; `cycle` gives for each hour of the
-    clock what lies above the day's median and how many readings say so. `sd` is the
-    noise of one of the `count` residuals, `level_sd` and `drift_sd` errors of the rest.
+    `level` holds at `hour`; `drift` is an hour's, of `back_h` hours before that, and
+    loses the share `fades` an hour; `cycle` gives for each hour of the clock what lies
+    above the day's median and how many readings say so. `sd` is the noise of one of the
+    `count` residuals, `level_sd` and `drift_sd` errors of the rest.
     """
 
     hour: float
     level: float
     drift: float
+    back_h: float
+    fades: float
     cycle: Sequence[tuple[float, int]]
     sd: float
     level_sd: float
@@ -57,7 +61,15 @@ class Usual:
 
     def at(self, hour: float) -> float:
         """What the source should show at an hour, less what is explained."""
-        return self.level + self.drift * (hour - self.hour) + self.clock(hour)
+        return self.level + self.drift * self.reach_h(hour) + self.clock(hour)
+
+    def reach_h(self, hour: float) -> float:
+        """How many hours of the drift lie between the level and an hour."""
+        passed = hour - self.hour
+        if not self.fades:
+            return passed
+        left = exp(-self.back_h * self.fades)
+        return left * (1 - exp(-passed * self.fades)) / self.fades
 
     def clock(self, hour: float) -> float:
         """What lies above the day's median at an hour."""
@@ -68,16 +80,21 @@ class Usual:
         _, count = self.cycle[int(hour) % DAY]
         price = (self.sd * MEDIAN_PRICE) ** 2
         clock = price / count if count else CYCLE_UNKNOWN**2
-        drift = self.drift_sd * (hour - self.hour)
+        drift = self.drift_sd * self.reach_h(hour)
         return self.level_sd**2 + clock + drift * drift
 
 
 def usual_of(
-    residuals: Sequence[Residual], now_hour: float, period_h: float, resolution: float
+    residuals: Sequence[Residual],
+    now_hour: float,
+    period_h: float,
+    resolution: float,
+    fades: float = 0.0,
 ) -> Usual | None:
     """The baseline from the days before the last 24 hours; None where too few are.
 
-    Range: `period_h` hours are expected between readings.
+    Range: `period_h` hours are expected between readings; `fades` is 0 for a drift that
+    goes on evenly.
     """
     days = _days(residuals, now_hour, period_h)
     if 1 not in days or len(days) < FEWEST_DAYS:
@@ -102,10 +119,15 @@ def usual_of(
         hour=hour,
         level=level,
         drift=drift,
+        back_h=(hour - middles[0][0]) / 2,
+        fades=fades,
         cycle=cycle,
         sd=sd,
         level_sd=level_sd,
-        drift_sd=level_sd * sqrt(12 / (count**3 - count)) / DAY,
+        # Two days cannot tell a drift from a step that is over.
+        drift_sd=hypot(
+            level_sd * sqrt(12 / (count**3 - count)) / DAY, drift / (count - 1)
+        ),
         count=len(rest),
     )
 

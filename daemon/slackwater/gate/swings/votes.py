@@ -2,7 +2,8 @@
 
 Floor 3. One subject: tests on prediction errors. Laws here: what lies far out alone is
 marked and takes no part until the next reading says the same; a vote needs more than
-noise and more than a keeper would care about; two votes, or one and a retest.
+noise and more than a keeper would care about; two votes, or one and a retest; water
+that itself did not rise is no swing upward, whatever was predicted of it.
 Shape: points ascend in time. Units: meq/L, seconds since 1970.
 Source: Page 1954 (sums), Tippett 1925 and Harter 1960 (range), Theil 1950 and Sen 1968
 (slope), Hampel 1974 (outliers), see `water.statistics` and `water.trends`.
@@ -44,6 +45,8 @@ OLD_SHARE = 0.8
 SLOPE_H, SLOPE_AT_MOST = 6, 28
 FEWEST_FOR_A_SLOPE = 5
 DAY_S = 86_400.0
+# So long before a swing the level that it rose from is looked for.
+BEFORE_H = 30.0
 
 
 class Point(NamedTuple):
@@ -99,7 +102,8 @@ def judged(
 ) -> Swing | Steady:
     """The swing that the points of the last day show, or how many are well.
 
-    Shape: `points` may be empty; `levels` are (seconds, level) of the last week.
+    Shape: `points` may be empty; `levels` are (seconds, level) of the last week, the
+    newest among them.
     """
     far = alone(points)
     kept = [point for place, point in enumerate(points) if place not in far]
@@ -118,7 +122,7 @@ def _swing(
         if len(part) < FEWEST or _is_old(points, rest):
             continue
         size = median(point.error for point in part[-FEWEST:])
-        if sign * size < LEAST_SWING:
+        if sign * size < LEAST_SWING or not _is_true(levels, sign, part[0].at_s):
             continue
         votes = _votes(points, levels, (sign, total))
         if len(votes) == 1 and _is_retested(part, sign):
@@ -133,6 +137,20 @@ def _swing(
                 outliers=outliers,
             )
     return None
+
+
+def _is_true(
+    levels: Sequence[tuple[float, float]], sign: float, since_s: float
+) -> bool:
+    """Whether the level itself rose, for a rise, whatever was predicted.
+
+    Water that stands or sinks holds no excess: then the prediction is wrong.
+    """
+    if sign < 0:
+        return True
+    begins_s = since_s - BEFORE_H * HOUR_S
+    lowest = min(level for at_s, level in levels if at_s >= begins_s)
+    return max(level for _, level in levels[-FEWEST:]) - lowest >= LEAST_SWING
 
 
 def _steady(points: Sequence[Point]) -> Steady:
