@@ -98,6 +98,8 @@ class Show:
         """Hand tests of the last days and a laboratory's report, and what they say."""
         self.say("The keeper's drop tests of the last days, while nothing was dosed:")
         now = datetime.now(UTC) - timedelta(hours=1)
+        undosed = (now - timedelta(days=len(TESTS_DKH))).strftime("%Y-%m-%dT%H:%M:%SZ")
+        self.command("event", "nothing_dosed", "--at", undosed, "--by", "demo")
         for number, level in enumerate(TESTS_DKH, start=1 - len(TESTS_DKH)):
             at = (now + timedelta(days=number)).strftime("%Y-%m-%dT%H:%M:%SZ")
             words = ("record", f"alkalinity={level} dKH", "--at", at)

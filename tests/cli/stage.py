@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass
+from datetime import timedelta
 from functools import cache
 from pathlib import Path
 
@@ -104,6 +105,12 @@ class Stage:
                     cfg="0badcafe",
                 )
             )
+
+    def nothing_dosed(self, days: int) -> None:
+        """Say that nothing was dosed in so many days before the ledger was made."""
+        at = self.stamp()["at"] - timedelta(days=days)
+        words = ("nothing_dosed", "--at", at.isoformat(timespec="seconds"))
+        assert 0 == self.run("event", *words, "--by", "keeper").code
 
     def shadow(self, lasted_ms: int = DAY_MS) -> None:
         """Let a daemon have run in shadow for so much proven time."""

@@ -59,6 +59,7 @@ def keep_report(stage: Stage, days: float, levels: dict[str, float]) -> None:
 
 def well(stage: Stage) -> None:
     """A tank that needs nothing."""
+    stage.nothing_dosed(10)
     keep(
         stage,
         *((name, level, 0.1) for name, level in LEVELS.items()),

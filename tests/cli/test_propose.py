@@ -169,6 +169,7 @@ def test_what_changes_may_begin_today_and_never_yesterday(stage: Stage) -> None:
 
 def test_an_uptake_that_tests_found_is_ready_to_paste(stage: Stage) -> None:
     """0.6 dKH a day against the stated 1.0: a line that the file takes as it stands."""
+    stage.nothing_dosed(len(ERRORS))
     stage.append(*dosed_by_hand(stage, 0.6))
     told = stage.run("propose")
     lines = stage.run("propose", "--json").document["paste"]

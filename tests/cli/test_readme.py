@@ -44,6 +44,7 @@ def stage(tmp_path: Path) -> Stage:
     shutil.copytree(SMALLEST, config)
     shutil.copy(TOP / "demo" / "config" / "report.csv", tmp_path)
     made = stage_of(tmp_path, config)
+    made.nothing_dosed(len(TESTS_DKH) + 1)
     now = made.stamp()["at"]
     for number, level in enumerate(TESTS_DKH):
         at = f"{now - timedelta(days=len(TESTS_DKH) - number):%Y-%m-%dT%H:%M}Z"

@@ -21,6 +21,7 @@ def stage(tmp_path: Path) -> Stage:
     config = tmp_path / "config"
     shutil.copytree(SMALLEST, config)
     made = stage_of(tmp_path, config)
+    made.nothing_dosed(DAYS + 1)
     now: datetime = made.stamp()["at"]
     for back in range(DAYS, 0, -1):
         at = (now - timedelta(days=back)).isoformat(timespec="seconds")

@@ -141,7 +141,8 @@ def test_more_than_a_page_of_entries_is_read_whole(tmp_path: Path) -> None:
 def test_an_empty_ledger_has_an_empty_history(tmp_path: Path) -> None:
     """A ledger that was just made, and a tank nobody knows."""
     with ledger_of(tmp_path) as ledger:
-        assert History(tank="reef", since=BEGIN, until=END) == past(ledger)
+        empty = History(tank="reef", since=BEGIN, until=END, known_since=BEGIN - DAY)
+        assert empty == past(ledger)
         assert () == read_history(ledger, "other", BEGIN, END).deliveries
 
 

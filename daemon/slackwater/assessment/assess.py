@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from slackwater.assessment.agreement import Agreement, agreements
+from slackwater.assessment.beginning import evidence_begins, tests_before
 from slackwater.assessment.blocks import blocks
 from slackwater.assessment.carbonate_state import carbonate_state
 from slackwater.assessment.cleaning import cleaned
@@ -64,6 +65,11 @@ class _Found:
     series: Mapping[str, tuple[Series, ...]]
     inflows: Mapping[str, Inflow]
     uptakes: Mapping[str, UptakeFound]
+    dosed: frozenset[str]
+
+    def begins(self, parameter: str) -> datetime | None:
+        """From when on what came in of a parameter is known."""
+        return evidence_begins(self.history, self.machine, self.inflows[parameter])
 
     def scene(self, parameter: str) -> Scene:
         """The scene of one parameter, before laboratory and salinity are known."""
@@ -103,6 +109,7 @@ def assess(history: History, machine: Machine, tank: str, now: datetime) -> Asse
         history=recent,
         now=now,
         dosed=dosed,
+        before=_before(found),
         series=found.series,
         standings=standings,
         uptakes=found.uptakes,
@@ -131,6 +138,15 @@ def _assessment(picture: Picture) -> Assessment:
         advice=advice,
         series=tuple(one for each in picture.series.values() for one in each),
     )
+
+
+def _before(found: _Found) -> dict[str, int]:
+    since = found.now - timedelta(days=WINDOW_DAYS)
+    return {
+        name: tests_before(found.series[name], since, found.begins(name))
+        for name in found.series
+        if name in _CONSUMED or name in found.dosed
+    }
 
 
 def _recent(history: History, now: datetime) -> History:
@@ -197,6 +213,7 @@ def _found(
         series=series,
         inflows=came,
         uptakes=uptakes,
+        dosed=dosed,
     )
 
 
@@ -241,6 +258,8 @@ def _traces(found: _Found) -> dict[str, TraceStanding]:
 
 def _checks(found: _Found, salt: Standing | None) -> tuple[Check, ...]:
     since = found.now - timedelta(days=WINDOW_DAYS)
+    known = [found.begins(name) or since for name in (CALCIUM, ALKALINITY)]
+    since = max(since, *known)
     both = calcification_check(
         (_since(found.series[CALCIUM], since), found.inflows[CALCIUM]),
         (_since(found.series[ALKALINITY], since), found.inflows[ALKALINITY]),

@@ -7,6 +7,7 @@ Source: thresholds are common practice, no source.
 
 from collections.abc import Iterator, Mapping
 
+from slackwater.assessment.beginning import before_notice
 from slackwater.assessment.picture import Picture
 from slackwater.assessment.practice import DANGERS, Danger
 from slackwater.assessment.records import BEFORE_DAYS, Notice, Weight
@@ -34,7 +35,7 @@ def notices(picture: Picture) -> tuple[Notice, ...]:
     """Every notice, alarms first, then by parameter."""
     found = [
         notice
-        for source in (_dangers, _uptakes, _traces, _checks, _series)
+        for source in (_dangers, _uptakes, _traces, _checks, _series, _before)
         for notice in source(picture)
     ]
     return tuple(
@@ -107,6 +108,19 @@ def _uptakes(picture: Picture) -> Iterator[Notice]:
                     "check_per_day": found.check_per_day,
                 },
             )
+
+
+def _before(picture: Picture) -> Iterator[Notice]:
+    without = {
+        name
+        for name in picture.before
+        if name not in picture.uptakes or not picture.uptakes[name].enough
+    }
+    return before_notice(
+        picture.before,
+        picture.history,
+        is_pressing=any(picture.before[name] for name in without & picture.dosed),
+    )
 
 
 def _traces(picture: Picture) -> Iterator[Notice]:

@@ -33,13 +33,15 @@ UNLIKE_SDS = 3.0
 class Picture:
     """What was found; each map by parameter.
 
-    `dosed` are the parameters that pumps of this tank add or hands added.
+    `dosed` are the parameters that pumps of this tank add or hands added; `before` how
+    many of their tests are from before anybody recorded what was dosed.
     """
 
     machine: Machine
     history: History
     now: datetime
     dosed: frozenset[str] = frozenset()
+    before: Mapping[str, int] = field(default_factory=dict)
     series: Mapping[str, tuple[Series, ...]] = field(default_factory=dict)
     standings: Mapping[str, Standing] = field(default_factory=dict)
     uptakes: Mapping[str, UptakeFound] = field(default_factory=dict)

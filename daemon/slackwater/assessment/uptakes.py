@@ -1,8 +1,8 @@
 """What a tank consumes of each parameter, from tests of one method and deliveries.
 
 Floor 3. One subject: uptake. Laws here: one method speaks at a time; "enough" is a
-width, not a count; a stretch in which nobody recorded the pumps begins the series
-anew; a second estimate that knows nothing of the first must agree with it.
+width, not a count; a stretch in which nobody recorded what was dosed begins the
+series anew; a second estimate that knows nothing of the first must agree with it.
 Units: canonical, a day.
 """
 
@@ -12,6 +12,7 @@ from datetime import datetime, timedelta
 from math import hypot, isfinite
 from statistics import fmean
 
+from slackwater.assessment.beginning import evidence_begins
 from slackwater.assessment.cleaning import fallen
 from slackwater.assessment.inflow import Inflow, day_of, outside_per_day
 from slackwater.assessment.practice import ALKALINITY, MEQ_PER_L_IN_DKH
@@ -163,6 +164,8 @@ def _fell(now: Belief, before: Belief) -> bool:
 
 def _usable(series: Series, evidence: Evidence) -> list[Point]:
     begin = evidence.now - timedelta(days=WINDOW_DAYS)
+    known = evidence_begins(evidence.history, evidence.machine, evidence.inflow)
+    begin = max(begin, known or begin)
     if evidence.inflow.hours:
         long = [
             gap.ends

@@ -61,6 +61,7 @@ class History:
     `unknown_share` maps a parameter to the part of all that was asked of nodes whose
     delivery nobody knows (sealed or lost doses), 0 to 1. `standards` are all there are
     up to `until`: a kit's bias does not end with the stretch; `tasks` those still open.
+    Before `known_since` nobody recorded what came in; None: it is known from ever.
     """
 
     tank: str
@@ -77,3 +78,4 @@ class History:
     gaps: tuple[Gap, ...] = ()
     tasks: tuple[TaskSet, ...] = ()
     unknown_share: Mapping[str, float] = field(default_factory=dict)
+    known_since: datetime | None = None

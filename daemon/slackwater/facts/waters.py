@@ -26,6 +26,7 @@ What = Literal[
     "light",
     "salt_lot",
     "probe_serviced",
+    "nothing_dosed",
     "other",
 ]
 Remedy = Literal[

@@ -25,6 +25,7 @@ from slackwater.facts.waters import (
     TaskSet,
     WaterChanged,
 )
+from slackwater.ledger.beginnings import given_before, known_since
 from slackwater.ledger.by_time import BEGINNING, newest, numbered, told
 from slackwater.ledger.days import DAY, begin_of, day_of, days_between, sum_of
 from slackwater.ledger.gaps import gaps
@@ -90,6 +91,7 @@ def read_history(
             for parameter, asked in sorted(figures.asked.items())
             if asked > 0
         },
+        known_since=known_since(ledger, tank),
     )
 
 
@@ -116,6 +118,9 @@ def _figures(
     figures = _Figures()
     for one in _sums(ledger, tank, day_of(since), day_of(until)):
         _add_sum(figures, one)
+    for at, amounts in given_before(ledger, tank).items():
+        for parameter, amount in amounts.items():
+            figures.add(at, parameter, amount)
     struck = struck_since(ledger, since - SLACK)
     for added in told(ledger, AddedByHand, since - SLACK, tank=tank):
         if added.id not in struck:

@@ -49,6 +49,8 @@ KINDS: Mapping[str, str] = {
     "light": "the light was changed",
     "salt_lot": "a new lot of salt is in use",
     "probe_serviced": "a probe was cleaned or calibrated",
+    "nothing_dosed": "from then until the ledger was made nothing was dosed, by "
+    "whatever",
     "other": "anything else; say what in --note",
 }
 
