@@ -8,6 +8,7 @@ from slackwater.facts.safeguards import (
     AwayEnded,
     BypassEnded,
     BypassGranted,
+    LevelMeasured,
     ProbePutBack,
     ProbeTakenOut,
     ReservoirFilled,
@@ -61,6 +62,22 @@ def filled(stamp: Stamp, content_ul: int = 2_000_000) -> ReservoirFilled:
     )
 
 
+def levelled(
+    stamp: Stamp, volume_ul: int = 1_900_000, within_ul: int = 5_000
+) -> LevelMeasured:
+    """Somebody put the one bottle of the diary on a scale."""
+    return LevelMeasured(
+        **stamp,
+        reservoir="one",
+        volume_ul=volume_ul,
+        within_ul=within_ul,
+        measured_at=stamp["at"],
+        pumps=("calcium", "carbonate"),
+        by="keeper",
+        note="on the scale",
+    )
+
+
 def summed(stamp: Stamp, days_on: int = 0, volume_ul: int = 3_000_000) -> TopOffSummed:
     """What the top-off counter counted on one day."""
     return TopOffSummed(
@@ -86,5 +103,6 @@ def of_the_guards(diary: Diary) -> tuple[AnyEvent, ...]:
         AwayEnded(**stamp, by="keeper", note="all is well"),
         away(stamp, days=3),
         filled(stamp),
+        levelled(stamp),
         summed(stamp),
     )

@@ -356,6 +356,7 @@ def _of_the_guards() -> tuple[AnyEvent, ...]:
         safeguards.away(clocks()),
         AwayEnded(**clocks(), by="keeper", note="all is well"),
         safeguards.filled(clocks()),
+        safeguards.levelled(clocks()),
         safeguards.summed(clocks()),
     )
 

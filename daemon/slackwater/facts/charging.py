@@ -131,6 +131,7 @@ def fold_intended(state: State, event: DoseIntended) -> None:
         state.flows[dose.pump] = flow
     flow.end_ms = event.flow_end_ms
     state.drawn_ul[dose.pump] = state.drawn_ul.get(dose.pump, 0) + command.ul
+    state.runs[dose.pump] = state.runs.get(dose.pump, 0) + 1
     note_strength(state.strengths, event)
     state.commanded[f"{command.node}/{command.channel}"] = _commanded(
         boot=command.boot, n=command.n, fence=command.fence
@@ -232,6 +233,7 @@ def fold_voided(state: State, event: DoseVoided) -> None:
     intent = known.intent
     attempt, pump = event.attempt, intent.dose.pump
     state.drawn_ul[pump] -= intent.command.ul
+    state.runs[pump] = state.runs.get(pump, 1) - 1
     state.wanting[intent.dose.tank] = event.proven_ms
     if not intent.in_water:
         _take_back(state, f"{intent.dose_kind}/{pump}", attempt, intent.local_day)

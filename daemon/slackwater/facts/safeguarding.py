@@ -1,7 +1,7 @@
 """What was said about the guards, folded.
 
-Floor 2. One subject: bypasses, probes out of service, absence, treatments, fills and
-top-off sums in the state; and what a probe showed when a hand tested beside it. Laws
+Floor 2. One subject: bypasses, probes out of service, absence, treatments and top-off
+sums in the state; and what a probe showed when a hand tested beside it. Laws
 here: the newest word counts; nothing is kept that no interlock reads.
 """
 
@@ -16,10 +16,10 @@ from slackwater.facts.safeguards import (
     BypassGranted,
     ProbePutBack,
     ProbeTakenOut,
-    ReservoirFilled,
     TopOffSummed,
 )
-from slackwater.facts.state import Compared, Fill, State
+from slackwater.facts.state import Compared, State
+from slackwater.facts.storing import STORE_FOLDS
 from slackwater.facts.waters import HusbandryNoted, MeasurementKept, MeasurementStruck
 
 # Kept readings come each half hour: one within this time stood beside the test.
@@ -57,15 +57,6 @@ def fold_away_declared(state: State, event: AwayDeclared) -> None:
 def fold_away_ended(state: State, _event: AwayEnded) -> None:
     """Corrections run again."""
     state.away = None
-
-
-def fold_filled(state: State, event: ReservoirFilled) -> None:
-    """Count what is drawn from here on."""
-    state.fills[event.reservoir] = Fill(
-        content_ul=event.content_ul,
-        mixed_at=event.mixed_at,
-        drawn_ul=dict(state.drawn_ul),
-    )
 
 
 def fold_top_off(state: State, event: TopOffSummed) -> None:
@@ -131,7 +122,7 @@ SAFEGUARD_FOLDS: Mapping[type, Callable[[State, Any], None]] = {
     ProbePutBack: fold_probe_put_back,
     AwayDeclared: fold_away_declared,
     AwayEnded: fold_away_ended,
-    ReservoirFilled: fold_filled,
+    **STORE_FOLDS,
     TopOffSummed: fold_top_off,
     HusbandryNoted: fold_husbandry,
 }

@@ -87,13 +87,32 @@ class AwayEnded(Event):
 class ReservoirFilled(Event):
     """A reservoir holds this much now; from here on what is drawn counts down.
 
-    `mixed_at` is when its solution was made: it keeps for a time from then on.
+    `mixed_at` is when its solution was made or its container opened: it keeps for a
+    time from then on. `lot` names the batch, empty where nobody said.
     """
 
     kind: Literal["reservoir_filled"] = "reservoir_filled"
     reservoir: str
     content_ul: int
     mixed_at: datetime
+    by: str
+    note: str = ""
+    lot: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LevelMeasured(Event):
+    """Somebody read how much a reservoir holds, give or take `within_ul`.
+
+    `pumps` are those that draw from it by the machine in force.
+    """
+
+    kind: Literal["level_measured"] = "level_measured"
+    reservoir: str
+    volume_ul: int
+    within_ul: int
+    measured_at: datetime
+    pumps: tuple[str, ...]
     by: str
     note: str = ""
 
@@ -117,5 +136,6 @@ SafeguardEvent = (
     | AwayDeclared
     | AwayEnded
     | ReservoirFilled
+    | LevelMeasured
     | TopOffSummed
 )

@@ -82,11 +82,38 @@ class Commanded:
 
 @dataclass(slots=True, kw_only=True)
 class Fill:
-    """A fill somebody wrote down; `drawn_ul` is what each pump had drawn until then."""
+    """What a reservoir held when somebody filled it or read its level last.
+
+    `drawn_ul` and `runs` are what each pump had drawn, and how often, until then.
+    `mixed_at` is None where no fill was written down, `since` in an older checkpoint;
+    `within_ul` is how far the content may be off.
+    """
 
     content_ul: int
-    mixed_at: datetime
+    mixed_at: datetime | None
     drawn_ul: dict[str, int] = field(default_factory=dict)
+    runs: dict[str, int] = field(default_factory=dict)
+    since: datetime | None = None
+    within_ul: int = 0
+    lot: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Interval:
+    """What left a reservoir between two levels, and what was believed to leave it.
+
+    `begin_ul` and `end_ul` are how far the two levels may be off, `runs` how often
+    these pumps ran between them.
+    """
+
+    began_at: datetime
+    ended_at: datetime
+    pumps: tuple[str, ...]
+    used_ul: int
+    believed_ul: int
+    runs: int
+    begin_ul: int
+    end_ul: int
 
 
 @dataclass(slots=True, kw_only=True)
@@ -122,16 +149,16 @@ class State:
     person has still to do. `alarms` are those that stand or ended within a week, by
     their name; `told_ms` the proven times of the newest ones told. `bypasses` is by
     interlock, `out_of_service` and `compared` by probe, `treatments` the end of one by
-    tank, `fills` by reservoir, `top_offs` whole days' microlitres by counter. Swings
-    are judged by `courses` by alkalinity probe, `drops`, believed alkalinity by tank
-    and second of wall time since a probe was read, `tests`, the newest own ones by
-    tank, and `breaks` by tank and what told of them; `judged` is what is said by
-    source, absent where nothing ever was amiss. `lowered` are caps of the file below
-    the approved ones, by place; `halves` what is halved, by scope; `left_to_old` the
-    lines that an old doser gives, `taken_over` those it gave once. `audited` is the
-    newest audit. `spans` is the first and last due time of the newest long absence by
-    `TANK/LINE`; `strengths` what a pump's solution adds, as far as it gave any.
-    `commanded` is by `NODE/CHANNEL`.
+    tank, `fills` and `intervals` by reservoir, `runs` how often a pump ran, `top_offs`
+    whole days' microlitres by counter. Swings are judged by `courses` by alkalinity
+    probe, `drops`, believed alkalinity by tank and second of wall time since a probe
+    was read, `tests`, the newest own ones by tank, and `breaks` by tank and what told
+    of them; `judged` is what is said by source, absent where nothing ever was amiss.
+    `lowered` are caps of the file below the approved ones, by place; `halves` what is
+    halved, by scope; `left_to_old` the lines that an old doser gives, `taken_over`
+    those it gave once. `audited` is the newest audit. `spans` is the first and last due
+    time of the newest long absence by `TANK/LINE`; `strengths` what a pump's solution
+    adds, as far as it gave any. `commanded` is by `NODE/CHANNEL`.
     """
 
     ledger_id: str = ""
@@ -170,6 +197,8 @@ class State:
     skipped: dict[str, str] = field(default_factory=dict)
     short_streak: dict[str, int] = field(default_factory=dict)
     drawn_ul: dict[str, int] = field(default_factory=dict)
+    runs: dict[str, int] = field(default_factory=dict)
+    intervals: dict[str, list[Interval]] = field(default_factory=dict)
     readings: dict[str, list[ReadingKept]] = field(default_factory=dict)
     resuming: dict[str, int] = field(default_factory=dict)
     wanting: dict[str, int] = field(default_factory=dict)

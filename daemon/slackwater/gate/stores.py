@@ -66,7 +66,7 @@ def old_refuses(moment: Moment, pump: PumpRule, line: LineRule) -> Iterator[Reas
     """A correction by a solution that is older than it keeps."""
     reservoir = pump.pump.reservoir
     fill = moment.state.fills.get(reservoir)
-    if fill is None or line.line.purpose != "correction":
+    if fill is None or fill.mixed_at is None or line.line.purpose != "correction":
         return
     keeps_s = moment.machine.reservoirs[reservoir].keeps_s
     age_s = (moment.now.utc - fill.mixed_at).total_seconds()
