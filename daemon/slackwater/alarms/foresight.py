@@ -108,6 +108,17 @@ def hours_to_floor(
     return _hours(level - guard.floor, tank, falls)
 
 
+def hours_without_dosing(
+    moment: Moment, tank: Tank, level: float | None
+) -> float | None:
+    """How long until the floor if no pump dosed any more; None if it never comes."""
+    guard = moment.machine.guards.get(tank.id)
+    falls = uptake_per_day(moment, tank) - moment.rules.outside.get(tank.id, 0)
+    if guard is None or level is None or falls <= 0:
+        return None
+    return _hours(level - guard.floor, tank, falls)
+
+
 def hours_to_ceiling(moment: Moment, tank: Tank, level: float | None) -> float | None:
     """How long until the ceiling if the plan ran and the uptake had stopped."""
     guard = moment.machine.guards.get(tank.id)

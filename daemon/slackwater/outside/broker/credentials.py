@@ -10,14 +10,21 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from slackwater.errors import Finding, InputError
-from slackwater.outside.wire import BrokerSettings, Foreign, Kind, Topic
+from slackwater.outside.wire import (
+    BrokerSettings,
+    Foreign,
+    Kind,
+    Topic,
+    is_announcement,
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Access:
     """Who connects, with what, and on which kinds of topic it may publish.
 
-    `foreign` are topics of relays, word for word.
+    `foreign` are topics of relays, word for word; one that `announces` may tell home
+    automation of this site's devices as well.
     """
 
     name: str
@@ -27,6 +34,7 @@ class Access:
     may_publish: frozenset[Kind]
     will: tuple[Topic, bytes] | None = None
     foreign: frozenset[str] = frozenset()
+    announces: bool = False
 
     def check(self, topic: Topic | Foreign) -> None:
         """Let a topic pass that this connection was made for.
@@ -45,7 +53,8 @@ class Access:
 
     def _may_say(self, topic: Topic | Foreign) -> bool:
         if isinstance(topic, Foreign):
-            return topic.text in self.foreign
+            ours = self.announces and is_announcement(topic.text, self.settings.root)
+            return ours or topic.text in self.foreign
         return topic.kind in self.may_publish
 
 

@@ -30,6 +30,7 @@ from slackwater.outside.wire import (
     MachineView,
     Spoiled,
     Topic,
+    birth_topic,
     event_bytes,
     parse_topic,
     state_bytes,
@@ -52,6 +53,9 @@ _QOS = {
 }
 _SHOWN = frozenset({Kind.TANK_STATE, Kind.DAEMON_STATE, Kind.ALARM})
 _MAY_PUBLISH = _SHOWN | {Kind.EVENT, Kind.ECHO}
+
+# What home automation says on its own topic when it has come up.
+BORN = b"online"
 
 _log: FilteringBoundLogger = structlog.get_logger()
 
@@ -77,12 +81,16 @@ class Observe:
         self._daemon = Topic(root=self._root, kind=Kind.DAEMON_STATE)
         self._echo = Topic(root=self._root, kind=Kind.ECHO)
         self._counts: Counter[str] = Counter()
-        self._documents: dict[Topic, bytes] = {}
+        self._documents: dict[Topic | Foreign, bytes] = {}
+        self._birth = (
+            "" if settings.home is None else birth_topic(settings.home.discovery)
+        )
         self._documents_lock = threading.Lock()
         # Touched by the connection's thread only.
         self._expected = b""
         self._sent_s = 0.0
         self._proven = False
+        self._born_s: float | None = None
         self._connection = Connection(
             Access(
                 name="observe",
@@ -92,6 +100,7 @@ class Observe:
                 may_publish=_MAY_PUBLISH,
                 will=(self._daemon, GONE),
                 foreign=view.ask_topics,
+                announces=settings.home is not None,
             ),
             self,
             self._pace,
@@ -154,6 +163,14 @@ class Observe:
         if parsed is not None:
             self._keep(parsed, b"")
 
+    def announce(self, topic: str, payload: bytes) -> None:
+        """Tell home automation of a device, retained; an empty payload ends it.
+
+        Told again when the connection comes back, and when home automation starts.
+        Raises: InputError when the topic announces no device of this site.
+        """
+        self._keep(Foreign(topic), payload)
+
     def _state_topic(self, topic: str) -> Topic | None:
         parsed = parse_topic(f"{self._root}/{topic}", self._root)
         if parsed is not None and parsed.kind in _SHOWN:
@@ -162,7 +179,7 @@ class Observe:
         _log.warning(ANNOUNCEMENT_REFUSED, why="no topic for state", topic=topic)
         return None
 
-    def _keep(self, topic: Topic, payload: bytes) -> None:
+    def _keep(self, topic: Topic | Foreign, payload: bytes) -> None:
         with self._documents_lock:
             self._documents[topic] = payload
         self._publish(Outgoing(topic=topic, payload=payload, qos=1, retain=True))
@@ -181,12 +198,15 @@ class Observe:
                 for kind, qos in _QOS.items()
             ]
             + [Wanted(topic_filter=topic, qos=1) for topic in self._mapped_topics]
+            + ([Wanted(topic_filter=self._birth)] if self._birth else [])
         )
         self._send_echo()
-        with self._documents_lock:
-            documents = dict(self._documents)
-        for topic, payload in documents.items():
+        for topic, payload in self._shown().items():
             self._publish(Outgoing(topic=topic, payload=payload, qos=1, retain=True))
+
+    def _shown(self) -> dict[Topic | Foreign, bytes]:
+        with self._documents_lock:
+            return dict(self._documents)
 
     def lost(self, *, taken_over: bool) -> None:
         """Tell the loop that nothing can be heard any more."""
@@ -200,6 +220,10 @@ class Observe:
         """Take one message: our own echo, a fact, or something to count."""
         if topic == str(self._echo):
             self._hear_echo(payload, retained=retained)
+            return
+        if self._birth and topic == self._birth:
+            if payload == BORN:
+                self._born_s = time.monotonic() + self._pace.apart_s()
             return
         heard = Heard(
             topic=topic, payload=payload, retained=retained, now=self._clock.now()
@@ -233,6 +257,17 @@ class Observe:
         waited_s = time.monotonic() - self._sent_s
         if not self._proven and self._expected and waited_s > self._pace.echo_s:
             self._send_echo()
+        if self._born_s is not None and time.monotonic() >= self._born_s:
+            self._born_s = None
+            self._announce_again()
+
+    def _announce_again(self) -> None:
+        """Tell home automation that just started of every device there is."""
+        for topic, payload in self._shown().items():
+            if isinstance(topic, Foreign) and payload:
+                self._publish(
+                    Outgoing(topic=topic, payload=payload, qos=1, retain=True)
+                )
 
     def _send_echo(self) -> None:
         nonce = secrets.token_hex(16)

@@ -18,6 +18,8 @@ class Pace:
     another client uses the same name: some brokers close without giving a reason.
     `silence_s` is how long an unanswered MQTT 5 CONNECT is waited for before the
     older protocol is tried: some brokers never say that they do not speak it.
+    Home automation that just came up is told everything within `birth_s`, at random, so
+    that not all its devices speak at once.
     """
 
     first_wait_s: float = 1.0
@@ -32,6 +34,11 @@ class Pace:
     brief_losses: int = 3
     within_s: float = 60.0
     rest_s: float = 600.0
+    birth_s: float = 3.0
+
+    def apart_s(self) -> float:
+        """How long to wait with what many clients would do at once."""
+        return random.SystemRandom().uniform(0, self.birth_s)
 
 
 class Waits:

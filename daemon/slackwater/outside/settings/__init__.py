@@ -6,6 +6,7 @@ listed below; the models are the only source of defaults, bounds and reference t
 
 from slackwater.outside.settings.broker import read_broker, read_node_keys
 from slackwater.outside.settings.documents import file_digests
+from slackwater.outside.settings.home import read_home
 from slackwater.outside.settings.machine import read_machine
 from slackwater.outside.settings.notify import read_notify
 from slackwater.outside.settings.plan import read_plan
@@ -14,6 +15,7 @@ from slackwater.outside.settings.reference import reference
 __all__ = [
     "file_digests",
     "read_broker",
+    "read_home",
     "read_machine",
     "read_node_keys",
     "read_notify",

@@ -13,6 +13,7 @@ from slackwater.outside.settings.documents import (
     read_document,
     read_key,
 )
+from slackwater.outside.settings.home import read_home
 from slackwater.outside.settings.machine_model import (
     NodeTable,
 )
@@ -56,6 +57,7 @@ def read_broker(directory: Path, credentials: Path | None = None) -> BrokerSetti
         actuate_password=handed_over(
             directory, credentials, table.actuate_password_file
         ),
+        home=read_home(directory),
     )
 
 

@@ -31,6 +31,7 @@ from slackwater.outside.settings.guard_model import (
     timing_from,
 )
 from slackwater.outside.settings.guards import guards_from
+from slackwater.outside.settings.home import checked_home
 from slackwater.outside.settings.input_model import ProbeTable, SwitchTable
 from slackwater.outside.settings.inputs import check_topics, switches_from
 from slackwater.outside.settings.limit_model import WatchTable
@@ -77,7 +78,7 @@ _KINDS: dict[str, type[TableModel]] = {
 # A reservoir is low at a tenth, unless the file says otherwise.
 LOW_PART = 10
 
-_OTHERS = (*_KINDS, "broker", "notify", "timing")
+_OTHERS = (*_KINDS, "broker", "home", "notify", "timing")
 
 
 def read_machine(directory: Path) -> Machine:
@@ -98,6 +99,7 @@ def machine_of(document: Table) -> Machine:
     head = checked(SiteHead, own, "", findings, _OTHERS)
     timing = checked(TimingTable, document.get("timing", {}), "[timing]", findings)
     broker = checked_broker(document.get("broker", {}), findings)
+    checked_home(document, findings)
     checked_notify(document, findings)
     machine = _Reader(document=document, findings=findings).machine()
     if head is not None and broker is not None:

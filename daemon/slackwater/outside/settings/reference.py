@@ -34,6 +34,7 @@ from slackwater.outside.settings.relays import RelayTable
 from slackwater.outside.settings.tables import TableModel
 from slackwater.outside.settings.wire_model import (
     BrokerTable,
+    HomeTable,
     NotifyTable,
     SiteHead,
 )
@@ -58,6 +59,7 @@ _FILES: tuple[tuple[str, tuple[tuple[str, type[TableModel]], ...]], ...] = (
             ("[interlock.TANK]", WatchTable),
             ("[outside.ID]", OutsideTable),
             ("[broker]", BrokerTable),
+            ("[home]", HomeTable),
             ("[notify]", NotifyTable),
             ("[timing]", TimingTable),
         ),

@@ -91,6 +91,22 @@ class BrokerTable(TableModel):
     )
 
 
+class HomeTable(TableModel):
+    """Home automation: whether the tanks announce themselves to it by MQTT."""
+
+    discovery: str = Field(
+        default="homeassistant",
+        pattern=r"^[a-z0-9-]{1,32}(/[a-z0-9-]{1,32}){0,3}$",
+        description="First levels of the topics it looks for devices on",
+        examples=['"homeassistant"'],
+    )
+    announce: bool = Field(
+        default=True,
+        description="Whether devices are announced; false takes away what was",
+        examples=["false"],
+    )
+
+
 class NotifyTable(TableModel):
     """Where alarms are sent besides MQTT: mail, chat or phone."""
 

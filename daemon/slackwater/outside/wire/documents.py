@@ -66,16 +66,87 @@ class TotalsDocument(Payload):
     per_day_ul: Count
 
 
+class AlkalinityDocument(Payload):
+    """The newest reading or test of the last two days, as it was, and who told it."""
+
+    dkh: Finite
+    at: Instant
+    source: Text
+
+
+class DayDocument(Payload):
+    """Alkalinity of the last 24 h: what was planned, and what was given of it."""
+
+    planned_dkh: Finite
+    given_dkh: Finite
+
+
+class PumpDocument(Payload):
+    """One pump: given on the local day, what comes, and what its reservoir holds.
+
+    `days_left` is how long the plan can draw, absent where it draws nothing.
+    """
+
+    day_ul: Count
+    left_ul: Count
+    held: bool
+    running: bool
+    next_at: Instant | None = None
+    days_left: Finite | None = None
+
+
+class StandingAlarmDocument(Payload):
+    """The most pressing alarm of a tank, in short."""
+
+    alarm: Token
+    priority: Literal["urgent", "soon", "note"]
+    text: Text
+    action: Text
+
+
+class StandingDocument(Payload):
+    """Where one parameter stood when it was last assessed; unit as people use it."""
+
+    word: Literal["low", "in-band", "high", "too-old", "unknown", "no-band"]
+    value: Finite | None = None
+    unit: Text
+    at: Instant | None = None
+
+
+class UptakeDocument(Payload):
+    """What the tank takes up in a day, with its 90 % interval."""
+
+    per_day: Finite
+    low: Finite
+    high: Finite
+    unit: Text
+
+
+class TasksDocument(Payload):
+    """What a person has to do: how many tasks, how many are due, and the next."""
+
+    open: Count
+    due: Count
+    next: Text = ""
+    due_on: Text = ""
+
+
 class TankDocument(Payload):
     """`tank/…/state`: one tank as the daemon sees it; for display only.
 
-    Units: `levels_ul` what is left in each reservoir; `hours_to_floor` and
-    `hours_to_ceiling` per parameter, absent when nothing can be said.
+    Units: `levels_ul` what is left in each reservoir; `hours_to_floor` if dosing
+    stopped and `hours_to_ceiling` if uptake stopped, per parameter, absent when nothing
+    can be said, from the target where nothing was measured for two days: `hours_from`.
+    `groups` says where to look for what holds; `unseen` is the most
+    pressing alarm that nobody acknowledged.
     """
 
     v: Version = 1
     at: Instant
     stage: Word
+    word: Literal["live", "held", "shadow", "expired", "no-plan", ""] = ""
+    why: Text = ""
+    alkalinity: AlkalinityDocument | None = None
     plan_digest: Digest = ""
     holds: list[HoldDocument] = Field(default_factory=list)
     next_dose: NextDoseDocument | None = None
@@ -83,6 +154,17 @@ class TankDocument(Payload):
     levels_ul: dict[Identity, Count] = Field(default_factory=dict)
     hours_to_floor: dict[Word, Finite] = Field(default_factory=dict)
     hours_to_ceiling: dict[Word, Finite] = Field(default_factory=dict)
+    hours_from: Literal["measured", "target", ""] = ""
+    last_24_h: DayDocument | None = None
+    pumps: dict[Identity, PumpDocument] = Field(default_factory=dict)
+    groups: dict[Word, bool] = Field(default_factory=dict)
+    problem: bool | None = None
+    alarms: Count = 0
+    alarm: StandingAlarmDocument | None = None
+    unseen: Token | None = None
+    standings: dict[Word, StandingDocument] = Field(default_factory=dict)
+    uptakes: dict[Word, UptakeDocument] = Field(default_factory=dict)
+    tasks: TasksDocument | None = None
 
 
 class AlarmDocument(Payload):

@@ -14,6 +14,11 @@ from slackwater.errors import Finding, InputError
 PREFIX = "slackwater/1"
 IDENTITY = re.compile("[a-z0-9-]{1,32}")
 _PREFIX = re.compile("[a-z0-9-]{1,32}(/[a-z0-9-]{1,32}){0,3}")
+# The device-based form of MQTT discovery, Home Assistant (documentation, 2026.11).
+_DEVICE = re.compile(
+    "[a-z0-9-]{1,32}(/[a-z0-9-]{1,32}){0,3}/device"
+    "/slackwater_(?P<site>[a-z0-9-]{1,32})_(tank|pump)_[a-z0-9-]{1,32}/config"
+)
 
 
 class Kind(StrEnum):
@@ -126,6 +131,30 @@ class Foreign:
     def __str__(self) -> str:
         """Give the topic as it stands on the wire."""
         return self.text
+
+
+def device_id(root: Root, kind: str, name: str) -> str:
+    """The name of a device for home automation.
+
+    An id of the configuration holds no underscore: no two of these can be the same.
+    """
+    return f"slackwater_{root.site}_{kind}_{name}"
+
+
+def device_topic(discovery: str, device: str) -> str:
+    """Where home automation that looks under a prefix finds a device."""
+    return f"{discovery}/device/{device}/config"
+
+
+def birth_topic(discovery: str) -> str:
+    """Where home automation says that it is there."""
+    return f"{discovery}/status"
+
+
+def is_announcement(text: str, root: Root) -> bool:
+    """Whether a topic announces a device of this site, under whatever prefix."""
+    found = _DEVICE.fullmatch(text)
+    return found is not None and found["site"] == root.site
 
 
 def parse_topic(text: str, root: Root) -> Topic | None:

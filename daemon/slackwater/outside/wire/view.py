@@ -23,6 +23,18 @@ KEY_BYTES = 32
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class HomeSettings:
+    """Home automation that finds devices by MQTT.
+
+    `discovery` is what its topics begin with; `announce` False takes every device
+    away again.
+    """
+
+    discovery: str = "homeassistant"
+    announce: bool = True
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class BrokerSettings:
     """Where the broker is and how the two connections prove who they are.
 
@@ -42,6 +54,7 @@ class BrokerSettings:
     observe_password: Path | None = None
     actuate_user: str = ""
     actuate_password: Path | None = None
+    home: HomeSettings | None = None
 
     @property
     def root(self) -> Root:
