@@ -126,20 +126,32 @@ def summarise(rig: Rig) -> None:
 TEXT_AT_MOST = 400
 
 
-def assess_uptake(rig: Rig) -> None:
-    """Once a day: has a tank begun to use up much less?
+def survey(rig: Rig) -> None:
+    """Assess every tank, for those who look on.
 
     Raises: the ledger errors. An assessment that odd figures defeat is left out.
     """
-    now, state = rig.clock.now(), rig.memory.state
+    utc = rig.clock.now().utc
     for tank in sorted(rig.setup.machine.tanks):
         try:
-            made = assessed(rig.memory.ledger, rig.setup.machine, tank, now.utc)
+            made = assessed(rig.memory.ledger, rig.setup.machine, tank, utc)
         except LedgerError:
             raise
         except (SlackwaterError, *ODD) as error:
             _log.warning(logs.ASSESSMENT_FAILED, tank=tank, why=type(error).__name__)
+            rig.assessments.pop(tank, None)
             continue
+        rig.assessments[tank] = made
+
+
+def assess_uptake(rig: Rig) -> None:
+    """Once a day: has a tank begun to use up much less?
+
+    Raises: the ledger errors.
+    """
+    survey(rig)
+    now, state = rig.clock.now(), rig.memory.state
+    for _, made in sorted(rig.assessments.items()):
         stamp: Stamp = {
             "at": now.utc,
             "boot_s": now.boot_s,

@@ -18,7 +18,7 @@ from slackwater.facts.state import State
 from slackwater.outside.approved import machine_from
 from slackwater.outside.settings import read_machine
 from slackwater.planning.lowering import lower_caps
-from slackwater.service.alarming import assess_uptake, summarise
+from slackwater.service.alarming import assess_uptake, summarise, survey
 from slackwater.service.glimpsing import glimpse
 from slackwater.service.loop import stamp_of, write
 from slackwater.service.showing import show_all
@@ -54,7 +54,9 @@ def set_chores(rig: Rig) -> None:
         ("summary", rig.summary_at_utc),
     ):
         rig.alarm.add_daily(name, at_utc, _reminder(rig, name))
-    for name in ("look", "show", "sum", "glimpse"):
+    # Whoever watches from elsewhere need not wait for the next morning.
+    first = () if rig.home is None else ("survey",)
+    for name in ("look", *first, "show", "sum", "glimpse"):
         rig.chores.put(name)
     begin_to_verify(rig)
 
@@ -182,6 +184,7 @@ def _sum(rig: Rig) -> None:
 _CHORES = {
     "look": _look,
     "show": show_all,
+    "survey": survey,
     "probe": _probe,
     "watch": _watch,
     "audit": _audit,

@@ -35,6 +35,19 @@ MOVES_AT_MOST = 20
 STOP_AGAIN_S = 1.0
 # Entries that change what the daemon is set up with.
 RESETTING = frozenset({"plan_approved", "plan_withdrawn", "caps_lowered"})
+# Entries after which whoever looks on should not see the old picture for long.
+SHOWN = frozenset(
+    {
+        "alarm_changed",
+        "alarm_raised",
+        "dose_ended",
+        "dose_intended",
+        "dose_missed",
+        "hold_raised",
+        "hold_released",
+        "request_heard",
+    }
+)
 RESTAGING = frozenset({"pumps_enabled", "pumps_disabled"})
 
 _log: FilteringBoundLogger = structlog.get_logger()
@@ -108,6 +121,7 @@ def take_news(rig: Rig) -> bool:
 def _reset(rig: Rig) -> None:
     """Set up anew with what stands in the ledger now."""
     rig.setup = setup_from(rig.memory.state, rig.setup.machine)
+    rig.chores.put("show")
     point("setup_read")
     _log.info(logs.SETUP_READ, approvals=len(rig.memory.state.approvals))
 
@@ -172,6 +186,8 @@ def write(rig: Rig, events: Sequence[AnyEvent]) -> bool:
     # What was withdrawn from afar is this daemon's own entry, and no news to it.
     if RESETTING.intersection(kinds) and rig.mode != "calibrate" and not rig.closing:
         _reset(rig)
+    if SHOWN.intersection(kinds):
+        rig.chores.put("show")
     for event in events:
         _log.info(logs.EVENT_WRITTEN, kind=event.kind, **_about(event))
     return True

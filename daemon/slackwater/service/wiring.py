@@ -12,6 +12,7 @@ from pathlib import Path
 from queue import SimpleQueue
 
 from slackwater.alarms.judging import Watch
+from slackwater.assessment.records import Assessment
 from slackwater.audit.history import Standing
 from slackwater.errors import Finding, InputError
 from slackwater.facts.messages import Beat, LinkChanged, Message
@@ -34,7 +35,7 @@ from slackwater.outside.settings import (
     read_notify,
 )
 from slackwater.outside.shadow_link import ShadowLink
-from slackwater.outside.wire import view_of
+from slackwater.outside.wire import HomeSettings, Root, view_of
 from slackwater.planning.lowering import lower_caps, lowered
 from slackwater.ports import Clock, Notifier, PumpLink
 from slackwater.service.memory import Memory, Mode
@@ -77,7 +78,8 @@ class Rig:
     `differ` names files that are not the approved ones; `consents` are the approvals by
     serial as the audit reads them; `kept_until` is the newest reading of each
     probe that was kept with a decision; `verifying` is what is left of the ledger to be
-    read, None when all of it was.
+    read, None when all of it was; `announced` is what home automation was told, by
+    topic, `assessments` the newest of each tank.
     """
 
     mode: Mode
@@ -103,6 +105,10 @@ class Rig:
     post: Notifier = field(default_factory=Nobody)
     summary_at_utc: tuple[int, int] = SUMMARY_AT_UTC
     verifying: Iterator[list[Finding]] | None = None
+    root: Root = field(default_factory=lambda: Root(site="home"))
+    home: HomeSettings | None = None
+    announced: dict[str, bytes] = field(default_factory=dict)
+    assessments: dict[str, Assessment] = field(default_factory=dict)
 
     def begin_nothing_new(self) -> None:
         """From here on outcomes are taken in and no dose or shot is begun."""
@@ -217,6 +223,8 @@ def build(places: Places, clock: Clock, memory: Memory, mode: Mode) -> Rig:
         alarm=SystemAlarm(mailbox.wake),
         setup=setup,
         sight=_sight(memory.state, now, mode),
+        root=broker.root,
+        home=broker.home,
         post=Nobody() if notify is None else Post(notify),
         summary_at_utc=SUMMARY_AT_UTC if notify is None else notify.summary_at_utc,
     )

@@ -1,0 +1,341 @@
+"""One tank as everybody may look at it: the retained state document.
+
+Floor 7. One subject: from the moment to figures for people. Laws here: for display
+only, never a permission; the figures are those the gate and the alarms reckon with;
+what cannot be said is left out and never guessed.
+Units: as their names say; dKH and the display units of parameters.
+"""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import timedelta
+
+from slackwater.alarms.foresight import (
+    day_sums,
+    hours_to_ceiling,
+    hours_without_dosing,
+    in_dkh,
+    level_now,
+    levels_in_dkh,
+    mean_ul,
+    measured,
+)
+from slackwater.alarms.holds import stopped_by
+from slackwater.alarms.words import action, by_pressure, sentence
+from slackwater.assessment.records import HALF_WIDTH_90, Assessment
+from slackwater.facts.alarms import StandingAlarm
+from slackwater.facts.events import HoldRaised
+from slackwater.facts.hold_groups import GROUPS, group_of
+from slackwater.facts.inventory import left_ul
+from slackwater.facts.plan import DueDose
+from slackwater.facts.reasons import Reason
+from slackwater.facts.rolling import DAY_MS
+from slackwater.facts.tank import Pump, Tank
+from slackwater.gate.moment import ALKALINITY, Moment
+from slackwater.planning.wall import zone_named
+from slackwater.turn.setup import Setup
+from slackwater.water.parameters import parameter_named
+from slackwater.water.spellings import units_of, zero_of
+
+# Doses further ahead are not looked for: a dashboard shows what comes next.
+AHEAD = timedelta(days=2)
+HOURS = 1
+Document = dict[str, object]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shown:
+    """What a document is made from; `assessed` is the newest assessment, if any."""
+
+    moment: Moment
+    setup: Setup
+    tank: Tank
+    assessed: Assessment | None = None
+
+    @property
+    def pumps(self) -> list[Pump]:
+        """The pumps of the tank, in order of their ids."""
+        pumps = self.moment.machine.pumps
+        return [pump for _, pump in sorted(pumps.items()) if pump.tank == self.tank.id]
+
+    @property
+    def holds(self) -> list[tuple[str, HoldRaised]]:
+        """The holds that concern the tank, those of everything first."""
+        found = [
+            (hold_id, hold)
+            for hold_id, hold in self.moment.state.holds.items()
+            if self._concerns(hold.scope)
+        ]
+        return sorted(found, key=lambda one: (one[1].scope != "all", one[0]))
+
+    def _concerns(self, scope: str) -> bool:
+        word, _, owner = scope.partition("/")
+        if word == "pump":
+            return owner in {pump.id for pump in self.pumps}
+        if word == "node":
+            return owner in {pump.node for pump in self.pumps}
+        return scope == "all" or owner == self.tank.id
+
+
+def tank_document(shown: Shown) -> Document:
+    """The document of one tank at one moment."""
+    state, now = shown.moment.state, shown.moment.now
+    word, why = _word(shown)
+    coming = list(_coming(shown))
+    return {
+        "v": 1,
+        "at": now.utc.isoformat(),
+        "stage": state.stage,
+        "word": word,
+        "why": why,
+        "plan_digest": state.approvals[-1].approval.digest if state.approvals else "",
+        "holds": [_hold(hold_id, hold) for hold_id, hold in shown.holds],
+        "groups": _groups(shown),
+        "totals": {pump.id: _totals(shown, pump) for pump in shown.pumps},
+        "levels_ul": _levels(shown),
+        "pumps": {pump.id: _pump(shown, pump, coming) for pump in shown.pumps},
+        **({"next_dose": _dose(coming[0])} if coming else {}),
+        **_alkalinity(shown),
+        **_alarms(shown),
+        **_assessed(shown.assessed),
+        "tasks": _tasks(shown),
+    }
+
+
+def _word(shown: Shown) -> tuple[str, str]:
+    """The state in one word, and why: as the status says it."""
+    moment = shown.moment
+    if moment.approval is None:
+        return "no-plan", "No approved plan is in force."
+    if moment.now.utc >= moment.approval.ends_at:
+        return "expired", "The approval has expired; a person must approve again."
+    if shown.holds:
+        return "held", _why(shown.holds[0][1])
+    if moment.state.stage == "shadow":
+        return "shadow", "Everything is computed and no pump is commanded."
+    return "live", "Pumps are commanded by the approved plan."
+
+
+def _why(hold: HoldRaised) -> str:
+    scope = "" if hold.scope == "all" else f"{hold.scope}: "
+    return f"{scope}{hold.reason.text}"
+
+
+def _hold(hold_id: str, hold: HoldRaised) -> Document:
+    word, _, owner = hold.scope.partition("/")
+    return {
+        "id": hold_id,
+        "pump": owner if word == "pump" else "",
+        "latched": hold.latched,
+        "reasons": [reason_document(hold.reason)],
+    }
+
+
+def reason_document(reason: Reason) -> Document:
+    """One reason as every face shows it."""
+    return {
+        "code": str(reason.code),
+        "text": reason.text,
+        "figures": dict(reason.figures),
+    }
+
+
+def _groups(shown: Shown) -> dict[str, bool]:
+    there = {group_of(hold.reason.code) for _, hold in shown.holds}
+    return {group: group in there for group in GROUPS}
+
+
+def _totals(shown: Shown, pump: Pump) -> Document:
+    given = shown.moment.state.charges.get(f"pump/{pump.id}")
+    since = shown.moment.proven_ms - DAY_MS
+    return {
+        "day_ul": _today_ul(shown, pump),
+        "last_24_h_ul": 0 if given is None else given.since(since),
+        "per_day_ul": pump.per_day_ul,
+    }
+
+
+def _today_ul(shown: Shown, pump: Pump) -> int:
+    zone = zone_named(shown.tank.zone)
+    today = shown.moment.now.utc.astimezone(zone).date()
+    return shown.moment.state.days.get(f"pump/{pump.id}", {}).get(today, 0)
+
+
+def _levels(shown: Shown) -> dict[str, int]:
+    names = sorted({pump.reservoir for pump in shown.pumps})
+    return {name: _left_ul(shown, name) for name in names}
+
+
+def _left_ul(shown: Shown, reservoir: str) -> int:
+    return left_ul(shown.moment.machine, shown.moment.state, reservoir)
+
+
+def _coming(shown: Shown) -> Iterator[DueDose]:
+    """The doses of the tank that lie ahead and nobody skipped, in order of time."""
+    utc = shown.moment.now.utc
+    for force in reversed(shown.setup.forces):
+        if force.approval.takes_over_at > utc:
+            continue
+        for dose in force.timetable.between(utc, utc + AHEAD):
+            if dose.tank == shown.tank.id and not _is_settled(shown, dose):
+                yield dose
+        return
+
+
+def _is_settled(shown: Shown, dose: DueDose) -> bool:
+    state = shown.moment.state
+    return dose.id in state.skipped or dose.id in state.used
+
+
+def _dose(dose: DueDose) -> Document:
+    return {
+        "dose": dose.id,
+        "pump": dose.pump,
+        "due_at": dose.due_at.isoformat(),
+        "ul": dose.volume_ul,
+    }
+
+
+def _pump(shown: Shown, pump: Pump, coming: list[DueDose]) -> Document:
+    following = next((dose for dose in coming if dose.pump == pump.id), None)
+    rest_ul, per_day_ul = _left_ul(shown, pump.reservoir), _drawn_a_day(shown, pump)
+    return {
+        "day_ul": _today_ul(shown, pump),
+        "left_ul": rest_ul,
+        "held": any(_stops(shown, hold, pump) for _, hold in shown.holds),
+        "running": _runs(shown, pump),
+        "next_at": following.due_at.isoformat() if following else None,
+        "days_left": round(rest_ul / per_day_ul, 1) if per_day_ul else None,
+    }
+
+
+def _drawn_a_day(shown: Shown, pump: Pump) -> float:
+    """What the plan draws from the pump's reservoir, by all that share it."""
+    pumps = shown.moment.machine.pumps
+    sharing = {one.id for one in pumps.values() if one.reservoir == pump.reservoir}
+    rules = shown.moment.rules.lines.values()
+    return sum(mean_ul(rule) for rule in rules if rule.line.pump in sharing)
+
+
+def _stops(shown: Shown, hold: HoldRaised, pump: Pump) -> bool:
+    whole = {"all", f"tank/{pump.tank}", f"pump/{pump.id}", f"node/{pump.node}"}
+    if hold.scope in whole:
+        return True
+    lines = shown.moment.rules.lines
+    stopped = stopped_by(shown.moment, hold)
+    return any(lines[name].line.pump == pump.id for name in stopped if name in lines)
+
+
+def _runs(shown: Shown, pump: Pump) -> bool:
+    node = shown.moment.sight.nodes.get(pump.node)
+    channel = None if node is None else node.beat.channels.get(pump.channel)
+    return channel is not None and channel.state == "running"
+
+
+def _alkalinity(shown: Shown) -> Document:
+    """The level, how long there is, and what was given of what was planned."""
+    moment, tank = shown.moment, shown.tank
+    level, known = level_now(moment, tank), measured(moment, tank)
+    down = hours_without_dosing(moment, tank, level)
+    up = hours_to_ceiling(moment, tank, level)
+    planned, given = day_sums(moment, tank, ALKALINITY)
+    found: Document = {
+        "hours_to_floor": {} if down is None else {ALKALINITY: round(down, HOURS)},
+        "hours_to_ceiling": {} if up is None else {ALKALINITY: round(up, HOURS)},
+        "hours_from": "target" if known is None else "measured",
+        "last_24_h": {
+            "planned_dkh": in_dkh(planned, tank),
+            "given_dkh": in_dkh(given, tank),
+        },
+    }
+    if known is not None:
+        found["alkalinity"] = {
+            "dkh": levels_in_dkh(known.value),
+            "at": known.at.isoformat(),
+            "source": known.source,
+        }
+    return found
+
+
+def _alarms(shown: Shown) -> Document:
+    """What stands for this tank, and what nobody has acknowledged yet."""
+    known = [
+        one
+        for one in shown.moment.state.alarms.values()
+        if not one.raised.tanks or shown.tank.id in one.raised.tanks
+    ]
+    standing = by_pressure(one for one in known if one.is_standing)
+    unseen = by_pressure(one for one in known if one.wants_eyes)
+    found: Document = {
+        "alarms": len(standing),
+        "problem": any(one.raised.priority != "note" for one in standing),
+    }
+    if standing:
+        found["alarm"] = _alarm(standing[0])
+    if unseen:
+        found["unseen"] = unseen[0].first.alarm
+    return found
+
+
+def _alarm(known: StandingAlarm) -> Document:
+    raised = known.raised
+    return {
+        "alarm": raised.alarm,
+        "priority": raised.priority,
+        "text": sentence(raised),
+        "action": action(raised),
+    }
+
+
+def _assessed(found: Assessment | None) -> Mapping[str, object]:
+    """Where each parameter stands and what is taken up, as last assessed."""
+    if found is None:
+        return {}
+    return {
+        "standings": {
+            name: {
+                "word": one.word.replace(" ", "-"),
+                "value": None if one.sampled is None else _level(name, one.sampled),
+                "unit": _unit(name),
+                "at": None if one.sampled_at is None else one.sampled_at.isoformat(),
+            }
+            for name, one in sorted(found.standings.items())
+        },
+        "uptakes": {
+            name: {
+                "per_day": _rate(name, one.per_day),
+                "low": _rate(name, one.low_per_day),
+                "high": _rate(name, one.per_day + HALF_WIDTH_90 * one.sd_per_day),
+                "unit": f"{_unit(name)}/d",
+            }
+            for name, one in sorted(found.uptakes.items())
+        },
+    }
+
+
+def _unit(parameter: str) -> str:
+    return parameter_named(parameter, where="").display_unit
+
+
+def _level(parameter: str, level: float) -> float:
+    return _rate(parameter, level - float(zero_of(_unit(parameter))))
+
+
+def _rate(parameter: str, rate: float) -> float:
+    """A difference in the unit people use, to a digit more than they write."""
+    item = parameter_named(parameter, where="")
+    number = rate / float(units_of(item)[item.display_unit])
+    return round(number, item.decimals + 1)
+
+
+def _tasks(shown: Shown) -> Document:
+    state, zone = shown.moment.state, zone_named(shown.tank.zone)
+    today = shown.moment.now.utc.astimezone(zone).date()
+    tasks = [task for task in state.tasks.values() if task.tank == shown.tank.id]
+    first = min(tasks, key=lambda task: (task.due_on, task.task), default=None)
+    return {
+        "open": len(tasks),
+        "due": sum(task.due_on <= today for task in tasks),
+        "next": "" if first is None else first.text,
+        "due_on": "" if first is None else first.due_on.isoformat(),
+    }
