@@ -53,6 +53,9 @@ def proven_ms(mark: Mark, now: Now) -> int:
     a reboot the boot-time clock starts anew and only the wall clock speaks, or, as
     long as nothing vouches for it, no more than the time since power-up.
     """
+    # Two turns of one instant are the rule; to tell the seconds takes far longer.
+    if now.utc <= mark.utc:
+        return mark.proven_ms
     passed_s = (now.utc - mark.utc).total_seconds()
     if now.boot_id == mark.boot_id:
         passed_s = min(passed_s, now.boot_s - mark.boot_s)

@@ -68,16 +68,20 @@ def due_doses(
     setup: Setup, after: datetime, until: datetime
 ) -> list[tuple[Force, DueDose]]:
     """Doses due in a span, each from the plan that is in force at its due time."""
+    forces = setup.forces
+    if len(forces) == 1 and after >= forces[0].approval.takes_over_at:
+        # The rule: one plan, in force all the while.
+        return [(forces[0], dose) for dose in forces[0].timetable.between(after, until)]
     found: list[tuple[Force, DueDose]] = []
-    for index, force in enumerate(setup.forces):
+    for index, force in enumerate(forces):
         start, end = force.approval.takes_over_at, until
-        if index + 1 < len(setup.forces):
-            change = setup.forces[index + 1].approval.takes_over_at
+        if index + 1 < len(forces):
+            change = forces[index + 1].approval.takes_over_at
             end = min(until, change - INSTANT)
         first = after if after >= start else max(after, start - INSTANT)
         if first < end:
             found += zip(repeat(force), force.timetable.between(first, end))
-    return found if len(setup.forces) == 1 else _each_once(found)
+    return found if len(forces) == 1 else _each_once(found)
 
 
 def _each_once(found: list[tuple[Force, DueDose]]) -> list[tuple[Force, DueDose]]:

@@ -100,7 +100,7 @@ def _moment(now: Now, state: State, inbox: Inbox, setup: Setup) -> Moment:
 
 
 def _in_force(setup: Setup, utc: datetime) -> Force | None:
-    for force in reversed(setup.forces):
+    for force in setup.forces[::-1]:
         if force.approval.takes_over_at <= utc:
             return force
     return None
@@ -129,15 +129,11 @@ def _listen(moment: Moment, inbox: Inbox, stamp: Stamp) -> list[AnyEvent]:
     """Entries of all messages; two that speak of the same thing count once."""
     if len(inbox.messages) == 1:
         return list(hear(moment, inbox.messages[0], stamp))
-    events: list[AnyEvent] = []
-    seen: set[tuple[str, str | int]] = set()
+    events: dict[tuple[str, str | int], AnyEvent] = {}
     for message in inbox.messages:
         for event in hear(moment, message, stamp):
-            key = _about(event)
-            if key not in seen:
-                events.append(event)
-            seen.add(key)
-    return events
+            events.setdefault(_about(event), event)
+    return list(events.values())
 
 
 def _about(event: AnyEvent) -> tuple[str, str | int]:
