@@ -12,7 +12,8 @@ from slackwater.facts.events import HoldRaised
 from slackwater.facts.messages import Beat, Channel
 from slackwater.facts.plan import OUT_OF_WATER, Approval, Purpose
 from slackwater.facts.reasons import Code, Reason, because
-from slackwater.facts.tank import Pump
+from slackwater.facts.relays import Relay
+from slackwater.facts.tank import Node, Pump
 from slackwater.gate.bypass import BYPASSABLE, is_bypassed
 from slackwater.gate.moment import Ask, LineRule, Moment
 from slackwater.gate.scopes import mates_of, reaches, reaches_group
@@ -193,62 +194,69 @@ def node(moment: Moment, ask: Ask) -> Sequence[Reason]:
     age_s = moment.now.boot_s - beat.heard_boot_s
     if not 0 <= age_s <= timing.beat_fresh_s:
         return [because(Code.NODE_ABSENT, node=pump.node, beat_age_s=round(age_s, 1))]
-    reasons = []
     up_s = beat.up / 1000
+    settling = NONE
     if seen.beats < timing.start_beats or up_s < timing.start_hold_off_s:
-        settling = because(
-            Code.NODE_SETTLING, node=pump.node, beats=seen.beats, up_s=int(up_s)
+        settling = (
+            because(
+                Code.NODE_SETTLING, node=pump.node, beats=seen.beats, up_s=int(up_s)
+            ),
         )
-        reasons.append(settling)
-    reasons += _identity(moment, pump, beat)
-    reasons += _channel(beat, ask)
-    reasons += _relay(moment, pump)
-    return reasons
+    known = moment.machine.nodes[pump.node]
+    return (
+        *settling,
+        *_identity(moment, known, beat),
+        *_channel(beat, ask),
+        *(NONE if known.relay is None else _relay(moment, known.relay, pump)),
+    )
 
 
-def _relay(moment: Moment, pump: Pump) -> list[Reason]:
+def _relay(moment: Moment, relay: Relay, pump: Pump) -> Sequence[Reason]:
     """A timed relay must have been tried out as it is, not too long ago.
 
     By the latest time that can be believed: a clock set back prolongs nothing.
     """
-    relay = moment.machine.nodes[pump.node].relay
-    if relay is None:
-        return []
     known, newest = moment.state.relay_checks.get(pump.node), moment.state.newest_at
     utc = moment.now.utc if newest is None else max(moment.now.utc, newest)
     if known is not None and known.relay == relay.digest and utc < known.until:
-        return []
+        return NONE
     until = "never" if known is None else known.until.isoformat()
     return [because(Code.RELAY_UNCHECKED, node=pump.node, checked_until=until)]
 
 
-def _identity(moment: Moment, pump: Pump, beat: Beat) -> list[Reason]:
+def _identity(moment: Moment, known: Node, beat: Beat) -> Sequence[Reason]:
     """Hardware and configuration as configured, else as seen at approval."""
-    known, approved = moment.machine.nodes[pump.node], UNSEEN
+    approved = UNSEEN
     if moment.approval is not None:
-        approved = moment.approval.hardware.get(pump.node, UNSEEN)
-    reasons = []
+        approved = moment.approval.hardware.get(known.id, UNSEEN)
     hardware = known.hardware_id or approved[0] or beat.hw
     config = known.config_id or approved[1] or beat.cfg
-    if hardware != beat.hw or config != beat.cfg:
+    is_other = hardware != beat.hw or config != beat.cfg
+    if not is_other and beat.fence <= moment.state.fence:
+        return NONE
+    reasons = []
+    if is_other:
         other = because(
             Code.NODE_IDENTITY,
-            node=pump.node,
+            node=known.id,
             hardware=beat.hw,
             configuration=beat.cfg,
         )
         reasons.append(other)
     if beat.fence > moment.state.fence:
-        second = because(Code.SECOND_DAEMON, node=pump.node, heard_fence=beat.fence)
+        second = because(Code.SECOND_DAEMON, node=known.id, heard_fence=beat.fence)
         reasons.append(second)
     return reasons
 
 
-def _channel(beat: Beat, ask: Ask) -> list[Reason]:
+def _channel(beat: Beat, ask: Ask) -> Sequence[Reason]:
     pump = ask.pump.pump
     channel = beat.channels.get(pump.channel)
     if channel is None:
         return [because(Code.NODE_ABSENT, node=pump.node, channel=pump.channel)]
+    is_idle = channel.state == "idle" and not beat.hold
+    if is_idle and channel.budget_ul >= ask.dose.volume_ul:
+        return NONE
     reasons = []
     if beat.hold or channel.state == "held":
         reasons.append(because(Code.NODE_HELD, node=pump.node))
