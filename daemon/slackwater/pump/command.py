@@ -102,39 +102,43 @@ def pulse_ul(ms: int, rate_nl_per_s: int, offset_nl: int = 0) -> int:
 
 def command_for(sending: Sending, dose: DueDose, volume_ul: int) -> RunPump | Reason:
     """The command for one granted dose, or why the node could never take it."""
-    pump = sending.machine.pumps[dose.pump]
-    node = sending.machine.nodes[pump.node]
-    beat = sending.sight.nodes[pump.node].beat
-    rate_nl_per_s, cal = rate_in_force(sending.state, pump)
-    offset_nl = offset_in_force(sending.state, pump)
-    ms = run_ms(volume_ul, rate_nl_per_s, offset_nl)
-    if node.relay is not None and node.relay.always_ms:
-        ms = node.relay.always_ms
+    state, machine = sending.state, sending.machine
+    pump = machine.pumps[dose.pump]
+    node, beat = machine.nodes[pump.node], sending.sight.nodes[pump.node].beat
+    rate_nl_per_s, cal = rate_in_force(state, pump)
+    offset_nl = offset_in_force(state, pump)
+    relay = node.relay
+    if relay is None or not relay.always_ms:
+        ms = run_ms(volume_ul, rate_nl_per_s, offset_nl)
+    else:
+        ms = relay.always_ms
         # A pulse of one length gives what it gives: never more than was granted.
         whole_ul = pulse_ul(ms, rate_nl_per_s, offset_nl)
         if whole_ul > volume_ul:
             return because(Code.NODE_LIMIT, pulse_ul=whole_ul, asked_ul=volume_ul)
         volume_ul = whole_ul
-    cut_ms = min(
-        max(ms * CUT_SHARE_PERCENT // 100, ms + CUT_LEAST_MS), node.cut_limit_ms
-    )
     if ms > node.cut_limit_ms:
         return because(Code.NODE_LIMIT, run_ms=ms, limit_ms=node.cut_limit_ms)
     since_ms = (sending.now.boot_s - beat.heard_boot_s) * MS_PER_S
-    window_ms = int(sending.machine.timing.deadline_s * MS_PER_S)
+    window_ms = int(machine.timing.deadline_s * MS_PER_S)
     return _run_pump(
         node=pump.node,
         channel=pump.channel,
-        attempt=attempt_id(sending.state.ledger_id, dose.id),
+        attempt=attempt_id(state.ledger_id, dose.id),
         boot=beat.boot,
         n=beat.channels[pump.channel].n,
-        fence=sending.state.fence,
+        fence=state.fence,
         ul=volume_ul,
         ms=ms,
-        cut_ms=cut_ms,
+        cut_ms=_cut_ms(ms, node.cut_limit_ms),
         until_up=beat.up + int(NODE_CLOCK * since_ms) + window_ms,
         cal=cal,
     )
+
+
+@lru_cache(LENGTHS_KEPT)
+def _cut_ms(ms: int, limit_ms: int) -> int:
+    return min(max(ms * CUT_SHARE_PERCENT // 100, ms + CUT_LEAST_MS), limit_ms)
 
 
 def flow_end_ms(sending: Sending, command: RunPump) -> int:

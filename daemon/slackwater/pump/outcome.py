@@ -167,15 +167,16 @@ def _ended(
     state: State, known: OpenDose, report: Report, stamp: Stamp
 ) -> Sequence[AnyEvent]:
     """A reported end; more than asked is charged, much more latches the pump."""
-    asked_ul = known.intent.command.ul
+    command, reported_ul = known.intent.command, report.ul
+    asked_ul = command.ul
     ended = _dose_ended(
         at=stamp["at"],
         boot_s=stamp["boot_s"],
         proven_ms=stamp["proven_ms"],
-        attempt=known.intent.command.attempt,
+        attempt=command.attempt,
         how=how_it_ended(asked_ul, report),
-        believed_ul=report.ul,
-        charge_ul=max(asked_ul, report.ul),
+        believed_ul=reported_ul,
+        charge_ul=max(asked_ul, reported_ul),
         source="reported",
         ran_ms=report.ran_ms,
     )
