@@ -8,6 +8,7 @@ inputs give equal outputs, whatever machine, time or locale.
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
+from functools import lru_cache
 from heapq import heappop, heappush
 from operator import attrgetter
 
@@ -21,6 +22,7 @@ from slackwater.facts.sight import Inbox, Sight, see
 from slackwater.facts.stages import HalfBegan
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine
+from slackwater.pump.command import LENGTHS_KEPT
 from slackwater.rehearsal.approaches import approach
 from slackwater.rehearsal.record import Nearest, Rehearsal, RehearsedDose, empty_days
 from slackwater.rehearsal.relays import tried_out
@@ -253,7 +255,8 @@ def _next(world: _World, done: Turn, span: tuple[datetime, datetime]) -> datetim
         due_at = timetable.next_after(utc) or end
         wake_at = min(utc + PATIENCE, due_at)
     if world.answers:
-        return min(wake_at, world.answers[0][0])
+        answer_at = world.answers[0][0]
+        return min(wake_at, answer_at)
     return max(wake_at, utc + MILLISECOND)
 
 
@@ -262,8 +265,13 @@ def _act(world: _World, effect: Effect, now: Now) -> None:
         return
     result = world.nodes[effect.node].run(effect, now.boot_s)
     world.sent += 1
-    due = now.utc + effect.ms * MILLISECOND
-    heappush(world.answers, (due, world.sent, result))
+    heappush(world.answers, (now.utc + _lasting(effect.ms), world.sent, result))
+
+
+# A plan has few volumes, and a span takes longer to make than to find.
+@lru_cache(LENGTHS_KEPT)
+def _lasting(ms: int) -> timedelta:
+    return ms * MILLISECOND
 
 
 def _note(world: _World, event: AnyEvent) -> None:
