@@ -3,11 +3,14 @@
 The bugs stand in `bugs.toml`; they are planted in a copy, never in the tree.
 """
 
+import json
 import os
 import shutil
 import subprocess
 import sys
 import tomllib
+from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -20,30 +23,44 @@ BUGS: dict[str, dict[str, Any]] = tomllib.loads(
 AT_LEAST = 10
 # What pytest ends with when tests ran and some failed; anything else is no red test.
 RED, GREEN = 1, 0
+# The libraries are there before pytest can rewrite their assertions: it would say so.
+LOADED_BEFORE = "ignore::pytest.PytestAssertRewriteWarning"
+PLAIN = ("-p", "no:randomly", "-p", "no:cacheprovider")
+OPTIONS = ("-q", "-x", *PLAIN, "-W", LOADED_BEFORE)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bench:
+    """A copy of the daemon's source, to be spoiled, and what runs tests on it."""
+
+    copy: Path
+    nursery: "subprocess.Popen[str]"
+
+    def run(self, tests: list[str]) -> tuple[int, str]:
+        """Exit code and words of these tests on the copy."""
+        assert self.nursery.stdin is not None
+        assert self.nursery.stdout is not None
+        paths = ["-o", f"pythonpath={self.copy} {TOP}"]
+        self.nursery.stdin.write(json.dumps([*OPTIONS, *paths, *tests]) + "\n")
+        self.nursery.stdin.flush()
+        code, words = json.loads(self.nursery.stdout.readline())
+        return code, words
 
 
 @pytest.fixture(scope="module")
-def copy(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The daemon's source, to be spoiled."""
-    place = tmp_path_factory.mktemp("copy")
-    leave = shutil.ignore_patterns("__pycache__")
-    shutil.copytree(TOP / "daemon/slackwater", place / "slackwater", ignore=leave)
-    return place
-
-
-def run(copy: Path, tests: list[str]) -> tuple[int, str]:
-    """Exit code and words of these tests on the copy."""
-    options = ["-q", "-x", "-p", "no:randomly", "-p", "no:cacheprovider"]
-    paths = ["-o", f"pythonpath={copy} {TOP}"]
-    done = subprocess.run(
-        [sys.executable, "-B", "-m", "pytest", *options, *paths, *tests],
+def bench(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Bench]:
+    """A sound copy, compiled as the tree is, and processes that find it first."""
+    copy = tmp_path_factory.mktemp("copy")
+    shutil.copytree(TOP / "daemon/slackwater", copy / "slackwater")
+    with subprocess.Popen(
+        [sys.executable, "-B", "-m", "tests.bugs.nursery"],
         cwd=TOP,
         env={**os.environ, "PYTHONPATH": f"{copy}{os.pathsep}{TOP}"},
-        capture_output=True,
-        check=False,
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
         text=True,
-    )
-    return done.returncode, done.stdout + done.stderr
+    ) as nursery:
+        yield Bench(copy=copy, nursery=nursery)
 
 
 def test_the_bench_is_not_bare() -> None:
@@ -52,23 +69,23 @@ def test_the_bench_is_not_bare() -> None:
 
 
 @pytest.mark.timeout(600)
-def test_all_named_tests_are_green_on_a_sound_copy(copy: Path) -> None:
+def test_all_named_tests_are_green_on_a_sound_copy(bench: Bench) -> None:
     """So that each red below is the planted bug's, and the copy's own code ran."""
     named = sorted({name for bug in BUGS.values() for name in bug["red"]})
-    code, words = run(copy, named)
+    code, words = bench.run(named)
     assert GREEN == code, words
 
 
 @pytest.mark.parametrize("name", BUGS)
-def test_a_planted_bug_turns_its_tests_red(copy: Path, name: str) -> None:
+def test_a_planted_bug_turns_its_tests_red(bench: Bench, name: str) -> None:
     """One replacement, and every test it names fails for it."""
     bug = BUGS[name]
-    file = copy / "slackwater" / bug["file"]
+    file = bench.copy / "slackwater" / bug["file"]
     sound = file.read_text(encoding="utf-8")
     assert 1 == sound.count(bug["find"]), "the place has changed: mend bugs.toml"
     file.write_text(sound.replace(bug["find"], bug["replace"]), encoding="utf-8")
     try:
-        codes = {test: run(copy, [test])[0] for test in bug["red"]}
+        codes = {test: bench.run([test])[0] for test in bug["red"]}
     finally:
         file.write_text(sound, encoding="utf-8")
     assert dict.fromkeys(bug["red"], RED) == codes
