@@ -13,7 +13,7 @@ from tests.gate.trace_acts import play
 from tests.gate.traces import BLAMED, SAID
 from tests.rules import tree
 
-TRACES, LONG_TRACES = 5_000, 100_000
+TRACES, LONG_TRACES = 1_000, 100_000
 
 
 @pytest.mark.timeout(1800)
