@@ -1,0 +1,202 @@
+"""A backup is whole, made beside a writer, and refused when it is spoiled."""
+
+import io
+import subprocess
+import sys
+import tarfile
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from slackwater.errors import InputError, LedgerStorageError, RefusedError
+from slackwater.ledger.archive import (
+    FILES,
+    LEDGER,
+    MANIFEST,
+    Manifest,
+    aside,
+    member_of,
+    pack,
+    unpack,
+    workshop,
+)
+from slackwater.ledger.copying import copy_live
+from slackwater.ledger.store import LedgerFile
+from tests.ledger.samples import FOOTING, PATIENT, kept, new_ledger, of_every_kind
+from tests.rules import tree
+
+
+def packed(ledger: LedgerFile, target: Path) -> Manifest:
+    """A backup of a ledger and one file."""
+    with workshop(target.parent) as folder:
+        copy_live(ledger, folder / LEDGER)
+        (folder / FILES[0]).write_text("# invented\n", "utf-8")
+        manifest = Manifest(
+            v=1,
+            ledger_id=ledger.ledger_id,
+            entries=ledger.head.seq,
+            head=ledger.head.sha256,
+            made_at="2026-05-03T12:00:00Z",
+            software="0.1",
+            members={name: member_of(folder / name) for name in (LEDGER, FILES[0])},
+        )
+        pack(target, folder, manifest)
+    return manifest
+
+
+@pytest.fixture
+def backup(tmp_path: Path) -> Path:
+    """A backup of a ledger with an entry of every kind."""
+    path = tmp_path / "reef.tar"
+    with new_ledger(tmp_path / "live.ledger", of_every_kind()[1:]) as ledger:
+        packed(ledger, path)
+    return path
+
+
+def opened_again(path: Path, folder: Path) -> tuple[Manifest, list[object]]:
+    """What a backup holds."""
+    folder.mkdir()
+    manifest = unpack(path, folder)
+    with LedgerFile.open(folder / LEDGER, footing=aside(folder)) as ledger:
+        return manifest, [entry.event for entry in ledger.load().entries]
+
+
+def test_every_entry_and_file_comes_back(backup: Path, tmp_path: Path) -> None:
+    """The same events after the last checkpoint, the same head, the same bytes."""
+    with LedgerFile.open(tmp_path / "live.ledger", footing=FOOTING) as ledger:
+        head, expected = ledger.head, list(ledger.load().entries)
+    manifest, events = opened_again(backup, tmp_path / "again")
+    assert (head.seq, head.sha256) == (manifest.entries, manifest.head)
+    assert [entry.event for entry in expected] == events
+    assert "# invented\n" == (tmp_path / "again" / FILES[0]).read_text("utf-8")
+
+
+def test_any_program_that_knows_the_format_opens_it(backup: Path) -> None:
+    """The manifest is first. Source: POSIX.1-1988, ustar, as Python reads it."""
+    with tarfile.open(backup) as archive:
+        assert [MANIFEST, LEDGER, FILES[0]] == archive.getnames()
+    assert b"ustar" == backup.read_bytes()[257:262]
+
+
+def test_nothing_is_left_beside_it(backup: Path) -> None:
+    """No draft and no folder to work in."""
+    names = sorted(path.name for path in backup.parent.iterdir())
+    assert ["live.ledger", "live.ledger.witness", "reef.tar"] == names
+
+
+def test_another_process_appends_meanwhile(tmp_path: Path) -> None:
+    """Each copy is whole up to where it began, and the writer lost no entry by it."""
+    path = tmp_path / "live.ledger"
+    new_ledger(path, [kept(number) for number in range(1200)]).close()
+    words = (sys.executable, "-m", "tests.ledger.steady_appender", path)
+    heads: list[int] = []
+    with subprocess.Popen(
+        words, cwd=tree.TOP, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+    ) as writer:
+        assert writer.stdout
+        assert "ready\n" == writer.stdout.readline()
+        # Until the writer was seen to go on between two copies.
+        while len(set(heads)) < 2:
+            with LedgerFile.open(path, writable=False, footing=PATIENT) as ledger:
+                packed(ledger, tmp_path / f"{len(heads)}.tar")
+                heads.append(ledger.head.seq)
+        written = int(writer.communicate()[0])
+    with LedgerFile.open(path, footing=FOOTING) as ledger:
+        assert 1201 + written == ledger.head.seq
+    for number, head in enumerate(heads):
+        (tmp_path / f"again-{number}").mkdir()
+        assert (
+            head
+            == unpack(tmp_path / f"{number}.tar", tmp_path / f"again-{number}").entries
+        )
+
+
+def _cut(text: bytes) -> bytes:
+    return text[: len(text) // 2]
+
+
+def _flipped(text: bytes) -> bytes:
+    at = len(text) // 2
+    return text[:at] + bytes([text[at] ^ 1]) + text[at + 1 :]
+
+
+def _renamed(text: bytes) -> bytes:
+    return _rewritten(text, lambda name: name.replace("slackwater.toml", "../evil"))
+
+
+def _without_ledger(text: bytes) -> bytes:
+    return _rewritten(text, lambda name: "" if name == LEDGER else name)
+
+
+def _rewritten(text: bytes, change: Callable[[str], str]) -> bytes:
+    made = io.BytesIO()
+    with (
+        tarfile.open(fileobj=io.BytesIO(text)) as old,
+        tarfile.open(fileobj=made, mode="w") as new,
+    ):
+        for member in old:
+            source = old.extractfile(member)
+            name = change(member.name)
+            if name:
+                member.name = name
+                new.addfile(member, source)
+    return made.getvalue()
+
+
+@pytest.mark.parametrize(
+    ("spoil", "said"),
+    [
+        (_cut, "backup"),
+        (_flipped, "is damaged: slackwater.ledger is not what was written"),
+        (_renamed, "is not in its manifest"),
+        (_without_ledger, "slackwater.ledger is missing"),
+        (lambda text: text.replace(b'"v":1', b'"v":2'), "not one of this version"),
+        (lambda text: text.replace(b'"v":1', b'"w":1'), "manifest cannot be read"),
+        (lambda _text: b"", "not a backup"),
+        (lambda _text: b"some other file" * 999, "not a backup"),
+        (lambda text: text.replace(b'"entries":', b'"entries": '), "backup"),
+    ],
+)
+def test_a_spoiled_file_is_one_clear_error(
+    backup: Path, tmp_path: Path, spoil: Callable[[bytes], bytes], said: str
+) -> None:
+    """One finding that names the file; nothing outside the folder is written."""
+    backup.write_bytes(spoil(backup.read_bytes()))
+    (tmp_path / "again").mkdir()
+    before = sorted(path.name for path in tmp_path.iterdir())
+    with pytest.raises(InputError, match=said) as caught:
+        unpack(backup, tmp_path / "again")
+    assert [str(backup)] == [one.where for one in caught.value.findings]
+    assert before == sorted(path.name for path in tmp_path.iterdir())
+
+
+def test_a_manifest_of_another_ledger_is_refused(backup: Path, tmp_path: Path) -> None:
+    """The figures must be those of the entries."""
+    text = backup.read_bytes().replace(b'"ledger_id":"reef-7f3a"', b'"ledger_id":"x"')
+    fixed = text.replace(b'"software":"0.1"', b'"software":"0.1-12345678"')
+    backup.write_bytes(fixed)
+    (tmp_path / "again").mkdir()
+    with pytest.raises(InputError, match="speaks of another ledger"):
+        unpack(backup, tmp_path / "again")
+
+
+def test_a_file_that_stands_there_is_never_replaced(
+    backup: Path, tmp_path: Path
+) -> None:
+    """Not a byte of it is changed."""
+    before = backup.read_bytes()
+    with (
+        LedgerFile.open(tmp_path / "live.ledger", footing=FOOTING) as ledger,
+        pytest.raises(RefusedError, match="stands here already"),
+    ):
+        packed(ledger, backup)
+    assert before == backup.read_bytes()
+
+
+def test_a_missing_file_or_directory_is_said(tmp_path: Path) -> None:
+    """With its name, and no traceback."""
+    with pytest.raises(InputError, match="cannot be read"):
+        unpack(tmp_path / "none.tar", tmp_path)
+    with pytest.raises(LedgerStorageError, match="none"), workshop(tmp_path / "none"):
+        pass
