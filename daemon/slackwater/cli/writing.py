@@ -10,10 +10,14 @@ from collections.abc import Iterator, Sequence
 from datetime import date
 
 from slackwater.cli.answers import Answers, PumpAnswer, recipe_parts
-from slackwater.outside.wire import Kind, Root, Topic, topic_filter
+from slackwater.outside.rights import (
+    ACTUATE_USER,
+    OBSERVE_USER,
+    Household,
+    access_list,
+)
+from slackwater.outside.wire import Root
 
-OBSERVE_USER = "slackwater-observe"
-ACTUATE_USER = "slackwater-actuate"
 OBSERVE_FILE = "observe.password"
 ACTUATE_FILE = "actuate.password"
 MINUTES_A_DAY = 1440
@@ -34,6 +38,11 @@ _MACHINE_HEAD = """\
 _PLAN_HEAD = """\
 # The plan: what is dosed, how much a day, and when. Times are those of the tank's zone.
 # Nothing of it runs before `slackwater approve` and `slackwater enable`.
+"""
+_ACCESS_HEAD = """\
+# Access list for the broker, written by `slackwater setup`.
+# In mosquitto.conf:  acl_file PATH  and  allow_anonymous false
+
 """
 _GROUP_HINT = """
 # Lines that belong together can scale, hold and resume together. To pair two of them,
@@ -69,7 +78,9 @@ def plan_toml(answers: Answers, starts: date) -> str:
 
 def broker_acl(answers: Answers) -> str:
     """The access list of a Mosquitto broker for this machine."""
-    return "\n".join(_acl_lines(answers)) + "\n"
+    root = Root(site=answers.site)
+    household = Household(root=root, nodes=frozenset({answers.node.id}))
+    return _ACCESS_HEAD + access_list(household)
 
 
 def _window(number: int, count: int) -> str:
@@ -177,32 +188,6 @@ def _broker_lines(answers: Answers) -> Iterator[str]:
         yield f"observe_password_file = {_quoted(OBSERVE_FILE)}"
         yield f"actuate_user = {_quoted(ACTUATE_USER)}"
         yield f"actuate_password_file = {_quoted(ACTUATE_FILE)}"
-
-
-def _acl_lines(answers: Answers) -> Iterator[str]:
-    root = Root(site=answers.site)
-    yield "# Access list for the broker, written by `slackwater setup`."
-    yield "# In mosquitto.conf:  acl_file PATH  and  allow_anonymous false"
-    yield "\n# Listens and tells; may never command a pump."
-    yield f"user {OBSERVE_USER}"
-    for kind in (
-        *(Kind.BEAT, Kind.RESULT, Kind.HOLD, Kind.READING, Kind.INPUT),
-        *(Kind.REQUEST, Kind.COMMAND),
-    ):
-        yield f"topic read {topic_filter(root, kind)}"
-    for kind in (Kind.TANK_STATE, Kind.EVENT, Kind.DAEMON_STATE, Kind.ALARM):
-        yield f"topic write {topic_filter(root, kind)}"
-    yield f"topic readwrite {topic_filter(root, Kind.ECHO)}"
-    yield "\n# Commands pumps; used only while they are enabled."
-    yield f"user {ACTUATE_USER}"
-    yield f"topic write {topic_filter(root, Kind.COMMAND)}"
-    yield "\n# The pump node, under its own name."
-    yield f"user {answers.node.id}"
-    for kind in (Kind.COMMAND, Kind.HOLD):
-        yield f"topic read {Topic(root=root, kind=kind, owner=answers.node.id)}"
-    for kind in (Kind.BEAT, Kind.RESULT):
-        yield f"topic write {Topic(root=root, kind=kind, owner=answers.node.id)}"
-    yield f"topic write {root}/node/{answers.node.id}/state"
 
 
 def _inline(table: dict[str, str]) -> str:
