@@ -95,6 +95,12 @@ VERBS: tuple[Verb, ...] = (
     _verb("in-service", "guarding:in_service", _DAILY, "Let a probe count again."),
     _verb("refill", "filling:refill", _DAILY, "Tell what a reservoir holds now."),
     _verb(
+        "level",
+        "levelling:level",
+        _DAILY,
+        "Tell how much a reservoir holds, as you read it.",
+    ),
+    _verb(
         "away",
         "leaving:away",
         _DAILY,

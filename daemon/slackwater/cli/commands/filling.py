@@ -32,6 +32,7 @@ class Asked(TypedDict):
 
     content: str | None
     mixed: str | None
+    lot: str
     note: str
     by: str | None
 
@@ -51,24 +52,26 @@ class Asked(TypedDict):
 @click.option(
     "--mixed",
     metavar="TIME",
-    help="When the solution was made.  [default: now]",
+    help="When the solution was made, or its container opened.  [default: now]",
 )
+@click.option("--lot", default="", metavar="NAME", help="The batch it is of.")
 @click.option("--note", default="", metavar="TEXT", help="For the record.")
 @click.option("--by", metavar="NAME", help="Who says so.  [default: the local user]")
 def refill(shell: Shell, reservoir: str, **asked: Unpack[Asked]) -> Answer:
     """Tell what a reservoir holds now."""
     who = typed_text(asked["by"] or local_user(), "--by", WORD_AT_MOST)
     note = typed_text(asked["note"], "--note")
+    lot = typed_text(asked["lot"], "--lot", WORD_AT_MOST)
     before: list[int] = []
 
     def decide(state: State, stamp: Stamp) -> Sequence[AnyEvent]:
-        machine = _machine(shell, state)
+        machine = machine_of(shell, state)
         _refuse_unknown(reservoir, machine)
         content_ul = machine.reservoirs[reservoir].content_ul
         if asked["content"] is not None:
             content_ul = typed_ul(asked["content"], "--content")
         before[:] = [left_ul(machine, state, reservoir)]
-        wall = Wall(zone=_zone(machine, reservoir), now=stamp["at"], option="--mixed")
+        wall = Wall(zone=zone_of(machine, reservoir), now=stamp["at"], option="--mixed")
         return [
             ReservoirFilled(
                 **stamp,
@@ -77,6 +80,7 @@ def refill(shell: Shell, reservoir: str, **asked: Unpack[Asked]) -> Answer:
                 mixed_at=typed_moment(asked["mixed"], wall),
                 by=who,
                 note=note,
+                lot=lot,
             )
         ]
 
@@ -88,18 +92,21 @@ def refill(shell: Shell, reservoir: str, **asked: Unpack[Asked]) -> Answer:
             "content_ul": filled.content_ul,
             "before_ul": before[0],
             "mixed_at": timestamp(filled.mixed_at),
+            "lot": filled.lot,
         },
         text=f"{reservoir} holds {show_volume(filled.content_ul)}; by the books "
         f"{show_volume(before[0])} were left before.",
     )
 
 
-def _machine(shell: Shell, state: State) -> Machine:
+def machine_of(shell: Shell, state: State) -> Machine:
+    """The machine in force, or that of the file where nothing was approved."""
     approved = newest_approval(state)
     return approved.machine if approved else read_machine(shell.config)
 
 
-def _zone(machine: Machine, reservoir: str) -> str:
+def zone_of(machine: Machine, reservoir: str) -> str:
+    """The zone of the one tank that a reservoir serves, UTC where there are more."""
     zones = {
         machine.tanks[pump.tank].zone
         for pump in machine.pumps.values()

@@ -1,0 +1,93 @@
+"""`level`: what somebody read, beside the books; `refill` with its lot."""
+
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+
+from slackwater.facts.safeguards import LevelMeasured, ReservoirFilled
+from tests.cli.stage import Stage, stage_of
+from tests.cli.test_status import PEQ_PER_DKH, give
+
+CHEMISTRY = Path(__file__).resolve().parents[2] / "config" / "chemistry"
+
+
+@pytest.fixture
+def stage(tmp_path: Path) -> Stage:
+    """The sample with four solutions, and a fresh ledger."""
+    return stage_of(tmp_path, CHEMISTRY)
+
+
+def test_h58_a_level_is_kept_beside_the_books(stage: Stage) -> None:
+    """What was read counts from now on; the books told 5 L, to 1 % of it."""
+    stage.run("refill", "carbonate")
+    told = stage.run("level", "carbonate", "4.9 L", "--within", "5 mL", "--json")
+    assert 0 == told.code
+    assert (4_900_000, 5_000, 5_000_000) == (
+        told.document["volume_ul"],
+        told.document["within_ul"],
+        told.document["by_the_books_ul"],
+    )
+    # 2 x 50 mL / sqrt(3) (JCGM 100:2008, 4.3.7), by hand.
+    assert 5_000_000 - 57_736 == told.document["by_the_books_low_ul"]
+    assert 4_900_000 == stage.folded().fills["carbonate"].content_ul
+    assert 1 == len(stage.folded().intervals["carbonate"])
+
+
+def test_a_pump_names_its_reservoir(stage: Stage) -> None:
+    """Whoever stands before the pump need not know how its bottle is called."""
+    said = stage.run("level", "magnesium", "1 L")
+    assert 0 == said.code
+    (kept,) = [e for e in stage.events() if isinstance(e, LevelMeasured)]
+    assert ("magnesium", ("magnesium",)) == (kept.reservoir, kept.pumps)
+
+
+@pytest.mark.parametrize(
+    ("words", "place"),
+    [
+        (("no", "1 L"), "RESERVOIR|PUMP"),
+        (("carbonate", "1"), "VOLUME"),
+        (("carbonate", "50 L"), "VOLUME"),
+        (("carbonate", "1 L", "--within", "some"), "--within"),
+        (("carbonate", "1 L", "--at", "soon"), "--at"),
+        (("carbonate", "1 L", "--at", "2199-01-01 10:00"), "--at"),
+        (("carbonate", "1 L", "--by", "x" * 41), "--by"),
+    ],
+)
+def test_a_level_that_cannot_be_is_refused(
+    stage: Stage, words: tuple[str, ...], place: str
+) -> None:
+    """The place is named, and nothing is written."""
+    told = stage.run("level", *words, "--json")
+    assert 2 == told.code
+    assert [place] == [error["where"] for error in told.errors]
+    assert {} == stage.folded().fills
+    assert [] == [e for e in stage.events() if isinstance(e, LevelMeasured)]
+
+
+def test_a_refill_names_its_lot(stage: Stage) -> None:
+    """The level after it leaves the lot as it is."""
+    told = stage.run("refill", "carbonate", "--lot", "spring 2", "--json")
+    assert "spring 2" == told.document["lot"]
+    (filled,) = [e for e in stage.events() if isinstance(e, ReservoirFilled)]
+    assert "spring 2" == filled.lot
+    stage.run("level", "carbonate", "4.9 L")
+    assert "spring 2" == stage.folded().fills["carbonate"].lot
+
+
+def test_a_level_from_before_the_last_dose_is_refused(stage: Stage) -> None:
+    """What was drawn since is not in it; read after it, it is taken."""
+    stage.run("refill", "carbonate")
+    give(stage, 1, PEQ_PER_DKH)
+    before = stage.stamp()["at"] - timedelta(hours=1)
+    words = ("level", "carbonate", "4.9 L", "--at", before.isoformat("T", "seconds"))
+    told = stage.run(*words, "--json")
+    assert (2, ["--at"]) == (told.code, [error["where"] for error in told.errors])
+    assert {} == stage.folded().intervals
+    assert 0 == stage.run(*words[:3]).code
+    (interval,) = stage.folded().intervals["carbonate"]
+    assert (100_000, 1_000, 1) == (
+        interval.used_ul,
+        interval.believed_ul,
+        interval.runs,
+    )
