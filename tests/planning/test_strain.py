@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 from slackwater.errors import Finding
-from slackwater.facts.tank import Machine, Reservoir
+from slackwater.facts.tank import Machine, Outside, Reservoir
 from slackwater.planning.ceilings import check
 from slackwater.planning.strain import cautions, late_starts
 from slackwater.planning.timetable import Timetable
@@ -68,6 +68,27 @@ def test_each_node_is_named_once() -> None:
     )
 
     assert len(list(late_starts(Timetable(busy, slow_node())))) == 1
+
+
+def test_an_old_doser_of_a_line_that_is_not_planned_is_a_caution() -> None:
+    """Its line is misspelt: it counts for ever, and nobody could take it over."""
+    old = Outside(
+        id="old-calcium", tank="reef", parameter="calcium", per_day=1, line="calcum"
+    )
+    top_off = replace(old, id="top-off", line="")
+    right = replace(old, id="right", line="calcium")
+    beside = replace(machine(), outside=(old, top_off, right))
+
+    assert [
+        Finding(
+            what="no line of the plan is reef/calcum, so this old doser counts every "
+            "day and cannot be taken over",
+            where="outside old-calcium",
+            expected="a line calcum for reef in the plan",
+            do="Mend the name, add the line, or take the source out once the old "
+            "doser is off.",
+        )
+    ] == cautions(plan(line("calcium")), beside)
 
 
 def test_a_plan_with_room_has_no_cautions() -> None:

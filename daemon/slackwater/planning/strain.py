@@ -1,6 +1,6 @@
-"""What nodes and reservoirs can take.
+"""What nodes, reservoirs and old dosers mean for a plan.
 
-Floor 3. One subject: a plan against the limits of its hardware. Laws here: a node runs
+Floor 3. One subject: a plan against the hardware beside it. Laws here: a node runs
 one dose at a time, and a dose that must wait beyond its latest start is missed for
 ever, so a plan that makes it wait so long is refused; cautions do not refuse.
 """
@@ -45,6 +45,7 @@ def cautions(plan: Plan, machine: Machine) -> list[Finding]:
         *_empty_reservoirs(timetable),
         *_slow_budgets(timetable),
         *_behind_relays(timetable),
+        *_unreplaced(plan, machine),
     ]
 
 
@@ -125,6 +126,20 @@ def _slow_budgets(timetable: Timetable) -> Iterator[Finding]:
                 where=place(line),
                 expected=f"a day limit of {needed_ul} µL or more",
                 do="Give more, smaller doses, or raise the day limit of the node.",
+            )
+
+
+def _unreplaced(plan: Plan, machine: Machine) -> Iterator[Finding]:
+    """Old dosers whose line no plan knows: nobody could ever take it over."""
+    for source in machine.outside:
+        if source.replaced_by and source.replaced_by not in plan.names:
+            yield Finding(
+                what=f"no line of the plan is {source.replaced_by}, so this old doser "
+                "counts every day and cannot be taken over",
+                where=f"outside {source.id}",
+                expected=f"a line {source.line} for {source.tank} in the plan",
+                do="Mend the name, add the line, or take the source out once the old "
+                "doser is off.",
             )
 
 
