@@ -19,7 +19,7 @@ from slackwater.facts.events import (
 from slackwater.facts.judgements import SeriesJudged, Verdict
 from slackwater.facts.messages import LinkChanged, Request, SpoiledReading
 from slackwater.facts.reasons import Code, Figure, because
-from slackwater.facts.state import State
+from slackwater.facts.state import Interval, State
 from slackwater.facts.waters import TaskSet
 from slackwater.gate.alkalinity import falls
 from slackwater.pump.outcome import Stamp
@@ -244,6 +244,26 @@ def drawn(volume_ul: int) -> Strike:
 
     def strike(house: Manned) -> None:
         house.state.drawn_ul["carbonate"] = volume_ul
+
+    return strike
+
+
+def levels_say(ratio: float) -> Strike:
+    """In a week the carbonate bottle lost so much of what was believed to flow."""
+
+    def strike(house: Manned) -> None:
+        now = house.times.now().utc
+        week = Interval(
+            began_at=now - timedelta(days=7),
+            ended_at=now,
+            pumps=("carbonate",),
+            used_ul=round(252_000 * ratio),
+            believed_ul=252_000,
+            runs=56,
+            begin_ul=5_000,
+            end_ul=5_000,
+        )
+        house.state.intervals["carbonate"] = [week]
 
     return strike
 

@@ -27,6 +27,7 @@ from slackwater.facts.plan import Approval
 from slackwater.facts.reasons import Figure
 from slackwater.facts.tank import Pump
 from slackwater.gate.moment import LineRule, Moment
+from slackwater.pump.drift import drift_of
 
 A_DAY = timedelta(days=1)
 # An audit is made each day; one may fail, or the machine be off for a night.
@@ -166,14 +167,31 @@ def _bottle(moment: Moment, name: str, pumps: list[Pump]) -> Iterator[Condition]
         yield of_pumps(moment, (Cause.RESERVOIR_EMPTY, name), pumps, left_ul=left)
         return
     days = left / sum(mean_ul(rule) for rule in lines)
+    tanks = tuple(sorted({pump.tank for pump in pumps}))
+    yield from _drift(moment, name, tanks)
     if days < LOW_DAYS:
         least: Priority = "soon" if days < LOWER_DAYS else "note"
         yield Condition(
             cause=Cause.RESERVOIR_LOW,
             about=name,
-            tanks=tuple(sorted({pump.tank for pump in pumps})),
+            tanks=tanks,
             least=least,
             figures={"left_ul": left, "days": round(days, 1)},
+        )
+
+
+def _drift(moment: Moment, name: str, tanks: tuple[str, ...]) -> Iterator[Condition]:
+    """What levels of a bottle say of its pumps; which of several it is, they cannot."""
+    found = drift_of(moment.state, name)
+    if found is not None and found.is_found:
+        yield Condition(
+            cause=Cause.PUMP_DRIFTS,
+            about=name,
+            tanks=tanks,
+            figures={
+                "pumps": ", ".join(found.pumps),
+                "used_over_believed": round(found.ratio, 2),
+            },
         )
 
 

@@ -231,7 +231,9 @@ ROWS: Mapping[Cause, Row] = {
         Code.PUMP_CHANGED,
         "Calibrate the pump, approve again and release the hold.",
         hides=FOLLOWS,
-        covers=frozenset({Cause.CALIBRATION_CHANGED, Cause.CALIBRATION_DUE}),
+        covers=frozenset(
+            {Cause.CALIBRATION_CHANGED, Cause.CALIBRATION_DUE, Cause.PUMP_DRIFTS}
+        ),
     ),
     Cause.CALIBRATION_CHANGED: coded(
         Code.CALIBRATION_CHANGED,
@@ -241,6 +243,11 @@ ROWS: Mapping[Cause, Row] = {
     Cause.CALIBRATION_DUE: Row(
         sentence="The calibration is old; a pump drifts as its tube wears.",
         action="Measure the pump again: `slackwater calibrate`.",
+    ),
+    Cause.PUMP_DRIFTS: Row(
+        sentence="A pump drifts: its bottle loses more or less than is believed.",
+        action="Measure the pump again: `slackwater calibrate`.",
+        least="soon",
     ),
     Cause.RESERVOIR_EMPTY: Row(
         sentence="The reservoir must be empty by what was drawn from it.",

@@ -60,6 +60,7 @@ class Cause(StrEnum):
     PUMP_CHANGED = "pump-changed"
     CALIBRATION_CHANGED = "calibration-changed"
     CALIBRATION_DUE = "calibration-due"
+    PUMP_DRIFTS = "pump-drifts"
     RESERVOIR_EMPTY = "reservoir-empty"
     RESERVOIR_LOW = "reservoir-low"
     PROBE_MISSING = "probe-missing"
