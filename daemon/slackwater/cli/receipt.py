@@ -7,8 +7,9 @@ dose.
 """
 
 import json
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 
 from pydantic import ConfigDict, TypeAdapter, ValidationError
@@ -29,7 +30,7 @@ class Receipt:
     """What one report found; `report` is the SHA-256 of its document (RFC 8785).
 
     `unsound` names the faults that ended badly, `missed` counts doses that would be
-    missed though all is well.
+    missed though all is well; `first` and `until` are the rehearsed days.
     """
 
     __pydantic_config__ = ConfigDict(extra="forbid", strict=True)
@@ -41,6 +42,15 @@ class Receipt:
     tried: int
     missed: int
     unsound: tuple[str, ...] = ()
+    first: date | None = None
+    until: date | None = None
+
+    @property
+    def span(self) -> tuple[date, date] | None:
+        """The rehearsed days; None where the note does not say."""
+        if self.first is None or self.until is None:
+            return None
+        return self.first, self.until
 
 
 _FORM = TypeAdapter(Receipt)
@@ -66,6 +76,16 @@ def noted(state_dir: Path) -> Receipt | None:
         return _FORM.validate_json(json.dumps(tree))
     except (OSError, ValueError, ValidationError):
         return None
+
+
+def refuse_undated(missing: Collection[str]) -> None:
+    """Refuse dated corrections that were not rehearsed to their end.
+
+    Raises: RefusedError that names them.
+    """
+    if missing:
+        what = f"not rehearsed on all of its days: {', '.join(missing)}"
+        raise RefusedError(_finding(what, _AGAIN))
 
 
 def _once(pairs: list[tuple[str, object]]) -> dict[str, object]:

@@ -36,8 +36,9 @@ from slackwater.cli.opening import (
     write,
 )
 from slackwater.cli.reading import Files, read_files
-from slackwater.cli.receipt import accepted, noted
+from slackwater.cli.receipt import accepted, noted, refuse_undated
 from slackwater.cli.render import local, section, table
+from slackwater.cli.report.extent import dates_missing, today_of
 from slackwater.cli.shell import Shell, verb
 from slackwater.cli.takeover import swap_for
 from slackwater.cli.typed import WORD_AT_MOST, typed_text, typed_ul
@@ -118,6 +119,8 @@ def approve(shell: Shell, **said: Unpack[Said]) -> Answer:
     _refuse_wish(proposal, opening, wish)
     ledger_id = opening.state.ledger_id
     receipt = accepted(noted(shell.state), proposal.digest, ledger_id)
+    today = today_of(proposal.files.machine, opening.now.utc)
+    refuse_undated(dates_missing(proposal.files.plan, today, receipt.span))
     click.echo(fitted(_preview(proposal), error_columns()), err=True)
     _ask_ratio(proposal, said["ratio"])
     _ask_highest(proposal, said["highest"])

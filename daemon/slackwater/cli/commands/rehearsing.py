@@ -23,6 +23,7 @@ from slackwater.cli.reading import read_files
 from slackwater.cli.receipt import Receipt, note
 from slackwater.cli.rehearsal_text import rehearsal_text
 from slackwater.cli.report.document import report_document
+from slackwater.cli.report.extent import DEFAULT_DAYS, first_day
 from slackwater.cli.report.filing import write_page
 from slackwater.cli.report.full import full_text
 from slackwater.cli.report.made import Report, Wishes, make_report
@@ -36,7 +37,6 @@ from slackwater.errors import Finding, InputError
 from slackwater.outside.settings.plan_model import NEWEST_DAY, OLDEST_DAY
 
 MOST_DAYS = 3660
-DEFAULT_DAYS = 30
 # Both clock changes of a zone come within a year.
 CLOCK_CHANGES_AHEAD = timedelta(days=366)
 _DAY = click.DateTime(["%Y-%m-%d"])
@@ -45,7 +45,7 @@ _DAY = click.DateTime(["%Y-%m-%d"])
 class Asked(TypedDict):
     """What a person may ask for."""
 
-    days: int
+    days: int | None
     first: datetime | None
     visit: datetime | None
     faults: bool
@@ -67,17 +67,17 @@ class Asked(TypedDict):
 @click.option(
     "--days",
     type=click.IntRange(1, MOST_DAYS),
-    default=DEFAULT_DAYS,
-    show_default=True,
     metavar="N",
-    help="How many local days; the next clock change each way comes on top.",
+    help="How many local days; the next clock change each way comes on top.  "
+    "[default: 30, or as many as dated corrections need]",
 )
 @click.option(
     "--from",
     "first",
     type=_DAY,
     metavar="DATE",
-    help="First local day, like 2026-05-03.  [default: the plan's start]",
+    help="First local day, like 2026-05-03.  [default: the plan's start, or "
+    "the day of the ledger's newest entry where that is later]",
 )
 @click.option(
     "--visit",
@@ -111,8 +111,8 @@ def rehearse(shell: Shell, **asked: Unpack[Asked]) -> Answer:
         return Answer(raw=(schema_text(),))
     files = read_files(shell.config)
     wishes = _wishes(asked)
-    _refuse_far(wishes, files.plan.starts)
     past = read_past(shell.state, files.machine)
+    _refuse_far(wishes, first_day(files.plan, files.machine, past.at))
     with _nothing_collected():
         report = make_report(files, past, wishes)
         document = report_document(report)
@@ -157,6 +157,8 @@ def _receipt(report: Report, answer: Answer) -> Receipt | None:
         report=hashlib.sha256(text).hexdigest(),
         tried=len(run.tried),
         missed=len(report.done.missed),
+        first=report.done.record.first,
+        until=report.done.record.until,
         unsound=tuple(one.case for one in run.tried if not one.is_sound),
     )
 
@@ -176,12 +178,13 @@ def _refuse_far(wishes: Wishes, starts: date) -> None:
 
     Raises: InputError.
     """
-    ahead = timedelta(days=wishes.days) + CLOCK_CHANGES_AHEAD
+    days = wishes.days or DEFAULT_DAYS
+    ahead = timedelta(days=days) + CLOCK_CHANGES_AHEAD
     for option, day in (("--from", wishes.first or starts), ("--visit", wishes.visit)):
         if day is not None and not OLDEST_DAY <= day <= NEWEST_DAY - ahead:
             raise InputError(
                 Finding(
-                    what=f"{wishes.days} days and {day} cannot be rehearsed together",
+                    what=f"{days} days and {day} cannot be rehearsed together",
                     where=option,
                     expected=f"days between {OLDEST_DAY} and {NEWEST_DAY}",
                     do="Name a day near the plan's start, or fewer days.",

@@ -14,6 +14,7 @@ from typing import Literal
 from slackwater.cli.checked import Checked, check_files
 from slackwater.cli.reading import Files
 from slackwater.cli.rehearsal_document import Rehearsed
+from slackwater.cli.report.extent import days_ahead, first_day
 from slackwater.cli.report.past import Interval, Past
 from slackwater.facts.plan import Plan
 from slackwater.facts.tank import Machine, Reservoir
@@ -56,9 +57,9 @@ MS_A_SECOND = 1000
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wishes:
-    """What a person asked of the rehearsal."""
+    """What a person asked of the rehearsal; None where `extent` is to say."""
 
-    days: int
+    days: int | None = None
     first: date | None = None
     visit: date | None = None
     faults: bool = False
@@ -132,8 +133,9 @@ def make_report(files: Files, past: Past, wishes: Wishes) -> Report:
     plan = checked.sound
     # What an old doser gives is given by the plan by then.
     machine = files.machine.handed_over(plan.names)
-    first = wishes.first or files.plan.starts
-    record = rehearse(machine, plan, first, wishes.days)
+    first = wishes.first or first_day(plan, machine, past.at)
+    asked_days = wishes.days or days_ahead(plan, first)
+    record = rehearse(machine, plan, first, asked_days)
     days = (record.first, record.until)
     visit = wishes.visit or past.back_on
     reserves = bottles(_filled(machine, past), record.doses, days, visit)

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from slackwater.cli.amounts import effect_words
 from slackwater.cli.rehearsal_document import NOT_COVERED
+from slackwater.cli.report.extent import correction_lines
 from slackwater.cli.report.made import Report
 from slackwater.cli.report.minds import day_of, minds
 from slackwater.cli.report.past import Interval
@@ -57,6 +58,7 @@ def summary(report: Report) -> tuple[Item, ...]:
         ),
         Item(key="refusals", title="Refused", lines=tuple(refused), grave=True),
         Item(key="minds", title="Look twice", lines=looked, grave=True),
+        Item(key="corrections", title="Corrections", lines=tuple(_corrected(report))),
         Item(key="changes", title="Changes", lines=tuple(_changes(report))),
         Item(key="adds", title="A day", lines=tuple(_adds(report))),
         Item(key="forecast", title="Forecast", lines=tuple(_forecasts(report))),
@@ -88,6 +90,11 @@ def verdict(report: Report) -> str:
         f"{record.first} to {record.until}: would dose {would} times ({less} "
         f"shortened), would miss {len(done.missed)}; {refused}."
     )
+
+
+def _corrected(report: Report) -> Iterator[str]:
+    record = report.done.record
+    yield from correction_lines(report.plan, (record.first, record.until))
 
 
 def _changes(report: Report) -> Iterator[str]:
