@@ -26,7 +26,7 @@ def in_ml(*path: str) -> str:
 def words(*path: str) -> str:
     """The template of a sentence; a state holds 255 characters at most."""
     value = picked(*path)
-    return f"{{% set text = {value} %}}{{{{ text[:255] if text else 'none' }}}}"
+    return f"{{% set text = {value} %}}{{{{ text[:255] if text else none }}}}"
 
 
 def flag(*path: str) -> str:
