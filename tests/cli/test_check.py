@@ -4,6 +4,7 @@ import json
 import re
 import tomllib
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -223,3 +224,29 @@ def test_the_page_fits_the_screen(monkeypatch: pytest.MonkeyPatch) -> None:
         prose = lines[lines.index("Before you touch a bottle") :]
         assert max(map(len, prose)) <= columns
         assert "Na2CO3" in " ".join(prose)
+
+
+def test_h22_says_what_a_bottle_would_do_that_emptied_itself(tmp_path: Path) -> None:
+    """2 L at 1.8681 meq/mL in 200 L are 52 dKH: a warning; 100 mL are 2.6: none."""
+    told = run("check", "--config", SMALLEST)
+    assert 0 == told.code
+    assert "Warning: more than 3 dKH. Hang the outlet above" in told.out
+    (bottle,) = bottles(SMALLEST, "carbonate")
+    (added,) = bottle["adds"]
+    rise = CARBONATE_DKH / 36 * 2000
+    assert (2_000_000, True) == (bottle["content_ul"], bottle["warned"])
+    assert rise == pytest.approx(float(added["added"]), rel=1e-4)
+    assert f"carbonate emptied at once would raise alkalinity by {rise:.3g} dKH" in (
+        told.out
+    )
+    small = changed(tmp_path, SMALLEST, slackwater=('"2 L"', '"0.1 L"'))
+    (bottle,) = bottles(small, "carbonate")
+    (added,) = bottle["adds"]
+    assert rise / 20 == pytest.approx(float(added["added"]), rel=1e-4)
+    assert bottle["warned"] is False
+
+
+def bottles(config: Path, name: str) -> list[dict[str, Any]]:
+    """What a check says of this bottle, once for each tank."""
+    document = run("check", "--config", config, "--json").document
+    return [one for one in document["bottles"] if one["reservoir"] == name]  # type: ignore[attr-defined]  # a list of tables

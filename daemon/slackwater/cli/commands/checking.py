@@ -16,6 +16,7 @@ from slackwater.cli.amounts import (
     effect_words,
     volume_words,
 )
+from slackwater.cli.bottles import emptied, emptied_document, emptied_words
 from slackwater.cli.checked import Checked, check_files
 from slackwater.cli.document import REFUSED, Answer, finding_document, finding_text
 from slackwater.cli.reading import read_files
@@ -132,6 +133,7 @@ def _fields(checked: Checked) -> dict[str, object]:
         "caps": [_cap_document(one, machine) for one in checked.ceilings],
         "paste": paste_lines(checked),
         "shortened_timing": list(machine.shortened_timing),
+        "bottles": [emptied_document(one) for one in emptied(machine)],
         "cautions": [finding_document(one) for one in checked.cautions],
     }
 
@@ -203,6 +205,8 @@ def _sections(checked: Checked) -> Iterator[str]:
         names = ", ".join(machine.shortened_timing)
         yield f"Warning: [timing] is shorter or weaker than its defaults: {names}.\n"
     yield from (f"Mind: {finding_text(one)}\n" for one in checked.cautions)
+    bottles = "\n".join(emptied_words(one) for one in emptied(machine))
+    yield section("What a bottle would do that emptied itself", bottles)
     yield _touch(checked)
     yield _verdict(checked)
 

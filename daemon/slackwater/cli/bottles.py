@@ -1,0 +1,90 @@
+"""What a bottle would do that emptied itself at once.
+
+Floor 8. One subject: the last passive limit. Laws here: the whole content counts, as
+the machine file states it; it is a warning and no refusal, for what keeps a bottle from
+running out by itself (an outlet above the water, a siphon break) no file can see.
+Source: the limit of 3 dKH is common practice, no source.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+
+from slackwater.cli.amounts import (
+    change_of,
+    display_unit,
+    effect_decimal,
+    effect_words,
+)
+from slackwater.facts.tank import Machine, Tank
+
+ALKALINITY = "alkalinity"
+# In the display unit of alkalinity, dKH.
+MUCH_DKH = 3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Emptied:
+    """One reservoir in one tank; `effects` in pico-units of the whole tank."""
+
+    reservoir: str
+    tank: Tank
+    content_ul: int
+    effects: dict[str, int]
+
+    @property
+    def is_much(self) -> bool:
+        """Whether alkalinity would rise by more than 3 dKH."""
+        rise = change_of(ALKALINITY, self.effects.get(ALKALINITY, 0), self.tank)
+        return rise > Fraction(MUCH_DKH)
+
+
+def emptied(machine: Machine) -> Iterator[Emptied]:
+    """Every reservoir in every tank that it has a pump for, in order of name."""
+    seen = {
+        (pump.reservoir, pump.tank): pump.solution for pump in machine.pumps.values()
+    }
+    for (name, tank), solution in sorted(seen.items()):
+        content_ul = machine.reservoirs[name].content_ul
+        effects = machine.solutions[solution].effects
+        yield Emptied(
+            reservoir=name,
+            tank=machine.tanks[tank],
+            content_ul=content_ul,
+            effects={key: per_ul * content_ul for key, per_ul in effects.items()},
+        )
+
+
+def emptied_document(one: Emptied) -> dict[str, object]:
+    """The same for a document."""
+    return {
+        "reservoir": one.reservoir,
+        "tank": one.tank.id,
+        "content_ul": one.content_ul,
+        "adds": [
+            {
+                "parameter": name,
+                "added": effect_decimal(name, amount, one.tank),
+                "unit": display_unit(name),
+            }
+            for name, amount in sorted(one.effects.items())
+        ],
+        "warned": one.is_much,
+    }
+
+
+def emptied_words(one: Emptied) -> str:
+    """One sentence, and what to do about it where it is much."""
+    rises = " and ".join(
+        f"{name} by {effect_words(name, amount, one.tank)}"
+        for name, amount in sorted(one.effects.items())
+    )
+    if not rises:
+        return f"  {one.reservoir} in {one.tank.id}: nothing that is counted."
+    told = f"  {one.reservoir} emptied at once would raise {rises} in {one.tank.id}."
+    if not one.is_much:
+        return told
+    return (
+        f"{told}\n    Warning: more than {MUCH_DKH} dKH. Hang the outlet above the "
+        "water, break the siphon, or take a smaller bottle."
+    )
