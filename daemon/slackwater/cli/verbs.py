@@ -140,6 +140,12 @@ VERBS: tuple[Verb, ...] = (
         _MORE,
         "Say what to do first when something went wrong.",
     ),
+    _verb(
+        "access-list",
+        "granting:show_rights",
+        _MORE,
+        "Print who may do what on the broker.",
+    ),
     _verb("init", "beginning:init", _MORE, "Make the ledger alone."),
     _verb("withdraw", "staging:withdraw", _MORE, "End an approval for good."),
     _verb(

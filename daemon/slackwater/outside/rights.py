@@ -11,11 +11,12 @@ from enum import StrEnum
 from typing import Literal
 
 from slackwater.errors import Finding, InputError
+from slackwater.facts.limits import Switch
 from slackwater.facts.relays import Relay
+from slackwater.facts.tank import Machine, Probe
 from slackwater.outside.wire import (
     BrokerSettings,
     Kind,
-    MachineView,
     Root,
     Topic,
     birth_topic,
@@ -185,16 +186,21 @@ ROWS: tuple[Row, ...] = (
 )
 
 
-def household_of(settings: BrokerSettings, view: MachineView) -> Household:
+def household_of(settings: BrokerSettings, machine: Machine) -> Household:
     """Everybody of one configuration, who it names and who it does not.
 
     Raises: InputError as `Household`.
     """
+    relays = {node.id: node.relay for node in machine.nodes.values() if node.relay}
+    sources: tuple[Probe | Switch, ...] = (
+        *machine.probes.values(),
+        *machine.switches.values(),
+    )
     return Household(
         root=settings.root,
-        nodes=view.nodes - view.relays.keys(),
-        relays=view.relays,
-        told_on=frozenset(source.topic for source in view.sources if source.topic),
+        nodes=frozenset(machine.nodes.keys() - relays.keys()),
+        relays=relays,
+        told_on=frozenset(source.topic for source in sources if source.topic),
         discovery="" if settings.home is None else settings.home.discovery,
         observe_user=settings.observe_user or OBSERVE_USER,
         actuate_user=settings.actuate_user or ACTUATE_USER,
