@@ -30,9 +30,12 @@ def test_is_one_file_below_a_megabyte(name: str) -> None:
     assert len(page_of(name).encode()) <= MEGABYTE
 
 
-def test_a_year_is_below_a_megabyte_too() -> None:
+@pytest.mark.parametrize(
+    "name", ["smallest", pytest.param("two-tanks", marks=pytest.mark.long)]
+)
+def test_a_year_is_below_a_megabyte_too(name: str) -> None:
     """The list of doses is cut, and says how many there are."""
-    done = rehearse(CONFIG / "two-tanks", "--days", 365, "--json").document
+    done = rehearse(CONFIG / name, "--days", 365, "--json").document
     text = page(done)
     doses = done["doses"]
     assert isinstance(doses, list)
