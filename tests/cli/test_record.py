@@ -170,9 +170,29 @@ def test_a_jump_of_more_than_three_tenths_is_asked_about(
 
     assert code == told.code
     if code:
-        assert "far from the newest value" in told.errors[0]["what"]
+        assert "far from its neighbour in time" in told.errors[0]["what"]
         assert "--confirm" in told.errors[0]["do"]
     recorded(stage, f"alkalinity={value} dKH", "--confirm")
+
+
+def test_a_confirmed_slip_is_no_measure_for_the_next(stage: Stage) -> None:
+    """After 8.1 and a confirmed 18 the next 8.0 passes, and the next 17 does not."""
+    recorded(stage, "alkalinity=8.1 dKH")
+    recorded(stage, "alkalinity=18 dKH", "--confirm")
+
+    assert 2 == record(stage, "alkalinity=17 dKH").code
+    assert 0 == record(stage, "alkalinity=8.0 dKH").code
+
+
+def test_the_neighbour_is_the_one_in_time(stage: Stage) -> None:
+    """An old test is held against that of its own day, not against the last entry."""
+    now = stage.stamp()["at"]
+    then, later = (f"{now - timedelta(days=days):%Y-%m-%dT%H:%M}Z" for days in (28, 27))
+    recorded(stage, "nitrate=40 mg/L NO3", "--at", then)
+    recorded(stage, "nitrate=5 mg/L NO3", "--confirm")
+    told = record(stage, "nitrate=38 mg/L NO3", "--at", later)
+
+    assert 0 == told.code
 
 
 def test_a_small_change_of_little_is_no_jump(stage: Stage) -> None:

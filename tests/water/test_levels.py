@@ -103,9 +103,17 @@ def test_where_nobody_can_be_asked_nothing_is_asked() -> None:
 
 
 def test_far_outside_the_window_nobody_may_confirm() -> None:
-    """More than ten times the window is a slip."""
-    with pytest.raises(OutOfRangeError, match="cannot be confirmed"):
-        parse_level("7001 mg/L", "calcium", where="", confirmed=True)
+    """Of a major ion twice the window, of alkalinity 30 dKH, of a trace ten times."""
+    for text, name in (
+        ("1401 mg/L", "calcium"),
+        ("124 mg/L", "calcium"),
+        ("30.1 dKH", "alkalinity"),
+        ("0.9 dKH", "alkalinity"),
+        ("11.1 pH", "ph"),
+    ):
+        with pytest.raises(OutOfRangeError, match="cannot be confirmed"):
+            parse_level(text, name, where="", confirmed=True)
+    assert 1400 == parse_level("1400 mg/L", "calcium", where="", confirmed=True)
 
 
 def test_a_figure_of_another_unit_is_asked_about() -> None:

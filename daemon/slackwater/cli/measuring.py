@@ -1,8 +1,9 @@
 """Typed levels → measurements, with a second look at what jumps.
 
 Floor 8. One subject: hand tests becoming entries. Laws here: all values of one call are
-written or none; a value far from the newest one is asked about, because a slip of the
-hand looks like a change of the water; a confirmed value says so.
+written or none; a value far from its neighbour in time is asked about, because a slip
+of the hand looks like a change of the water; a confirmed value says so, and is no
+neighbour where there is another.
 Units: levels canonical.
 """
 
@@ -80,13 +81,15 @@ def read_tests(
     return Tests(subject=subject, about=checked, taken_at=taken_at, typed=typed)
 
 
-def refuse_jumps(state: State, tests: Tests) -> None:
-    """Ask about values that are far from the newest ones.
+def refuse_jumps(near: Sequence[MeasurementKept], tests: Tests) -> None:
+    """Ask about values that are far from what was measured nearest in time.
+
+    Shape: `near` are standing measurements of the tank within `JUMP_WITHIN`.
 
     Raises: InputError with one finding a value.
     """
     if not tests.about.confirmed:
-        settled(_jumps(state, tests))
+        settled(_jumps(near, tests))
 
 
 def entries_of(tests: Tests, stamp: Stamp) -> list[MeasurementKept]:
@@ -159,10 +162,10 @@ def document_of(kept: MeasurementKept) -> dict[str, object]:
     }
 
 
-def _jumps(state: State, tests: Tests) -> Iterator[Finding]:
+def _jumps(near: Sequence[MeasurementKept], tests: Tests) -> Iterator[Finding]:
     for one in tests.typed:
-        known = state.levels.get(f"{tests.subject.tank}/{one.parameter}")
-        if known is None or abs(tests.taken_at - known.taken_at) > JUMP_WITHIN:
+        known = _neighbour(near, one.parameter, tests.taken_at)
+        if known is None:
             continue
         change = abs(one.level - known.value)
         noise = JUMP_SDS * home_sd(one.parameter, known.value)
@@ -170,9 +173,20 @@ def _jumps(state: State, tests: Tests) -> Iterator[Finding]:
             yield _jump(one, known, tests.subject.zone)
 
 
+def _neighbour(
+    near: Sequence[MeasurementKept], parameter: str, at: datetime
+) -> MeasurementKept | None:
+    """What was measured nearest in time; what had to be confirmed comes last."""
+    same = [one for one in near if one.parameter == parameter]
+    return min(
+        same, key=lambda one: (one.confirmed, abs(one.taken_at - at)), default=None
+    )
+
+
 def _jump(one: Typed, known: MeasurementKept, zone: str) -> Finding:
     return Finding(
-        what=f"{show_level(one.parameter, one.level)} is far from the newest value",
+        what=f"{show_level(one.parameter, one.level)} is far from its neighbour in "
+        "time",
         where=f"{RECORD} {one.parameter}",
         expected=f"within {JUMP_SHARE:.0%} of {level_words(known)} of "
         f"{local(known.taken_at, zone)}",

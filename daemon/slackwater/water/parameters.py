@@ -41,8 +41,10 @@ _UNITS: Mapping[Kind, str] = {
     "trace": "ug/L",
     "contaminant": "ug/L",
 }
-# A confirmed reading may leave its window, but never by more than this factor.
-_FAR = 10.0
+# A confirmed reading may leave its window, but never by more than this factor (common
+# practice, no source): the major ions of a sea that animals live in stay near nature's.
+_FAR: Mapping[Kind, float] = {"major": 2.0}
+_FAR_ELSE = 10.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -175,8 +177,9 @@ _SPECIAL = (
         display_unit="dKH",
         low=1.069,
         high=5.71,
-        never_below=0.1069,
-        never_above=57.1,
+        # 1 and 30 dKH: beyond lies no reef but a stock; common practice, no source.
+        never_below=0.357,
+        never_above=10.7,
         decimals=2,
         natural=2.358,
         source=_MILLERO,
@@ -236,8 +239,9 @@ _SPECIAL = (
         display_unit="pH",
         low=6.5,
         high=9.5,
-        never_below=0.0,
-        never_above=14.0,
+        # Beyond no fish lives; common practice, no source.
+        never_below=4.0,
+        never_above=11.0,
         decimals=2,
         natural=None,
         source=_PRACTICE,
@@ -257,8 +261,8 @@ def _all_parameters() -> Iterator[Parameter]:
             display_unit=_UNITS[kind],
             low=low,
             high=high,
-            never_below=low / _FAR,
-            never_above=high * _FAR,
+            never_below=low / _FAR.get(kind, _FAR_ELSE),
+            never_above=high * _FAR.get(kind, _FAR_ELSE),
             decimals=decimals,
             natural=natural,
             source=source,

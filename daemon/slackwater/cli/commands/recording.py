@@ -21,6 +21,7 @@ from slackwater.cli.correcting import (
 )
 from slackwater.cli.document import Answer
 from slackwater.cli.measuring import (
+    JUMP_WITHIN,
     About,
     before,
     document_of,
@@ -29,6 +30,7 @@ from slackwater.cli.measuring import (
     refuse_jumps,
     words_of,
 )
+from slackwater.cli.moments import Wall, typed_moment
 from slackwater.cli.opening import local_user, only, opened, write
 from slackwater.cli.render import local, table
 from slackwater.cli.shell import Shell, verb
@@ -45,10 +47,12 @@ from slackwater.errors import Finding, InputError
 from slackwater.facts.events import AnyEvent
 from slackwater.facts.state import State
 from slackwater.facts.waters import (
+    OWN_TESTS_ONLY,
     MeasurementKept,
     MeasurementStruck,
     StandardChecked,
 )
+from slackwater.ledger.measured import all_measured, standing
 from slackwater.pump.outcome import Stamp
 
 
@@ -93,7 +97,7 @@ class Asked(TypedDict):
 @click.option(
     "--confirm",
     is_flag=True,
-    help="It is right although it is unusual or far from the newest value.",
+    help="It is right although it is unusual or far from its neighbour.",
 )
 @click.option(CORRECT, metavar="ID", help="It takes the place of this entry.")
 @click.option(
@@ -110,7 +114,8 @@ def record(shell: Shell, values: tuple[str, ...], **asked: Unpack[Asked]) -> Ans
     Each value is a name and a figure with its unit, in quotes: alkalinity="8.1 dKH".
     "<" in front means that nothing was seen above that limit. Values of the same
     method within 30 minutes are read as one, their mean. What is unusual, or over 30 %
-    away from the newest value, needs --confirm. Nothing is dosed from a test alone.
+    away from what was measured nearest in time, needs --confirm. Nothing is dosed from
+    a test alone.
     """
     settled(_unclear(values, asked))
     if asked["strike"] is not None:
@@ -143,17 +148,34 @@ class _Told:
 
 def _record(shell: Shell, values: Sequence[str], asked: Asked) -> Answer:
     about, told = _about(asked), _Told()
+    near = _near(shell, asked, about)
 
     def decide(state: State, stamp: Stamp) -> Sequence[AnyEvent]:
         subject = subject_of(shell, state, asked["tank"])
         tests = read_tests(values, subject, about, stamp)
-        refuse_jumps(state, tests)
+        refuse_jumps(near, tests)
         kept = entries_of(tests, stamp)
         told.zone, told.known = subject.zone, [before(state, one) for one in kept]
         return kept
 
     _state, written = write(shell.state, decide)
     return _recorded(_tests(written), told)
+
+
+def _near(shell: Shell, asked: Asked, about: About) -> list[MeasurementKept]:
+    """What stands of the tank within the weeks around the moment of a test."""
+    with opened(shell.state) as found:
+        subject = subject_of(shell, found.state, asked["tank"])
+        now = found.stamp["at"]
+        at = typed_moment(about.at, Wall(zone=subject.zone, now=now))
+        since, until = at - JUMP_WITHIN, at + JUMP_WITHIN
+        marked = all_measured(found.ledger, subject.tank, since, until)
+        return [one for one in standing(marked) if not _is_posted(one)]
+
+
+def _is_posted(kept: MeasurementKept) -> bool:
+    """A laboratory's value of what changes in the post is no measure for a kit."""
+    return kept.provenance == "lab" and kept.parameter in OWN_TESTS_ONLY
 
 
 def _correct(shell: Shell, values: Sequence[str], wanted: str, asked: Asked) -> Answer:
