@@ -1,5 +1,6 @@
 """The units as systemd itself judges them, apart from any running system."""
 
+import os
 import re
 import subprocess
 from collections.abc import Sequence
@@ -18,7 +19,10 @@ TIMER = FOLDER / "slackwater-audit.timer"
 PROGRAM = "/opt/slackwater/bin/slackwater"
 STAND_IN = "/bin/true"
 # systemd's own scale ends at 10; the option takes tenths.
-EXPOSURE_TENTHS = {UNIT: (17, 10), AUDIT: (11, 2)}
+EXPOSURE_TENTHS = {UNIT: (14, 10), AUDIT: (5, 2)}
+# With the drop-in for machines that need not ask the kernel for the clock's standing.
+DROP_IN = FOLDER / "timesyncd.conf"
+DROPPED_TENTHS = {UNIT: 12, AUDIT: 3}
 
 
 def copies(folder: Path, old: str = "", new: str = "") -> Sequence[Path]:
@@ -72,6 +76,61 @@ def test_a_service_is_little_exposed(systemd_analyze: str, unit: Path) -> None:
         for tenths in EXPOSURE_TENTHS[unit]
     ]
     assert [0, 1] == codes
+
+
+@pytest.mark.parametrize("unit", [UNIT, AUDIT], ids=lambda unit: unit.stem)
+def test_the_drop_in_leaves_even_less(
+    systemd_analyze: str, tmp_path: Path, unit: Path
+) -> None:
+    """Read behind the unit, as the service manager reads it, and without a slip."""
+    merged = tmp_path / unit.name
+    text = unit.read_text("utf-8").replace(f"{PROGRAM} run", STAND_IN)
+    text = text.replace(PROGRAM, STAND_IN)
+    merged.write_text(f"{text}\n{DROP_IN.read_text('utf-8')}", "utf-8")
+    assert (0, "") == judged(systemd_analyze, "verify", merged)
+    threshold = f"--threshold={DROPPED_TENTHS[unit]}"
+    ask = (systemd_analyze, "security", "--offline=true", threshold)
+    assert [0, 1] == [judged(*ask, one)[0] for one in (merged, unit)]
+
+
+def test_the_user_is_that_of_the_units(systemd_analyze: str, tmp_path: Path) -> None:
+    """Made by systemd's own program in an empty root; nobody logs in as it."""
+    assert systemd_analyze
+    names = re.findall(r"^(?:User|Group)=(.*)$", UNIT.read_text("utf-8"), re.MULTILINE)
+    assert ["slackwater", "slackwater"] == names
+    (tmp_path / "etc").mkdir()
+    file = FOLDER / "slackwater.sysusers"
+    for _ in range(2):
+        assert 0 == judged("systemd-sysusers", f"--root={tmp_path}", file)[0]
+    (user,) = (tmp_path / "etc" / "passwd").read_text("utf-8").splitlines()
+    fields = user.split(":")
+    assert ("slackwater", "/var/lib/slackwater") == (fields[0], fields[5])
+    assert fields[6].endswith("/nologin")
+    # In place of a hash: no word fits it (shadow(5)).
+    (shadow,) = (tmp_path / "etc" / "shadow").read_text("utf-8").splitlines()
+    assert shadow.split(":")[1].startswith("!")
+
+
+def test_the_directories_are_those_of_the_units(
+    systemd_analyze: str, tmp_path: Path
+) -> None:
+    """Configuration for root to change and the user to read, state for the user."""
+    assert systemd_analyze
+    text = (FOLDER / "slackwater.tmpfiles").read_text("utf-8")
+    owners = dict(re.findall(r"^d (\S+) 0750 (\w+ \w+) -$", text, re.MULTILINE))
+    places = {"/etc/slackwater": "root slackwater"}
+    assert {**places, "/var/lib/slackwater": "slackwater slackwater"} == owners
+    # Only root may give files away, and tests run as anybody.
+    mine = f"{os.getuid()} {os.getgid()}"
+    file = tmp_path / "slackwater.conf"
+    file.write_text(re.sub(r"0750 \w+ \w+", f"0750 {mine}", text), "utf-8")
+    root = tmp_path / "root"
+    root.mkdir()
+    for _ in range(2):
+        words = ("systemd-tmpfiles", f"--root={root}", "--create", file)
+        assert 0 == judged(*words)[0]
+    modes = {p: (root / p[1:]).stat().st_mode & 0o777 for p in owners}
+    assert dict.fromkeys(owners, 0o750) == modes
 
 
 def test_the_audit_is_hardened_as_the_daemon_is() -> None:
