@@ -63,6 +63,7 @@ ROOTS: list[tuple[Cause, str, Priority, Strike]] = [
     (Cause.DISK_FULL, "all", "soon", disk_fills),
     (Cause.LEDGER_DAMAGED, "all", "soon", held(Code.LEDGER_DAMAGED, "all")),
     (Cause.LEDGER_FORGETS, "all", "soon", ledger_put_back),
+    (Cause.LEDGER_RESTORED, "all", "soon", held(Code.LEDGER_RESTORED, "all")),
     (Cause.START_STORM, "all", "soon", daemon_dies_again_and_again),
     (Cause.NO_PLAN, "all", "soon", plan_withdrawn),
     (Cause.APPROVAL_EXPIRED, "all", "soon", approval_ends(0)),

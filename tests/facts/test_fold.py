@@ -1,6 +1,7 @@
 """Folding entries: stages, watching, approvals, holds, clocks and what is forgotten."""
 
 from copy import deepcopy
+from dataclasses import replace
 from datetime import timedelta
 from typing import get_args
 
@@ -54,7 +55,7 @@ from tests.facts.diary import (
 from tests.facts.safeguards import of_the_guards
 from tests.facts.stages import of_stages
 from tests.facts.waters import of_the_water
-from tests.ledger.audit_samples import audited, inputs
+from tests.ledger.audit_samples import audited, inputs, restored
 
 DAY = timedelta(days=1)
 HOUR_MS = 3_600_000
@@ -65,7 +66,7 @@ def everything() -> Diary:
     diary = begun()
     diary.approve(1)
     diary.write(WatchKept(**diary.stamp, given=3), audited(diary.stamp))
-    diary.write(inputs(diary.stamp))
+    diary.write(inputs(diary.stamp), restored(diary.stamp))
     diary.approve(2)
     diary.write(PlanWithdrawn(**diary.stamp, serial=1, by="keeper"))
     diary.write(calibrated(diary), shot(diary, "shot-1"))
@@ -364,3 +365,16 @@ def test_a_confirmed_clock_moves_no_look_forward(*, decided: bool) -> None:
     diary.wait(HOUR)
     diary.write(ClockConfirmed(**diary.stamp, boot_id=BOOT, by="keeper"))
     assert before == diary.state.decided_at
+
+
+def test_a_restored_ledger_charges_the_answer_and_forgets_what_was_asked() -> None:
+    """As a new ledger does; a request from before may have been carried out since."""
+    diary = begun()
+    diary.write(shot(diary, "shot-1"))
+    diary.write(restored(diary.stamp))
+    assert 1200 == diary.state.charges["pump/left"].since(0)
+    assert 2_264_400 == diary.state.charges["effect/reef/alkalinity"].since(0)
+    assert {} == diary.state.requests
+    assert diary.state.unanswered_ms is None
+    diary.write(replace(restored(diary.stamp), answered=False))
+    assert diary.stamp["proven_ms"] == diary.state.unanswered_ms

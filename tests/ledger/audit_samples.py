@@ -1,8 +1,9 @@
-"""Invented entries of the audit."""
+"""Invented entries of the audit, and of a ledger that was restored."""
 
 from datetime import UTC, datetime, timedelta
 
 from slackwater.facts.audits import Audited
+from slackwater.facts.events import LedgerRestored
 from slackwater.facts.inputs import InputsKept, NodeInput
 from slackwater.pump.outcome import Stamp
 
@@ -51,4 +52,19 @@ def inputs(stamp: Stamp) -> InputsKept:
         flawed={"ph": "out of range"},
         switches={"return": (True, 10.0, 99.0)},
         top_offs={"float": 1500},
+    )
+
+
+def restored(stamp: Stamp) -> LedgerRestored:
+    """A backup of two days before, with an answer for one pump."""
+    return LedgerRestored(
+        **stamp,
+        made_at=NOON - timedelta(days=2),
+        entries=40,
+        newest_known=61,
+        boot_id="boot-1",
+        answered=True,
+        dosed_ul={"left": 1200},
+        effects={"reef": {"alkalinity": 2_264_400}},
+        by="keeper",
     )

@@ -52,7 +52,7 @@ from slackwater.ledger.connection import Footing
 from slackwater.ledger.store import LedgerFile
 from tests.facts import safeguards
 from tests.facts.stages import each_stage
-from tests.ledger.audit_samples import audited, inputs
+from tests.ledger.audit_samples import audited, inputs, restored
 
 NOON = datetime(2026, 5, 3, 12, 0, 0, 250_000, tzinfo=UTC)
 DAY = date(2026, 5, 3)
@@ -193,6 +193,7 @@ def of_every_kind() -> tuple[AnyEvent, ...]:
         *_of_alarms(),
         *_of_the_guards(),
         audited(clocks(36_000)),
+        restored(clocks()),
         inputs(clocks()),
         checkpoint("{}"),
     )

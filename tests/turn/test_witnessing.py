@@ -6,13 +6,14 @@ from datetime import timedelta
 
 import pytest
 
-from slackwater.facts.events import HoldRaised, HoldReleased
+from slackwater.facts.events import HoldRaised, HoldReleased, LedgerRestored
 from slackwater.facts.fold import fold
 from slackwater.facts.messages import Beat
-from slackwater.facts.reasons import Code
+from slackwater.facts.reasons import Code, because
 from slackwater.facts.sight import NodeSight, see
 from slackwater.facts.state import State
 from slackwater.ledger.codec import dump_state, load_state
+from slackwater.pump.outcome import Stamp
 from tests.gate.scene import beat, machine
 from tests.turn.test_step import START, Bench
 
@@ -165,3 +166,56 @@ def test_h33_a_late_beat_of_an_earlier_boot_says_nothing() -> None:
     late = shown(bench, boot="beef" * 4, up=5)
     see(bench.sight, late)
     assert [] == holds_after(bench, late)
+
+
+def put_back(bench: Bench, state: State) -> Bench:
+    """The daemon starts on a backup, as `slackwater restore` leaves it."""
+    now = bench.now()
+    mark: Stamp = {"at": now.utc, "boot_s": now.boot_s, "proven_ms": 2 * 10**9}
+    fold(
+        state,
+        LedgerRestored(
+            **mark,
+            made_at=START,
+            entries=9,
+            boot_id="boot",
+            answered=False,
+            by="keeper",
+        ),
+    )
+    fold(
+        state,
+        HoldRaised(
+            **mark,
+            hold_id=Code.LEDGER_RESTORED,
+            scope="all",
+            reason=because(Code.LEDGER_RESTORED),
+            latched=True,
+        ),
+    )
+    return started(bench, state)
+
+
+def test_h33_a_restored_ledger_doses_nothing_until_a_person_looked() -> None:
+    """Hours of due doses pass, and no command leaves."""
+    bench = Bench(machine())
+    bench.run_until(START + 2 * HOUR)
+    copy = copy_of(bench.state)
+    put_back(bench, copy)
+    before = len(list(bench.intents()))
+    bench.run_until(START + 5 * HOUR)
+    assert before == len(list(bench.intents()))
+    assert [Code.LEDGER_RESTORED] == sorted(bench.state.holds)
+    assert bench.state.unanswered_ms == 2 * 10**9
+
+
+def test_h33_a_backup_from_before_the_first_command_is_compared_too() -> None:
+    """It knows of no run at all, and what a node counted is somebody's."""
+    bench = Bench(machine())
+    copy = copy_of(bench.state)
+    bench.run_until(START + 5 * HOUR)
+    put_back(bench, copy)
+    both = [Code.LEDGER_FORGETS, Code.LEDGER_RESTORED]
+    assert both == holds_after(bench, shown(bench))
+    # On record now: its release ends it for good.
+    assert bench.state.commanded["shelf/a"].n == bench.numbers["a"] - 1

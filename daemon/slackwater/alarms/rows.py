@@ -14,12 +14,7 @@ from slackwater.facts.reasons import SENTENCES, Code
 
 # What follows by itself when a tank is not dosed as planned.
 FOLLOWS = frozenset(
-    {
-        Cause.MISSED_DOSES,
-        Cause.RESUMING,
-        Cause.ALKALINITY_LOW,
-        Cause.ALKALINITY_FALL,
-    }
+    {Cause.MISSED_DOSES, Cause.RESUMING, Cause.ALKALINITY_LOW, Cause.ALKALINITY_FALL}
 )
 # What cannot be known while nothing is heard.
 UNHEARD = frozenset(
@@ -109,6 +104,12 @@ ROWS: Mapping[Cause, Row] = {
         f"`slackwater added` what was given since, {_RELEASE}.",
         hides=FOLLOWS,
         rises=True,
+        least="soon",
+    ),
+    Cause.LEDGER_RESTORED: coded(
+        Code.LEDGER_RESTORED,
+        f"Look at plan and holds, test the water, start the daemon, {_RELEASE}.",
+        hides=FOLLOWS,
         least="soon",
     ),
     Cause.START_STORM: coded(

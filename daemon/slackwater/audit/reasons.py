@@ -105,6 +105,7 @@ WORDS: Mapping[Code, Missing] = {
     Code.LEDGER_FAULT: Missing.LEDGER,
     Code.LEDGER_DAMAGED: Missing.LEDGER,
     Code.LEDGER_FORGETS: Missing.LEDGER,
+    Code.LEDGER_RESTORED: Missing.LEDGER,
     Code.START_HOLD_OFF: Missing.OFF,
     Code.NOT_RUNNING: Missing.OFF,
     Code.WINDOW_PASSED: Missing.WINDOW,

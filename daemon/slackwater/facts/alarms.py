@@ -37,6 +37,7 @@ class Cause(StrEnum):
     LEDGER_FAULT = "ledger-fault"
     LEDGER_DAMAGED = "ledger-damaged"
     LEDGER_FORGETS = "ledger-forgets"
+    LEDGER_RESTORED = "ledger-restored"
     START_STORM = "start-storm"
     NO_PLAN = "no-plan"
     APPROVAL_EXPIRED = "approval-expired"

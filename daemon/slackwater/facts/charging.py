@@ -14,6 +14,8 @@ from slackwater.facts.events import (
     DoseIntended,
     DoseSealed,
     DoseVoided,
+    LedgerMade,
+    LedgerRestored,
 )
 from slackwater.facts.making import maker
 from slackwater.facts.now import Event
@@ -55,6 +57,19 @@ def charge(state: State, key: str, entry: tuple[int, int, str], day: date) -> No
     days[day] = amount
     if len(days) > DAYS_KEPT:
         del days[min(days)]
+
+
+def charge_told(state: State, event: LedgerMade | LedgerRestored) -> None:
+    """Count what a person said was given without an entry; unknown is all of it."""
+    if not event.answered:
+        state.unanswered_ms = event.proven_ms
+    day = event.at.date()
+    for pump, volume_ul in event.dosed_ul.items():
+        charge(state, f"pump/{pump}", (event.proven_ms, volume_ul, "init"), day)
+    for tank, effects in event.effects.items():
+        for parameter, amount in effects.items():
+            key = f"effect/{tank}/{parameter}"
+            charge(state, key, (event.proven_ms, amount, "init"), day)
 
 
 def hour_of(when: datetime) -> int:

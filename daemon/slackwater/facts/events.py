@@ -58,6 +58,7 @@ __all__ = [
     "HoldRaised",
     "HoldReleased",
     "LedgerMade",
+    "LedgerRestored",
     "PlanApproved",
     "PlanWithdrawn",
     "PumpsDisabled",
@@ -91,6 +92,26 @@ class LedgerMade(Event):
     effects: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
     by: str
     highest_fence_heard: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LedgerRestored(Event):
+    """A backup took the place of a ledger that is gone.
+
+    The backup was made at `made_at` and ended with entry `entries`; `newest_known` is
+    the entry that the lost ledger is known to have reached, 0 where nobody knows.
+    `answered`, `dosed_ul` and `effects` as in `LedgerMade`, for the time since.
+    """
+
+    kind: Literal["ledger_restored"] = "ledger_restored"
+    made_at: datetime
+    entries: int
+    newest_known: int = 0
+    boot_id: str
+    answered: bool
+    dosed_ul: Mapping[str, int] = field(default_factory=dict)
+    effects: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
+    by: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -321,6 +342,7 @@ class Checkpoint(Event):
 
 AnyEvent = (
     LedgerMade
+    | LedgerRestored
     | Started
     | Stopped
     | PlanApproved

@@ -13,6 +13,7 @@ from slackwater.facts.audits import Audited
 from slackwater.facts.charging import (
     believe,
     charge,
+    charge_told,
     close_dose,
     fold_charge_raised,
     fold_ended,
@@ -40,6 +41,7 @@ from slackwater.facts.events import (
     HoldRaised,
     HoldReleased,
     LedgerMade,
+    LedgerRestored,
     ReadingKept,
     RequestHeard,
     ResumeBegan,
@@ -66,7 +68,7 @@ from slackwater.facts.relays import RelayChecked
 from slackwater.facts.ringing import fold_alarm_changed, fold_alarm_raised
 from slackwater.facts.safeguarding import SAFEGUARD_FOLDS, compare, forget_compared
 from slackwater.facts.staging import STAGE_FOLDS
-from slackwater.facts.state import State
+from slackwater.facts.state import Commanded, State
 from slackwater.facts.watching import fold_judged, watching
 from slackwater.facts.waters import (
     AddedByHand,
@@ -96,6 +98,7 @@ UNQUIET = frozenset(
         Code.LEDGER_FAULT,
         Code.LEDGER_DAMAGED,
         Code.LEDGER_FORGETS,
+        Code.LEDGER_RESTORED,
     }
 )
 
@@ -128,15 +131,14 @@ def _made(state: State, event: LedgerMade) -> None:
     state.fence = event.highest_fence_heard
     state.decided_at = event.at
     cast("Mark", state.mark).boot_id = event.boot_id
-    if not event.answered:
-        state.unanswered_ms = event.proven_ms
-    day = event.at.date()
-    for pump, volume_ul in event.dosed_ul.items():
-        charge(state, f"pump/{pump}", (event.proven_ms, volume_ul, "init"), day)
-    for tank, effects in event.effects.items():
-        for parameter, amount in effects.items():
-            key = f"effect/{tank}/{parameter}"
-            charge(state, key, (event.proven_ms, amount, "init"), day)
+    charge_told(state, event)
+
+
+def _restored(state: State, event: LedgerRestored) -> None:
+    cast("Mark", state.mark).boot_id = event.boot_id
+    charge_told(state, event)
+    # What was asked for before the backup may have been given since.
+    state.requests = {}
 
 
 def _started(state: State, event: Started) -> None:
@@ -183,9 +185,9 @@ def _hold_raised(state: State, event: HoldRaised) -> None:
 def _take_over_count(state: State, event: HoldRaised) -> None:
     """What a node counted is on record now: a person's release ends it for good."""
     told = event.reason.figures
-    known = state.commanded.get(f"{told['node']}/{told['channel']}")
-    if known is not None:
-        known.boot, known.n = str(told["boot"]), int(str(told["counted"])) - 1
+    name = f"{told['node']}/{told['channel']}"
+    known = state.commanded.setdefault(name, Commanded(boot="", n=0, fence=0))
+    known.boot, known.n = str(told["boot"]), int(str(told["counted"])) - 1
 
 
 def _hold_released(state: State, event: HoldReleased) -> None:
@@ -329,6 +331,7 @@ def _nothing(state: State, event: AnyEvent) -> None:
 
 _TABLE: dict[type, Callable[[State, Any], None]] = {
     LedgerMade: _made,
+    LedgerRestored: _restored,
     Started: _started,
     Stopped: _stopped,
     HoldRaised: _hold_raised,

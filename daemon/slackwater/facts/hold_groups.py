@@ -93,6 +93,7 @@ _DAEMON = frozenset(
         Code.LEDGER_FAULT,
         Code.LEDGER_DAMAGED,
         Code.LEDGER_FORGETS,
+        Code.LEDGER_RESTORED,
         Code.START_HOLD_OFF,
         Code.START_STORM,
         Code.SECOND_DAEMON,

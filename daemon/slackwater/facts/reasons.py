@@ -40,6 +40,7 @@ class Code(StrEnum):
     LEDGER_FAULT = "ledger-fault"
     LEDGER_DAMAGED = "ledger-damaged"
     LEDGER_FORGETS = "ledger-forgets"
+    LEDGER_RESTORED = "ledger-restored"
     START_HOLD_OFF = "start-hold-off"
     START_STORM = "start-storm"
     SECOND_DAEMON = "second-daemon"
@@ -149,6 +150,7 @@ SENTENCES: Mapping[Code, str] = {
     Code.LEDGER_FAULT: "The ledger could not be written.",
     Code.LEDGER_DAMAGED: "The ledger was read from end to end and is damaged.",
     Code.LEDGER_FORGETS: "A pump node counted runs that this ledger does not hold.",
+    Code.LEDGER_RESTORED: "The ledger was restored; what came after it is unknown.",
     Code.START_HOLD_OFF: "The daemon has just started.",
     Code.START_STORM: "The daemon started too often in a short time.",
     Code.SECOND_DAEMON: "Another daemon commands the same pump node.",

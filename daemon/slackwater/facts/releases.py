@@ -45,6 +45,7 @@ RELEASES: Mapping[Code, str] = {
     Code.LEDGER_FAULT: _RELEASE,
     Code.LEDGER_DAMAGED: f"A person puts a whole copy in its place. {_RELEASE}",
     Code.LEDGER_FORGETS: f"A person finds the newer ledger. {_RELEASE}",
+    Code.LEDGER_RESTORED: f"A person looks at plan and holds anew. {_RELEASE}",
     Code.START_HOLD_OFF: "It passes within a minute of the start.",
     Code.START_STORM: _RELEASE,
     Code.SECOND_DAEMON: _RELEASE,

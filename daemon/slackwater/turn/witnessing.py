@@ -26,11 +26,9 @@ def forgotten(moment: Moment, beat: Beat, stamp: Stamp) -> Iterator[HoldRaised]:
     if seen is None or seen.beat.boot != beat.boot:
         return
     for name, channel in sorted(beat.channels.items()):
-        known = moment.state.commanded.get(f"{beat.node}/{name}")
-        if known is None or known.fence >= moment.state.fence:
+        expected = _expected(moment, beat, name)
+        if expected is None:
             continue
-        # In another boot than that of the newest command no run is known at all.
-        expected = known.n + 1 if known.boot == beat.boot else 0
         if channel.n > expected:
             reason = because(
                 Code.LEDGER_FORGETS,
@@ -48,3 +46,18 @@ def forgotten(moment: Moment, beat: Beat, stamp: Stamp) -> Iterator[HoldRaised]:
                 latched=True,
             )
             return
+
+
+def _expected(moment: Moment, beat: Beat, channel: str) -> int | None:
+    """The most runs a channel may have counted; None where nothing can be said.
+
+    A channel that was never commanded says nothing, unless the ledger was restored and
+    nobody has looked yet: then it may have been commanded since the backup.
+    """
+    known = moment.state.commanded.get(f"{beat.node}/{channel}")
+    if known is None:
+        return 0 if Code.LEDGER_RESTORED in moment.state.holds else None
+    if known.fence >= moment.state.fence:
+        return None
+    # In another boot than that of the newest command no run is known at all.
+    return known.n + 1 if known.boot == beat.boot else 0
