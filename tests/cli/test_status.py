@@ -199,8 +199,28 @@ def test_next_dose_and_smallest_reservoir(stage: Stage) -> None:
     assert 2_000_000 == bottle["left_ul"]
     give(stage, 1, PEQ_PER_DKH)
     text = stage.run("status").out
-    assert "Reservoir    carbonate lasts 56 days (1.999 L left)" in text
+    assert "Reservoir    carbonate lasts 56 days (1.999 L left), " in text
     assert " 3 mL at " in text
+
+
+def test_the_run_out_date_has_an_interval(stage: Stage) -> None:
+    """By hand: read to 10 mL, 2 x 10/sqrt(3) mL; rates within a tenth, 2 x 0.1/sqrt(3).
+
+    What holds 95 percent: twice the standard deviation (JCGM 100:2008, 6.2.1, 4.3.7).
+    """
+    live(stage)
+    stage.run("level", "carbonate", "1.8 L", "--within", "10 mL")
+    stage.run("level", "calcium", "1.9 L", "--within", "10 mL")
+    bottle = only_tank(stage)["reservoir"]
+    assert isinstance(bottle, dict)
+    reach, off = 2 * 10 / 3**0.5, 2 * 0.1 / 3**0.5
+    assert "carbonate" == bottle["id"]
+    assert (1800 - reach) / 36 / (1 + off) == pytest.approx(
+        bottle["days_low"], rel=1e-4
+    )
+    assert (1800 + reach) / 36 / (1 - off) == pytest.approx(
+        bottle["days_high"], rel=1e-4
+    )
 
 
 def tanks_of(folder: Path, count: int) -> Stage:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from slackwater.facts.events import ReadingKept
-from slackwater.facts.inventory import left_ul
+from slackwater.facts.inventory import COVERAGE, rate_sd, stock
 from slackwater.facts.plan import DueDose, PlanLine
 from slackwater.facts.rolling import DAY_MS, Rolling
 from slackwater.facts.state import State
@@ -24,11 +24,17 @@ HOURS_A_DAY = 24
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Bottle:
-    """A reservoir with what is left in it, and for how long the plan can draw."""
+    """A reservoir with what is left in it, and for how long the plan can draw.
+
+    `days_low` and `days_high` hold what the books and the pumps' rates may be off;
+    `days_high` is None where nothing can be said.
+    """
 
     id: str
     left_ul: int
     days: float | None
+    days_low: float | None = None
+    days_high: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -142,12 +148,20 @@ def _smallest(present: Present, tank: str) -> Bottle | None:
 def _bottle(present: Present, name: str) -> Bottle:
     machine = present.machine
     sharing = {pump.id for pump in machine.pumps.values() if pump.reservoir == name}
-    rest_ul = left_ul(machine, present.state, name)
+    held = stock(machine, present.state, name)
     per_day_ul = sum(
         _mean_ul(line) for line in present.timetable.plan.lines if line.pump in sharing
     )
-    days = rest_ul / per_day_ul if per_day_ul else None
-    return Bottle(id=name, left_ul=rest_ul, days=days)
+    if not per_day_ul:
+        return Bottle(id=name, left_ul=held.left_ul, days=None)
+    off = COVERAGE * max(rate_sd(present.state, pump) for pump in sharing)
+    return Bottle(
+        id=name,
+        left_ul=held.left_ul,
+        days=held.left_ul / per_day_ul,
+        days_low=held.low_ul / per_day_ul / (1 + off),
+        days_high=held.high_ul / per_day_ul / (1 - off) if off < 1 else None,
+    )
 
 
 def _mean_ul(line: PlanLine) -> float:

@@ -6,6 +6,8 @@ counted and told where it is; it fits a screen of 24 lines with a line to type i
 """
 
 from collections.abc import Iterator, Sequence
+from datetime import timedelta
+from zoneinfo import ZoneInfo
 
 from slackwater.alarms.words import headline
 from slackwater.cli.amounts import effect_words
@@ -27,6 +29,8 @@ SHOWN_HOLDS = 2
 # More tanks than this and each gets one line.
 TANKS_IN_FULL = 2
 TANKS_IN_SHORT = 12
+# A day and a month say which day it is only within a year.
+FAR_DAYS = 300.0
 
 
 def status_page(stood: Standing, columns: int | None) -> str:
@@ -192,7 +196,7 @@ def _tank(stood: Standing, each: Outlook) -> Iterator[str]:
     missed = stood.missed.get(each.tank.id)
     if missed:
         yield f"  Missed       {_missed(missed)}"
-    yield f"  Reservoir    {_reservoir(each)}"
+    yield f"  Reservoir    {_reservoir(stood, each)}"
     yield f"  Next due     {_next(stood, each)}"
 
 
@@ -225,12 +229,20 @@ def _missed(missed: Sequence[DoseMissed]) -> str:
     return f"{doses} in 24 h{which} of {newest.dose.line}: {why}"
 
 
-def _reservoir(each: Outlook) -> str:
+def _reservoir(stood: Standing, each: Outlook) -> str:
     bottle = each.smallest
     if bottle is None or bottle.days is None:
         return "nothing is drawn"
     left = show_volume(bottle.left_ul)
-    return f"{bottle.id} lasts {bottle.days:.0f} days ({left} left)"
+    told = f"{bottle.id} lasts {bottle.days:.0f} days ({left} left)"
+    low, high = bottle.days_low, bottle.days_high
+    if low is None or high is None or high > FAR_DAYS:
+        return told
+    zone, now = ZoneInfo(each.tank.zone), stood.found.now.utc
+    first, last = (
+        (now + timedelta(days=days)).astimezone(zone) for days in (low, high)
+    )
+    return f"{told}, {first.day} {first:%b} to {last.day} {last:%b}"
 
 
 def _next(stood: Standing, each: Outlook) -> str:

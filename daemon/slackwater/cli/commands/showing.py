@@ -136,7 +136,13 @@ def _tank_document(each: Outlook) -> dict[str, object]:
         "unit": "dKH",
         "reservoir": None
         if bottle is None
-        else {"id": bottle.id, "left_ul": bottle.left_ul, "days": bottle.days},
+        else {
+            "id": bottle.id,
+            "left_ul": bottle.left_ul,
+            "days": bottle.days,
+            "days_low": bottle.days_low,
+            "days_high": bottle.days_high,
+        },
         "next": None
         if dose is None
         else {
