@@ -101,6 +101,12 @@ VERBS: tuple[Verb, ...] = (
         "Tell how much a reservoir holds, as you read it.",
     ),
     _verb(
+        "lots",
+        "tracing:lots",
+        _DAILY,
+        "List which bottles and tanks had which batch.",
+    ),
+    _verb(
         "away",
         "leaving:away",
         _DAILY,
