@@ -116,10 +116,16 @@ def asyncapi_parser() -> str:
     return found(PARSER)
 
 
+def allowed_s(item: pytest.Item) -> float:
+    """The seconds a test may take where it says so itself, else 0."""
+    marker = item.get_closest_marker("timeout")
+    return float(marker.args[0]) if marker else 0.0
+
+
 def pytest_collection_modifyitems(
     config: pytest.Config, items: list[pytest.Item]
 ) -> None:
-    """Leave long tests to `--long`, and count those that need a missing program."""
+    """Leave long tests to `--long`, count what cannot run, begin with the longest."""
     long = bool(config.getoption("--long"))
     left_out = [item for item in items if item.get_closest_marker("long") and not long]
     gone = {program for program in PACKAGES if not found(program)}
@@ -127,7 +133,9 @@ def pytest_collection_modifyitems(
     config.stash[NOT_RUN] = dict(Counter(needed_by(item) for item in missing))
     dropped = {id(item) for item in (*left_out, *missing)}
     config.hook.pytest_deselected(items=[i for i in items if id(i) in dropped])
-    items[:] = [item for item in items if id(item) not in dropped]
+    # Else the longest might begin last, with one process at work and the others done.
+    kept = [item for item in items if id(item) not in dropped]
+    items[:] = sorted(kept, key=allowed_s, reverse=True)
 
 
 def pytest_sessionfinish(session: pytest.Session) -> None:
