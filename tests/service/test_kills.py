@@ -104,7 +104,7 @@ def doubled(made: Lane, events: list[AnyEvent]) -> list[str]:
     return found
 
 
-@pytest.mark.timeout(240)
+@pytest.mark.timeout(900)
 def test_h01_to_h04_no_kill_doubles_or_hides_a_dose(
     tmp_path: Path, tell: Callable[[str], None]
 ) -> None:
