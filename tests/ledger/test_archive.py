@@ -153,6 +153,7 @@ def _rewritten(text: bytes, change: Callable[[str], str]) -> bytes:
         (_without_ledger, "slackwater.ledger is missing"),
         (lambda text: text.replace(b'"v":1', b'"v":2'), "not one of this version"),
         (lambda text: text.replace(b'"v":1', b'"w":1'), "manifest cannot be read"),
+        (lambda text: text.replace(b"2026-05-03T12:", b"2026-05-03T99:"), "version"),
         (lambda _text: b"", "not a backup"),
         (lambda _text: b"some other file" * 999, "not a backup"),
         (lambda text: text.replace(b'"entries":', b'"entries": '), "backup"),

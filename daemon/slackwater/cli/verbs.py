@@ -167,6 +167,8 @@ VERBS: tuple[Verb, ...] = (
         "Say whether a pump node keeps the rules.",
     ),
     _verb("clock", "clocking:clock", _MORE, "Vouch for the clock of this machine."),
+    _verb("backup", "keeping_safe:backup", _MORE, "Copy the ledger into one file."),
+    _verb("restore", "keeping_safe:restore", _MORE, "Put a lost ledger back."),
 )
 
 BY_NAME = {verb.name: verb for verb in VERBS}

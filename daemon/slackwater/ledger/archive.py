@@ -15,6 +15,7 @@ import tempfile
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
+from datetime import datetime
 from functools import cache
 from pathlib import Path
 
@@ -182,12 +183,20 @@ def _manifest(path: Path, archive: tarfile.TarFile) -> Manifest:
         manifest = _adapter().validate_json(text, strict=True, extra="forbid")
     except ValidationError as error:
         raise InputError(_damaged(path, "its manifest cannot be read")) from error
-    if _text(manifest).encode() != text or manifest.v != VERSION:
+    if _text(manifest).encode() != text or not _is_of_this_version(manifest):
         raise InputError(_damaged(path, "its manifest is not one of this version"))
     names = manifest.members.keys()
     if LEDGER not in names or not names <= {LEDGER, *FILES}:
         raise InputError(_damaged(path, "its manifest names other files"))
     return manifest
+
+
+def _is_of_this_version(manifest: Manifest) -> bool:
+    try:
+        made_at = datetime.fromisoformat(manifest.made_at)
+    except ValueError:
+        return False
+    return manifest.v == VERSION and made_at.tzinfo is not None
 
 
 def _take(

@@ -38,7 +38,7 @@ def make(path: Path, event: LedgerMade, role: Role, footing: Footing) -> None:
     """
     rows = link(None, [event])
     refuse_network(path.parent, footing.mounts)
-    _refuse_leftovers(path)
+    refuse_leftovers(path)
     with _draft(path) as draft, translated(str(path)):
         connection = open_file(draft, writable=True, busy_ms=footing.busy_ms)
         try:
@@ -49,6 +49,15 @@ def make(path: Path, event: LedgerMade, role: Role, footing: Footing) -> None:
         witness.path_for(path, footing.witness),
         witness.Witness(ledger_id=event.ledger_id, head=rows[0].head),
     )
+
+
+def place(whole: Path, path: Path) -> None:
+    """Give a whole ledger its name; no file that stands there is touched.
+
+    Raises: RefusedError when anything stands there; LedgerStorageError.
+    """
+    refuse_leftovers(path)
+    _put_in_place(whole, path)
 
 
 def _fill(
@@ -91,7 +100,11 @@ def _put_in_place(draft: Path, path: Path) -> None:
         raise _storage(path, error) from error
 
 
-def _refuse_leftovers(path: Path) -> None:
+def refuse_leftovers(path: Path) -> None:
+    """Refuse a place where a ledger stands, or the journal of one that is gone.
+
+    Raises: RefusedError.
+    """
     if path.exists() or path.is_symlink():
         raise _stands(path)
     for suffix in ("-journal", "-wal", "-shm"):

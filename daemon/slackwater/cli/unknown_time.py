@@ -1,0 +1,91 @@
+"""A ledger put back from a backup: what nobody wrote down, and what that holds.
+
+Floor 8. One subject: the entries a restored ledger goes on with. Laws here: what came
+between the backup and now is unknown, so it counts as the person says or as all the
+caps allow; a dose that was due before now is never given; a person ends the hold.
+"""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+
+from slackwater.cli.opening import read_approval
+from slackwater.facts.events import AnyEvent, HoldRaised, LedgerRestored, SpanMissed
+from slackwater.facts.plan import DueDose
+from slackwater.facts.reasons import Code, because
+from slackwater.facts.state import State
+from slackwater.planning.timetable import Timetable
+from slackwater.pump.outcome import Stamp
+
+INSTANT = timedelta(microseconds=1)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Told:
+    """What is known of the time since the backup; see `LedgerRestored`."""
+
+    made_at: datetime
+    entries: int
+    newest_known: int
+    boot_id: str
+    answered: bool
+    dosed_ul: Mapping[str, int] = field(default_factory=dict)
+    effects: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
+    by: str
+
+
+def entries_after(state: State, told: Told, stamp: Stamp) -> list[AnyEvent]:
+    """The entries that follow the backup's newest one."""
+    restored = LedgerRestored(
+        **stamp,
+        made_at=told.made_at,
+        entries=told.entries,
+        newest_known=told.newest_known,
+        boot_id=told.boot_id,
+        answered=told.answered,
+        dosed_ul=told.dosed_ul,
+        effects=told.effects,
+        by=told.by,
+    )
+    made_at = f"{told.made_at:%Y-%m-%dT%H:%M:%SZ}"
+    hold = HoldRaised(
+        **stamp,
+        hold_id=Code.LEDGER_RESTORED,
+        scope="all",
+        reason=because(Code.LEDGER_RESTORED, made_at=made_at, entry=told.entries),
+        latched=True,
+    )
+    return [restored, hold, *_never_again(state, stamp)]
+
+
+def _never_again(state: State, stamp: Stamp) -> Iterator[SpanMissed]:
+    """One entry for each line: a dose due until now may have been given already."""
+    # In shadow none was given, and those before pumps are enabled never are.
+    if state.stage == "shadow":
+        return
+    by_line: dict[tuple[str, str], list[DueDose]] = {}
+    for dose in _due(state, stamp["at"]):
+        by_line.setdefault((dose.tank, dose.line), []).append(dose)
+    for (tank, line), doses in sorted(by_line.items()):
+        yield SpanMissed(
+            **stamp,
+            tank=tank,
+            line=line,
+            first_due=min(dose.due_at for dose in doses),
+            last_due=max(dose.due_at for dose in doses),
+            doses=len(doses),
+            volume_ul=sum(dose.volume_ul for dose in doses),
+            reasons=(because(Code.LEDGER_RESTORED),),
+        )
+
+
+def _due(state: State, until: datetime) -> Iterator[DueDose]:
+    """Doses of any approval on record that nobody decided before the backup."""
+    for event in state.approvals:
+        approved = read_approval(event)
+        late = timedelta(seconds=approved.machine.timing.lateness_s)
+        since = (state.decided_at or until) - late - INSTANT
+        timetable = Timetable(approved.plan, approved.machine)
+        for dose in timetable.between(since, until):
+            if dose.id not in state.used:
+                yield dose

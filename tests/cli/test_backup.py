@@ -1,0 +1,255 @@
+"""`backup` and `restore`: a ledger kept elsewhere, and put back on a bad day."""
+
+import fcntl
+import shutil
+import tarfile
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from slackwater.cli.opening import read_approval
+from slackwater.cli.unknown_time import Told, entries_after
+from slackwater.facts.events import HoldRaised, LedgerRestored, SpanMissed
+from slackwater.facts.fold import fold_all
+from slackwater.facts.reasons import Code
+from slackwater.planning.timetable import Timetable
+from slackwater.pump.outcome import Stamp
+from slackwater.service.memory import LIVE_NAME
+from slackwater.service.standing import LOCK_NAME
+from slackwater.turn.absences import is_spanned
+from tests.cli.stage import Stage, stage_of
+
+AT, DAY = datetime(2026, 6, 2, 12, 7, tzinfo=UTC), timedelta(days=1)
+YESTERDAY = AT - DAY
+STAMP: Stamp = {"at": AT, "boot_s": 5.0, "proven_ms": 10**8}
+TOLD = Told(
+    made_at=YESTERDAY,
+    entries=2,
+    newest_known=0,
+    boot_id="boot-2",
+    answered=True,
+    by="keeper",
+)
+NOTHING = ("--dosed-nothing", "--by", "keeper")
+
+
+@pytest.fixture
+def stage(tmp_path: Path) -> Stage:
+    """A ledger with a plan that is approved and in force."""
+    made = stage_of(tmp_path)
+    made.approve("--now")
+    return made
+
+
+@pytest.fixture
+def backup(stage: Stage, tmp_path: Path) -> Path:
+    """A backup of it."""
+    assert 0 == stage.run("backup", tmp_path / "reef.tar").code
+    return tmp_path / "reef.tar"
+
+
+def lost(stage: Stage) -> Stage:
+    """The disk died: no state directory any more."""
+    shutil.rmtree(stage.state)
+    return stage
+
+
+def names(folder: Path) -> list[str]:
+    """Everything in a folder, hidden files too."""
+    return sorted(path.name for path in folder.iterdir())
+
+
+def test_a_backup_tells_what_it_holds(stage: Stage, tmp_path: Path) -> None:
+    """Entries, head and files; the ledger itself is not changed by it."""
+    before = (stage.state / LIVE_NAME).read_bytes()
+    told = stage.run("backup", tmp_path / "reef.tar", "--json")
+    assert (0, 2, []) == (
+        told.code,
+        told.document["entries"],
+        told.document["left_out"],
+    )
+    with tarfile.open(tmp_path / "reef.tar") as archive:
+        assert [
+            "manifest.json",
+            "slackwater.ledger",
+            "slackwater.toml",
+            "plan.toml",
+        ] == archive.getnames()
+        plan = archive.extractfile("plan.toml")
+        assert plan is not None
+        assert (stage.config / "plan.toml").read_bytes() == plan.read()
+    assert before == (stage.state / LIVE_NAME).read_bytes()
+
+
+def test_in_a_directory_it_gets_the_time_as_its_name(
+    stage: Stage, tmp_path: Path
+) -> None:
+    """One file and nothing beside it."""
+    shelf = tmp_path / "shelf"
+    shelf.mkdir()
+    told = stage.run("backup", shelf, "--json")
+    assert [Path(str(told.document["backup"])).name] == names(shelf)
+
+
+def test_a_file_that_is_not_as_approved_is_left_out(
+    stage: Stage, tmp_path: Path
+) -> None:
+    """And named, on the page and in the document."""
+    other = tmp_path / "config"
+    shutil.copytree(stage.config, other)
+    with (other / "plan.toml").open("a", encoding="utf-8") as file:
+        file.write("# changed\n")
+    changed = Stage(other, stage.state)
+    told = changed.run("backup", tmp_path / "reef.tar")
+    assert "not as approved or not there: plan.toml" in told.out
+
+
+def test_a_restored_ledger_holds_everything(stage: Stage, backup: Path) -> None:
+    """The latch is an entry; the plan is still there; the caps are charged."""
+    told = lost(stage).run("restore", backup, *NOTHING, "--json")
+    assert (0, 2, "ledger-restored") == (
+        told.code,
+        told.document["entries"],
+        told.document["hold"],
+    )
+    events = stage.events()
+    assert [LedgerRestored, HoldRaised] == [type(one) for one in events[2:4]]
+    hold = stage.folded().holds[Code.LEDGER_RESTORED]
+    assert (True, "all") == (hold.latched, hold.scope)
+    assert 1 == len(stage.folded().approvals)
+    assert 0 == stage.run("ledger", "verify").code
+    left = {LIVE_NAME, f"{LIVE_NAME}.witness", LOCK_NAME}
+    assert left == set(names(stage.state))
+
+
+def test_a_person_ends_the_hold(stage: Stage, backup: Path) -> None:
+    """By its name, as any other."""
+    lost(stage).run("restore", backup, *NOTHING)
+    assert 0 == stage.run("release", "ledger-restored", "--by", "keeper").code
+    assert {} == stage.folded().holds
+
+
+def test_an_answer_is_charged(stage: Stage, backup: Path) -> None:
+    """As `init` charges it; without one the caps start used up."""
+    words = ("--dosed", "carbonate=12 mL", "--dosed", "calcium=0 mL", "--by", "keeper")
+    assert 0 == lost(stage).run("restore", backup, *words).code
+    assert 12_000 == stage.folded().charges["pump/carbonate"].since(0)
+    assert stage.folded().unanswered_ms is None
+    told = lost(stage).run("restore", backup, "--unanswered", "--by", "keeper")
+    assert "the daily caps start used up" in told.out
+    assert stage.folded().unanswered_ms is not None
+
+
+def test_it_asks_where_no_option_answers(stage: Stage, backup: Path) -> None:
+    """As soon as one pump is unknown, nobody knows."""
+    assert 0 == lost(stage).run("restore", backup, typed="unknown\n").code
+    assert stage.folded().unanswered_ms is not None
+
+
+def test_what_the_lost_ledger_was_known_to_hold_is_told(
+    stage: Stage, backup: Path
+) -> None:
+    """The witness beside it remembers how far it had come."""
+    for note in ("one", "two", "three"):
+        stage.run("event", "harvest", "--note", note)
+    (stage.state / LIVE_NAME).unlink()
+    told = stage.run("restore", backup, *NOTHING, "--json")
+    assert (0, 3) == (told.code, told.document["lost_entries"])
+    assert 0 == stage.run("status").code
+
+
+def test_a_dose_due_before_is_never_given_again(stage: Stage) -> None:
+    """Live, every dose due since the backup may have been given already."""
+    state = stage.folded()
+    (event,) = state.approvals
+    approved = read_approval(event)
+    state.stage, state.decided_at = "live", AT - timedelta(days=1)
+    due = list(Timetable(approved.plan, approved.machine).between(YESTERDAY, AT))
+    state.used = {due[0].id: due[0].local_day}
+    events = entries_after(state, TOLD, STAMP)
+    fold_all(state, events)
+    assert all(dose.id in state.used or is_spanned(state, dose) for dose in due)
+    spans = [one for one in events if isinstance(one, SpanMissed)]
+    assert {"carbonate", "calcium"} == {span.line for span in spans}
+    # Those within the lateness before the last sign of life are looked at as well.
+    assert len(due) - 1 <= sum(span.doses for span in spans)
+    later = Timetable(approved.plan, approved.machine).between(AT, AT + DAY)
+    assert not any(is_spanned(state, dose) for dose in later)
+
+
+def test_in_shadow_no_dose_is_left_out(stage: Stage) -> None:
+    """None was given, so none is given twice."""
+    state = stage.folded()
+    kinds = [type(event) for event in entries_after(state, TOLD, STAMP)]
+    assert [LedgerRestored, HoldRaised] == kinds
+
+
+def test_a_ledger_that_stands_there_is_never_touched(
+    stage: Stage, backup: Path
+) -> None:
+    """Refused before anything is asked or read."""
+    before = (stage.state / LIVE_NAME).read_bytes()
+    told = stage.run("restore", backup, *NOTHING)
+    assert 1 == told.code
+    assert "a ledger stands here already" in told.err
+    assert before == (stage.state / LIVE_NAME).read_bytes()
+
+
+def test_beside_a_running_daemon_it_is_refused(stage: Stage, backup: Path) -> None:
+    """Whoever holds the directory is asked to stop first."""
+    (stage.state / LIVE_NAME).unlink()
+    with (stage.state / LOCK_NAME).open("a") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        told = stage.run("restore", backup, *NOTHING)
+    assert 1 == told.code
+    assert "another daemon runs on this ledger" in told.err
+    assert not (stage.state / LIVE_NAME).exists()
+
+
+@pytest.mark.parametrize("length", [0, 700, 20_000])
+def test_a_damaged_backup_is_one_clear_error(
+    stage: Stage, backup: Path, length: int
+) -> None:
+    """Exit code 2, and not even a directory is left behind."""
+    backup.write_bytes(backup.read_bytes()[:length])
+    told = lost(stage).run("restore", backup, *NOTHING)
+    assert 2 == told.code
+    assert 1 == told.err.count("error: ")
+    assert str(backup) in told.err
+    assert not stage.state.exists()
+
+
+def test_a_foreign_file_is_one_clear_error(stage: Stage, tmp_path: Path) -> None:
+    """A ledger by itself is no backup either; the lost one's witness stays."""
+    shutil.copyfile(stage.state / LIVE_NAME, tmp_path / "ledger")
+    (stage.state / LIVE_NAME).unlink()
+    witness = (stage.state / f"{LIVE_NAME}.witness").read_bytes()
+    told = stage.run("restore", tmp_path / "ledger", *NOTHING)
+    assert 2 == told.code
+    assert "this is not a backup of Slackwater" in told.err
+    assert not (stage.state / LIVE_NAME).exists()
+    assert witness == (stage.state / f"{LIVE_NAME}.witness").read_bytes()
+
+
+def test_a_wrong_answer_leaves_nothing(stage: Stage, backup: Path) -> None:
+    """Nor does one that names an unknown pump."""
+    told = lost(stage).run("restore", backup, "--dosed", "other=1 mL")
+    assert 2 == told.code
+    assert not stage.state.exists()
+
+
+def test_a_backup_where_a_file_stands_is_refused(stage: Stage, backup: Path) -> None:
+    """Never written over."""
+    before = backup.read_bytes()
+    told = stage.run("backup", backup)
+    assert 1 == told.code
+    assert "a file stands here already" in told.err
+    assert before == backup.read_bytes()
+
+
+def test_a_backup_into_nowhere_is_said(stage: Stage, tmp_path: Path) -> None:
+    """With the place, and nothing left."""
+    told = stage.run("backup", tmp_path / "none" / "reef.tar")
+    assert 2 == told.code
+    assert "the backup cannot be written" in told.err
