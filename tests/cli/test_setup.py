@@ -135,6 +135,19 @@ def test_files_explain_themselves(tmp_path: Path) -> None:
     assert plan.startswith("# ")
 
 
+def test_what_may_be_asked_of_a_pump_is_a_comment(tmp_path: Path) -> None:
+    """Nothing at first; without the sign both lines are what a machine may hold."""
+    setup(tmp_path)
+    config = tmp_path / "config"
+    pump = read_machine(config).pumps["carbonate"]
+    assert (0, 0) == (pump.per_hand_ul, pump.per_priming_ul)
+    path = config / "slackwater.toml"
+    text = path.read_text("utf-8").replace("# most_", "most_")
+    path.write_text(text, "utf-8")
+    pump = read_machine(config).pumps["carbonate"]
+    assert (10_000, 20_000) == (pump.per_hand_ul, pump.per_priming_ul)
+
+
 def test_caps_nobody_answered_are_comments(tmp_path: Path) -> None:
     """Suggested, not in force: a check refuses until a person takes the sign off."""
     begin = ANSWERS.index("[tank.caps]")

@@ -160,6 +160,14 @@ def _solution_lines(name: str, pump: PumpAnswer) -> Iterator[str]:
         yield "no_effects = true  # held by its millilitre caps alone"
 
 
+# Nothing runs on request until somebody wants it to.
+_ASKED_FOR = (
+    "# What people may ask of it; nothing while a line is missing or a comment.",
+    '# most_by_hand = "10 mL"  # `slackwater dose`, all of any 24 h',
+    '# most_per_priming = "20 mL"  # `slackwater prime` and `flush`, in an hour',
+)
+
+
 def _pump_lines(answers: Answers, name: str, pump: PumpAnswer) -> Iterator[str]:
     yield f"\n[pump.{name}]"
     for key, text in (
@@ -175,6 +183,7 @@ def _pump_lines(answers: Answers, name: str, pump: PumpAnswer) -> Iterator[str]:
         ("most_per_calibration", pump.most_per_calibration),
     ):
         yield f"{key} = {_quoted(text)}"
+    yield from _ASKED_FOR
 
 
 def _broker_lines(answers: Answers) -> Iterator[str]:
