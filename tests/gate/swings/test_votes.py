@@ -154,6 +154,12 @@ def test_what_a_level_was_days_before_a_swing_is_no_rise() -> None:
     assert "swing-up" == judged(beyond, near).name
 
 
+def test_of_rare_tests_the_newest_before_a_swing_count_however_old() -> None:
+    """A keeper who tests every other day finds a rise as well."""
+    of = points(*quiet(6), 0.9, 0.9, every_s=48 * HOUR_S)
+    assert "swing-up" == judged(of, shown(of)).name
+
+
 def test_what_began_before_the_window_is_a_new_level() -> None:
     """The sums never came to rest in a whole day."""
     assert "steady" == judged(points(*[0.9] * 24), []).name

@@ -9,6 +9,7 @@ Source: Page 1954 (sums), Tippett 1925 and Harter 1960 (range), Theil 1950 and S
 (slope), Hampel 1974 (outliers), see `water.statistics` and `water.trends`.
 """
 
+from bisect import bisect_left
 from collections.abc import Sequence
 from datetime import UTC, datetime
 from statistics import median
@@ -47,6 +48,8 @@ FEWEST_FOR_A_SLOPE = 5
 DAY_S = 86_400.0
 # So long before a swing the level that it rose from is looked for.
 BEFORE_H = 30.0
+# A test a day may miss one: then at the newest of before.
+BEFORE_AT_LEAST = 3
 
 
 class Point(NamedTuple):
@@ -148,8 +151,10 @@ def _is_true(
     """
     if sign < 0:
         return True
-    begins_s = since_s - BEFORE_H * HOUR_S
-    lowest = min(level for at_s, level in levels if at_s >= begins_s)
+    times = [at_s for at_s, _ in levels]
+    first = bisect_left(times, since_s - BEFORE_H * HOUR_S)
+    before = max(bisect_left(times, since_s) - BEFORE_AT_LEAST, 0)
+    lowest = min(level for _, level in levels[min(first, before) :])
     return max(level for _, level in levels[-FEWEST:]) - lowest >= LEAST_SWING
 
 
