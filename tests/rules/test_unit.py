@@ -15,11 +15,13 @@ FOLDER = tree.TOP / "systemd"
 UNIT = FOLDER / "slackwater.service"
 AUDIT = FOLDER / "slackwater-audit.service"
 TIMER = FOLDER / "slackwater-audit.timer"
+BACKUP = FOLDER / "slackwater-backup.service"
+WEEKLY = FOLDER / "slackwater-backup.timer"
 # The program is not installed where this is judged; one that is stands in for it.
 PROGRAM = "/opt/slackwater/bin/slackwater"
 STAND_IN = "/bin/true"
 # systemd's own scale ends at 10; the option takes tenths.
-EXPOSURE_TENTHS = {UNIT: (14, 10), AUDIT: (5, 2)}
+EXPOSURE_TENTHS = {UNIT: (14, 10), AUDIT: (5, 2), BACKUP: (5, 2)}
 # With the drop-in for machines that need not ask the kernel for the clock's standing.
 DROP_IN = FOLDER / "timesyncd.conf"
 DROPPED_TENTHS = {UNIT: 12, AUDIT: 3}
@@ -28,9 +30,9 @@ DROPPED_TENTHS = {UNIT: 12, AUDIT: 3}
 def copies(folder: Path, old: str = "", new: str = "") -> Sequence[Path]:
     """The units with a program that is there, and one text in place of another."""
     made = []
-    for unit in (UNIT, AUDIT, TIMER):
+    for unit in (UNIT, AUDIT, TIMER, BACKUP, WEEKLY):
         text = unit.read_text("utf-8")
-        assert (PROGRAM in text) is (unit != TIMER)
+        assert (PROGRAM in text) is (unit.suffix == ".service")
         path = folder / unit.name
         spoiled = text.replace(f"{PROGRAM} run", STAND_IN).replace(PROGRAM, STAND_IN)
         path.write_text(spoiled.replace(old, new) if old else spoiled, "utf-8")
@@ -67,7 +69,7 @@ def test_a_slip_would_be_seen(
     assert said in judged(systemd_analyze, "verify", *places)[1]
 
 
-@pytest.mark.parametrize("unit", [UNIT, AUDIT], ids=lambda unit: unit.stem)
+@pytest.mark.parametrize("unit", [UNIT, AUDIT, BACKUP], ids=lambda unit: unit.stem)
 def test_a_service_is_little_exposed(systemd_analyze: str, unit: Path) -> None:
     """So much of 10 as `systemd-analyze security` counts; 1.0 or 0.2 it is not."""
     ask = (systemd_analyze, "security", "--offline=true")
@@ -123,7 +125,10 @@ def test_the_directories_are_those_of_the_units(
     # Only root may give files away, and tests run as anybody.
     mine = f"{os.getuid()} {os.getgid()}"
     file = tmp_path / "slackwater.conf"
-    file.write_text(re.sub(r"0750 \w+ \w+", f"0750 {mine}", text), "utf-8")
+    line = re.compile(r"^(. \S+ \S+) \w+ \w+ -$", re.MULTILINE)
+    owned = line.sub(rf"\1 {mine} -", text)
+    assert 4 == owned.count(f" {mine} -")
+    file.write_text(owned, "utf-8")
     root = tmp_path / "root"
     root.mkdir()
     for _ in range(2):
@@ -162,4 +167,32 @@ def test_the_timer_starts_the_audit_once_a_day(systemd_analyze: str) -> None:
     named = re.findall(r"(\d{4}-\d\d-\d\d) 04:20:00 UTC", done.stdout)
     days = [date.fromisoformat(day) for day in named]
     assert [days[0] + timedelta(days=number) for number in range(3)] == days
+    assert "Persistent=yes" in text
+
+
+def test_the_backup_is_hardened_as_the_audit_is() -> None:
+    """Line by line the same; it writes to the state directory and one more."""
+    audit, backup = (
+        [line for line in unit.read_text("utf-8").splitlines() if "=" in line]
+        for unit in (AUDIT, BACKUP)
+    )
+    begin = "Nice=10"
+    hard = [one for one in audit[audit.index(begin) :] if not one.startswith("#")]
+    same = [one for one in backup[backup.index(begin) :] if not one.startswith("#")]
+    assert hard == same
+    assert "StateDirectory=slackwater slackwater-backup" in backup
+
+
+def test_the_timer_starts_the_backup_once_a_week(systemd_analyze: str) -> None:
+    """The unit of its own name; systemd itself reads the time as each Monday."""
+    text = WEEKLY.read_text("utf-8")
+    assert BACKUP.stem == WEEKLY.stem
+    (when,) = re.findall(r"^OnCalendar=(.*)$", text, re.MULTILINE)
+    words = [systemd_analyze, "calendar", "--iterations=3", when]
+    done = subprocess.run(
+        words, capture_output=True, check=True, text=True, env={"TZ": "UTC"}
+    )
+    named = re.findall(r"Mon (\d{4}-\d\d-\d\d) 05:20:00 UTC", done.stdout)
+    days = sorted({date.fromisoformat(day) for day in named})
+    assert [days[0] + timedelta(weeks=number) for number in range(3)] == days
     assert "Persistent=yes" in text
