@@ -10,7 +10,11 @@ import pytest
 from tests.rules import tree
 
 INSTALL = tree.TOP / "systemd" / "install"
-UNITS = ("slackwater.service", "slackwater-audit.service", "slackwater-audit.timer")
+FOLDER = tree.TOP / "systemd"
+UNITS = tuple(
+    path.name for path in FOLDER.iterdir() if path.suffix in (".service", ".timer")
+)
+UNIT = "slackwater.service"
 # Stands for the Python of the machine: its environment runs this very source, and its
 # pip writes down what it was asked for, because nothing is fetched here.
 PYTHON = f"""\
@@ -79,12 +83,12 @@ def test_installs_upgrades_and_leaves_what_is_yours(tmp_path: Path) -> None:
         for name, text in content(tmp_path).items()
         if name.startswith(("etc/slackwater/", "var/lib/slackwater/"))
     }
-    unit = tmp_path / "root" / "etc" / "systemd" / "system" / UNITS[0]
+    unit = tmp_path / "root" / "etc" / "systemd" / "system" / UNIT
     unit.write_text("of an older release\n", "utf-8")
     again = installed(tmp_path, "--sample", "two-tanks")
     assert (0, "") == (again.returncode, again.stderr)
     assert yours.items() <= content(tmp_path).items()
-    assert (tree.TOP / "systemd" / UNITS[0]).read_bytes() == unit.read_bytes()
+    assert (tree.TOP / "systemd" / UNIT).read_bytes() == unit.read_bytes()
     asked = content(tmp_path)["opt/slackwater/bin/asked"].decode().splitlines()
     assert [f"-m pip install --quiet --upgrade {tree.TOP}"] * 2 == asked
     assert 0 == installed(tmp_path, "--uninstall").returncode
