@@ -241,6 +241,27 @@ def test_a_group_keeps_its_ratio_to_the_microlitre() -> None:
     assert [Ground.GROUP] == grounds(found, "calcium")
 
 
+def test_a_follower_whose_uptake_nobody_knows_is_warned_of() -> None:
+    """Calcium moves with its group, with its own figures and a second look."""
+    groups = {"pair": Group(id="pair", ratio={"calcium": 1, "carbonate": 1})}
+    present = plan(
+        line("carbonate", 42_000, group="pair"),
+        line("calcium", 42_000, group="pair"),
+        groups=groups,
+    )
+    found = proposed(
+        machine(ALL),
+        present,
+        known("alkalinity", 0.3, 0.01),
+        known("calcium", 8.0, 6.0, enough=False),
+    )
+    told = change(found, "calcium").grounds
+
+    assert [Ground.GROUP, Ground.GROUP_UNSURE] == grounds(found, "calcium")
+    # By alkalinity, 20.04 mg/L for each meq/L, for want of its own.
+    assert 5.93 == pytest.approx(told[1].figures["uptake_per_day"], abs=0.01)
+
+
 def test_a_group_without_its_leader_accepted_stays_as_it_is() -> None:
     """Taking one pump of a pair takes both; taking another takes neither."""
     groups = {"pair": Group(id="pair", ratio={"calcium": 1, "carbonate": 1})}

@@ -41,6 +41,9 @@ ROUNDING_SHARE = 0.02
 ONE_DAY = timedelta(days=1)
 NAME_AT_MOST = 32
 
+# What shows that the own tests of a parameter do not tell its uptake.
+_UNSURE = frozenset({Ground.LITTLE_EVIDENCE, Ground.SURE_PART, Ground.STOICHIOMETRY})
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Laid:
@@ -190,13 +193,22 @@ def _follow(sheet: _Sheet, one: Decision) -> None:
         for line in sheet.lines
         if line.pump == pump and line.purpose == "maintenance" and line.last_day is None
     )
-    tied = Grounded(ground=Ground.GROUP)
+    tied = _tied(one, after)
     sheet.decisions[pump] = replace(
-        one.without_correction(), after_ul=round(after), grounds=(tied,)
+        one.without_correction(), after_ul=round(after), grounds=tied
     )
     for line in sheet.lines:
         if line.pump == pump:
-            sheet.reasons[line.id] = (tied,)
+            sheet.reasons[line.id] = tied
+
+
+def _tied(one: Decision, after_ul: float) -> tuple[Grounded, ...]:
+    """Why it moves, with a warning where its own tests do not show that it should."""
+    tied = Grounded(ground=Ground.GROUP)
+    unsure = next((told for told in one.grounds if told.ground in _UNSURE), None)
+    if unsure is None or round(after_ul) == round(one.knob.now_ul):
+        return (tied,)
+    return tied, Grounded(ground=Ground.GROUP_UNSURE, figures=unsure.figures)
 
 
 def _amounts(one: Decision) -> list[float]:

@@ -24,6 +24,7 @@ class Ground(StrEnum):
     NET_BALANCE = "net-balance"
     STOICHIOMETRY = "stoichiometry"
     GROUP = "group-ratio"
+    GROUP_UNSURE = "group-ratio-unsure"
     SIDE_EFFECT = "side-effect"
     OUTSIDE = "outside-source"
     CORRECTION_UP = "correction-up"
@@ -63,6 +64,8 @@ GROUND_TEXTS: Mapping[Ground, str] = {
     Ground.NET_BALANCE: "It replaces the net balance of uptake and undeclared sources.",
     Ground.STOICHIOMETRY: "It is used together with alkalinity in a fixed ratio.",
     Ground.GROUP: "It keeps the fixed ratio of its group.",
+    Ground.GROUP_UNSURE: "Look twice: it moves with its group though its own uptake is "
+    "not known well; test it before and after.",
     Ground.SIDE_EFFECT: "Other solutions bring a part of it already.",
     Ground.OUTSIDE: "A source outside the daemon brings a part of it already.",
     Ground.CORRECTION_UP: "The level is made good over days within its rate.",
