@@ -113,7 +113,7 @@ def test_a_time_is_that_of_the_tanks_wall_clock(stage: Stage) -> None:
         (("--strike", "m-1", "--why", "x"), 'called "m-1"'),
         (("alkalinity=8.1 dKH", "--correct", "m-1"), 'called "m-1"'),
         (("--correct", "m-1"), "nothing is to be recorded"),
-        (("--standard", "alkalinity=7 dKH"), "--found is missing"),
+        (("--standard", "alkalinity=7 dKH"), "--found and --method are missing"),
         (("--standard", "alkalinity", "--found", "7 dKH", "--method", "d"), "a name"),
         (
             ("--standard", "alkalinity=<7 dKH", "--found", "7 dKH", "--method", "d"),

@@ -124,15 +124,17 @@ def _missing(trial: Trial, about: About) -> list[Finding]:
         "--found": (trial.found, 'what the kit showed, as in "7.3 dKH"'),
         "--method": (about.method, "the kit's method, as it is named with each test"),
     }
+    missing = {name: told for name, (given, told) in wanted.items() if not given}
+    if not missing:
+        return []
+    verb = "is" if len(missing) == 1 else "are"
     return [
         Finding(
-            what=f"{option} is missing",
+            what=f"{' and '.join(missing)} {verb} missing",
             where="--standard",
-            expected=expected,
+            expected="; ".join(missing.values()),
             do="A bias belongs to one method and lot; nothing was written.",
         )
-        for option, (given, expected) in wanted.items()
-        if not given
     ]
 
 

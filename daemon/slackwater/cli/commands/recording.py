@@ -77,8 +77,9 @@ class Asked(TypedDict):
     "record",
     epilog='Examples: slackwater record alkalinity="8.1 dKH" calcium="418 mg/L" '
     '--method drops; slackwater record phosphate="<0.02 mg/L PO4" --at "2026-05-03 '
-    '09:30"; slackwater record alkalinity="8.1 dKH" --correct m-1f0c9a77e2; slackwater '
-    "record --strike m-1f0c9a77e2 --why 'wrong tank'; slackwater record --standard "
+    '09:30" --method drops; slackwater record alkalinity="8.1 dKH" '
+    "--correct m-1f0c9a77e2; slackwater record --strike m-1f0c9a77e2 --why 'wrong "
+    "tank'; slackwater record --standard "
     'alkalinity="7.0 dKH" --found "7.3 dKH" --method drops --lot 12. Salinity also as '
     '"1.0264 SG 25/25" or "53 mS/cm at 25 degC".',
 )
