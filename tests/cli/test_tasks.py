@@ -6,6 +6,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
+from slackwater.facts.events import Calibrated
 from slackwater.facts.waters import TaskClosed, TaskSet
 from tests.cli.stage import Stage, stage_of
 from tests.cli.test_status import COLUMNS, LINES, tanks_of
@@ -163,3 +164,28 @@ def test_a_status_with_tasks_still_fits_one_screen(tmp_path: Path) -> None:
     assert len(lines) <= LINES
     assert max(len(line) for line in lines) < COLUMNS
     assert any(line.endswith("3 more: `slackwater tasks`") for line in lines)
+
+
+@pytest.mark.parametrize(("age", "words"), [(74, ""), (75, "in 1"), (92, "overdue")])
+def test_h28_an_old_calibration_is_a_task(stage: Stage, age: int, words: str) -> None:
+    """From 75 days on, due on the 90th; a calibration ends it, a word does not."""
+    stamp = stage.stamp()
+    stamp["at"] -= timedelta(days=age, minutes=1)
+    stage.append(
+        Calibrated(
+            **stamp,
+            pump="calcium",
+            rate_nl_per_s=498_000,
+            cal="0badcafe",
+            shots=3,
+            spread_percent=1.0,
+            proofs=("identity",),
+            by="keeper",
+        )
+    )
+    told = stage.run("tasks")
+    assert bool(words) is ("slackwater calibrate calcium" in told.out)
+    assert words in told.out
+    assert 2 == stage.run("tasks", "--done", "calibrate-calcium").code
+    stage.commission("calcium")
+    assert "slackwater calibrate" not in stage.run("tasks").out

@@ -7,7 +7,7 @@ first, which an assessment finds the most urgent.
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine
@@ -15,6 +15,7 @@ from slackwater.facts.waters import TaskSet
 from slackwater.planning.wall import zone_named
 
 UTC_ZONE = "UTC"
+CALIBRATION_DUE, CALIBRATION_LATE = timedelta(days=75), timedelta(days=90)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,3 +64,34 @@ def open_tasks(state: State, utc: datetime, machine: Machine | None) -> list[Due
         today = utc.astimezone(zone).date()
         found.append(Due(task=task, days=(task.due_on - today).days))
     return sorted(found, key=lambda due: due.task.due_on)
+
+
+def calibrations_due(state: State, utc: datetime, machine: Machine | None) -> list[Due]:
+    """A task for each pump that nobody measured for 75 days; a calibration ends it.
+
+    It is due on the 90th day, when its alarm grows more pressing; common practice, no
+    source.
+    """
+    pumps = {} if machine is None else machine.pumps
+    found = []
+    for name, pump in sorted(pumps.items()):
+        known = state.calibrations.get(name)
+        if machine is None or known is None or utc - known.at < CALIBRATION_DUE:
+            continue
+        zone = zone_named(machine.tanks[pump.tank].zone)
+        due_on = (known.at + CALIBRATION_LATE).astimezone(zone).date()
+        task = TaskSet(
+            at=known.at,
+            boot_s=known.boot_s,
+            proven_ms=known.proven_ms,
+            task=f"calibrate-{name}",
+            tank=pump.tank,
+            remedy="other",
+            parameter="",
+            text=f"Measure the pump {name} again: `slackwater calibrate {name}`.",
+            due_on=due_on,
+            by="daemon",
+        )
+        days = (due_on - utc.astimezone(zone).date()).days
+        found.append(Due(task=task, days=days))
+    return found

@@ -14,7 +14,7 @@ from slackwater.cli.document import Answer
 from slackwater.cli.opening import local_user, newest_approval, only, opened, write
 from slackwater.cli.render import table
 from slackwater.cli.shell import Shell, verb
-from slackwater.cli.tasks import Due, open_tasks
+from slackwater.cli.tasks import Due, calibrations_due, open_tasks
 from slackwater.cli.typed import WORD_AT_MOST, typed_text
 from slackwater.cli.typed_levels import settled
 from slackwater.errors import Finding, InputError
@@ -48,7 +48,8 @@ def tasks(shell: Shell, **asked: Unpack[Asked]) -> Answer:
     """List what a person has still to do.
 
     Assessments set tasks: a retest, a water change, an adsorbent. Overdue ones come
-    first. A task that still applies comes back with the next assessment.
+    first. A task that still applies comes back with the next assessment. A pump that
+    nobody measured for 75 days stands there until it is measured.
     """
     settled(_unclear(asked))
     wanted = asked["done"] or asked["drop"]
@@ -56,7 +57,9 @@ def tasks(shell: Shell, **asked: Unpack[Asked]) -> Answer:
     with opened(shell.state) as found:
         approved = newest_approval(found.state)
         machine = None if approved is None else approved.machine
-        due = open_tasks(found.state, found.now.utc, machine)
+        kept = open_tasks(found.state, found.now.utc, machine)
+        old = calibrations_due(found.state, found.now.utc, machine)
+    due = sorted([*kept, *old], key=lambda one: one.task.due_on)
     shown = [one for one in due if asked["tank"] in (None, one.task.tank)]
     lines = [] if closed is None else [f"Closed {closed.task}: {closed.how}.", ""]
     return Answer(
