@@ -176,6 +176,18 @@ def test_a_plan_that_cannot_be_approved_says_so_in_its_verdict(tmp_path: Path) -
     assert verdict["lines"][0].endswith("refused 2 times, so it cannot be approved.")
 
 
+def test_a_level_that_would_sink_is_warned_of_in_the_verdict(tmp_path: Path) -> None:
+    """A twelfth of the dose: the tank falls below its floor; the sample does not."""
+    sinks = changed(tmp_path, SMALLEST, plan=('"36 mL"', '"3 mL"'))
+    (told,), (well,) = (
+        item(rehearse(config, "--days", 10, "--json").document, "verdict")
+        for config in (sinks, SMALLEST)
+    )
+
+    assert "Warning: reef would fall below its floor from " in told
+    assert "Warning" not in well
+
+
 def test_nothing_changes_against_the_very_plan_that_was_approved(
     tmp_path: Path,
 ) -> None:

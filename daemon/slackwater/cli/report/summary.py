@@ -89,7 +89,20 @@ def verdict(report: Report) -> str:
     return (
         f"{record.first} to {record.until}: would dose {would} times ({less} "
         f"shortened), would miss {len(done.missed)}; {refused}."
+        f"{_sinks(report)}"
     )
+
+
+def _sinks(report: Report) -> str:
+    """A warning where a level would fall below its floor as things are believed."""
+    told = [
+        f" Warning: {each.tank} would fall below its floor from "
+        f"{day_words(one.at, report.machine.tanks[each.tank].zone)} on."
+        for each in report.forecasts
+        for one in each.crossings
+        if (one.uptake, one.bound) == ("same", "floor")
+    ]
+    return "".join(told)
 
 
 def _corrected(report: Report) -> Iterator[str]:
