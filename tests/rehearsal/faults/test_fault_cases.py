@@ -227,6 +227,7 @@ def test_a_machine_that_takes_any_number_of_starts_is_told() -> None:
     assert "start_hold_off is 1 s" in why["restart"]
 
 
+@pytest.mark.long
 def test_thirty_days_of_eight_pumps_with_all_faults(
     tell: Callable[[str], None], monkeypatch: pytest.MonkeyPatch
 ) -> None:
