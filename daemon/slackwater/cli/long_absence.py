@@ -9,13 +9,13 @@ from contextlib import closing
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 from slackwater.facts.events import SpanMissed
 from slackwater.ledger.codec import timestamp
 from slackwater.ledger.schema import Role
 from slackwater.ledger.store import LedgerFile
 from slackwater.ledger.views import Wanted, entries
-from slackwater.planning.wall import zone_named
 from slackwater.service.memory import LIVE_NAME, SHADOW_NAME
 from slackwater.water.show import show_volume
 
@@ -97,6 +97,6 @@ def _only_spans(ledger: LedgerFile, wanted: Wanted) -> Iterator[SpanMissed]:
 
 
 def _holds(span: SpanMissed, day: date, zone: str) -> bool:
-    place = zone_named(zone)
+    place = ZoneInfo(zone)
     first, last = (at.astimezone(place) for at in (span.first_due, span.last_due))
     return first.date() <= day <= last.date()
