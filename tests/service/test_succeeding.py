@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
+from queue import SimpleQueue
 from typing import cast
 
 import pytest
@@ -34,6 +35,7 @@ class JustThen:
         self.clock: Clock = stage.times
         self.memory = Memory(folder, "live")
         self.memory.open()
+        self.chores = SimpleQueue[str]()
 
     def held(self, before: str) -> list[HoldRaised]:
         """The holds that stand after a start behind that version."""
