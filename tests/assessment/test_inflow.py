@@ -59,6 +59,18 @@ def test_declared_sources_run_all_the_time() -> None:
     assert None is outside_per_day(made, "reef", "calcium")
 
 
+def test_an_old_doser_brings_nothing_after_its_line_was_taken_over() -> None:
+    """Two days of five with 0.4 dKH of it; the other source goes on as ever."""
+    made = machine(outside={"alkalinity": 0.4 * DKH})
+    old = replace(made.outside[0], id="old", line="carbonate")
+    made = replace(made, outside=(*made.outside, old))
+    past = replace(history(), taken_over={"reef/carbonate": ago(3)})
+    inflow = inflows(past, made, ["alkalinity"], since=ago(9), now=NOW)["alkalinity"]
+    assert 0.4 * DKH * (5 + 2) == pytest.approx(inflow.added(DAY - 5, DAY))
+    assert 0.4 * DKH * 3 == pytest.approx(inflow.added(DAY - 3, DAY))
+    assert 0.4 * DKH * 2 == pytest.approx(inflow.added(DAY - 5, DAY - 4))
+
+
 def test_a_change_with_tested_water_moves_by_its_share() -> None:
     """45 of 300 L at 10 dKH into 8: as the oracle in `water.water_changes` says."""
     inflow = came(changes=(change(2, 45, {"alkalinity": 10 * DKH}),))

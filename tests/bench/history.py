@@ -26,7 +26,7 @@ from slackwater.ledger.connection import Footing
 from slackwater.ledger.history import read_history
 from slackwater.ledger.store import LedgerFile
 from slackwater.ledger.summing import next_sums
-from slackwater.service.assessing import LOOK_BACK_DAYS, assessed
+from slackwater.service.assessing import LOOK_BACK_DAYS, LookBack, assessed
 from tests.assessment.past import machine
 from tests.ledger.years import (
     DAY,
@@ -138,7 +138,9 @@ def measure_assessing(ledger: LedgerFile, end: datetime) -> None:
         took, of_processor = [], []
         for _ in range(AGAIN):
             begin_s, begin_processor_s = time.perf_counter(), time.process_time()
-            found = assessed(ledger, made, "reef", end, days=days)
+            found = assessed(
+                ledger, made, "reef", end, LookBack(taken_over={}, days=days)
+            )
             took.append(time.perf_counter() - begin_s)
             of_processor.append(time.process_time() - begin_processor_s)
         say(

@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from slackwater.facts.events import AnyEvent
+from slackwater.facts.stages import LineTakenOver
 from slackwater.facts.waters import AddedByHand, MeasurementKept
 from slackwater.outside.settings import read_machine
 from tests.cli.run_program import CONFIG
@@ -19,6 +20,15 @@ MEQ_PER_DKH = 0.356652
 PEQ_PER_DKH = MEQ_PER_DKH * 200 * 10**9
 SPOONS_A_DAY = 8
 COLUMNS = 80
+OLD_SODA = """
+[outside.old-soda]
+tank = "reef"
+parameter = "alkalinity"
+per_day = "0.9 dKH/day"
+line = "carbonate"
+volume = "34 mL"
+
+[broker]"""
 # Titration errors of an invented keeper, dKH.
 ERRORS = (0.04, -0.05, 0.03, -0.02, 0.05, -0.04, 0.01, -0.03)
 
@@ -60,6 +70,25 @@ def dosed_by_hand(stage: Stage, uptake_dkh: float) -> Iterator[AnyEvent]:
             by="keeper",
             effects={"alkalinity": round(uptake_dkh / SPOONS_A_DAY * PEQ_PER_DKH)},
         )
+
+
+@pytest.mark.parametrize("is_taken_over", [False, True])
+def test_a_line_in_the_place_of_an_old_doser_is_not_cut_by_what_that_one_gave(
+    stage: Stage, *, is_taken_over: bool
+) -> None:
+    """The tank uses up what the old one gives: so must the line that replaces it."""
+    machine = stage.config / "slackwater.toml"
+    text = machine.read_text("utf-8")
+    machine.write_text(text.replace("\n[broker]", OLD_SODA, 1), "utf-8")
+    stage.append(
+        *(one for one in dosed_by_hand(stage, 0) if one.kind != "added_by_hand")
+    )
+    if is_taken_over:
+        stage.append(LineTakenOver(**stage.stamp(), line="reef/carbonate", by="keeper"))
+    lines = stage.run("propose", "--json").document["lines"]
+    assert isinstance(lines, list)
+    (carbonate,) = (one for one in lines if one["line"] == "reef/carbonate")
+    assert 30_000 < carbonate["per_day_ul"]
 
 
 def test_a_tank_without_tests_keeps_its_plan(stage: Stage) -> None:

@@ -9,7 +9,7 @@ import pytest
 from slackwater.cli.opening import opened
 from slackwater.errors import InputError
 from slackwater.outside.settings import read_machine
-from slackwater.service.assessing import assessed
+from slackwater.service.assessing import LookBack, assessed
 from tests.assessment.past import measured
 from tests.cli.stage import Stage, stage_of
 
@@ -30,7 +30,13 @@ def test_so_many_days_are_read(stage: Stage, days: int, tests: int) -> None:
     """And no more."""
     machine = read_machine(stage.config)
     with opened(stage.state) as found:
-        made = assessed(found.ledger, machine, "reef", found.now.utc, days=days)
+        made = assessed(
+            found.ledger,
+            machine,
+            "reef",
+            found.now.utc,
+            LookBack(taken_over={}, days=days),
+        )
     points = [point for one in made.series for point in one.points]
     assert tests == len(points)
 
@@ -39,4 +45,6 @@ def test_an_unknown_tank_is_refused(stage: Stage) -> None:
     """One clear error."""
     machine = read_machine(stage.config)
     with opened(stage.state) as found, pytest.raises(InputError, match="lagoon"):
-        assessed(found.ledger, machine, "lagoon", found.now.utc)
+        assessed(
+            found.ledger, machine, "lagoon", found.now.utc, LookBack(taken_over={})
+        )

@@ -8,7 +8,7 @@ Units: canonical levels of the tank; days since `ORIGIN`.
 
 from bisect import bisect_left, bisect_right
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from itertools import accumulate
@@ -53,13 +53,15 @@ class Inflow:
     """Everything that came in of one parameter.
 
     Shape: `hours` ascending, the days on which an hour of deliveries began; `sums`
-    what had come before each of them, with the total behind it.
+    what had come before each of them, with the total behind it; `ended` are sources
+    that bring nothing more, each with its last day and what it brought a day.
     """
 
     parameter: str
     hours: tuple[float, ...] = ()
     sums: tuple[float, ...] = (0.0,)
     outside_per_day: float = 0.0
+    ended: tuple[tuple[float, float], ...] = ()
     exchanges: tuple[Exchange, ...] = ()
 
     def delivered(self, begin: float, end: float) -> float:
@@ -68,7 +70,10 @@ class Inflow:
 
     def added(self, begin: float, end: float) -> float:
         """The same with what outside sources brought."""
-        return self.delivered(begin, end) + self.outside_per_day * (end - begin)
+        came = self.delivered(begin, end) + self.outside_per_day * (end - begin)
+        for last, per_day in self.ended:
+            came += per_day * max(min(end, last) - begin, 0.0)
+        return came
 
     def within(self, begin: float, end: float) -> tuple[Exchange, ...]:
         """Water changes after one day and up to another."""
@@ -116,12 +121,14 @@ def inflows(
             amounts[parameter].append(delivery.amounts[parameter])
     litres = machine.tanks[history.tank].net_ul / _UL_IN_LITRE
     changes = _changes(history, since, now)
+    still = machine.handed_over(history.taken_over)
     return {
         parameter: Inflow(
             parameter=parameter,
             hours=tuple(hours[parameter]),
             sums=_sums(amounts[parameter], _pico_per_level(parameter, litres)),
-            outside_per_day=outside_per_day(machine, history.tank, parameter) or 0.0,
+            outside_per_day=outside_per_day(still, history.tank, parameter) or 0.0,
+            ended=tuple(_ended(machine, history, parameter, litres)),
             exchanges=tuple(_exchange(one, parameter, litres) for one in changes),
         )
         for parameter in sorted(wanted)
@@ -144,6 +151,16 @@ def outside_per_day(machine: Machine, tank: str, parameter: str) -> float | None
         return None
     litres = machine.tanks[tank].net_ul / _UL_IN_LITRE
     return sum(declared) / _pico_per_level(parameter, litres)
+
+
+def _ended(
+    machine: Machine, history: History, parameter: str, litres: float
+) -> Iterator[tuple[float, float]]:
+    """Old dosers whose line was taken over: until when, and what they brought a day."""
+    for one in machine.outside:
+        since = history.taken_over.get(one.replaced_by)
+        if since is not None and (one.tank, one.parameter) == (history.tank, parameter):
+            yield day_of(since), one.per_day / _pico_per_level(parameter, litres)
 
 
 def stated_uptake(tank: Tank, parameter: str) -> tuple[float, float] | None:

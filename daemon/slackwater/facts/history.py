@@ -62,6 +62,8 @@ class History:
     delivery nobody knows (sealed or lost doses), 0 to 1. `standards` are all there are
     up to `until`: a kit's bias does not end with the stretch; `tasks` those still open.
     Before `known_since` nobody recorded what came in; None: it is known from ever.
+    `taken_over` says since when a line, `TANK/LINE`, has been given in the place of an
+    old doser that gives nothing any more.
     """
 
     tank: str
@@ -79,3 +81,4 @@ class History:
     tasks: tuple[TaskSet, ...] = ()
     unknown_share: Mapping[str, float] = field(default_factory=dict)
     known_since: datetime | None = None
+    taken_over: Mapping[str, datetime] = field(default_factory=dict)

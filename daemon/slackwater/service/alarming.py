@@ -20,7 +20,7 @@ from slackwater.facts.messages import Tell
 from slackwater.facts.now import proven_ms
 from slackwater.pump.outcome import Stamp
 from slackwater.service import logs
-from slackwater.service.assessing import assessed
+from slackwater.service.assessing import LookBack, assessed
 from slackwater.service.loop import write
 from slackwater.service.showing import show_alarms
 from slackwater.service.telling import tells
@@ -131,10 +131,10 @@ def survey(rig: Rig) -> None:
 
     Raises: the ledger errors. An assessment that odd figures defeat is left out.
     """
-    utc = rig.clock.now().utc
+    utc, back = rig.clock.now().utc, LookBack(taken_over=rig.memory.state.taken_over)
     for tank in sorted(rig.setup.machine.tanks):
         try:
-            made = assessed(rig.memory.ledger, rig.setup.machine, tank, utc)
+            made = assessed(rig.memory.ledger, rig.setup.machine, tank, utc, back)
         except LedgerError:
             raise
         except (SlackwaterError, *ODD) as error:

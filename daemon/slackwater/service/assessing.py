@@ -5,12 +5,14 @@ of unknown volume is that of the window an uptake is estimated from, so that a q
 year does not hide a bad week.
 """
 
-from dataclasses import replace
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from slackwater.assessment.assess import assess
 from slackwater.assessment.records import Assessment
 from slackwater.assessment.uptakes import WINDOW_DAYS
+from slackwater.facts.stages import LineTakenOver
 from slackwater.facts.tank import Machine
 from slackwater.ledger.history import read_history
 from slackwater.ledger.store import LedgerFile
@@ -19,22 +21,35 @@ from slackwater.ledger.store import LedgerFile
 LOOK_BACK_DAYS = 200
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LookBack:
+    """How far to look back, and which lines took the place of old dosers since when.
+
+    `taken_over` as in the state: what an old doser gave counts until then alone.
+    Range: `days` above 0.
+    """
+
+    taken_over: Mapping[str, LineTakenOver]
+    days: int = LOOK_BACK_DAYS
+
+
 def assessed(
     ledger: LedgerFile,
     machine: Machine,
     tank: str,
     now: datetime,
-    *,
-    days: int = LOOK_BACK_DAYS,
+    back: LookBack,
 ) -> Assessment:
     """Where a tank stands, from so many days of its past.
 
-    Range: days above 0. Raises: InputError for a tank that the machine does not have;
+     Raises: InputError for a tank that the machine does not have;
     the ledger errors.
     """
-    history = read_history(ledger, tank, now - timedelta(days=days), now)
-    if days > WINDOW_DAYS:
+    history = read_history(ledger, tank, now - timedelta(days=back.days), now)
+    if back.days > WINDOW_DAYS:
         since = now - timedelta(days=WINDOW_DAYS)
         lately = read_history(ledger, tank, since, now)
         history = replace(history, unknown_share=lately.unknown_share)
+    since_when = {line: event.at for line, event in back.taken_over.items()}
+    history = replace(history, taken_over=since_when)
     return assess(history, machine, tank, now)

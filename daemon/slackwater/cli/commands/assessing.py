@@ -27,7 +27,7 @@ from slackwater.facts.events import AnyEvent
 from slackwater.facts.state import State
 from slackwater.outside.settings import read_machine
 from slackwater.pump.outcome import Stamp
-from slackwater.service.assessing import LOOK_BACK_DAYS, assessed
+from slackwater.service.assessing import LOOK_BACK_DAYS, LookBack, assessed
 
 # An assessment looks back no further.
 LONGEST_DAYS = 365
@@ -70,7 +70,13 @@ def assess(shell: Shell, **wishes: Unpack[Wishes]) -> Answer:
     machine = read_machine(shell.config)
     tank = only_tank(machine, wishes["tank"])
     with opened(shell.state) as found:
-        made = assessed(found.ledger, machine, tank, found.now.utc, days=wishes["days"])
+        made = assessed(
+            found.ledger,
+            machine,
+            tank,
+            found.now.utc,
+            LookBack(taken_over=found.state.taken_over, days=wishes["days"]),
+        )
     if wishes["no_tasks"] or wishes["days"] < LOOK_BACK_DAYS:
         kept = _Kept()
     else:

@@ -31,7 +31,7 @@ from slackwater.facts.reliable import as_measured
 from slackwater.facts.tank import Machine
 from slackwater.outside.settings import read_machine, read_plan
 from slackwater.outside.settings.documents import PLAN_FILE
-from slackwater.service.assessing import assessed
+from slackwater.service.assessing import LookBack, assessed
 from slackwater.service.proposing import Fitted, propose_fitting
 
 KEPT_SUFFIX = ".before"
@@ -132,10 +132,13 @@ def proposed(
     Raises: InputError for a pump that cannot be accepted by itself; ledger errors.
     """
     now, machine = found.now.utc, as_measured(machine, found.state)
-    assessment = assessed(found.ledger, machine, tank, now)
+    gone = found.state.taken_over
+    assessment = assessed(found.ledger, machine, tank, now, LookBack(taken_over=gone))
     plan, compared_with = present_plan(found, shell, machine)
+    # What an old doser gives is given by the plan, now or from the take-over on.
+    ours = {*gone, *(plan.names if plan else ())}
     asked = Asked(
-        machine=machine,
+        machine=machine.handed_over(ours),
         tank=tank,
         plan=plan,
         runs=compared_with == "in force",

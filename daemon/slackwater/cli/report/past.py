@@ -13,14 +13,13 @@ from datetime import date, datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
-from slackwater.cli.opening import Approved, newest_approval, opened
+from slackwater.cli.opening import Approved, Opened, newest_approval, opened
 from slackwater.cli.subject import known_levels
 from slackwater.errors import LedgerMissingError
 from slackwater.facts.inventory import left_ul
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine
-from slackwater.ledger.store import LedgerFile
-from slackwater.service.assessing import assessed
+from slackwater.service.assessing import LookBack, assessed
 
 # The 90 % interval of an assessment.
 HALF_WIDTH_90 = 1.645
@@ -76,7 +75,7 @@ def read_past(state_dir: Path, machine: Machine) -> Past:
                     for tank in sorted(machine.tanks)
                 },
                 uptakes={
-                    tank: _uptakes(found.ledger, machine, tank, at)
+                    tank: _uptakes(found, machine, tank, at)
                     for tank in sorted(machine.tanks)
                 },
                 calibrated={
@@ -101,10 +100,11 @@ def _back_on(machine: Machine, state: State) -> date | None:
 
 
 def _uptakes(
-    ledger: LedgerFile, machine: Machine, tank: str, at: datetime
+    past: Opened, machine: Machine, tank: str, at: datetime
 ) -> dict[str, Interval]:
     """Uptakes that tests show well enough."""
-    found = assessed(ledger, machine, tank, at).uptakes
+    back = LookBack(taken_over=past.state.taken_over)
+    found = assessed(past.ledger, machine, tank, at, back).uptakes
     return {
         name: Interval(
             low=one.low_per_day,
