@@ -1,17 +1,22 @@
 """Laboratory and home tests of one water."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 import pytest
 
 from slackwater.assessment.agreement import Agreement, agreements
+from slackwater.assessment.assess import assess
 from slackwater.assessment.carrying import Consumption
 from slackwater.assessment.inflow import Inflow
 from slackwater.assessment.series import series_of
 from slackwater.facts.history import History
+from slackwater.facts.proposal import Ground
 from tests.assessment.past import (
+    DKH,
     NOW,
     history,
+    machine,
     measured,
     report,
     standard,
@@ -70,6 +75,48 @@ def test_tests_days_apart_are_not_compared() -> None:
         history(measured("calcium", 400, 9)), report(5, {"calcium": 500})
     )
     assert {} == of(past)
+
+
+def test_days_apart_a_dispute_needs_a_known_uptake() -> None:
+    """Eight days lie between them: what is used up meanwhile is not guessed."""
+    past = with_report(
+        history(measured("alkalinity", 8.2 * DKH, 14)),
+        report(6, {"alkalinity": 10.5 * DKH}),
+    )
+    plain = Inflow(parameter="alkalinity")
+    assert {} == of(past, "alkalinity", plain)
+    sure = Consumption(per_day=0.01 * DKH, sd=0.005 * DKH)
+    found = of(past, "alkalinity", plain, sure)[DROPS]
+    assert found.disputed
+    # It disputes the kit and tells nothing of its running difference.
+    assert ((), 0.0) == (found.pairs, found.running)
+    # An uptake that is known badly explains the difference.
+    assert {} == of(past, "alkalinity", plain, replace(sure, sd=0.3 * DKH))
+
+
+def test_a_far_laboratory_alkalinity_leads_to_a_standard_and_no_dose() -> None:
+    """10.5 dKH from a laboratory eight days after the last home test of 8.2."""
+    homes = (measured("alkalinity", 8.2 * DKH, day) for day in (20, 17, 14))
+    past = with_report(history(*homes), report(6, {"alkalinity": 10.5 * DKH}))
+    found = assess(past, machine(), "reef", NOW)
+    assert "test_a_standard" in {one.remedy for one in found.advice}
+    assert [("correction", "alkalinity")] == [
+        (one.stops, one.parameter)
+        for one in found.blocks
+        if one.ground is Ground.DISAGREEMENT
+    ]
+
+
+def test_a_standard_tried_with_another_lot_settles_nothing() -> None:
+    """The kit in hand is of lot B, and lot A was tried."""
+    past = with_report(
+        history(
+            measured("calcium", 400, 5, lot="B"),
+            standards=(standard("calcium", 400, 400, 2, lot="A"),),
+        ),
+        report(5, {"calcium": 480}),
+    )
+    assert of(past)["drops", "B"].disputed
 
 
 def test_more_than_three_errors_are_a_dispute() -> None:

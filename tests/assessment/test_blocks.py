@@ -112,7 +112,9 @@ def test_contaminants_are_never_dosed() -> None:
 def test_a_dispute_is_answered_by_a_standard(disputed: bool) -> None:
     """Not by a dose."""
     pair = Pair(at=ago(3), difference=50.0, sd=10.0)
-    agreed = Agreement(running=50.0, sd=10.0, pairs=(pair,), disputed=disputed)
+    agreed = Agreement(
+        running=50.0, sd=10.0, pairs=(pair,), newest=pair, disputed=disputed
+    )
     found = held(agreements={"calcium": {("drops", ""): agreed}})
     assert ([("calcium", "correction", Ground.DISAGREEMENT)] if disputed else []) == (
         found

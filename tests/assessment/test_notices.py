@@ -7,7 +7,7 @@ import pytest
 
 from slackwater.assessment.notices import notices
 from slackwater.assessment.records import Assessment, Check, Notice
-from tests.assessment.past import DKH, NOW, history, measured
+from tests.assessment.past import DKH, NOW, history, measured, standard
 from tests.assessment.pictures import drops, picture, seen
 from tests.assessment.test_blocks import uptake
 
@@ -136,3 +136,26 @@ def test_an_alarm_is_one_of_the_assessment() -> None:
     warned = tuple(one for one in both if one.weight == "warning")
     assert Assessment(tank="reef", at=NOW, notices=tuple(both)).has_alarm
     assert not Assessment(tank="reef", at=NOW, notices=warned).has_alarm
+
+
+@pytest.mark.parametrize(
+    ("method", "lot", "told"),
+    [
+        ("drops", "B", "another lot, drops, lot A"),
+        ("photometer", "", "another method, drops, lot A"),
+    ],
+)
+def test_a_bias_of_another_kit_is_said_to_be_left_off(
+    method: str, lot: str, told: str
+) -> None:
+    """One line with the kit that was tried; none where the bias applies."""
+    tried = (standard("calcium", 400, 410, 9, lot="A"),)
+    own = measured("calcium", 420, 5, method="drops", lot="A")
+    other = measured("calcium", 430, 2, method=method, lot=lot)
+    series = {"calcium": (drops("calcium", 420, 430),)}
+    (found,) = notices(
+        picture(past=history(own, other, standards=tried), series=series)
+    )
+    assert ("bias-not-applied", "note") == (found.code, found.weight)
+    assert told in found.text
+    assert () == notices(picture(past=history(own, standards=tried), series=series))

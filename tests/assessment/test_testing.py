@@ -105,7 +105,7 @@ def test_only_the_newest_test_of_all_methods_is_held() -> None:
 def test_a_dispute_asks_for_a_standard() -> None:
     """With the difference and its error."""
     pair = Pair(at=ago(3), difference=50.0, sd=10.0)
-    agreed = Agreement(running=50.0, sd=10.0, pairs=(pair,), disputed=True)
+    agreed = Agreement(running=50.0, sd=10.0, pairs=(pair,), newest=pair, disputed=True)
     shown = picture(
         series={"calcium": (drops("calcium", 420, 425),)},
         agreements={"calcium": {("drops", ""): agreed}},

@@ -1,8 +1,9 @@
 """Whether laboratory and home tests say the same, and what lies between them.
 
 Floor 3. One subject: two ways of testing one water. Laws here: a laboratory's sample is
-compared with the home test nearest to it, both carried to the same day; a disagreement
-is answered by a standard, never by a dose.
+compared with the home test nearest to it, both carried to the same day, and over more
+days only where the uptake is known; a disagreement is answered by a standard, never by
+a dose.
 """
 
 from collections.abc import Mapping, Sequence
@@ -15,8 +16,11 @@ from slackwater.assessment.inflow import Inflow, day_of
 from slackwater.assessment.records import Point, Series
 from slackwater.facts.history import History
 
-# Tests further apart in time are not compared: common practice, no source.
+# Tests further apart in time give no running difference: common practice, no source.
 PAIR_WITHIN_DAYS = 3.0
+# So far apart they may still be disputed, where the uptake between them is known: its
+# error grows by the day and is counted. Common practice, no source.
+DISPUTE_WITHIN_DAYS = 14.0
 # The running difference is that of so many pairs, the newest ones.
 RUNNING_PAIRS = 3
 DISAGREE_SDS = 3.0
@@ -26,11 +30,20 @@ PERISHABLE = frozenset({"ph", "nitrate", "phosphate", "temperature"})
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pair:
-    """A laboratory's result less the home test beside it, on the later of both days."""
+    """A laboratory's result less the home test beside it, on the later of both days.
+
+    `days_apart` lie between the two samples.
+    """
 
     at: datetime
     difference: float
     sd: float
+    days_apart: float = 0.0
+
+    @property
+    def is_near(self) -> bool:
+        """Whether so little time lies between that the difference is the kit's."""
+        return self.days_apart <= PAIR_WITHIN_DAYS
 
     @property
     def disagrees(self) -> bool:
@@ -42,12 +55,15 @@ class Pair:
 class Agreement:
     """The running difference, laboratory less home test, of one home series.
 
-    `disputed`: the newest pair disagrees, and no standard was tried since.
+    `pairs` are those near enough in time for a running difference, which is 0 without
+    any; `newest` may lie further apart. `disputed`: the newest pair disagrees, and no
+    standard was tried since with a kit of that lot.
     """
 
     running: float
     sd: float
     pairs: tuple[Pair, ...]
+    newest: Pair
     disputed: bool
 
 
@@ -74,6 +90,8 @@ def agreements(
             pair
             for point in laboratory
             if (pair := _pair(point, series, inflow, consumption)) is not None
+            # Over many days only a disagreement says anything.
+            and (pair.is_near or pair.disagrees)
         ]
         if pairs:
             found[series.method, series.lot] = _agreement(pairs, series, history)
@@ -87,7 +105,9 @@ def _pair(
     if not usable:
         return None
     near = min(usable, key=lambda one: abs(one.at - point.at))
-    if abs(day_of(near.at) - day_of(point.at)) > PAIR_WITHIN_DAYS:
+    days_apart = abs(day_of(near.at) - day_of(point.at))
+    is_known = consumption.per_day is not None
+    if days_apart > (DISPUTE_WITHIN_DAYS if is_known else PAIR_WITHIN_DAYS):
         return None
     early, late = sorted((near, point), key=lambda one: one.at)
     brought = carried(
@@ -101,20 +121,27 @@ def _pair(
         at=late.at,
         difference=difference if late is point else -difference,
         sd=hypot(brought.sd, late.sd),
+        days_apart=days_apart,
     )
 
 
 def _agreement(pairs: Sequence[Pair], series: Series, history: History) -> Agreement:
-    newest = pairs[-RUNNING_PAIRS:]
+    last = pairs[-1]
+    near = [one for one in pairs if one.is_near]
+    newest = near[-RUNNING_PAIRS:]
+    count = max(len(newest), 1)
     tried = any(
         check.parameter == series.parameter
         and check.method == series.method
-        and check.taken_at >= pairs[-1].at
+        # Tests of a lot that was tried stand in the series of no lot.
+        and series.lot in {"", check.lot}
+        and check.taken_at >= last.at
         for check in history.standards
     )
     return Agreement(
-        running=sum(pair.difference for pair in newest) / len(newest),
-        sd=sqrt(sum(pair.sd**2 for pair in newest)) / len(newest),
-        pairs=tuple(pairs),
-        disputed=pairs[-1].disagrees and not tried,
+        running=sum(pair.difference for pair in newest) / count,
+        sd=sqrt(sum(pair.sd**2 for pair in newest)) / count,
+        pairs=tuple(near),
+        newest=last,
+        disputed=last.disagrees and not tried,
     )

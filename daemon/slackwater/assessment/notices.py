@@ -11,7 +11,7 @@ from slackwater.assessment.beginning import before_notice
 from slackwater.assessment.picture import Picture
 from slackwater.assessment.practice import DANGERS, Danger
 from slackwater.assessment.records import BEFORE_DAYS, Notice, Weight
-from slackwater.assessment.series import far_replicates
+from slackwater.assessment.series import far_replicates, kit_biases, without_bias
 from slackwater.water.parameters import PARAMETERS
 from slackwater.water.show import show_level
 
@@ -35,7 +35,7 @@ def notices(picture: Picture) -> tuple[Notice, ...]:
     """Every notice, alarms first, then by parameter."""
     found = [
         notice
-        for source in (_dangers, _uptakes, _traces, _checks, _series, _before)
+        for source in (_dangers, _uptakes, _traces, _checks, _series, _biases, _before)
         for notice in source(picture)
     ]
     return tuple(
@@ -176,3 +176,26 @@ def _series(picture: Picture) -> Iterator[Notice]:
                 "far apart: test again with care",
                 figures={"spread": one.spread},
             )
+
+
+def _biases(picture: Picture) -> Iterator[Notice]:
+    """A bias that is not taken off, because another kit was tried."""
+    for parameter in picture.series:
+        one = without_bias(picture.history, parameter, picture.now)
+        if one is None:
+            continue
+        tried = kit_biases(picture.history, parameter)
+        is_lot = any(method == one.method for method, _ in tried)
+        known = " and ".join(_kit(method, lot) for method, lot in sorted(tried))
+        yield Notice(
+            code="bias-not-applied",
+            weight="note",
+            parameter=parameter,
+            text=f"no bias is taken off {parameter} by {_kit(one.method, one.lot)}: a "
+            f"standard was tried with another {'lot' if is_lot else 'method'}, {known}",
+        )
+
+
+def _kit(method: str, lot: str) -> str:
+    """A method and its lot, as people wrote them down."""
+    return f"{method or 'no method'}, {f'lot {lot}' if lot else 'no lot'}"

@@ -90,6 +90,20 @@ def series_of(history: History, parameter: str, now: datetime) -> tuple[Series, 
     return (*made, *_probe_series(history, parameter, now))
 
 
+def without_bias(
+    history: History, parameter: str, now: datetime
+) -> MeasurementKept | None:
+    """The newest hand test, where a bias is known of another method or lot only."""
+    biases = kit_biases(history, parameter)
+    by_hand = [
+        one for one in _standing(history, parameter, now) if one.provenance == "hand"
+    ]
+    newest = max(by_hand, key=lambda one: one.taken_at, default=None)
+    if newest is None or not biases or (newest.method, newest.lot) in biases:
+        return None
+    return newest
+
+
 def quantification_limit(history: History, parameter: str) -> float | None:
     """The newest limit that a laboratory states for a parameter."""
     for report in reversed(history.reports):

@@ -67,7 +67,7 @@ def advice_to_test(picture: Picture) -> Iterator[Advice]:
 
 
 def _standard(parameter: str, disputed: Agreement, picture: Picture) -> Advice:
-    newest = disputed.pairs[-1]
+    newest = disputed.newest
     return Advice(
         remedy="test_a_standard",
         parameter=parameter,
