@@ -138,6 +138,21 @@ def test_the_page_fits_eighty_columns(stage: Stage) -> None:
     assert "only tests at the tank are judged for" in told.out
 
 
+def test_the_page_drops_no_digit_of_the_report(stage: Stage) -> None:
+    """What was measured to a tenth is shown to a tenth; a conversion adds no digits."""
+    text = (
+        "Element;Value;Unit\nCa;412,5;mg/L\nMg;1290,25;mg/L\nSr;7,123;mg/L\n"
+        "K;10,3;mmol/L\nFe;0,0012;mg/L\n"
+    )
+    told = stage.run("import", file(stage, text), "--sampled-at", at(stage))
+    assert 0 == told.code
+    rows = [line.split() for line in told.out.splitlines()]
+    shown = {row[0]: row[1] for row in rows if row and row[0] in "Ca Mg Sr K Fe"}
+    # 10.3 mmol/L of potassium at 39.0983 g/mol (IUPAC 2021) are 402.71 mg/L.
+    expected = {"Ca": "412.5", "Mg": "1290.25", "Sr": "7.123", "K": "403", "Fe": "1.20"}
+    assert expected == shown
+
+
 def test_the_document_holds_every_value(stage: Stage) -> None:
     """Canonical figures with their unit, and what the laboratory states."""
     document = stage.run(

@@ -1,10 +1,11 @@
 """A laboratory's report as a table and as a document.
 
 Floor 8. One subject: showing what a report came to. Laws here: what was censored reads
-as less than its limit; a small figure keeps two digits that count; whatever was assumed
-or left out is said.
+as less than its limit; a small figure keeps two digits that count, and no digit of the
+report is dropped; whatever was assumed or left out is said.
 """
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
@@ -21,6 +22,7 @@ from slackwater.water.parameters import PARAMETERS, Parameter
 from slackwater.water.spellings import units_of, zero_of
 
 _DIGITS_SHOWN = 12
+_FIGURE = re.compile(r"[^A-Za-zµμ°%]*")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,7 +96,7 @@ def _wrapped(line: str) -> str:
 def _row(one: LabValue) -> tuple[str, str, str, str]:
     item = PARAMETERS[one.parameter]
     name = item.symbol if item.kind != "state" else item.name
-    figure = written(one.level, item)
+    figure = written(one.level, item, one.typed)
     return (
         name,
         f"< {figure}" if one.censored else figure,
@@ -103,14 +105,32 @@ def _row(one: LabValue) -> tuple[str, str, str, str]:
     )
 
 
-def written(level: Fraction, item: Parameter) -> str:
-    """A level in the unit people use, with at least two digits that count."""
+def written(level: Fraction, item: Parameter, typed: str) -> str:
+    """A level in the unit people use, with at least two digits that count.
+
+    Where the digits of the text it came as say it exactly, none of them is dropped.
+    """
     unit = item.display_unit
-    number = float((level - zero_of(unit)) / units_of(item)[unit])
-    decimals = item.decimals
+    exact = (level - zero_of(unit)) / units_of(item)[unit]
+    number = float(exact)
+    decimals = max(item.decimals, _decimals_typed(exact, typed))
     if number:
         decimals = max(decimals, 1 - floor(log10(abs(number))))
     return f"{number:.{min(decimals, _DIGITS_SHOWN)}f}"
+
+
+def _decimals_typed(exact: Fraction, typed: str) -> int:
+    """Decimals that say a number exactly; 0 where it takes more digits than a text has.
+
+    A number that was converted has digits of its own, which nobody measured.
+    """
+    figure = _FIGURE.match(typed)
+    most = sum(letter.isdigit() for letter in figure[0]) if figure else 0
+    for decimals in range(most):
+        whole = abs(exact) * 10**decimals
+        if whole.denominator == 1:
+            return decimals if len(str(whole)) <= most else 0
+    return 0
 
 
 def _value_document(one: LabValue) -> dict[str, object]:
