@@ -111,6 +111,8 @@ def test_a_plan_that_was_written_passes_check_and_rehearse(stage: Stage) -> None
     assert told.document["best_action_is_none"] is False
     assert before == (stage.config / "plan.toml.before").read_text("utf-8")
     assert before != plan.read_text("utf-8")
+    begins = min(one["first"] for one in told.document["lines"] if one["first"])  # type: ignore[attr-defined]  # a list
+    assert f"starts = {begins}" in plan.read_text("utf-8")
     assert 0 == stage.run("check").code
     assert 0 == stage.run("rehearse", "--days", "10").code
 

@@ -25,6 +25,7 @@ from slackwater.assessment.knobs import (
 )
 from slackwater.assessment.laying import lay
 from slackwater.assessment.pending import pending
+from slackwater.assessment.starting import ONE_DAY, started
 from slackwater.assessment.wants import (
     Correction,
     Given,
@@ -310,14 +311,15 @@ def _proposal(work: _Work) -> Proposal:
     others: tuple[PlanLine, ...] = ()
     if asked.plan is not None:
         others = tuple(one for one in asked.plan.lines if one.tank != asked.tank)
-    base = asked.plan or Plan(name="proposed", starts=asked.today, lines=())
+    first = asked.today + ONE_DAY
+    base = asked.plan or Plan(name="proposed", starts=first, lines=())
     theirs = {line.group for line in others}
     groups = {name: one for name, one in base.groups.items() if name in theirs}
     plan = replace(base, lines=(*others, *told.lines), groups={**groups, **told.groups})
     return Proposal(
         tank=asked.tank,
         made_on=asked.today,
-        plan=plan,
+        plan=started(plan, asked.plan, first),
         changes=tuple(_change(work, one) for one in told.decisions),
         withheld=tuple(work.withheld),
         reasons=told.reasons,

@@ -78,7 +78,8 @@ class Wishes(TypedDict):
     "first",
     type=click.DateTime(["%Y-%m-%d"]),
     metavar="DATE",
-    help="First local day of what changes.  [default: tomorrow]",
+    help="First local day of what changes.  [default: tomorrow, "
+    "or the plan's start where that is later]",
 )
 def propose(shell: Shell, **wishes: Unpack[Wishes]) -> Answer:
     """Propose a plan from what is known of the water.
@@ -135,6 +136,10 @@ def proposed(
     gone = found.state.taken_over
     assessment = assessed(found.ledger, machine, tank, now, LookBack(taken_over=gone))
     plan, compared_with = present_plan(found, shell, machine)
+    eve = _eve(machine, tank, now, wishes["first"])
+    if plan is not None and wishes["first"] is None:
+        # Nobody wants a plan to begin before its own start.
+        eve = max(eve, plan.starts - timedelta(days=1))
     # What an old doser gives is given by the plan, now or from the take-over on.
     ours = {*gone, *(plan.names if plan else ())}
     asked = Asked(
@@ -143,7 +148,7 @@ def proposed(
         plan=plan,
         runs=compared_with == "in force",
         evidence=evidence_of(assessment, machine.tanks[tank]),
-        today=_eve(machine, tank, now, wishes["first"]),
+        today=eve,
         only=_accepted(machine, tank, wishes["accept"]),
     )
     fitted = propose_fitting(asked)
