@@ -32,6 +32,8 @@ ELSEWHERE = {
     "reason version-differs": "tests/service: no scenario changes the version",
     "reason not-as-approved": "tests/service: no sound turn asks for such a dose",
     "reason node-twice": "two devices under one name show as a reboot each beat",
+    "entry ledger_restored": "tests/cli: a person puts a ledger back, no daemon runs",
+    "reason ledger-restored": "tests/cli: a person puts a ledger back, no daemon runs",
     "entry audited": "tests/cli: a process of its own writes it",
     "entry checkpoint": "tests/ledger: the daily audit of the running service",
     "entry files_differ": "tests/service: housekeeping of the running service",
