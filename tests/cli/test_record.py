@@ -134,6 +134,26 @@ def test_bad_input_is_told_and_nothing_is_written(
     assert before == stage.events()
 
 
+@pytest.mark.parametrize(
+    ("words", "advice"),
+    [
+        (("alkalinity=8,1 dKH",), 'Write "8.1 dKH": the decimal mark is a point'),
+        (("phosphate=0,041 mg/L PO4",), 'Write "0.041 mg/L PO4": the decimal mark'),
+        (("magnesium=1,290 mg/L",), '"1.290 mg/L" or "1290 mg/L", whichever is meant'),
+        (("calcium=1,2,3 mg/L",), "no comma"),
+        (("alkalinity", "8,1 dKH"), 'Write  alkalinity="8.1 dKH"'),
+        (("magnesium", "1,290 mg/L"), 'Write  magnesium="1,290 mg/L"'),
+    ],
+)
+def test_a_comma_is_not_read_but_its_meaning_is_named(
+    stage: Stage, words: tuple[str, ...], advice: str
+) -> None:
+    """One finding says what to type; a comma with three digits may be either."""
+    told = record(stage, *words)
+    assert (2, 1) == (told.code, len(told.errors))
+    assert advice in told.errors[0]["do"]
+
+
 def test_all_values_or_none(stage: Stage) -> None:
     """Every one that is wrong is told; the one that is right is not written."""
     told = record(stage, "alkalinity=8.1 dKH", "calcium=41 mg/L", "foo=1 mg/L")

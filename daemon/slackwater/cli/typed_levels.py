@@ -6,13 +6,15 @@ seen above that limit.
 Units: levels canonical.
 """
 
+import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TypeVar
 
 from slackwater.errors import Finding, InputError
 from slackwater.water.levels import parse_difference, parse_level
-from slackwater.water.parameters import parameter_named
+from slackwater.water.parameters import PARAMETERS, parameter_named
 from slackwater.water.salinities import parse_salinity
 
 BELOW = "<"
@@ -21,6 +23,9 @@ _ADVICE = (
     'Write the name, "=" and the figure with its unit in quotes, as in '
     'alkalinity="8.1 dKH"; nothing was written.'
 )
+
+# With three digits behind it a comma may stand for thousands.
+_COMMA = re.compile(r"^([0-9]+),([0-9]{1,2})(?![0-9.,])")
 
 ReadT = TypeVar("ReadT")
 
@@ -91,10 +96,15 @@ def _all(
 ) -> list[ReadT]:
     findings: list[Finding] = []
     levels: list[ReadT] = []
-    for word in words:
+    apart = _standing_apart(words)
+    for place, word in enumerate(words):
         name, sign, text = word.partition("=")
+        if place in apart:
+            findings.append(_apart(where, word, words[place + 1]))
+            continue
         if not sign:
-            findings.append(_no_value(where, word))
+            if place - 1 not in apart:
+                findings.append(_no_value(where, word))
             continue
         try:
             levels.append(read(name.strip(), text.strip(), f"{where} {name.strip()}"))
@@ -102,6 +112,15 @@ def _all(
             findings.extend(error.findings)
     settled(findings)
     return levels
+
+
+def _standing_apart(words: Sequence[str]) -> frozenset[int]:
+    """The places of names that have their figure in the next word, without "="."""
+    return frozenset(
+        place
+        for place, (name, figure) in enumerate(pairwise(words))
+        if name in PARAMETERS and figure[:1].isdigit() and "=" not in figure
+    )
 
 
 def twice(typed: Iterable[Typed], where: str) -> Iterator[Finding]:
@@ -124,6 +143,17 @@ def _no_value(where: str, word: str) -> Finding:
         where=where,
         expected='a word like alkalinity="8.1 dKH"',
         do=_ADVICE,
+    )
+
+
+def _apart(where: str, name: str, figure: str) -> Finding:
+    pointed = _COMMA.sub(r"\1.\2", figure)
+    return Finding(
+        what=f'"{name}" and "{figure}" stand apart',
+        where=where,
+        expected='a word like alkalinity="8.1 dKH"',
+        do=f'Write  {name}="{pointed}"  with "=" and without a space around it; '
+        "nothing was written.",
     )
 
 

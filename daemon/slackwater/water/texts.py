@@ -19,6 +19,9 @@ _QUANTITY = re.compile(
     r"(-?)([0-9]{1,12}(?:\.[0-9]{1,12})?)[ ]*"
     r"((?![eE][+-]?[0-9])(?:[^\W0-9_]|[%°]).*)?"
 )
+_COMMA = re.compile(r"([0-9]{1,12}),([0-9]{1,12})(?![0-9.,])(.*)")
+# As many digits behind a comma may be thousands.
+_GROUP = 3
 # What kits and refractometers print, what is meant by it, and what to mind.
 # Source: a litre of sea water of S 35 at 25 degC weighs 1.0233 kg (TEOS-10).
 _BY_MASS = "Most kits mean it; by mass it would be 2.3 % more."
@@ -86,8 +89,7 @@ def split(
     match = _QUANTITY.fullmatch(text)
     if match is None:
         place.refuse(
-            f"{shown(text)} does not begin with a plain number",
-            "Write digits with a decimal point: no comma, space, exponent or word.",
+            f"{shown(text)} does not begin with a plain number", _plain_advice(text)
         )
     if match[3] is None:
         likeness = f", as in {shown(f'{text} {only}')}" if only else ""
@@ -97,6 +99,21 @@ def split(
     if match[1] and not negative:
         place.refuse(f"{shown(text)} is negative", "Take the sign out.")
     return Fraction(match[1] + match[2]), match[3]
+
+
+def _plain_advice(text: str) -> str:
+    """How to write a number plainly; where it has a comma, with what was meant.
+
+    A comma is never read as a point by itself: "1,234" has two meanings.
+    """
+    match = _COMMA.fullmatch(text)
+    if match is None:
+        return "Write digits with a decimal point: no comma, space, exponent or word."
+    whole, behind, rest = match.groups()
+    pointed = shown(f"{whole}.{behind}{rest}")
+    if len(behind) == _GROUP and not whole.startswith("0"):
+        pointed += f" or {shown(whole + behind + rest)}, whichever is meant"
+    return f"Write {pointed}: the decimal mark is a point, thousands have none."
 
 
 def shown(text: object) -> str:
