@@ -213,6 +213,16 @@ def test_a_malformed_report_is_refused_where_it_is_wrong(
     assert first.do
 
 
+@pytest.mark.parametrize("unit", ["dKH/L", "\u00b0dH / l", "dKH per litre", "dKH L-1"])
+def test_a_unit_with_a_litre_too_many_is_told_without(
+    tmp_path: Path, unit: str
+) -> None:
+    """A degree of hardness has no litre behind it: the finding names it as it is."""
+    found = refusals(tmp_path, HEAD + f"KH;8.1;{unit}\n")
+    assert 1 == len(found)
+    assert 'Did you mean "dKH"? It has no litre behind it.' in found[0].do
+
+
 def test_there_are_enough_of_them() -> None:
     """Sixty at least, none twice."""
     assert len({(bad.content, bad.name) for bad in EVERY}) == len(EVERY) >= 60

@@ -5,6 +5,7 @@ must say the same; where none does the mapping may, else the result is refused; 
 has no unit to state.
 """
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -18,6 +19,10 @@ from slackwater.water.parameters import PARAMETERS
 from slackwater.water.texts import shown
 
 _PH = "pH"
+# What some write behind a unit that has no litre, as in "dKH/L".
+_BY_LITRE = re.compile(
+    r"(?P<unit>.+?)\s*(?:/|\bper\b)?\s*(?:l|litre|liter)(?:\^?-1)?", re.IGNORECASE
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,8 +69,9 @@ class Scales:
                 cell,
                 f"nobody knows the unit {shown(cell.text)}",
                 'a unit such as "mg/L", "ug/L", "mg/kg", "ppm", "dKH" or "PSU"',
-                f"Mend it, or add the line  {line_for('units', cell.text, GAP)}  "
-                "with what it means to the mapping.",
+                f"{_without_litre(cell.text)}Mend it, or add "
+                f"the line  {line_for('units', cell.text, GAP)}  with what it means to "
+                "the mapping.",
             )
             return None
         return Scale(unit=unit, text=cell.text)
@@ -111,3 +117,12 @@ class Scales:
 def _says(cell: Cell) -> bool:
     """Whether a unit cell says anything: a dash says that there is none."""
     return plain(cell.text) not in {"", "-", "--", "n/a", "none"}
+
+
+def _without_litre(text: str) -> str:
+    """A question where a unit is one without the litre behind it, else nothing."""
+    match = _BY_LITRE.fullmatch(text.strip())
+    unit = parse_unit(match["unit"]) if match else None
+    if unit is None or unit.kind != "own":
+        return ""
+    return f"Did you mean {shown(unit.spelling)}? It has no litre behind it. "
