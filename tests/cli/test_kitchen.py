@@ -139,6 +139,32 @@ def test_volume_by_measures_takes_rock_and_sand_off() -> None:
     assert litres(told) == pytest.approx(360 + 60 - 25 / 2.93 - 12 - 2, abs=0.1)
 
 
+@pytest.mark.parametrize(
+    ("depth", "differs"), [("50 cm", False), ("60 cm", True), ("40 cm", True)]
+)
+def test_a_file_that_reckons_with_another_volume_is_told(
+    depth: str, differs: bool
+) -> None:
+    """Both figures and what to do; the sample's tank of 200 L is 100 x 40 x 50 cm."""
+    box = ("volume", "--box", f"100 cm x 40 cm x {depth} less 0 %")
+    words = (*box, "--config", CONFIG / "smallest")
+    told = run(*words, "--json").document
+    expected = {"tank": "reef", "litres": 200.0, "differs": differs}
+    assert expected == told["configured"]
+    text = " ".join(run(*words).out.split())
+    assert 'says net_volume = "200 L" for reef' in text
+    assert differs == ("`slackwater check`, `rehearse` and `approve` again" in text)
+    assert differs == ("further apart than the error" in text)
+
+
+def test_a_volume_needs_no_file_unless_a_tank_is_named() -> None:
+    """Two tanks and no name compare with neither; a name that is none is refused."""
+    words = ("volume", "--box", "100 cm x 40 cm x 50 cm less 0 %", "--json")
+    many = (*words, "--config", CONFIG / "two-tanks")
+    assert run(*many).document["configured"] is None
+    assert 2 == run(*many, "--tank", "nowhere").code
+
+
 def test_volume_by_an_addition_comes_with_its_error() -> None:
     """200 meq that lift 1.7 dKH (0.6063 meq/L) are 330 L, to 8 %."""
     told = volume(

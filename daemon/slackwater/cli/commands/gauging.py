@@ -1,17 +1,25 @@
 """`volume`: how much water there really is.
 
 Floor 8. One subject: the net volume. Laws here: a volume comes with its error; two ways
-that disagree are not averaged; a rise too small to tell is refused.
+that disagree are not averaged; a rise too small to tell is refused; a file that says
+something else is told so and stays as it is.
 """
 
+from contextlib import suppress
+from dataclasses import dataclass
+from textwrap import fill
 from typing import TypedDict, Unpack
 
 import click
 
 from slackwater.cli.document import Answer
+from slackwater.cli.render import NARROWEST
 from slackwater.cli.shell import Shell, verb
 from slackwater.cli.standards import difference_words
+from slackwater.cli.subject import only_tank
 from slackwater.errors import Finding, InputError
+from slackwater.outside.settings import read_machine
+from slackwater.outside.settings.documents import MACHINE_FILE
 from slackwater.water.boxes import parse_boxes_ul
 from slackwater.water.levels import parse_difference, parse_level
 from slackwater.water.parameters import PARAMETERS, parameter_named
@@ -45,6 +53,22 @@ class Glass(TypedDict):
     before: str | None
     after: str | None
     error: str | None
+    tank: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Filed:
+    """The net volume a file gives a tank, and how far what was found is from it."""
+
+    tank: str
+    litres: float
+    found: NetVolume
+
+    @property
+    def differs(self) -> bool:
+        """Whether they are further apart than the error of what was found."""
+        apart = abs(self.litres - self.found.litres)
+        return apart > HALF_WIDTH_95 * self.found.sd_litres
 
 
 @verb(
@@ -72,12 +96,18 @@ class Glass(TypedDict):
 @click.option("--before", metavar="LEVEL", help="Test before the addition.")
 @click.option("--after", metavar="LEVEL", help="Test after it was mixed in.")
 @click.option("--error", metavar="LEVEL", help="What one test is good to.")
+@click.option(
+    "--tank",
+    metavar="ID",
+    help="Compare with net_volume of this tank in slackwater.toml.  "
+    "[default: the only one]",
+)
 def volume(shell: Shell, **glass: Unpack[Glass]) -> Answer:
     """Find how much water there really is.
 
-    By measures, by an addition, or by both.
+    By measures, by an addition, or by both. Says so when slackwater.toml reckons with
+    another volume than what was found allows.
     """
-    del shell
     found = {
         name: estimate
         for name, estimate in (
@@ -96,10 +126,12 @@ def volume(shell: Shell, **glass: Unpack[Glass]) -> Answer:
             )
         )
     both = combined(list(found.values()))
+    filed = _filed(shell, glass["tank"], both)
     return Answer(
         fields={
             "ways": {name: _document(one) for name, one in found.items()},
             "net_volume": _document(both),
+            "configured": None if filed is None else _filed_document(filed),
         },
         text="\n".join(
             [
@@ -107,9 +139,47 @@ def volume(shell: Shell, **glass: Unpack[Glass]) -> Answer:
                 *((f"Together: {_words(both)}.",) if len(found) > 1 else ()),
                 f'For the file:  net_volume = "{both.litres:.0f} L"',
                 "When in doubt take the smaller figure: doses are divided by it.",
+                *(() if filed is None else (_filed_words(filed),)),
             ]
         ),
     )
+
+
+def _filed(shell: Shell, tank: str | None, found: NetVolume) -> _Filed | None:
+    """What the file says; None where there is none, or where it does not say which.
+
+    Raises: InputError when a tank was named that cannot be read there.
+    """
+    # A file that is not there, not for this user or at fault is a matter for `check`.
+    with suppress(*(() if tank else (InputError, OSError))):
+        machine = read_machine(shell.config)
+        name = only_tank(machine, tank)
+        litres = machine.tanks[name].net_ul / UL_A_LITRE
+        return _Filed(tank=name, litres=litres, found=found)
+    return None
+
+
+def _filed_words(filed: _Filed) -> str:
+    said = f'{MACHINE_FILE} says net_volume = "{filed.litres:g} L" for {filed.tank}'
+    if not filed.differs:
+        return fill(f"{said}: that agrees.", NARROWEST)
+    share = filed.litres / filed.found.litres
+    return "\n" + fill(
+        f"{said}, and {filed.found.litres:.1f} L were found: further apart than the "
+        f"error of what was found. What a dose is reckoned to change, it changes by "
+        f"{share:.2f} times as much. Measure once more; if it is right, put the figure "
+        "into the file, then `slackwater check`, `rehearse` and `approve` again. Until "
+        "then the old figure counts.",
+        NARROWEST,
+    )
+
+
+def _filed_document(filed: _Filed) -> dict[str, object]:
+    return {
+        "tank": filed.tank,
+        "litres": filed.litres,
+        "differs": filed.differs,
+    }
 
 
 def _by_geometry(glass: Glass) -> NetVolume | None:
