@@ -15,6 +15,7 @@ from slackwater.cli.checked import Checked, check_files
 from slackwater.cli.reading import Files
 from slackwater.cli.rehearsal_document import Rehearsed
 from slackwater.cli.report.extent import days_ahead, first_day
+from slackwater.cli.report.living import as_lived, uptakes_of
 from slackwater.cli.report.past import Interval, Past
 from slackwater.facts.plan import Plan
 from slackwater.facts.tank import Machine, Reservoir
@@ -46,7 +47,6 @@ from slackwater.rehearsal.reserves import (
     longest_runs,
 )
 from slackwater.rehearsal.trace import Traced, most_loaded, trace
-from slackwater.rehearsal.virtual_tank import canonical
 from slackwater.rehearsal.worst_case import Worst, worst_cases
 
 ONE_DAY = timedelta(days=1)
@@ -137,6 +137,7 @@ def make_report(files: Files, past: Past, wishes: Wishes) -> Report:
     asked_days = wishes.days or days_ahead(plan, first)
     record = rehearse(machine, plan, first, asked_days)
     days = (record.first, record.until)
+    lived = as_lived(machine, past)
     visit = wishes.visit or past.back_on
     reserves = bottles(_filled(machine, past), record.doses, days, visit)
     # What the ledger knows of a bottle counts, here as everywhere.
@@ -156,14 +157,14 @@ def make_report(files: Files, past: Past, wishes: Wishes) -> Report:
         visit_is="visit" if wishes.visit else "return",
         highest_ul=highest_daily_ul(plan, machine),
         planned=_planned(machine, plan),
-        uptakes=_uptakes(machine, past),
+        uptakes=uptakes_of(machine, past),
         clock_changes=tuple(_clock_changes(_settled(machine), plan, days)),
         forecasts=tuple(
-            forecast(machine, tank, record.doses, days, past.levels.get(tank, {}))
+            forecast(lived, tank, record.doses, days, past.levels.get(tank, {}))
             for tank in sorted(machine.tanks)
         ),
         hours={
-            tank: hours_to_floor(machine, tank, past.levels.get(tank, {}))
+            tank: hours_to_floor(lived, tank, past.levels.get(tank, {}))
             for tank in sorted(machine.tanks)
         },
         salts=tuple(
@@ -215,23 +216,6 @@ def _touched(past: Past, machine: Machine, plan: Plan) -> Mapping[str, tuple[str
     if past.before is None:
         return {}
     return touched_pumps(past.before.machine, machine, plan)
-
-
-def _uptakes(machine: Machine, past: Past) -> dict[str, dict[str, Interval]]:
-    """By tests where they show it well enough, else as the operator stated it."""
-    found: dict[str, dict[str, Interval]] = {}
-    for name, tank in sorted(machine.tanks.items()):
-        stated = {
-            parameter: Interval(
-                low=canonical(tank, parameter, uptake.low),
-                estimate=canonical(tank, parameter, uptake.estimate),
-                high=None,
-                source="stated",
-            )
-            for parameter, uptake in tank.uptake.items()
-        }
-        found[name] = {**stated, **past.uptakes.get(name, {})}
-    return found
 
 
 def _clock_changes(

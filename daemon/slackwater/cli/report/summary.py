@@ -184,7 +184,7 @@ def _forecast(report: Report, each: Forecast) -> Iterator[str]:
     if not any(line.tank == each.tank for line in report.plan.lines):
         return
     if not each.bands:
-        yield f"{each.tank}: none, because no uptake is stated"
+        yield f"{each.tank}: none, because no uptake is stated or shown by tests"
         return
     days = (report.done.record.until - report.done.record.first).days + 1
     bands = {band.parameter: band for band in each.bands}
@@ -198,8 +198,16 @@ def _forecast(report: Report, each: Forecast) -> Iterator[str]:
     yield (
         f"{each.tank} {name}: {level_words(name, band.same[0])} now, {ends['same']} "
         f"after {days} days; with 30 % more uptake {ends['more']}, with 30 % less "
-        f"{ends['less']}"
+        f"{ends['less']}{_source(report, each.tank, name)}"
     )
+
+
+def _source(report: Report, tank: str, name: str) -> str:
+    """Where the uptake of a forecast comes from, as beside the day."""
+    uptake = report.uptakes[tank].get(name)
+    if uptake is None:
+        return ""
+    return "; uptake by tests" if uptake.source == "tests" else "; uptake as stated"
 
 
 def _left(report: Report, each: Forecast, uptake: str) -> str:
