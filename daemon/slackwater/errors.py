@@ -54,6 +54,10 @@ class SlackwaterError(Exception):
         self.findings: tuple[Finding, ...] = found
         super().__init__("\n".join(str(finding) for finding in found))
 
+    def __reduce__(self) -> tuple[object, ...]:
+        """How it goes to another process: by its findings, not by its text."""
+        return type(self), (self.findings,), self.__dict__
+
 
 class InputError(SlackwaterError):
     """A file, argument, answer or payload is not what it must be."""
