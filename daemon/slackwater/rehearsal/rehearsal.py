@@ -218,7 +218,7 @@ def _step(world: _World, utc: datetime, end: datetime) -> datetime:
 
 def _show_nodes(world: _World, utc: datetime, boot_s: float) -> None:
     if world.next_hour is None or utc >= world.next_hour:
-        world.next_hour = utc + HOUR
+        world.next_hour = world.begin + ((utc - world.begin) // HOUR + 1) * HOUR
         for node in world.nodes.values():
             node.turn_hour(boot_s)
     # A beat stays fresh for a while; numbers and budgets in it are kept up to date.
