@@ -34,6 +34,19 @@ def sample(name: str) -> tuple[Machine, Plan]:
     return machine, read_plan(folder, machine)
 
 
+def alone_each() -> tuple[Machine, Plan]:
+    """The sample of two tanks, each with bottles of its own."""
+    machine, plan = sample("two-tanks")
+    pumps = {
+        name: replace(pump, reservoir=name) for name, pump in machine.pumps.items()
+    }
+    bottles = {
+        name: replace(machine.reservoirs[pump.reservoir], id=name)
+        for name, pump in machine.pumps.items()
+    }
+    return replace(machine, pumps=pumps, reservoirs=bottles), plan
+
+
 def peq(dkh: float, litres: float = LITRES) -> int:
     """So many dKH in pico-equivalents of a tank."""
     return round(dkh * MEQ_PER_DKH * litres * 10**9)

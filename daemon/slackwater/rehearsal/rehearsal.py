@@ -5,12 +5,11 @@ those of `turn` and of nothing else; there is no clock, wire or disk to reach; e
 inputs give equal outputs, whatever machine, time or locale.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from functools import lru_cache
 from heapq import heappop, heappush
-from operator import attrgetter
 
 from slackwater.facts.events import AnyEvent, DoseEnded, DoseIntended, DoseMissed
 from slackwater.facts.fold import fold
@@ -22,10 +21,20 @@ from slackwater.facts.sight import Inbox, Sight, see
 from slackwater.facts.stages import HalfBegan
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine
+from slackwater.planning.timetable import Timetable
 from slackwater.pump.command import LENGTHS_KEPT
 from slackwater.rehearsal.approaches import approach
+from slackwater.rehearsal.found import (
+    Found,
+    Spread,
+    all_doses,
+    all_nearest,
+    found_in,
+)
+from slackwater.rehearsal.parts import Part, parted
 from slackwater.rehearsal.record import Nearest, Rehearsal, RehearsedDose, empty_days
 from slackwater.rehearsal.relays import tried_out
+from slackwater.rehearsal.tape import Tape
 from slackwater.rehearsal.virtual_node import VirtualNode
 from slackwater.rehearsal.virtual_probe import VirtualProbes, watched
 from slackwater.rehearsal.virtual_switch import show_switches
@@ -45,10 +54,12 @@ PATIENCE = timedelta(seconds=30)
 BEAT_S = 5.0
 
 MILLISECOND = timedelta(milliseconds=1)
-BY_DUE = attrgetter("dose.due_at", "dose.id")
 
 # Looks at an entry before it is folded: the state and sight it was decided on.
 Watch = Callable[[AnyEvent, State, Sight], None]
+
+Doses = list[RehearsedDose] | Tape
+Taped = tuple[Tape, tuple[Nearest, ...]]
 
 _now = maker(Now)
 _inbox = maker(Inbox)
@@ -69,7 +80,7 @@ class _World:
     probes: VirtualProbes
     watch: Watch | None = None
     answers: list[tuple[datetime, int, Result]] = field(default_factory=list)
-    doses: list[RehearsedDose] = field(default_factory=list)
+    doses: Doses = field(default_factory=list)
     nearest: dict[tuple[str, str], Nearest] = field(default_factory=dict)
     sent: int = 0
     next_hour: datetime | None = None
@@ -85,32 +96,68 @@ def rehearse(
     days: int,
     watch: Watch | None = None,
 ) -> Rehearsal:
-    """Run the plan from one local date for so many days.
+    """Run the plan from one local date for so many days, part by part.
 
     Range: days 1 to 3660. The plan must pass `planning.ceilings.check`; one that does
-    not is rehearsed all the same, and its refusals show.
+    not is rehearsed all the same, and its refusals show. Watched are all entries of a
+    part, in order of time, then those of the next.
+    Raises: InputError for lines that cannot be laid out.
     """
+
+    def here(parts: Sequence[Part]) -> list[Found]:
+        return [run_part(part, watch) for part in parts]
+
+    return rehearse_by(here, machine, plan, first, days)
+
+
+def rehearse_by(
+    spread: Spread, machine: Machine, plan: Plan, first: date, days: int
+) -> Rehearsal:
+    """As `rehearse`, with parts done by `spread`; who does them changes nothing."""
+    timetable = Timetable(plan, machine)
     begin, end = _span(machine, first, days)
-    world = _begin(machine, plan, begin, end)
-    world.watch = watch
-    utc = begin
-    while utc < end:
-        utc = _step(world, utc, end)
     last = first + timedelta(days=days - 1)
-    doses = tuple(
-        each
-        for each in sorted(world.doses, key=BY_DUE)
-        if first <= each.dose.local_day <= last
+    whole = Part(
+        machine=machine, plan=plan, first=first, until=last, begin=begin, end=end
     )
+    found = spread(parted(whole))
+    doses = all_doses(found)
     return Rehearsal(
         first=first,
         until=last,
         doses=doses,
-        nearest=tuple(sorted(world.nearest.values(), key=lambda near: -near.share)),
-        left_out=_left_out(world.setup, first, days),
+        nearest=all_nearest(found),
+        left_out=_left_out(timetable, first, days),
         empty_on=empty_days(machine, doses),
         ended_at=end,
     )
+
+
+def run_part(part: Part, watch: Watch | None = None) -> Found:
+    """Run one part by itself."""
+    doses: list[RehearsedDose] = []
+    nearest = _run(part, doses, watch)
+    return found_in(part, doses, nearest)
+
+
+def tape_part(part: Part) -> Taped:
+    """The same in few bytes, for whoever runs a part in another process."""
+    tape = Tape()
+    return tape, _run(part, tape)
+
+
+def untaped(part: Part, taped: Taped) -> Found:
+    """What `run_part` would have given here."""
+    return found_in(part, *taped)
+
+
+def _run(part: Part, doses: Doses, watch: Watch | None = None) -> tuple[Nearest, ...]:
+    world = _begin(part.machine, part.plan, part.begin, part.end)
+    world.doses, world.watch = doses, watch
+    utc = part.begin
+    while utc < part.end:
+        utc = _step(world, utc, part.end)
+    return tuple(world.nearest.values())
 
 
 def _span(machine: Machine, first: date, days: int) -> tuple[datetime, datetime]:
@@ -311,8 +358,7 @@ def _note(world: _World, event: AnyEvent) -> None:
         )
 
 
-def _left_out(setup: Setup, first: date, days: int) -> tuple[str, ...]:
-    timetable = setup.forces[0].timetable
+def _left_out(timetable: Timetable, first: date, days: int) -> tuple[str, ...]:
     return tuple(
         text
         for tank in timetable.tanks

@@ -9,6 +9,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from operator import attrgetter
 
 from slackwater.facts.events import AnyEvent, DoseIntended, DoseMissed
 from slackwater.facts.plan import Plan
@@ -66,7 +67,8 @@ def trace(machine: Machine, plan: Plan, day: date) -> tuple[Traced, ...]:
             found.append(_traced(machine, event, state, sight))
 
     rehearse(machine, plan, day - ONE_DAY, 2, watch)
-    return tuple(found)
+    # Parts of a machine come one after the other; what is at once stays so.
+    return tuple(sorted(found, key=attrgetter("at")))
 
 
 def _traced(
