@@ -33,6 +33,7 @@ from slackwater.cli.report.schema import schema_text
 from slackwater.cli.report.summary import is_unsound
 from slackwater.cli.report.text import summary_text
 from slackwater.cli.shell import Shell, verb
+from slackwater.cli.spreading import on_all_cores
 from slackwater.errors import Finding, InputError
 from slackwater.outside.settings.plan_model import NEWEST_DAY, OLDEST_DAY
 
@@ -114,7 +115,7 @@ def rehearse(shell: Shell, **asked: Unpack[Asked]) -> Answer:
     past = read_past(shell.state, files.machine)
     _refuse_far(wishes, first_day(files.plan, files.machine, past.at))
     with _nothing_collected():
-        report = make_report(files, past, wishes)
+        report = make_report(files, past, wishes, on_all_cores)
         document = report_document(report)
     if asked["html"] is not None:
         write_page(asked["html"], page(document))

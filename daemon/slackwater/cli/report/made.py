@@ -17,6 +17,7 @@ from slackwater.cli.rehearsal_document import Rehearsed
 from slackwater.cli.report.extent import days_ahead, first_day
 from slackwater.cli.report.living import as_lived, uptakes_of
 from slackwater.cli.report.past import Interval, Past
+from slackwater.cli.spreading import one_by_one
 from slackwater.facts.plan import Plan
 from slackwater.facts.tank import Machine, Reservoir
 from slackwater.gate.moment import rules_for
@@ -36,8 +37,9 @@ from slackwater.rehearsal.forecast import (
     hours_to_floor,
     salt_left,
 )
+from slackwater.rehearsal.found import Spread
 from slackwater.rehearsal.record import Rehearsal
-from slackwater.rehearsal.rehearsal import rehearse
+from slackwater.rehearsal.rehearsal import rehearse, rehearse_by
 from slackwater.rehearsal.reserves import (
     Bottle,
     Gap,
@@ -127,15 +129,17 @@ class Report:
         )
 
 
-def make_report(files: Files, past: Past, wishes: Wishes) -> Report:
-    """Rehearse and reckon everything."""
+def make_report(
+    files: Files, past: Past, wishes: Wishes, spread: Spread = one_by_one
+) -> Report:
+    """Rehearse and reckon everything; `spread` does the parts of the machine."""
     checked = check_files(files)
     plan = checked.sound
     # What an old doser gives is given by the plan by then.
     machine = files.machine.handed_over(plan.names)
     first = wishes.first or first_day(plan, machine, past.at)
     asked_days = wishes.days or days_ahead(plan, first)
-    record = rehearse(machine, plan, first, asked_days)
+    record = rehearse_by(spread, machine, plan, first, asked_days)
     days = (record.first, record.until)
     lived = as_lived(machine, past)
     visit = wishes.visit or past.back_on
