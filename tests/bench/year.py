@@ -1,22 +1,29 @@
 """A year of doses rehearsed, beside a bare heap loop with dataclasses and zones.
 
-`python -m tests.bench.year [DAYS]` prints both, measured in turn in one process, by the
-clock and in processor time, which other programs disturb less. Eight pumps, 48 doses a
-day each, two tanks, two solutions of each tank kept apart; the virtual node answers
+`python -m tests.bench.year [DAYS]` prints both, measured in turn, by the clock and in
+processor time, which other programs disturb less: the rehearsal in one process, and its
+two parts in two of them side by side. Eight pumps, 48 doses a day each, two tanks, each
+with its own bottles, two solutions of each tank kept apart; the virtual node answers
 when asked, no probe. As in `slackwater rehearse`, rings are not searched for meanwhile.
+Each rehearsal has fresh processes; their memory is the sum of all peaks, so what two of
+them share counts twice.
 """
 
 import gc
+import hashlib
 import heapq
+import multiprocessing
 import resource
 import sys
 import time
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
+from slackwater.cli.spreading import cores, side_by_side
 from slackwater.facts.plan import Plan, PlanLine, Window
 from slackwater.facts.tank import (
     EffectCap,
@@ -29,8 +36,9 @@ from slackwater.facts.tank import (
     Timing,
 )
 from slackwater.planning.ceilings import check
-from slackwater.rehearsal.record import Rehearsal
-from slackwater.rehearsal.rehearsal import rehearse
+from slackwater.rehearsal.found import Found
+from slackwater.rehearsal.parts import Part
+from slackwater.rehearsal.rehearsal import rehearse_by
 
 Spent = tuple[float, float]
 
@@ -67,7 +75,7 @@ def house() -> tuple[Machine, Plan]:
             name: Solution(id=name, name=name, effects=effects)
             for _, name, effects in SOLUTIONS
         },
-        reservoirs={"r": Reservoir(id="r", content_ul=10**10)},
+        reservoirs={pump: Reservoir(id=pump, content_ul=10**10) for pump in pumps},
         nodes={
             tank: Node(id=tank, day_limit_ul=250_000, cut_limit_ms=60_000)
             for tank in tanks
@@ -86,7 +94,7 @@ def _pump(pump: str, tank: str, channel: str, solution: str) -> Pump:
         node=tank,
         channel=channel,
         solution=solution,
-        reservoir="r",
+        reservoir=pump,
         rate_nl_per_s=1_000_000,
         smallest_dose_ul=300,
         per_dose_ul=3000,
@@ -135,36 +143,82 @@ def bare_loop(days: int) -> int:
 
 
 def main() -> None:
-    """Print both loops, of three rounds taken in turn."""
+    """Print all loops, of three rounds taken in turn."""
     days = int(sys.argv[1]) if len(sys.argv) > 1 else 365
     machine, plan = house()
     findings = check(plan, machine)
     if findings:
         raise SystemExit(str(findings[0]))
     gc.disable()
-    bare, full = [], []
-    outcome: Rehearsal | None = None
+    bare: list[Spent] = []
+    alone: list[Measured] = []
+    both: list[Measured] = []
     for _ in range(ROUNDS):
         bare.append(spent(lambda: bare_loop(days)))
-        # The record of the round before must not count against this one's memory.
-        outcome = None
-        gc.collect()
-        begin = clocks()
-        outcome = rehearse(machine, plan, plan.starts, days)
-        full.append(since(begin))
-    if outcome is None:
-        return
-    count = len(outcome.doses)
-    peak_mib = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-    verdicts = dict(Counter(each.verdict for each in outcome.doses))
+        alone.append(apart(days, 1))
+        both.append(apart(days, 2))
+    count = alone[0].doses
+    full, two = [each.spent for each in alone], [each.spent for each in both]
+    faster = min(full)[0] / min(two)[0]
     sys.stdout.write(
-        f"doses            {count} in {days} days, {verdicts}\n"
+        f"doses            {count} in {days} days, {alone[0].verdicts}\n"
         f"{'':16s} best by the clock, of the processor; median of both\n"
         f"bare heap loop   {words(bare, count)}\n"
-        f"rehearsal        {words(full, count)}\n"
+        f"one process      {words(full, count)}; {peak_mib(alone):.0f} MiB\n"
+        f"two side by side {words(two, count)}; {peak_mib(both):.0f} MiB\n"
         f"ratio            {best(full) / best(bare):.1f} of processor time\n"
-        f"peak resident    {peak_mib:.0f} MiB\n"
+        f"side by side     {faster:.2f} times as fast by the clock, {cores()} cores\n"
+        f"same records     {len({each.digest for each in (*alone, *both)}) == 1}\n"
     )
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """One rehearsal: what it took of all its processes, and what came out."""
+
+    spent: Spent
+    doses: int
+    verdicts: dict[str, int]
+    digest: str
+    peak_mib: float
+
+
+def apart(days: int, processes: int) -> Measured:
+    """Rehearse in a process of its own, so that nothing from before counts."""
+    fork = multiprocessing.get_context("fork")
+    with ProcessPoolExecutor(1, fork) as pool:
+        return pool.submit(measure, days, processes).result()
+
+
+def measure(days: int, processes: int) -> Measured:
+    """Rehearse the house in so many processes."""
+
+    def spread(parts: Sequence[Part]) -> list[Found]:
+        return side_by_side(parts, processes)
+
+    machine, plan = house()
+    begin, others_s = clocks(), children_s()
+    done = rehearse_by(spread, machine, plan, plan.starts, days)
+    clock_s, own_s = since(begin)
+    peaks = (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)
+    return Measured(
+        spent=(clock_s, own_s + children_s() - others_s),
+        doses=len(done.doses),
+        verdicts=dict(Counter(each.verdict for each in done.doses)),
+        peak_mib=sum(resource.getrusage(who).ru_maxrss for who in peaks) / 1024,
+        digest=hashlib.sha256(repr(done).encode()).hexdigest(),
+    )
+
+
+def children_s() -> float:
+    """Processor seconds of processes that this one began and that have ended."""
+    used = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return used.ru_utime + used.ru_stime
+
+
+def peak_mib(rounds: list[Measured]) -> float:
+    """The most memory of any round."""
+    return max(each.peak_mib for each in rounds)
 
 
 def clocks() -> Spent:
