@@ -9,7 +9,7 @@ from slackwater.assessment.water_advice import water_advice
 from slackwater.facts.history import History
 from slackwater.facts.waters import HusbandryNoted, What
 from tests.assessment.past import NOW, ago, change, history, machine
-from tests.assessment.pictures import drops, picture
+from tests.assessment.pictures import drops, picture, stands
 
 
 def advised(
@@ -94,6 +94,36 @@ def test_much_nitrate_goes_slowly() -> None:
     )
     assert "common practice" in export.text
     assert "12 water changes of 15 %" in changes.text
+
+
+@pytest.mark.parametrize(
+    ("parameter", "level", "told", "weeks"),
+    [
+        ("nitrate", 25.0, "to 10.00 mg/L by at most 20 % a week", 5),
+        ("phosphate", 0.2, "to 0.100 mg/L by at most 30 % a week", 2),
+    ],
+)
+def test_a_nutrient_above_its_band_is_a_mild_task(
+    parameter: str, level: float, told: str, weeks: int
+) -> None:
+    """A step and a cap for carbon, and what ends it; common practice, no source.
+
+    25 mg/L times 0.8 five times is 8.2; 0.2 times 0.7 twice is 0.098.
+    """
+    (found,) = advised({parameter: level})
+    assert ("export_nutrients", parameter) == (found.remedy, found.parameter)
+    assert told in found.text
+    assert "begins at 0.015 mmol C/L a day" in found.text
+    assert "to 0.15 at most" in found.text
+    assert "above 29 degC" in found.text
+    assert weeks == found.figures["weeks"]
+
+
+def test_a_nutrient_at_the_level_a_person_wants_is_no_task() -> None:
+    """The band ends at 10 mg/L of nitrate, and the target is 20."""
+    wanted = stands("nitrate", 18.0, word="high", target=20.0)
+    assert [] == advised(standings=[wanted])
+    assert [] == advised({"nitrate": 10.0, "phosphate": 0.1})
 
 
 def test_much_phosphate_may_be_adsorbed() -> None:

@@ -14,7 +14,14 @@ from slackwater.assessment.blocks import SALINITY_TASK_OFF
 from slackwater.assessment.changing import changing, new_water
 from slackwater.assessment.picture import Picture
 from slackwater.assessment.practice import SALINITY
-from slackwater.assessment.records import Advice, Standing
+from slackwater.assessment.records import Advice, Band, Standing
+from slackwater.water.nutrients import (
+    CARBON_CAP,
+    CARBON_HOTTEST_CELSIUS,
+    CARBON_LEAST_NITRATE,
+    CARBON_LEAST_PHOSPHATE,
+    CARBON_STEP_A_WEEK,
+)
 from slackwater.water.removal import (
     ADSORBENT_MG_P_PER_GRAM,
     adsorbent_grams,
@@ -30,7 +37,7 @@ RANK_AFTERWARDS = 90
 MOST_SALINITY_A_DAY = 0.3
 # One low test is no news.
 TWICE = 2
-# Above these nutrients become a task, mg/L.
+# Above these, mg/L, water changes and media are worth their trouble.
 RICH = {"nitrate": 40.0, "phosphate": 0.3}
 # Of a level, what it may fall in a week; water changes are exempt.
 MOST_FALL_A_WEEK = {"nitrate": 0.20, "phosphate": 0.30}
@@ -51,6 +58,8 @@ def water_advice(picture: Picture) -> Iterator[Advice]:
         yield from _low(found, picture)
         if level > rich:
             yield from _rich(parameter, level, picture)
+        elif found.band is not None and level > _most(found, found.band):
+            yield _rather_rich(found, _most(found, found.band), picture)
     yield from _afterwards(picture)
 
 
@@ -135,6 +144,35 @@ def _rich(parameter: str, level: float, picture: Picture) -> Iterator[Advice]:
     )
     if parameter == "phosphate":
         yield _adsorbent(level, target, picture)
+
+
+def _most(found: Standing, band: Band) -> float:
+    """The upper end of the band, or the target where a person wants more."""
+    return max(band.high, found.target or 0.0)
+
+
+def _rather_rich(found: Standing, most: float, picture: Picture) -> Advice:
+    """Too much, and yet no case for large exports: the mild means, one at a time."""
+    name, level = found.parameter, found.level or 0.0
+    return Advice(
+        remedy="export_nutrients",
+        parameter=name,
+        text=f"{name.capitalize()} is high at {show_level(name, level)}: bring it to "
+        f"{show_level(name, most)} by at most {100 * MOST_FALL_A_WEEK[name]:.0f} % a "
+        "week. Feed less and change water first. A carbon source begins at "
+        f"{CARBON_STEP_A_WEEK:g} mmol C/L a day, goes up by as much a week to "
+        f"{CARBON_CAP:g} at most, and ends below "
+        f"{show_level('nitrate', CARBON_LEAST_NITRATE)} nitrate, below "
+        f"{show_level('phosphate', CARBON_LEAST_PHOSPHATE)} phosphate and above "
+        f"{CARBON_HOTTEST_CELSIUS:g} degC (common practice).",
+        due_on=picture.due(7.0),
+        rank=RANK_RICH,
+        figures={
+            "weeks": weekly_steps(level, most, MOST_FALL_A_WEEK[name]),
+            "level": level,
+            "most": most,
+        },
+    )
 
 
 def _adsorbent(level: float, target: float, picture: Picture) -> Advice:
