@@ -1,5 +1,6 @@
 """`init`: the first entry of a ledger."""
 
+import shutil
 from pathlib import Path
 
 import pytest
@@ -69,6 +70,34 @@ def test_nothing_is_an_answer(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
+    ("words", "typed"), [(("--as-planned",), ""), ((), "as planned\nas planned\n")]
+)
+def test_as_planned_is_what_the_plan_gives(
+    tmp_path: Path, words: tuple[str, ...], typed: str
+) -> None:
+    """The smallest sample gives 36 mL by each pump; as an option or typed."""
+    told = init(tmp_path, *words, typed=typed)
+    assert 0 == told.code
+    assert {"carbonate": 36_000, "calcium": 36_000} == made(tmp_path).dosed_ul
+    assert bool(typed) == ('"as planned" for what plan.toml gives' in told.err)
+
+
+def test_without_a_plan_nothing_is_as_planned(tmp_path: Path) -> None:
+    """The option is refused for the missing file; the dialogue does not offer it."""
+    config, state = tmp_path / "config", tmp_path / "state"
+    config.mkdir()
+    shutil.copy(SMALLEST / "slackwater.toml", config)
+    places = ("init", "--config", config, "--state", state)
+    told = run(*places, "--as-planned", "--json")
+    assert 2 == told.code
+    assert "plan.toml" in told.errors[0]["where"]
+    asked = run(*places, typed="as planned\n")
+    assert 2 == asked.code
+    assert "for what plan.toml gives" not in asked.err
+    assert not state.exists()
+
+
+@pytest.mark.parametrize(
     ("words", "findings"),
     [
         (("--dosed", "carbonate=12"), ["--dosed carbonate", "--dosed"]),
@@ -79,6 +108,7 @@ def test_nothing_is_an_answer(tmp_path: Path) -> None:
         (("--dosed", "carbonate=1 mL"), ["--dosed"]),
         (("--dosed", "kalk=1 mL", "--dosed-nothing"), ["init"]),
         (("--dosed-nothing", "--unanswered"), ["init"]),
+        (("--as-planned", "--dosed-nothing"), ["init"]),
         (("--dosed", "kalk=1 mL"), ["--dosed", "--dosed", "--dosed"]),
         (("--dosed", ""), ["--dosed", "--dosed", "--dosed"]),
         (

@@ -118,6 +118,14 @@ def test_makes_the_ledger_with_what_was_dosed(tmp_path: Path) -> None:
     assert {"carbonate": 12_000, "calcium": 0} == entry.dosed_ul
 
 
+def test_what_was_dosed_as_planned_is_what_the_answers_plan(tmp_path: Path) -> None:
+    """The amount of the first plan a day, 36 mL of the one pump."""
+    setup(tmp_path, ANSWERS.replace('dosed = "12 mL"', 'dosed = "as planned"'))
+    assert {"carbonate": 36_000, "calcium": 0} == first_entry(
+        tmp_path / "state"
+    ).dosed_ul
+
+
 def test_unknown_for_one_pump_is_unknown(tmp_path: Path) -> None:
     """The caps start used up, as nobody can tell."""
     setup(tmp_path, ANSWERS.replace('dosed = "12 mL"', 'dosed = "unknown"'))

@@ -21,6 +21,7 @@ from slackwater.outside.settings.tables import (
 )
 
 UNKNOWN = "unknown"
+PLANNED = "as planned"
 RECIPE_PARTS = 4
 _SECTIONS = ("tank", "node", "broker", "pump")
 
@@ -113,7 +114,7 @@ class PumpAnswer(TableModel):
         examples=['"08:00-20:00"'],
     )
     dosed: str = Field(
-        description=f"What it gave in the last 24 h, or {UNKNOWN}",
+        description=f"What it gave in the last 24 h, {PLANNED}, or {UNKNOWN}",
         examples=['"0 mL"'],
     )
 

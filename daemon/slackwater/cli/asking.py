@@ -12,6 +12,7 @@ import click
 
 from slackwater.cli.amounts import display_unit
 from slackwater.cli.answers import (
+    PLANNED,
     RECIPE_PARTS,
     UNKNOWN,
     Answers,
@@ -58,7 +59,7 @@ _PUMP_QUESTIONS = (
     ("most_per_dose", "  Most it may ever give in one dose, like 4 mL"),
     ("most_per_day", "  Most it may ever give in a day, like 50 mL"),
     ("per_day", f"  What the first plan doses a day, like 36 mL, or {NONE}"),
-    ("dosed", f"  What it gave in the last 24 h, like 0 mL, or {UNKNOWN}"),
+    ("dosed", f"  What it gave in the last 24 h, like 0 mL, {PLANNED}, or {UNKNOWN}"),
 )
 _LITTLE = "10 uL"
 _PUMP_STAND_INS: Tables = {

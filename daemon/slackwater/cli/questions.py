@@ -30,13 +30,15 @@ def ask_ul(question: str, place: str, read: Read = typed_ul) -> int:
             return volume_ul
 
 
-def ask_ul_or(question: str, place: str, unknown: str) -> int | None:
+def ask_ul_or(
+    question: str, place: str, unknown: str, read: Read = typed_ul
+) -> int | None:
     """The same; None when the word for an unknown volume was typed.
 
     Raises: InputError for what is no volume, when nobody sits at a terminal.
     """
     while (text := _ask(question)) != unknown:
-        volume_ul = _read(text, place)
+        volume_ul = _read(text, place, read)
         if volume_ul is not None:
             return volume_ul
     return None

@@ -84,6 +84,22 @@ def highest_daily_ul(plan: Plan, machine: Machine) -> int:
     )
 
 
+def fullest_day_ul(plan: Plan, machine: Machine) -> dict[str, int]:
+    """What each pump gives on the day that gives most by it.
+
+    Shape: over the days that stand for all days of the plan; every pump of the machine,
+    0 where the plan has no line for it.
+    Raises: InputError when a line is at fault in itself.
+    """
+    timetable = Timetable(plan, machine)
+    fullest = dict.fromkeys(sorted(machine.pumps), 0)
+    for tank in timetable.tanks:
+        for totals in _checked_totals(timetable, tank):
+            for pump, volume_ul in totals.volumes_ul.items():
+                fullest[pump] = max(fullest[pump], volume_ul)
+    return fullest
+
+
 def hours_to_ceiling(plan: Plan, machine: Machine, tank: str) -> float | None:
     """Hours from target to alkalinity ceiling if the tank stopped using any.
 

@@ -1,34 +1,40 @@
 """`init`: make the ledger, and ask what was dosed in the last 24 hours.
 
 Floor 8. One subject: the first entry. Laws here: nothing is guessed: each pump has an
-answer or the caps start used up; a ledger that stands there is never touched.
+answer or the caps start used up; what was dosed as planned is charged as the plan's
+fullest day; a ledger that stands there is never touched.
 """
 
 import secrets
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import TypedDict, Unpack
 
 import click
 
+from slackwater.cli.answers import PLANNED, UNKNOWN
 from slackwater.cli.document import Answer
 from slackwater.cli.opening import local_user
 from slackwater.cli.questions import ask_ul_or
 from slackwater.cli.shell import Shell, verb
 from slackwater.cli.typed import WORD_AT_MOST, typed_text, typed_ul
+from slackwater.cli.width import error_columns, fitted
 from slackwater.errors import Finding, InputError, LedgerStorageError, RefusedError
 from slackwater.facts.events import LedgerMade
 from slackwater.facts.tank import Machine
 from slackwater.ledger.store import LedgerFile
 from slackwater.outside.clock import SystemClock
-from slackwater.outside.settings import read_machine
+from slackwater.outside.settings import read_machine, read_plan
+from slackwater.outside.settings.documents import PLAN_FILE
+from slackwater.planning.daily import fullest_day_ul
 from slackwater.service.memory import LIVE_NAME
 from slackwater.water.show import show_volume
 
 LEDGER_ID_BYTES = 16
 STATE_MODE = 0o750
-UNKNOWN = "unknown"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,16 +53,28 @@ class Dosed(TypedDict):
     by: str | None
 
 
+class First(Dosed):
+    """The same where a plan may say it."""
+
+    as_planned: bool
+
+
 @verb(
     "init",
     epilog="The answer is charged against the caps of the first 24 hours. "
-    'Example: slackwater init --dosed carbonate="12 mL" --dosed calcium="0 mL"',
+    'Examples: slackwater init --dosed carbonate="12 mL" --dosed calcium="0 mL"; '
+    "slackwater init --as-planned",
 )
 @click.option(
     "--dosed",
     multiple=True,
     metavar="PUMP=VOLUME",
     help="What a pump gave in the last 24 h; once for each pump.",
+)
+@click.option(
+    "--as-planned",
+    is_flag=True,
+    help="Each pump gave what plan.toml gives by it on its fullest day.",
 )
 @click.option("--dosed-nothing", is_flag=True, help="No pump gave anything in 24 h.")
 @click.option(
@@ -65,18 +83,18 @@ class Dosed(TypedDict):
     help="Nobody knows: the daily caps start used up and come free over 24 h.",
 )
 @click.option("--by", metavar="NAME", help="Who says so.  [default: the local user]")
-def init(shell: Shell, **dosed: Unpack[Dosed]) -> Answer:
+def init(shell: Shell, **dosed: Unpack[First]) -> Answer:
     """Make the ledger alone.
 
     Asks for each pump what it gave in the last 24 hours, unless the answer is given
-    as options.
+    as options. Where plan.toml lies beside slackwater.toml, "as planned" is an answer.
     """
     path = shell.state / LIVE_NAME
     refuse_standing(path)
     by = typed_text(dosed["by"] or local_user(), "--by", WORD_AT_MOST)
     machine = read_machine(shell.config)
-    lately = given(machine, dosed) or asked(machine)
-    made = first_entry(machine, lately, by)
+    lately = _given_first(shell.config, machine, dosed)
+    made = first_entry(machine, lately or asked(machine, shell.config), by)
     make_ledger(shell.state, made)
     return Answer(
         fields={
@@ -122,21 +140,58 @@ def given(machine: Machine, options: Dosed) -> Lately | None:
     return None
 
 
-def asked(machine: Machine) -> Lately:
-    """Ask for each pump; as soon as one is unknown, nobody knows."""
-    click.echo(
+def _given_first(config: Path, machine: Machine, options: First) -> Lately | None:
+    """The answer given as options, that of a plan among them.
+
+    Raises: InputError as `given`, and for a plan that is not there or at fault.
+    """
+    if not options["as_planned"]:
+        return given(machine, options)
+    ways = [key for key in ("dosed", "dosed_nothing", "unanswered") if options[key]]
+    if ways:
+        raise InputError(_contradicting(["as_planned", *ways]))
+    plan = read_plan(config, machine)
+    return Lately(volumes_ul=fullest_day_ul(plan, machine))
+
+
+def asked(machine: Machine, config: Path | None = None) -> Lately:
+    """Ask for each pump; as soon as one is unknown, nobody knows.
+
+    `config` is where a plan may lie that answers too.
+    """
+    planned = {} if config is None else _planned(config, machine)
+    also = f', "{PLANNED}" for what {PLAN_FILE} gives a day' if planned else ""
+    question = (
         "What did each pump give in the last 24 hours, by whatever drove it? "
-        f'Answer like "12 mL" or "0 mL", or "{UNKNOWN}".',
-        err=True,
+        f'Answer like "12 mL" or "0 mL"{also}, or "{UNKNOWN}".'
     )
+    click.echo(fitted(question, error_columns()), err=True)
     volumes = {}
     for name, pump in sorted(machine.pumps.items()):
-        solution = machine.solutions[pump.solution].name
-        volume_ul = ask_ul_or(f"  {name} ({solution})", f"answer for {name}", UNKNOWN)
+        volume_ul = ask_ul_or(
+            f"  {name} ({machine.solutions[pump.solution].name})",
+            f"answer for {name}",
+            UNKNOWN,
+            partial(_read_answer, planned.get(name)),
+        )
         if volume_ul is None:
             return Lately(volumes_ul=None)
         volumes[name] = volume_ul
     return Lately(volumes_ul=volumes)
+
+
+def _planned(config: Path, machine: Machine) -> dict[str, int]:
+    """What a plan gives by each pump on its fullest day; empty where none can say."""
+    # A plan at fault is told by `check`; here there is just no such answer.
+    with suppress(InputError, OSError):
+        return fullest_day_ul(read_plan(config, machine), machine)
+    return {}
+
+
+def _read_answer(planned_ul: int | None, text: str, place: str) -> int:
+    if planned_ul is not None and text == PLANNED:
+        return planned_ul
+    return typed_ul(text, place)
 
 
 def first_entry(machine: Machine, lately: Lately, who: str) -> LedgerMade:

@@ -19,7 +19,7 @@ from zoneinfo import ZoneInfo
 import click
 
 from slackwater.cli.amounts import cap_words
-from slackwater.cli.answers import UNKNOWN, Answers, answers_in
+from slackwater.cli.answers import PLANNED, UNKNOWN, Answers, answers_in
 from slackwater.cli.asking import ask_all, ask_caps, ask_uptake
 from slackwater.cli.checked import check_files
 from slackwater.cli.commands.beginning import (
@@ -194,8 +194,11 @@ def _lately(answers: Answers) -> Lately:
     for name, pump in answers.pumps.items():
         if pump.dosed.strip() == UNKNOWN:
             continue
+        text = pump.dosed
+        if text.strip() == PLANNED:
+            text = pump.per_day or "0 mL"
         try:
-            volumes[name] = typed_ul(pump.dosed, f"answers [pump.{name}] dosed")
+            volumes[name] = typed_ul(text, f"answers [pump.{name}] dosed")
         except InputError as error:
             findings.extend(error.findings)
     if findings:
