@@ -103,6 +103,11 @@ def test_faults_say_that_nothing_was_carried_over() -> None:
     assert lines[0].startswith(
         "43 tried, 19 could not be tried; most in any 24 h: 39 mL of 50 mL (carbonate)"
     )
+    (left,) = lines[1:]
+    assert left == (
+        "not tried: 7 as reef has no alkalinity probe; 3 as reef has no pH probe; "
+        "9 for other reasons (the page and --full list them)"
+    )
 
 
 def test_without_faults_the_summary_says_so() -> None:

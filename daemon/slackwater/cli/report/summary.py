@@ -5,6 +5,7 @@ line is made once and printed by every face; no line without its figure; refusal
 first; what was not covered is said each time.
 """
 
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -32,6 +33,8 @@ from slackwater.rehearsal.worst_case import Worst, stuck
 from slackwater.water.show import show_volume
 
 SHORT_DIGEST = 8
+# So many reasons for which cases were not tried fit beside the rest of the screen.
+REASONS_SHOWN = 2
 NOTHING = "nothing was carried over"
 
 
@@ -319,8 +322,21 @@ def _faults(run: FaultRun | None) -> Iterator[str]:
         f"any 24 h: {show_volume(worst.charged_ul)} of {show_volume(worst.cap_ul)} "
         f"({worst.pump}); slowest to a safe state: {seconds_words(slowest)}; {told}"
     )
+    if run.not_tried:
+        yield _left_words(run)
     if bad:
         yield f"NOT SOUND: {', '.join(bad)}"
+
+
+def _left_words(run: FaultRun) -> str:
+    """Why cases could not be tried, the most frequent reasons with their count."""
+    whys = Counter(one.why.partition(":")[0] for one in run.not_tried)
+    shown = whys.most_common(REASONS_SHOWN)
+    told = [f"{count} as {why}" for why, count in shown]
+    rest = len(run.not_tried) - sum(count for _, count in shown)
+    if rest:
+        told.append(f"{rest} for other reasons (the page and --full list them)")
+    return f"not tried: {'; '.join(told)}"
 
 
 def _not_covered() -> str:
