@@ -33,6 +33,7 @@ from slackwater.facts.plan import Group, Plan, PlanLine
 from slackwater.facts.proposal import Ground, Grounded
 from slackwater.water.limits import limits_of
 from slackwater.water.parameters import PARAMETERS
+from slackwater.water.ramps import dead_band
 
 # A first step from nothing, as part of the rise a day: 0.1 of 0.5 dKH.
 FIRST_STEP_SHARE = 0.2
@@ -205,10 +206,23 @@ def _follow(sheet: _Sheet, one: Decision) -> None:
 def _tied(one: Decision, after_ul: float) -> tuple[Grounded, ...]:
     """Why it moves, with a warning where its own tests do not show that it should."""
     tied = Grounded(ground=Ground.GROUP)
-    unsure = next((told for told in one.grounds if told.ground in _UNSURE), None)
-    if unsure is None or round(after_ul) == round(one.knob.now_ul):
+    moved = after_ul - one.knob.now_ul
+    unsure = next((told for told in one.grounds if _is_unsure(told, one, moved)), None)
+    if unsure is None or not round(moved):
         return (tied,)
     return tied, Grounded(ground=Ground.GROUP_UNSURE, figures=unsure.figures)
+
+
+def _is_unsure(told: Grounded, one: Decision, moved_ul: float) -> bool:
+    """Whether a ground of its own does not speak for the move of its group.
+
+    An amount that would have stayed by itself, because what is missing is chance, may
+    move by as much as that chance and no further.
+    """
+    if told.ground is not Ground.UNCERTAIN:
+        return told.ground in _UNSURE
+    now, sd = (float(told.figures[name] or 0) for name in ("now_per_day", "sd_per_day"))
+    return abs(moved_ul) * one.knob.per_ul[one.knob.parameter] > dead_band(now, sd)
 
 
 def _amounts(one: Decision) -> list[float]:
