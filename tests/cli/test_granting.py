@@ -37,6 +37,15 @@ QUICK = Pace(
 )
 
 
+def test_no_line_of_the_list_is_broken_to_fit_a_screen(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A broker reads each: a comment or a topic that went on below would be none."""
+    wanted = run("access-list", "--config", TWO_TANKS, "--json").document["access_list"]
+    monkeypatch.setenv("COLUMNS", "40")
+    assert wanted == run("access-list", "--config", TWO_TANKS).out
+
+
 def certified(folder: Path, *names: str) -> subprocess.CompletedProcess[str]:
     """The script's answer for these names."""
     words: list[str | Path] = [SAMPLE / "make-certificates", folder, *names]

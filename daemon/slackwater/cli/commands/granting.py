@@ -1,7 +1,8 @@
 """`access-list`: what each user of the broker may do, for the files as they stand.
 
 Floor 8. One subject: the broker's access list. Laws here: nothing is written and no
-broker is asked; the rights are those of the one table, none is added here.
+broker is asked; the rights are those of the one table, none is added here; no line is
+broken to fit a screen, for a broker reads them.
 """
 
 from slackwater.cli.document import Answer
@@ -10,8 +11,8 @@ from slackwater.outside.rights import access_list, household_of, users
 from slackwater.outside.settings import read_broker, read_machine
 
 _HEAD = """\
-# Access list for the broker, written by `slackwater access-list`; make it anew when a
-# node, relay, probe or switch comes or goes. In mosquitto.conf:
+# Access list for the broker, written by `slackwater access-list`; make it anew
+# when a node, relay, probe or switch comes or goes. In mosquitto.conf:
 #   acl_file PATH   and   allow_anonymous false
 
 """
@@ -20,7 +21,8 @@ _HEAD = """\
 @verb(
     "access-list",
     epilog="Let the broker read the file anew afterwards, and give each user in it a "
-    "password of its own (mosquitto_passwd).",
+    "password of its own (mosquitto_passwd). Example: slackwater access-list > "
+    "slackwater.acl",
 )
 def show_rights(shell: Shell) -> Answer:
     """Print who may do what on the broker.
@@ -36,5 +38,5 @@ def show_rights(shell: Shell) -> Answer:
             "users": [user for user, _, _ in users(household)],
             "access_list": text,
         },
-        text=text.rstrip("\n"),
+        raw=None if shell.json else (text.rstrip("\n") + "\n",),
     )
