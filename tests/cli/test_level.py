@@ -1,5 +1,6 @@
 """`level`: what somebody read, beside the books; `refill` with its lot."""
 
+import re
 from datetime import timedelta
 from pathlib import Path
 
@@ -40,6 +41,14 @@ def test_a_pump_names_its_reservoir(stage: Stage) -> None:
     assert 0 == said.code
     (kept,) = [e for e in stage.events() if isinstance(e, LevelMeasured)]
     assert ("magnesium", ("magnesium",)) == (kept.reservoir, kept.pumps)
+
+
+def test_what_the_books_say_is_told_as_a_bottle_is_read(stage: Stage) -> None:
+    """To a tenth of a millilitre: nobody reads one finer."""
+    text = " ".join(stage.run("level", "carbonate", "1 L").out.split())
+    bounds = re.findall(r"between ([0-9.]+) (?:mL|L) and ([0-9.]+) (?:mL|L)", text)
+    assert 1 == len(bounds)
+    assert all(len(one.partition(".")[2]) <= 1 for one in bounds[0])
 
 
 @pytest.mark.parametrize(

@@ -31,6 +31,8 @@ from slackwater.water.show import show_volume
 WITHIN_PERCENT = 1
 # A foam or a tilted bottle is no refill.
 ABOVE_PERCENT = 5
+# Nobody reads a bottle finer; what is told is rounded outwards to it.
+_READ_TO_UL = 100
 
 
 class Asked(TypedDict):
@@ -110,7 +112,8 @@ def _text(measured: LevelMeasured, before: Stock, found: Drift | None) -> str:
     told = (
         f"{measured.reservoir} holds {show_volume(measured.volume_ul)}; by the books "
         f"it held {show_volume(before.left_ul)}, between "
-        f"{show_volume(before.low_ul)} and {show_volume(before.high_ul)}."
+        f"{show_volume(before.low_ul // _READ_TO_UL * _READ_TO_UL)} and "
+        f"{show_volume(-(-before.high_ul // _READ_TO_UL) * _READ_TO_UL)}."
     )
     if found is None:
         return (

@@ -23,6 +23,11 @@ from slackwater.ledger.codec import timestamp
 from slackwater.ledger.views import Wanted, entries
 from slackwater.water.show import show_volume
 
+_NONE_TOLD = (
+    "No fill was told yet. When you fill a bottle:  "
+    "slackwater refill RESERVOIR --lot NAME"
+)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Had:
@@ -84,7 +89,7 @@ def _document(one: Had) -> dict[str, object]:
 
 def _text(lot: str, asked: Sequence[Had], machine: Machine) -> str:
     if not asked:
-        return f'No bottle was filled with "{lot}".' if lot else "No fill was told."
+        return f'No bottle was filled with "{lot}".' if lot else _NONE_TOLD
     rows = [_row(one, machine) for one in asked]
     return table(("lot", "bottle", "tanks", ">held", "from", "until"), rows)
 
