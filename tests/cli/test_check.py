@@ -168,6 +168,18 @@ def test_shortened_times_are_warned_about(tmp_path: Path) -> None:
     assert "shorter or weaker than its defaults: apart_gap" in told.out
 
 
+def test_a_level_that_would_sink_below_its_floor_is_a_warning(tmp_path: Path) -> None:
+    """0.26 dKH a day against 1 dKH: warned of as the rehearsal does, and no finding."""
+    config = changed(tmp_path, SMALLEST, plan=('"36 mL"', '"10 mL"'))
+    told = run("check", "--config", config, "--json")
+    (sinks,) = list(told.document["sinking"])  # type: ignore[call-overload]  # a list
+    assert 0 == told.code
+    assert "reef would fall below its floor from " in sinks
+    assert sinks.endswith("on, from its target with the uptake as stated.")
+    assert f"Warning: {sinks}" in run("check", "--config", config).out
+    assert [] == run("check", "--config", SMALLEST, "--json").document["sinking"]
+
+
 def test_cautions_are_said_once() -> None:
     """Each solution's caution once, and the one for all stocks once."""
     text = run("check", "--config", SMALLEST).out

@@ -6,7 +6,7 @@ is printed whether or not something is wrong.
 """
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from fractions import Fraction
 
 from slackwater.cli.amounts import (
@@ -22,6 +22,7 @@ from slackwater.cli.document import REFUSED, Answer, finding_document, finding_t
 from slackwater.cli.reading import read_files
 from slackwater.cli.render import hours, section, table
 from slackwater.cli.shell import Shell, verb
+from slackwater.cli.sinking import past_of, sinking
 from slackwater.facts.plan import PlanLine
 from slackwater.facts.tank import Machine
 from slackwater.planning.ceilings import Ceiling
@@ -47,9 +48,10 @@ def check(shell: Shell) -> Answer:
     alkalinity ceiling if uptake stopped, and the smallest cap that fits.
     """
     checked = check_files(read_files(shell.config))
+    sinks = tuple(sinking(checked, past_of(shell.state, checked.machine)))
     return Answer(
-        fields=_fields(checked),
-        text=_text(checked),
+        fields={**_fields(checked), "sinking": list(sinks)},
+        text=_text(checked, sinks),
         findings=checked.findings,
         is_told=True,
         exit_code=REFUSED if checked.findings else 0,
@@ -178,11 +180,11 @@ def _cap_document(one: Ceiling, machine: Machine) -> dict[str, object]:
     }
 
 
-def _text(checked: Checked) -> str:
-    return "\n".join(_sections(checked))
+def _text(checked: Checked, sinks: Sequence[str]) -> str:
+    return "\n".join(_sections(checked, sinks))
 
 
-def _sections(checked: Checked) -> Iterator[str]:
+def _sections(checked: Checked, sinks: Sequence[str]) -> Iterator[str]:
     machine, sound = checked.machine, checked.sound
     rows = [
         (
@@ -198,6 +200,7 @@ def _sections(checked: Checked) -> Iterator[str]:
     for tank in sorted(machine.tanks):
         left = hours_to_ceiling(sound, machine, tank)
         yield f"{tank}: {_until_ceiling(left)}"
+    yield from (f"Warning: {one}" for one in sinks)
     yield section("\nSmallest caps that fit this plan", _caps_table(checked))
     if checked.missing:
         yield section("Missing caps, to paste into the tables named", _paste(checked))
