@@ -1,5 +1,6 @@
 """`record`: what kits print, kits that are off, and what a value is compared with."""
 
+import re
 from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
@@ -8,6 +9,7 @@ import pytest
 
 from slackwater.cli.opening import opened
 from slackwater.ledger.history import read_history
+from tests.cli.run_program import run
 from tests.cli.stage import Stage, stage_of
 from tests.cli.test_record import record, written_in
 
@@ -122,3 +124,13 @@ def test_a_laboratorys_phosphate_is_not_what_a_kit_is_compared_with(
 
     assert 0 == record(stage, "phosphate=0.05 mg/L PO4").code
     assert 2 == record(stage, "phosphate=0.5 mg/L PO4").code
+
+
+def test_help_says_why_a_method_is_told() -> None:
+    """With the option itself, and in every example that writes a new test down."""
+    text = " ".join(run("record", "--help").out.split())
+    assert "a trend is drawn within one method only" in text
+    examples = text.partition("Examples: ")[2].split(";")
+    new = [one for one in examples if not re.search("--(correct|strike)", one)]
+    assert len(new) >= 3
+    assert all("--method" in one for one in new)

@@ -82,7 +82,7 @@ def _page(
 ) -> Iterator[str]:
     if not rows:
         yield f"No value of {name} in {subject.tank} within {days} days."
-        yield f'Write one down with `slackwater record {name}="..."`.'
+        yield f'Write one down with `slackwater record {name}="..." --method KIT`.'
         return
     yield f"{name} in {subject.tank}, the last {days} days ({subject.zone}):"
     yield table(("|taken", ">level", "|from", "method", "|id", "marks"), rows)

@@ -91,7 +91,13 @@ class Asked(TypedDict):
     help='When the water was taken, like "2026-05-03 09:30" on the tank\'s own clock, '
     "or with an offset.  [default: now]",
 )
-@click.option("--method", default="", metavar="TEXT", help="By which kit or device.")
+@click.option(
+    "--method",
+    default="",
+    metavar="TEXT",
+    help="By which kit or device. Say it each time, in the same word: a trend is "
+    "drawn within one method only.",
+)
 @click.option("--lot", default="", metavar="TEXT", help="Which lot of it.")
 @click.option("--note", default="", metavar="TEXT", help="For the record.")
 @click.option("--by", metavar="NAME", help="Who tested.  [default: the local user]")
