@@ -48,7 +48,6 @@ def loaded(stage: Stage, *words: object) -> set[str]:
         (("tasks",), JUDGING | SETTLING),
         (("assess",), PLANNING | {"slackwater.gate"}),
         (("propose",), SETTLING | {"rich"}),
-        (("check",), JUDGING | SETTLING | {"sqlite3"}),
     ],
 )
 def test_a_verb_loads_nothing_it_has_no_work_for(
@@ -56,6 +55,12 @@ def test_a_verb_loads_nothing_it_has_no_work_for(
 ) -> None:
     """Neither library nor room."""
     assert set() == loaded(stage, *words) & (HEAVY | FAR | needless)
+
+
+def test_a_check_forecasts_and_loads_what_that_takes_alone(stage: Stage) -> None:
+    """What a plan does to the level is its work; deciding on doses is not."""
+    needless = HEAVY | {"slackwater.turn", "slackwater.alarms"}
+    assert set() == loaded(stage, "check") & needless
 
 
 def test_help_loads_hardly_anything() -> None:
