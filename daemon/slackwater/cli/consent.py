@@ -7,7 +7,7 @@ is not the approved one is held until a person looked at it.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import timedelta
 from fractions import Fraction
 
@@ -86,6 +86,17 @@ def proposal_for(
         changes=changes((before.plan, before.machine), (files.plan, files.machine)),
         touched=touched_pumps(before.machine, files.machine, files.plan),
     )
+
+
+def beside_withdrawn(proposal: Proposal, gone: Approved | None) -> Proposal:
+    """Compare amounts with what was approved and withdrawn, where nothing stands.
+
+    Else a withdrawal would let any growth pass unasked.
+    """
+    if gone is None:
+        return proposal
+    ours = proposal.files.plan, proposal.files.machine
+    return replace(proposal, changes=changes((gone.plan, gone.machine), ours))
 
 
 def is_standing(proposal: Proposal, state: State, stamp: Stamp) -> bool:

@@ -24,6 +24,7 @@ from slackwater.facts.plan import Approval, Plan
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine
 from slackwater.ledger.store import LedgerFile
+from slackwater.ledger.views import Wanted, entries
 from slackwater.outside.approved import machine_from, plan_from
 from slackwater.outside.clock import SystemClock
 from slackwater.pump.outcome import Stamp
@@ -169,6 +170,18 @@ def _rank(event: PlanApproved) -> tuple[datetime, int]:
 def newest_approval(state: State) -> Approved | None:
     """The approval given last, in force or not yet; None when there is none."""
     return read_approval(state.approvals[-1]) if state.approvals else None
+
+
+def given_last(ledger: LedgerFile) -> Approved | None:
+    """The approval given last, even one that was withdrawn; None when none ever was.
+
+    Raises: LedgerDamagedError, LedgerBusyError, LedgerStorageError.
+    """
+    wanted = Wanted(kinds=("plan_approved",), limit=1, newest_first=True)
+    for entry in entries(ledger, wanted):
+        if isinstance(entry.event, PlanApproved):
+            return read_approval(entry.event)
+    return None
 
 
 def daemon_is_here(state_dir: Path) -> bool | None:

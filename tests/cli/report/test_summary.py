@@ -193,6 +193,15 @@ def test_a_level_that_would_sink_is_warned_of_in_the_verdict(tmp_path: Path) -> 
     assert "Warning" not in well
 
 
+def test_a_level_that_would_rise_too_far_is_warned_of_in_the_verdict(
+    tmp_path: Path,
+) -> None:
+    """A third more than the tank is said to use: above its ceiling in a month."""
+    config = changed(tmp_path, SMALLEST, plan=('"36 mL"', '"48 mL"'))
+    told = item(rehearse(config, "--days", 30, "--json").document, "verdict")
+    assert "Warning: reef would rise above its ceiling from " in told[0]
+
+
 def test_nothing_changes_against_the_very_plan_that_was_approved(
     tmp_path: Path,
 ) -> None:

@@ -19,6 +19,7 @@ from slackwater.cli.commands.checking import SHORT_DIGEST, line_words
 from slackwater.cli.consent import (
     Consent,
     Proposal,
+    beside_withdrawn,
     entries,
     is_highest,
     is_standing,
@@ -30,6 +31,7 @@ from slackwater.cli.flow_changes import moved_flows
 from slackwater.cli.opening import (
     Opened,
     approval_at,
+    given_last,
     local_user,
     newest_approval,
     opened,
@@ -153,8 +155,8 @@ def _proposed(shell: Shell) -> tuple[Proposal, Opened]:
         proposal = proposal_for(files, checked.digest, sha256, before)
         if before is not None:
             flows = moved_flows(found, before, files)
-            proposal = replace(proposal, flows=flows)
-        return proposal, found
+            return replace(proposal, flows=flows), found
+        return beside_withdrawn(proposal, given_last(found.ledger)), found
 
 
 def _refuse_unreliable(files: Files, state: State) -> None:
@@ -208,7 +210,7 @@ def _preview(proposal: Proposal) -> str:
     short = proposal.digest[:SHORT_DIGEST]
     head = f'Plan "{plan.name}" from {plan.starts}, digest {short}.\n'
     parts = [head, section("Every line", table(heads, rows))]
-    if proposal.before is not None:
+    if proposal.before is not None or proposal.changes:
         parts.append(section("What changes", _change_table(proposal)))
     parts += [
         f"Pump {pump} is not the one approved before: {', '.join(why)}."

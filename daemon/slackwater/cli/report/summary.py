@@ -92,18 +92,18 @@ def verdict(report: Report) -> str:
     return (
         f"{record.first} to {record.until}: would dose {would} times ({less} "
         f"shortened), would miss {len(done.missed)}; {refused}."
-        f"{_sinks(report)}"
+        f"{_leaves(report)}"
     )
 
 
-def _sinks(report: Report) -> str:
-    """A warning where a level would fall below its floor as things are believed."""
+def _leaves(report: Report) -> str:
+    """A warning where a level would leave its bounds as things are believed."""
     told = [
-        f" Warning: {each.tank} would fall below its floor from "
+        f" Warning: {each.tank} would {BEYOND_WORDS[one.bound]} from "
         f"{day_words(one.at, report.machine.tanks[each.tank].zone)} on."
         for each in report.forecasts
         for one in each.crossings
-        if (one.uptake, one.bound) == ("same", "floor")
+        if one.uptake == "same"
     ]
     return "".join(told)
 
@@ -224,6 +224,7 @@ def _left(report: Report, each: Forecast, uptake: str) -> str:
     return f" ({', '.join(told)})" if told else ""
 
 
+BEYOND_WORDS = {"floor": "fall below its floor", "ceiling": "rise above its ceiling"}
 BEYOND = {"floor": "below the floor", "ceiling": "above the ceiling"}
 
 
