@@ -229,25 +229,6 @@ def test_more_than_five_times_wants_the_ratio(
     assert (1 if code else 2) == len(approvals(stage))
 
 
-def test_a_withdrawal_lets_no_growth_pass_unasked(tmp_path: Path) -> None:
-    """Six times what was approved and withdrawn wants the ratio all the same."""
-    stage = stage_of(tmp_path)
-    stage.approve()
-    assert 0 == stage.run("withdraw", "1").code
-    stage.config = with_amount(tmp_path / "files", "216 mL")
-    assert 1 == stage.approve(highest="432 mL").code
-    assert 0 == stage.approve("--ratio-checked", "6", highest="432 mL").code
-
-
-def test_what_was_withdrawn_can_be_approved_again(tmp_path: Path) -> None:
-    """Nothing grows, so nothing is asked; it is a new approval."""
-    stage = stage_of(tmp_path)
-    stage.approve()
-    assert 0 == stage.run("withdraw", "1").code
-    assert 0 == stage.approve().code
-    assert 2 == len(approvals(stage))
-
-
 def test_an_exact_half_asks_nothing(tmp_path: Path) -> None:
     """Less is approved without a second question."""
     stage = stage_of(tmp_path)
