@@ -15,6 +15,7 @@ from slackwater.facts.events import (
 from slackwater.facts.messages import RunPump
 from slackwater.facts.plan import DueDose
 from slackwater.facts.reasons import Code, because
+from slackwater.facts.waters import MeasurementKept
 from slackwater.service.standing import only_one
 from tests.cli.run_program import CONFIG
 from tests.cli.stage import Stage, stage_of
@@ -188,6 +189,45 @@ def test_without_a_probe_the_target_is_named_as_such(stage: Stage) -> None:
     """Nobody measured: the figures say where they start."""
     stage.approve("--now")
     assert "start from the target 8.00 dKH" in stage.run("status").out
+
+
+@pytest.mark.parametrize(
+    ("probe_min", "shown"), [(None, "7.20 dKH, 30 min"), (5, "7.50 dKH, 5 min")]
+)
+def test_the_newest_of_test_and_probe_is_shown(
+    stage: Stage, probe_min: int | None, shown: str
+) -> None:
+    """A tank without a probe lives on its keeper's tests."""
+    stage.approve("--now")
+    at = stage.stamp()["at"]
+    stage.append(
+        MeasurementKept(
+            **stage.stamp(),
+            id="m-1",
+            tank="reef",
+            parameter="alkalinity",
+            value=7.2 * MEQ_PER_DKH,
+            typed="7.2 dKH",
+            taken_at=at - timedelta(minutes=30),
+            provenance="hand",
+            by="keeper",
+        )
+    )
+    if probe_min is not None:
+        stage.append(
+            ReadingKept(
+                **stage.stamp(),
+                tank="reef",
+                probe="kh",
+                parameter="alkalinity",
+                value=7.5 * MEQ_PER_DKH,
+                taken_at=at - timedelta(minutes=probe_min),
+            )
+        )
+    text = stage.run("status").out
+    assert (
+        f"Alkalinity   {shown} old ({'by hand' if probe_min is None else 'kh'})" in text
+    )
 
 
 def test_next_dose_and_smallest_reservoir(stage: Stage) -> None:

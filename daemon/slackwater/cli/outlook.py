@@ -9,7 +9,6 @@ Units: levels meq/L, amounts pico-equivalents of the whole tank.
 from dataclasses import dataclass
 from datetime import datetime
 
-from slackwater.facts.events import ReadingKept
 from slackwater.facts.inventory import COVERAGE, rate_sd, stock
 from slackwater.facts.plan import DueDose, PlanLine
 from slackwater.facts.rolling import DAY_MS, Rolling
@@ -38,11 +37,20 @@ class Bottle:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Measured:
+    """A level that was measured; `probe` None for a test by hand."""
+
+    value: float
+    taken_at: datetime
+    probe: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Outlook:
-    """One tank at one moment; `reading` None when no probe was heard."""
+    """One tank at one moment; `reading` None when nobody measured."""
 
     tank: Tank
-    reading: ReadingKept | None
+    reading: Measured | None
     level: float | None
     hours_to_floor: float | None
     hours_to_ceiling: float | None
@@ -93,10 +101,18 @@ def outlook(present: Present, tank_id: str) -> Outlook:
     )
 
 
-def _newest_reading(present: Present, tank: str) -> ReadingKept | None:
+def _newest_reading(present: Present, tank: str) -> Measured | None:
+    """By a probe or by hand, whichever is newer; a posted sample decides nothing."""
     series = [kept[-1] for kept in present.state.readings.values() if kept]
-    own = [one for one in series if (one.tank, one.parameter) == (tank, ALKALINITY)]
-    return max(own, key=lambda one: one.taken_at, default=None)
+    found = [
+        Measured(value=one.value, taken_at=one.taken_at, probe=one.probe)
+        for one in series
+        if (one.tank, one.parameter) == (tank, ALKALINITY)
+    ]
+    test = present.state.levels.get(f"{tank}/{ALKALINITY}")
+    if test is not None and test.provenance == "hand" and not test.censored:
+        found.append(Measured(value=test.value, taken_at=test.taken_at, probe=None))
+    return max(found, key=lambda one: one.taken_at, default=None)
 
 
 def _hours_to_floor(present: Present, tank: Tank, level: float | None) -> float | None:

@@ -207,7 +207,7 @@ def _level(stood: Standing, each: Outlook) -> str:
     if each.reading is None:
         return f"not measured here; figures below start from the target {shown}"
     age = stood.found.now.utc - each.reading.taken_at
-    return f"{shown}, {span(age)} old ({each.reading.probe})"
+    return f"{shown}, {span(age)} old ({each.reading.probe or 'by hand'})"
 
 
 def _given(stood: Standing, each: Outlook) -> str:
