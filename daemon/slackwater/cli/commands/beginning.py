@@ -222,19 +222,37 @@ def make_ledger(state_dir: Path, made: LedgerMade) -> None:
 
     Raises: RefusedError when anything stands there, LedgerStorageError.
     """
-    try:
-        state_dir.mkdir(mode=STATE_MODE, exist_ok=True)
-    except OSError as error:
-        raise LedgerStorageError(
-            Finding(
-                what=f"the state directory cannot be made ({error.strerror})",
-                where=str(state_dir),
-                expected="a place where this user may make a directory",
-                do="Make it and give it to the daemon's user, or name another with "
-                "--state DIR.",
-            )
-        ) from error
+    make_directory(state_dir)
     LedgerFile.create(state_dir / LIVE_NAME, made).close()
+
+
+def make_directory(state_dir: Path) -> bool:
+    """Make the state directory when only that is missing; whether it was made.
+
+    Raises: LedgerStorageError.
+    """
+    try:
+        state_dir.mkdir(mode=STATE_MODE)
+    except FileExistsError:
+        if state_dir.is_dir():
+            return False
+        raise LedgerStorageError(
+            _no_directory(state_dir, "a file stands there")
+        ) from None
+    except OSError as error:
+        why = error.strerror or str(error)
+        raise LedgerStorageError(_no_directory(state_dir, why)) from error
+    return True
+
+
+def _no_directory(state_dir: Path, why: str) -> Finding:
+    return Finding(
+        what=f"the state directory cannot be made ({why})",
+        where=str(state_dir),
+        expected="a place where this user may make a directory",
+        do="Make it and give it to the daemon's user, or name another with "
+        "--state DIR.",
+    )
 
 
 def _volumes(machine: Machine, words: tuple[str, ...]) -> dict[str, int]:

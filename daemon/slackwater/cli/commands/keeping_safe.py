@@ -14,11 +14,11 @@ import click
 
 from slackwater import __version__
 from slackwater.cli.commands.beginning import (
-    STATE_MODE,
     Dosed,
     asked,
     first_entry,
     given,
+    make_directory,
     refuse_standing,
 )
 from slackwater.cli.document import Answer
@@ -26,7 +26,7 @@ from slackwater.cli.opening import local_user, newest_approval
 from slackwater.cli.shell import Shell, verb
 from slackwater.cli.typed import WORD_AT_MOST, typed_text
 from slackwater.cli.unknown_time import Told, entries_after
-from slackwater.errors import Finding, LedgerStorageError, RefusedError
+from slackwater.errors import Finding, RefusedError
 from slackwater.facts.events import AnyEvent, LedgerMade, SpanMissed
 from slackwater.facts.now import proven_ms
 from slackwater.facts.state import State
@@ -113,7 +113,7 @@ def restore(shell: Shell, file: Path, **dosed: Unpack[Dosed]) -> Answer:
     path = shell.state / LIVE_NAME
     refuse_standing(path)
     birth.refuse_leftovers(path)
-    made = _make_directory(shell.state)
+    made = make_directory(shell.state)
     try:
         with only_one(shell.state), archive.workshop(shell.state) as folder:
             manifest = archive.unpack(file, folder)
@@ -168,25 +168,6 @@ def _backed_up(target: Path, manifest: Manifest, left_out: list[str]) -> str:
         else "",
     ]
     return "\n".join(line for line in lines if line)
-
-
-def _make_directory(state: Path) -> bool:
-    """Make the state directory when only that is missing; whether it was made."""
-    try:
-        state.mkdir(mode=STATE_MODE)
-    except FileExistsError:
-        return False
-    except OSError as error:
-        raise LedgerStorageError(
-            Finding(
-                what=f"the state directory cannot be made ({error.strerror})",
-                where=str(state),
-                expected="a place where this user may make a directory",
-                do="Make it and give it to the daemon's user, or name another with "
-                "--state DIR.",
-            )
-        ) from error
-    return True
 
 
 def _take_back(state: Path) -> None:
