@@ -16,6 +16,7 @@ from slackwater.facts.reasons import Code, because
 from slackwater.facts.state import State
 from slackwater.planning.timetable import Timetable
 from slackwater.pump.outcome import Stamp
+from slackwater.turn.absences import spans
 
 INSTANT = timedelta(microseconds=1)
 
@@ -66,17 +67,7 @@ def _never_again(state: State, stamp: Stamp) -> Iterator[SpanMissed]:
     by_line: dict[tuple[str, str], list[DueDose]] = {}
     for dose in _due(state, stamp["at"]):
         by_line.setdefault((dose.tank, dose.line), []).append(dose)
-    for (tank, line), doses in sorted(by_line.items()):
-        yield SpanMissed(
-            **stamp,
-            tank=tank,
-            line=line,
-            first_due=min(dose.due_at for dose in doses),
-            last_due=max(dose.due_at for dose in doses),
-            doses=len(doses),
-            volume_ul=sum(dose.volume_ul for dose in doses),
-            reasons=(because(Code.LEDGER_RESTORED),),
-        )
+    yield from spans(by_line, (because(Code.LEDGER_RESTORED),), stamp)
 
 
 def _due(state: State, until: datetime) -> Iterator[DueDose]:

@@ -5,7 +5,7 @@ lies in an entry of this kind was missed and is never given; what a person skipp
 what an interlock held, is told dose by dose as ever.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
@@ -40,17 +40,26 @@ class Absence:
 
     def told(self, stamp: Stamp) -> Iterator[SpanMissed]:
         """One entry for each line, in the order of their names."""
-        for (tank, line), doses in sorted(self.doses.items()):
-            yield SpanMissed(
-                **stamp,
-                tank=tank,
-                line=line,
-                first_due=min(dose.due_at for dose in doses),
-                last_due=max(dose.due_at for dose in doses),
-                doses=len(doses),
-                volume_ul=sum(dose.volume_ul for dose in doses),
-                reasons=self.reasons,
-            )
+        yield from spans(self.doses, self.reasons, stamp)
+
+
+def spans(
+    doses: Mapping[tuple[str, str], Sequence[DueDose]],
+    reasons: tuple[Reason, ...],
+    stamp: Stamp,
+) -> Iterator[SpanMissed]:
+    """One entry for each tank and line of missed doses, in the order of their names."""
+    for (tank, line), missed in sorted(doses.items()):
+        yield SpanMissed(
+            **stamp,
+            tank=tank,
+            line=line,
+            first_due=min(dose.due_at for dose in missed),
+            last_due=max(dose.due_at for dose in missed),
+            doses=len(missed),
+            volume_ul=sum(dose.volume_ul for dose in missed),
+            reasons=reasons,
+        )
 
 
 def is_spanned(state: State, dose: DueDose) -> bool:
