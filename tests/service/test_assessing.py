@@ -8,10 +8,13 @@ import pytest
 
 from slackwater.cli.opening import opened
 from slackwater.errors import InputError
+from slackwater.facts.stages import LineTakenOver
 from slackwater.outside.settings import read_machine
 from slackwater.service.assessing import LookBack, assessed
 from tests.assessment.past import measured
+from tests.cli.run_program import SMALLEST, changed
 from tests.cli.stage import Stage, stage_of
+from tests.cli.test_propose import MEQ_PER_DKH, OLD_SODA, dosed_by_hand
 
 
 @pytest.fixture
@@ -48,3 +51,25 @@ def test_an_unknown_tank_is_refused(stage: Stage) -> None:
         assessed(
             found.ledger, machine, "lagoon", found.now.utc, LookBack(taken_over={})
         )
+
+
+@pytest.mark.parametrize(
+    ("days_ago", "low", "high"), [(None, 0.8, 1.0), (9, -0.1, 0.1)]
+)
+def test_an_old_doser_counts_until_its_line_was_taken_over(
+    tmp_path: Path, days_ago: int | None, low: float, high: float
+) -> None:
+    """A level that stands: used up is what the old one gave, afterwards nothing."""
+    config = changed(tmp_path / "config", SMALLEST, slackwater=("\n[broker]", OLD_SODA))
+    stage = stage_of(tmp_path, config)
+    stage.append(*(e for e in dosed_by_hand(stage, 0) if e.kind == "measurement_kept"))
+    taken_over = {}
+    if days_ago is not None:
+        at = stage.stamp()["at"] - timedelta(days=days_ago)
+        event = LineTakenOver(**stage.stamp(), line="reef/carbonate", by="keeper")
+        taken_over[event.line] = replace(event, at=at)
+    with opened(stage.state) as found:
+        back = LookBack(taken_over=taken_over)
+        machine = read_machine(stage.config)
+        made = assessed(found.ledger, machine, "reef", found.now.utc, back)
+    assert low < made.uptakes["alkalinity"].per_day / MEQ_PER_DKH < high
