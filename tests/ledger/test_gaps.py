@@ -2,10 +2,11 @@
 
 from datetime import datetime, timedelta
 from pathlib import Path
-from typing import Literal
+from typing import Literal, get_args
 
 import pytest
 
+from slackwater.facts.audits import Audited
 from slackwater.facts.events import (
     AnyEvent,
     HoldRaised,
@@ -16,10 +17,50 @@ from slackwater.facts.events import (
     WatchKept,
 )
 from slackwater.facts.reasons import Code, because
-from slackwater.ledger.gaps import gaps
+from slackwater.ledger.gaps import OWN, gaps
 from slackwater.ledger.reader import ROWS_AT_ONCE
 from tests.ledger.pasts import BEGIN, HOUR, ledger_of
 from tests.ledger.years import MINUTE, given, stamped
+
+# What a person, a verb or a timer of its own may write while no daemon is there.
+OTHERS = {
+    "added_by_hand",
+    "alarm_changed",
+    "alarm_raised",
+    "audited",
+    "away_declared",
+    "away_ended",
+    "bypass_ended",
+    "bypass_granted",
+    "calibrated",
+    "clock_confirmed",
+    "half_began",
+    "hold_raised",
+    "hold_released",
+    "husbandry_noted",
+    "ledger_made",
+    "ledger_restored",
+    "level_measured",
+    "line_given_back",
+    "line_taken_over",
+    "measurement_kept",
+    "measurement_struck",
+    "plan_approved",
+    "plan_withdrawn",
+    "probe_put_back",
+    "probe_taken_out",
+    "pumps_disabled",
+    "pumps_enabled",
+    "relay_checked",
+    "report_imported",
+    "reservoir_filled",
+    "sample_taken",
+    "shot_requested",
+    "standard_checked",
+    "task_closed",
+    "task_set",
+    "water_changed",
+}
 
 Mode = Literal["shadow", "live", "calibrate"]
 
@@ -66,6 +107,13 @@ def found(folder: Path, *events: AnyEvent, until_h: float = 48) -> list[list[flo
         ]
 
 
+def audited(at: datetime) -> Audited:
+    """The daily audit found nothing."""
+    return Audited(
+        **stamped(at), since=BEGIN, until=at, doses=0, given=0, missing=0, by="audit"
+    )
+
+
 def hour(number: float) -> datetime:
     """A moment so many hours after the beginning."""
     return BEGIN + number * HOUR
@@ -105,6 +153,25 @@ def test_more_entries_of_people_than_a_page_hide_no_crash(tmp_path: Path) -> Non
     events: list[AnyEvent] = [started(hour(1)), *people, started(hour(9))]
 
     assert [[6, 9]] == found(tmp_path, *events, until_h=20)
+
+
+def test_the_daily_audit_hides_no_absence(tmp_path: Path) -> None:
+    """It runs by a timer of its own, also while no daemon does."""
+    audits = [audited(hour(day * 24)) for day in (1, 2)]
+    events = (started(hour(1)), *audits, started(hour(60)))
+
+    assert [[1, 60]] == found(tmp_path, *events, until_h=70)
+
+
+def test_every_entry_is_a_daemons_own_or_may_be_written_by_another() -> None:
+    """A new kind has to be put on one side; a verb writes none of a daemon's own.
+
+    `stopped` and the outcomes of shots are written by calibration sessions, too.
+    """
+    kinds = {kind.__dataclass_fields__["kind"].default for kind in get_args(AnyEvent)}
+
+    assert set(OWN) | OTHERS == kinds
+    assert not OTHERS & set(OWN)
 
 
 def test_a_calibration_session_is_no_daemon(tmp_path: Path) -> None:

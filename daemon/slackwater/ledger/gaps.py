@@ -19,32 +19,38 @@ GAP_AT_LEAST = timedelta(hours=1)
 # A daemon writes a checkpoint each day; silent for longer it is not there.
 SILENT = timedelta(hours=26)
 
-# Entries a person may have written while no daemon was there.
-_PEOPLES = (
-    "added_by_hand",
-    "calibrated",
-    "clock_confirmed",
-    "hold_raised",
-    "hold_released",
-    "husbandry_noted",
-    "measurement_kept",
-    "measurement_struck",
-    "plan_approved",
-    "plan_withdrawn",
-    "pumps_disabled",
-    "pumps_enabled",
-    "report_imported",
-    "sample_taken",
-    "shot_requested",
-    "standard_checked",
-    "task_closed",
-    "task_set",
-    "water_changed",
+# Entries that nobody but a daemon writes; verbs and the daily audit write others.
+OWN = (
+    "caps_lowered",
+    "charge_raised",
+    "checkpoint",
+    "day_summed",
+    "dose_ended",
+    "dose_handed",
+    "dose_held",
+    "dose_intended",
+    "dose_missed",
+    "dose_refused_by_node",
+    "dose_sealed",
+    "dose_taken",
+    "dose_voided",
+    "files_differ",
+    "inputs_kept",
+    "reading_kept",
+    "request_heard",
+    "resume_began",
+    "resume_ended",
+    "series_judged",
+    "span_missed",
+    "started",
+    "stopped",
+    "top_off_summed",
+    "watch_kept",
 )
 _LAST_OWN = (
     "SELECT at FROM (SELECT seq, at, kind FROM entries WHERE seq <= ? "  # noqa: S608 -- our own constants
-    f"ORDER BY seq DESC LIMIT {ROWS_AT_ONCE}) WHERE kind NOT IN "
-    f"({', '.join(repr(kind) for kind in _PEOPLES)}) ORDER BY seq DESC LIMIT 1"
+    f"ORDER BY seq DESC LIMIT {ROWS_AT_ONCE}) WHERE kind IN "
+    f"({', '.join(repr(kind) for kind in OWN)}) ORDER BY seq DESC LIMIT 1"
 )
 _AT = (
     f"SELECT at FROM entries WHERE seq <= ? AND seq > ? - {ROWS_AT_ONCE} "  # noqa: S608 -- our own constants
@@ -119,9 +125,9 @@ def _away(
 
 
 def _last_own(ledger: LedgerFile, seq: int) -> datetime:
-    """When the newest entry up to `seq` was written that no person wrote.
+    """When the newest entry up to `seq` was written that only a daemon writes.
 
-    Where people wrote a whole page since, the page's beginning.
+    Where others wrote a whole page since, the page's beginning.
     """
     rows = ledger.select(_LAST_OWN, (seq,)) or ledger.select(_AT, (seq, seq))
     return datetime.fromisoformat(str(rows[0][0]))
