@@ -158,7 +158,7 @@ def test_more_entries_of_people_than_a_page_hide_no_crash(tmp_path: Path) -> Non
 def test_the_daily_audit_hides_no_absence(tmp_path: Path) -> None:
     """It runs by a timer of its own, also while no daemon does."""
     audits = [audited(hour(day * 24)) for day in (1, 2)]
-    events = (started(hour(1)), *audits, started(hour(60)))
+    events: list[AnyEvent] = [started(hour(1)), *audits, started(hour(60))]
 
     assert [[1, 60]] == found(tmp_path, *events, until_h=70)
 
