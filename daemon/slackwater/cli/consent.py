@@ -23,6 +23,7 @@ from slackwater.facts.state import State
 from slackwater.outside.approved import machine_text, plan_text
 from slackwater.planning.changes import (
     Change,
+    Growth,
     changes,
     largest_ratio,
     touched_pumps,
@@ -45,7 +46,9 @@ HALF_LASTS = timedelta(hours=24)
 class Proposal:
     """Files that ask for an approval, beside the one given last.
 
-    `flows` holds pumps whose calibration moved since by much: new over old.
+    `changes` are those against that one; `growths` are measured from what was really
+    in force, see `cli.in_force`. `flows` holds pumps whose calibration moved since by
+    much: new over old.
     """
 
     files: Files
@@ -53,13 +56,14 @@ class Proposal:
     sha256: Mapping[str, str]
     before: Approved | None = None
     changes: tuple[Change, ...] = ()
+    growths: tuple[Growth, ...] = ()
     touched: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     flows: Mapping[str, Fraction] = field(default_factory=dict)
 
     @property
     def ratio(self) -> Fraction:
         """The largest growth of any pump or parameter, at least 1."""
-        return largest_ratio(self.changes)
+        return largest_ratio(tuple(growth.change for growth in self.growths))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -78,6 +78,11 @@ def local(utc: datetime, zone: str) -> str:
     return f"{utc.astimezone(ZoneInfo(zone)):%Y-%m-%d %H:%M %Z}"
 
 
+def local_day(utc: datetime, zone: str) -> str:
+    """The date of a moment on the wall clock of a zone."""
+    return f"{utc.astimezone(ZoneInfo(zone)):%Y-%m-%d}"
+
+
 def local_time(utc: datetime, zone: str) -> str:
     """The time of day on the wall clock of a zone."""
     return f"{utc.astimezone(ZoneInfo(zone)):%H:%M}"

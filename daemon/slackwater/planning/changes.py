@@ -2,13 +2,16 @@
 
 Floor 3. One subject: the comparison a person reads before approving. Laws here: what
 counts is what may be poured and what that adds, however lines are named; the largest
-change stands first; what nobody approved before has no ratio and is called new.
+change stands first; what nobody approved before has no ratio and is called new; growth
+is measured from what was really in force, not from what was approved a moment ago.
 """
 
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from fractions import Fraction
+from typing import TypeAlias
 
 from slackwater.facts.plan import Plan
 from slackwater.facts.tank import Machine, Pump, Solution
@@ -17,6 +20,9 @@ from slackwater.planning.timetable import Timetable
 
 # Beyond this a solution counts as another one (dry-run rules, what repeats a stage).
 STRENGTH_PERCENT = 5
+
+# Tank, `pump` or `parameter`, and its name.
+Key: TypeAlias = tuple[str, str, str]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,6 +51,23 @@ class Change:
         return Fraction(high, low) if low else Fraction(10**9)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Laid:
+    """A plan with its machine as they were approved; `until` when it last counted."""
+
+    plan: Plan
+    machine: Machine
+    until: datetime
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Growth:
+    """A pump or parameter that grows, and the plan it is compared with."""
+
+    change: Change
+    since: Laid
+
+
 def changes(
     before: tuple[Plan, Machine], after: tuple[Plan, Machine]
 ) -> tuple[Change, ...]:
@@ -67,6 +90,47 @@ def changes(
     return tuple(sorted(found, key=lambda change: -change.size))
 
 
+def growths(
+    tiers: Sequence[Sequence[Laid]], after: tuple[Plan, Machine]
+) -> tuple[Growth, ...]:
+    """Every pump and parameter that grows, largest growth first.
+
+    Each is compared with the smallest of the first tier that gives any of it: so that
+    steps approved one after the other count as the one step they are together. What
+    no tier gives is new and left out.
+    Shape: `tiers` the plans that count most first; each may be empty.
+    Raises: InputError when a line is at fault in itself.
+    """
+    days = [[(one, _largest(one.plan, one.machine)) for one in tier] for tier in tiers]
+    found = [
+        Growth(
+            since=base,
+            change=Change(
+                tank=tank,
+                pump=name if kind == "pump" else "",
+                parameter=name if kind == "parameter" else "",
+                before=before,
+                after=amount,
+            ),
+        )
+        for (tank, kind, name), amount in sorted(_largest(*after).items())
+        for base, before in _base(days, (tank, kind, name))
+        if amount > before
+    ]
+    return tuple(sorted(found, key=lambda growth: -growth.change.size))
+
+
+def _base(
+    tiers: Sequence[Sequence[tuple[Laid, Mapping[Key, int]]]], key: Key
+) -> list[tuple[Laid, int]]:
+    """The smallest amount that counts for one pump or parameter, or none."""
+    for tier in tiers:
+        found = [(one, days[key]) for one, days in tier if days.get(key, 0) > 0]
+        if found:
+            return [min(found, key=lambda pair: pair[1])]
+    return []
+
+
 def largest_ratio(found: tuple[Change, ...]) -> Fraction:
     """The largest growth among the changes, never below 1.
 
@@ -85,9 +149,9 @@ def touched_pumps(
     return {name: why for name, why in found.items() if why}
 
 
-def _largest(plan: Plan, machine: Machine) -> Counter[tuple[str, str, str]]:
+def _largest(plan: Plan, machine: Machine) -> Counter[Key]:
     timetable = Timetable(plan, machine)
-    found = Counter[tuple[str, str, str]]()
+    found = Counter[Key]()
     for tank in timetable.tanks:
         for local_day in timetable.checked_days(tank):
             totals = day_totals(timetable, tank, local_day)

@@ -2,18 +2,16 @@
 
 Floor 8. One subject: the dialogue. Laws here: nothing is approved that a check refuses
 or that was not rehearsed with its faults; the highest daily volume is typed by the
-person and printed nowhere here; a plan that more than doubles anything asks twice,
-beyond five times it wants the ratio itself.
+person and printed nowhere here; a plan that lets anything grow by much is asked about
+again.
 """
 
 from collections.abc import Sequence
 from dataclasses import replace
-from fractions import Fraction
 from typing import TypedDict, Unpack
 
 import click
 
-from slackwater.cli.amounts import effect_words
 from slackwater.cli.checked import check_files
 from slackwater.cli.commands.checking import SHORT_DIGEST, line_words
 from slackwater.cli.consent import (
@@ -28,6 +26,8 @@ from slackwater.cli.consent import (
 )
 from slackwater.cli.document import Answer
 from slackwater.cli.flow_changes import moved_flows
+from slackwater.cli.growth import ask_ratio, change_row, growth_lines
+from slackwater.cli.in_force import growth_bases
 from slackwater.cli.opening import (
     Opened,
     approval_at,
@@ -50,17 +50,12 @@ from slackwater.facts.events import AnyEvent, PlanApproved
 from slackwater.facts.plan import PlanLine
 from slackwater.facts.reliable import as_measured
 from slackwater.facts.state import State
-from slackwater.facts.tank import Machine
 from slackwater.ledger.codec import timestamp
 from slackwater.outside.settings import file_digests
-from slackwater.planning.changes import Change
+from slackwater.planning.changes import growths
 from slackwater.planning.faults import line_faults
 from slackwater.pump.outcome import Stamp
 from slackwater.water.show import show_volume
-
-# Beyond the first a person is asked twice, beyond the second for the ratio itself.
-ASKS_TWICE = 2
-ASKS_RATIO = 5
 
 
 class Said(TypedDict):
@@ -78,6 +73,9 @@ class Said(TypedDict):
     epilog="An approval lets the daemon dose once pumps are enabled. It needs a clean "
     "`slackwater rehearse --faults` of these very files; read it, for it prints the "
     "highest daily volume you are asked for. "
+    "Growth is measured from the least of what was in force for a day within the last "
+    "seven days, not from what was approved a moment ago: beyond 2 times you are asked "
+    "again, beyond 5 times for the ratio itself. "
     "Wear eye protection when you handle stocks; keep children away.",
 )
 @click.option("--by", metavar="NAME", help="Who approves.  [default: the local user]")
@@ -124,7 +122,7 @@ def approve(shell: Shell, **said: Unpack[Said]) -> Answer:
     today = today_of(proposal.files.machine, opening.now.utc)
     refuse_undated(dates_missing(proposal.files.plan, today, receipt.span))
     click.echo(fitted(_preview(proposal), error_columns()), err=True)
-    _ask_ratio(proposal, said["ratio"])
+    ask_ratio(proposal, said["ratio"])
     _ask_highest(proposal, said["highest"])
     who = typed_text(said["by"] or local_user(), "--by", WORD_AT_MOST)
 
@@ -153,6 +151,8 @@ def _proposed(shell: Shell) -> tuple[Proposal, Opened]:
         _refuse_unreliable(files, found.state)
         before = newest_approval(found.state)
         proposal = proposal_for(files, checked.digest, sha256, before)
+        ours = files.plan, files.machine
+        proposal = replace(proposal, growths=growths(growth_bases(found), ours))
         if before is not None:
             flows = moved_flows(found, before, files)
             return replace(proposal, flows=flows), found
@@ -212,6 +212,7 @@ def _preview(proposal: Proposal) -> str:
     parts = [head, section("Every line", table(heads, rows))]
     if proposal.before is not None or proposal.changes:
         parts.append(section("What changes", _change_table(proposal)))
+    parts += growth_lines(proposal)
     parts += [
         f"Pump {pump} is not the one approved before: {', '.join(why)}."
         for pump, why in proposal.touched.items()
@@ -229,52 +230,8 @@ def _change_table(proposal: Proposal) -> str:
     if not proposal.changes:
         return "No pump and no parameter has another largest day."
     machine = proposal.files.machine
-    rows = [_change_row(change, machine) for change in proposal.changes]
+    rows = [change_row(change, machine) for change in proposal.changes]
     return table(("largest day of", ">before", ">after", ">ratio"), rows)
-
-
-def _change_row(change: Change, machine: Machine) -> tuple[str, str, str, str]:
-    amounts = (change.before, change.after)
-    tank = machine.tanks.get(change.tank)
-    if change.pump or tank is None:
-        before, after = (show_volume(amount) for amount in amounts)
-    else:
-        before, after = (
-            effect_words(change.parameter, amount, tank) for amount in amounts
-        )
-    subject = change.pump or f"{change.tank} {change.parameter}"
-    ratio = "new" if change.ratio is None else f"x {ratio_words(change.ratio)}"
-    return subject, before, after, ratio
-
-
-def _ask_ratio(proposal: Proposal, typed: str | None) -> None:
-    """Let a person confirm a large growth.
-
-    Raises: RefusedError when the ratio is not confirmed.
-    """
-    ratio = proposal.ratio
-    if ratio <= ASKS_TWICE:
-        return
-    if typed is None and ratio <= ASKS_RATIO:
-        question = f"This more than doubles a dose ({ratio_words(ratio)} times). Go on?"
-        if click.confirm(question, err=True):
-            return
-        raise RefusedError(_ratio_finding("the growth was not confirmed", ratio))
-    if typed is None:
-        raise RefusedError(
-            _ratio_finding(f"the plan grows by more than {ASKS_RATIO} times", ratio)
-        )
-    if not _is_ratio(typed, ratio):
-        raise RefusedError(_ratio_finding(f'"{typed}" is not the ratio', ratio))
-
-
-def _is_ratio(typed: str, ratio: Fraction) -> bool:
-    try:
-        given = Fraction(typed)
-    except (ValueError, ZeroDivisionError):
-        return False
-    # As it is shown, or rounded to one digit behind the point, or to none.
-    return any(given == round(ratio, places) for places in (0, 1, 2))
 
 
 def _ask_highest(proposal: Proposal, typed: str | None) -> None:
@@ -340,13 +297,4 @@ def _both() -> Finding:
         where="approve",
         expected="one of them, or neither",
         do="Take one out.",
-    )
-
-
-def _ratio_finding(what: str, ratio: Fraction) -> Finding:
-    return Finding(
-        what=what,
-        where="--ratio-checked",
-        expected=f"--ratio-checked {ratio_words(ratio)}, the largest growth shown",
-        do="Look at the line that grows; if it is right, give the option.",
     )
