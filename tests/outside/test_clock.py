@@ -3,6 +3,7 @@
 import ctypes
 import re
 import struct
+import sys
 import time
 from datetime import UTC, datetime
 from pathlib import Path
@@ -10,7 +11,13 @@ from pathlib import Path
 import pytest
 
 from slackwater.errors import InputError
-from slackwater.outside.clock import SystemClock, kernel_vouches
+from slackwater.outside.clock import (
+    ASK_MANAGER,
+    SystemClock,
+    ask_kernel,
+    ask_others,
+    is_vouched_for,
+)
 from slackwater.ports import Clock
 
 
@@ -51,7 +58,7 @@ def test_missing_boot_identity_is_an_error_that_says_what_to_do(
 
 
 @pytest.mark.parametrize("answer", [True, False])
-def test_synchronisation_is_asked_once_in_ten_seconds(answer: bool) -> None:
+def test_synchronisation_is_asked_once_in_half_a_minute(answer: bool) -> None:
     """Many turns share one look at the kernel."""
     asked: list[bool] = []
 
@@ -74,4 +81,35 @@ def test_kernel_is_understood_as_its_record_is_laid_out() -> None:
     status = struct.unpack_from("@Illlli", room)[5]
     unsynchronised = bool(status & 0x40)
     assert answer >= 0
-    assert (not unsynchronised) == kernel_vouches()
+    assert (not unsynchronised) == ask_kernel() == is_vouched_for()
+
+
+@pytest.mark.parametrize(
+    ("script", "marked", "expected"),
+    [
+        ("print('yes')", False, True),
+        ("print('no')", True, False),
+        ("print('perhaps')", True, True),
+        ("raise SystemExit('no bus')", True, True),
+        ("raise SystemExit('no bus')", False, False),
+    ],
+    ids=["yes", "no", "unclear", "marked", "nobody"],
+)
+def test_h39_who_may_not_ask_the_kernel_asks_the_manager_of_the_clock(
+    tmp_path: Path, script: str, marked: bool, expected: bool
+) -> None:
+    """Its yes or no counts; only without an answer the time service's mark does."""
+    mark = tmp_path / "synchronized"
+    if marked:
+        mark.touch()
+    assert expected is ask_others((sys.executable, "-c", script), mark)
+
+
+def test_h39_without_manager_and_mark_nobody_vouches(tmp_path: Path) -> None:
+    """A machine that has neither waits for a person's word."""
+    assert not ask_others((str(tmp_path / "timedatectl"),), tmp_path / "mark")
+
+
+def test_the_manager_is_asked_for_one_word() -> None:
+    """Source: timedatectl(1), `show`: a property, and its value alone."""
+    assert ("show", "--property=NTPSynchronized", "--value") == ASK_MANAGER[1:]

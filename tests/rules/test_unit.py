@@ -21,10 +21,10 @@ WEEKLY = FOLDER / "slackwater-backup.timer"
 PROGRAM = "/opt/slackwater/bin/slackwater"
 STAND_IN = "/bin/true"
 # systemd's own scale ends at 10; the option takes tenths.
-EXPOSURE_TENTHS = {UNIT: (14, 10), AUDIT: (5, 2), BACKUP: (5, 2)}
-# With the drop-in for machines that need not ask the kernel for the clock's standing.
-DROP_IN = FOLDER / "timesyncd.conf"
-DROPPED_TENTHS = {UNIT: 12, AUDIT: 3}
+EXPOSURE_TENTHS = {UNIT: (12, 10), AUDIT: (3, 1), BACKUP: (3, 1)}
+# For machines where nothing but the kernel can be asked for the clock's standing.
+DROP_IN = FOLDER / "kernel-clock.conf"
+DROPPED_TENTHS = {UNIT: 14, AUDIT: 5}
 
 
 def copies(folder: Path, old: str = "", new: str = "") -> Sequence[Path]:
@@ -71,7 +71,7 @@ def test_a_slip_would_be_seen(
 
 @pytest.mark.parametrize("unit", [UNIT, AUDIT, BACKUP], ids=lambda unit: unit.stem)
 def test_a_service_is_little_exposed(systemd_analyze: str, unit: Path) -> None:
-    """So much of 10 as `systemd-analyze security` counts; 1.0 or 0.2 it is not."""
+    """So much of 10 as `systemd-analyze security` counts; 1.0 or 0.1 it is not."""
     ask = (systemd_analyze, "security", "--offline=true")
     codes = [
         judged(*ask, f"--threshold={tenths}", unit)[0]
@@ -81,7 +81,7 @@ def test_a_service_is_little_exposed(systemd_analyze: str, unit: Path) -> None:
 
 
 @pytest.mark.parametrize("unit", [UNIT, AUDIT], ids=lambda unit: unit.stem)
-def test_the_drop_in_leaves_even_less(
+def test_the_drop_in_opens_the_clock_and_nothing_else(
     systemd_analyze: str, tmp_path: Path, unit: Path
 ) -> None:
     """Read behind the unit, as the service manager reads it, and without a slip."""
@@ -90,9 +90,22 @@ def test_the_drop_in_leaves_even_less(
     text = text.replace(PROGRAM, STAND_IN)
     merged.write_text(f"{text}\n{DROP_IN.read_text('utf-8')}", "utf-8")
     assert (0, "") == judged(systemd_analyze, "verify", merged)
-    threshold = f"--threshold={DROPPED_TENTHS[unit]}"
-    ask = (systemd_analyze, "security", "--offline=true", threshold)
-    assert [0, 1] == [judged(*ask, one)[0] for one in (merged, unit)]
+    ask = (systemd_analyze, "security", "--offline=true")
+    tenths = (DROPPED_TENTHS[unit], EXPOSURE_TENTHS[unit][0])
+    codes = [judged(*ask, f"--threshold={one}", merged)[0] for one in tenths]
+    assert [0, 1] == codes
+
+
+@pytest.mark.parametrize("unit", [UNIT, AUDIT, BACKUP], ids=lambda unit: unit.stem)
+def test_each_line_that_hardens_says_why(unit: Path) -> None:
+    """Above every setting, or above the run of settings it belongs to, is a comment."""
+    lines = unit.read_text("utf-8").splitlines()
+    bare = [
+        line
+        for above, line in zip(["", *lines], lines, strict=False)
+        if "=" in line and not line.startswith("#") and not above.strip()
+    ]
+    assert [] == bare
 
 
 def test_the_user_is_that_of_the_units(systemd_analyze: str, tmp_path: Path) -> None:

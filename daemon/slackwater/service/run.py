@@ -21,6 +21,7 @@ from slackwater.facts.events import Started, Stopped
 from slackwater.facts.messages import StopPump
 from slackwater.facts.state import State
 from slackwater.outside.clock import SystemClock
+from slackwater.outside.memory_images import forbid_memory_images
 from slackwater.ports import Clock
 from slackwater.service import logs, systemd
 from slackwater.service.alarming import look, tell_the_end
@@ -59,6 +60,7 @@ class Stop:
 
 def main(places: Places, clock: Clock | None = None) -> int:
     """Run until SIGTERM or SIGINT; 0 after a clean stop, 2 when it cannot go on."""
+    forbid_memory_images()
     logs.set_up(terminal=sys.stderr.isatty())
     used = clock or SystemClock()
     stop = Stop()
