@@ -16,6 +16,7 @@ from slackwater.assessment.blocks import blocks
 from slackwater.assessment.carbonate_state import carbonate_state
 from slackwater.assessment.cleaning import cleaned
 from slackwater.assessment.coherence import calcification_check, report_checks
+from slackwater.assessment.excess import Bounded, bound_of, held_to
 from slackwater.assessment.inflow import Inflow, inflows
 from slackwater.assessment.metal_advice import metal_advice
 from slackwater.assessment.notices import notices
@@ -70,6 +71,11 @@ class _Found:
     def begins(self, parameter: str) -> datetime | None:
         """From when on what came in of a parameter is known."""
         return evidence_begins(self.history, self.machine, self.inflows[parameter])
+
+    def bounded(self, parameter: str) -> Bounded:
+        """The tests of a parameter beside the level above which nothing is raised."""
+        bound = bound_of(parameter, self.machine, self.history.tank)
+        return Bounded(series=self.series[parameter], bound=bound, now=self.now)
 
     def scene(self, parameter: str) -> Scene:
         """The scene of one parameter, before laboratory and salinity are known."""
@@ -232,8 +238,11 @@ def _standings(
     salt = standing(found.scene(SALINITY))
     salinity = None if salt.word == "too old" else salt.level
     return {
-        name: standing(
-            replace(found.scene(name), agreements=agreed[name], salinity=salinity)
+        name: held_to(
+            standing(
+                replace(found.scene(name), agreements=agreed[name], salinity=salinity)
+            ),
+            found.bounded(name),
         )
         for name in found.series
     }

@@ -8,6 +8,7 @@ Source: thresholds are common practice, no source.
 
 from collections.abc import Iterator
 
+from slackwater.assessment.excess import excess_words
 from slackwater.assessment.picture import Picture
 from slackwater.assessment.practice import ALKALINITY, CONSERVATIVE
 from slackwater.assessment.records import Block
@@ -45,6 +46,7 @@ def blocks(picture: Picture) -> tuple[Block, ...]:
             _salinity,
             _temperature,
             _too_high,
+            _newest_too_high,
             _traces,
             _disputed,
             _uptakes,
@@ -109,6 +111,18 @@ def _too_high(picture: Picture) -> Iterator[Block]:
                 ground=Ground.BLOCKED,
                 text=f"{PARAMETERS[parameter].name.capitalize()} is above "
                 f"{show_level(parameter, found.stop_above)}, where dosing of it ends.",
+            )
+
+
+def _newest_too_high(picture: Picture) -> Iterator[Block]:
+    """Whatever else is reckoned: a newest test above its bound raises nothing."""
+    for parameter, found in picture.standings.items():
+        if found.above is not None:
+            yield Block(
+                parameter=parameter,
+                stops="rise",
+                ground=Ground.ABOVE_BOUND,
+                text=f"{excess_words(found)}.",
             )
 
 

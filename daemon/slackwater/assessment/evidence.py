@@ -39,6 +39,7 @@ def _evidence(name: str, assessment: Assessment, tank: Tank) -> Evidence:
         net_balance=uptake is not None and uptake.is_net_balance,
         blocked=tuple(dict.fromkeys(_blocked(name, assessment))),
         no_dose=(Ground.BLOCKED,) if stopped else (),
+        no_rise=(Ground.ABOVE_BOUND,) if assessment.is_blocked(name, "rise") else (),
         room=_room(name, assessment),
         at_target=None if uptake is None else uptake.at_target_per_day,
         at_target_sd=0.0 if uptake is None else uptake.at_target_sd,

@@ -8,6 +8,7 @@ Source: thresholds are common practice, no source.
 from collections.abc import Iterator, Mapping
 
 from slackwater.assessment.beginning import before_notice
+from slackwater.assessment.excess import excess_words
 from slackwater.assessment.picture import Picture
 from slackwater.assessment.practice import DANGERS, Danger
 from slackwater.assessment.records import BEFORE_DAYS, Notice, Weight
@@ -35,7 +36,16 @@ def notices(picture: Picture) -> tuple[Notice, ...]:
     """Every notice, alarms first, then by parameter."""
     found = [
         notice
-        for source in (_dangers, _uptakes, _traces, _checks, _series, _biases, _before)
+        for source in (
+            _dangers,
+            _above,
+            _uptakes,
+            _traces,
+            _checks,
+            _series,
+            _biases,
+            _before,
+        )
         for notice in source(picture)
     ]
     return tuple(
@@ -61,6 +71,19 @@ def _dangers(picture: Picture) -> Iterator[Notice]:
                 figures={**figures, "limit": danger.above},
             )
         yield from _too_low(parameter, level, danger)
+
+
+def _above(picture: Picture) -> Iterator[Notice]:
+    """The newest test above the level at which nothing is raised any more."""
+    for parameter, found in picture.standings.items():
+        if found.above is not None:
+            yield Notice(
+                code="tested-too-high",
+                weight="warning",
+                parameter=parameter,
+                text=f"{excess_words(found)}; test it again",
+                figures={"tested": found.above, "bound": found.bound},
+            )
 
 
 def _too_low(parameter: str, level: float, danger: Danger) -> Iterator[Notice]:

@@ -13,9 +13,15 @@ from datetime import date
 from fractions import Fraction
 from math import hypot
 
+from slackwater.assessment.barring import (
+    Bars,
+    ends_correction,
+    held_correction,
+    held_want,
+)
 from slackwater.assessment.carbon import carbon
 from slackwater.assessment.deciding import Decision
-from slackwater.assessment.grouping import ties_of
+from slackwater.assessment.grouping import Ties, ties_of
 from slackwater.assessment.knobs import (
     Knob,
     Knobs,
@@ -96,6 +102,16 @@ class _Work:
     withheld: list[Withheld] = field(default_factory=list)
     alkalinity: float | None = None
 
+    @property
+    def ties(self) -> Ties:
+        """Which pumps keep a ratio to another."""
+        return ties_of(self.knobs, self.asked.plan, self.asked.today)
+
+    @property
+    def bars(self) -> Bars:
+        """What a rise is held against."""
+        return Bars(knobs=self.knobs, ties=self.ties, evidence=self.asked.evidence)
+
 
 def propose(asked: Asked) -> Proposal:
     """A plan for one tank from what is known of its water.
@@ -148,6 +164,8 @@ def _wanted(work: _Work, found: Evidence, now: float) -> Want:
         return carbon(work.asked.evidence, now, _same_days(work))
     limits = _limits(found)
     want = maintenance(_with_ratio(work, found), now, limits)
+    if want.maintenance > now and (bars := work.bars.on(found.parameter)):
+        return held_want(want, now, bars)
     if work.alkalinity is not None and found.parameter in FOLLOWERS:
         return _follows(want)
     if found.parameter == PHOSPHATE and want.maintenance > now:
@@ -228,6 +246,9 @@ def _correct(work: _Work, found: Evidence, total: float) -> Correction:
         most = min(most, found.room / limits.fresh_days)
     given = Given(dose=total, most=most)
     coming = pending(work.knobs, parameter, work.asked.today)
+    barred = held_correction(found, coming, work.bars.on(parameter))
+    if barred is not None:
+        return barred
     if coming and found.level is not None:
         ahead = replace(found, level=found.level + coming)
         if not correction(ahead, limits, given, RUNNING_TOLERANCE).days:
@@ -270,6 +291,7 @@ def _settle(work: _Work, knob: Knob, found: Evidence, decided: _Decided) -> None
         correction_ul=ramp.per_day * share / per_ul,
         correction_days=ramp.days,
         running=is_running,
+        relaid=ends_correction(knob.lines, ramp),
         away=_away(found) if ramp.days else 0.0,
         running_ul=sum(
             per_day_ul(line)
@@ -331,7 +353,7 @@ def _taken(work: _Work) -> Mapping[str, Decision]:
     only = work.asked.only
     if only is None:
         return work.decisions
-    ties = ties_of(work.knobs, work.asked.plan, work.asked.today).by_pump
+    ties = work.ties.by_pump
     leaders = {ties[pump].leader if pump in ties else pump for pump in only}
     taken = leaders | {pump for pump, tie in ties.items() if tie.leader in leaders}
     return {name: one for name, one in work.decisions.items() if name in taken}

@@ -20,8 +20,9 @@ Word = Literal["low", "in band", "high", "too old", "unknown", "no band"]
 Confidence = Literal["good", "fair", "poor", "none"]
 Weight = Literal["alarm", "warning", "note"]
 Use = Literal["used", "outlier", "held"]
-# "dose": none at all; "correction": the uptake only; "change": keep the last dose.
-Stop = Literal["dose", "correction", "change"]
+# "dose": none at all; "correction": the uptake only; "change": keep the last dose;
+# "rise": whatever is given now, and no more.
+Stop = Literal["dose", "correction", "change", "rise"]
 Stage = Literal["not seen", "usual", "watch", "act"]
 
 # Half the width of a 90 % interval in standard deviations.
@@ -81,6 +82,7 @@ class Standing:
     `level_35` is `level` at a salinity of 35, for what keeps its proportion, and is
     what the band judges. `limit` is the laboratory's quantification limit.
     `trend_per_day` is what the level itself does. Above `stop_above` dosing ends.
+    `above` is the newest test where it lies above `bound`: then nothing is raised.
     """
 
     parameter: str
@@ -104,6 +106,8 @@ class Standing:
     band: Band | None = None
     target: float | None = None
     stop_above: float | None = None
+    above: float | None = None
+    bound: float | None = None
     trend_per_day: float | None = None
     trend_sd: float | None = None
 

@@ -13,7 +13,9 @@ from slackwater.assessment.records import Advice, Notice
 
 _RANKS = {"alarm": 0, "warning": 25}
 # End no correction and yet come first: the animals may be in trouble.
-_FIRST = frozenset({"uptake-fell", "level-too-low", "level-too-high"})
+_FIRST = frozenset(
+    {"uptake-fell", "level-too-low", "level-too-high", "tested-too-high"}
+)
 # These change with the hour: nobody plans the next test of them.
 _HOURLY = frozenset({"temperature", "ph"})
 

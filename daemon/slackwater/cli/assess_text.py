@@ -249,6 +249,7 @@ def _blocks(found: Assessment) -> str:
         "dose": "no dose",
         "correction": "no correction",
         "change": "no change of dose",
+        "rise": "no more of it",
     }
     lines = [
         _words(f"{one.parameter}: {words[one.stops]}. {one.text}", rest="  ")

@@ -45,6 +45,7 @@ class Ground(StrEnum):
     NO_TARGET = "no-target"
     SALINITY = "salinity-off"
     BLOCKED = "blocked"
+    ABOVE_BOUND = "newest-test-too-high"
     DISAGREEMENT = "laboratory-and-home-disagree"
     ONE_AT_A_TIME = "one-knob-at-a-time"
     RAMP_TOO_LONG = "ramp-too-long"
@@ -86,6 +87,8 @@ GROUND_TEXTS: Mapping[Ground, str] = {
     Ground.NO_TARGET: "No target is stated for it.",
     Ground.SALINITY: "Salinity is off by more than 1; correct that first.",
     Ground.BLOCKED: "The assessment holds it back; `slackwater assess` says why.",
+    Ground.ABOVE_BOUND: "The newest test is too high: it is not raised until a test is "
+    "below the bound.",
     Ground.DISAGREEMENT: "Laboratory and home tests disagree: test a standard.",
     Ground.ONE_AT_A_TIME: "Another level is corrected first, one at a time.",
     Ground.RAMP_TOO_LONG: "The correction would take longer than 60 days.",
@@ -124,8 +127,8 @@ class Evidence:
     to act on, `wide` that nothing else is missing; `falls` that two tests showed a
     fall. `net_balance`: no outside source is declared, so the figure is a balance.
     `blocked` are grounds against any correction, `no_dose` those against any dose at
-    all. `room` is what may still be added before the level at which dosing ends, None
-    for no such level.
+    all, `no_rise` those against any more than is given. `room` is what may still be
+    added before the level at which dosing ends, None for no such level.
 
     Where uptake follows the level, `at_target` is that at the target, and a level comes
     back by itself with a time constant of `return_days`. `too_high`: above the level at
@@ -146,6 +149,7 @@ class Evidence:
     net_balance: bool = False
     blocked: tuple[Ground, ...] = ()
     no_dose: tuple[Ground, ...] = ()
+    no_rise: tuple[Ground, ...] = ()
     room: float | None = None
     at_target: float | None = None
     at_target_sd: float = 0.0
