@@ -2,6 +2,7 @@
 
 from datetime import timedelta
 
+from slackwater.facts.entered import EntrySettled, LevelEntered
 from slackwater.facts.events import AnyEvent
 from slackwater.facts.safeguards import (
     AwayDeclared,
@@ -89,6 +90,35 @@ def summed(stamp: Stamp, days_on: int = 0, volume_ul: int = 3_000_000) -> TopOff
     )
 
 
+def entered(
+    stamp: Stamp, name: str = "u-1", value: float = 3.9, parameter: str = "alkalinity"
+) -> LevelEntered:
+    """A test somebody typed into a dashboard at this moment."""
+    return LevelEntered(
+        **stamp,
+        id=name,
+        tank="reef",
+        parameter=parameter,
+        value=value,
+        typed=f"{value} meq/L",
+        taken_at=stamp["at"],
+        request=f"r-{name}",
+        note="dashboard",
+    )
+
+
+def settled(stamp: Stamp) -> EntrySettled:
+    """A person on the machine refused what was typed."""
+    return EntrySettled(
+        **stamp, entry="u-1", how="refused", by="keeper", why="a slip", measurement=""
+    )
+
+
+def from_afar(stamp: Stamp) -> tuple[AnyEvent, ...]:
+    """What was typed, and what became of it."""
+    return entered(stamp), settled(stamp)
+
+
 def of_the_guards(diary: Diary) -> tuple[AnyEvent, ...]:
     """One entry of each kind, what ends something after what began it."""
     stamp = diary.stamp
@@ -105,4 +135,7 @@ def of_the_guards(diary: Diary) -> tuple[AnyEvent, ...]:
         filled(stamp),
         levelled(stamp),
         summed(stamp),
+        entered(stamp),
+        entered(stamp, name="u-2"),
+        settled(stamp),
     )

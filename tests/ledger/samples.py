@@ -359,6 +359,7 @@ def _of_the_guards() -> tuple[AnyEvent, ...]:
         safeguards.filled(clocks()),
         safeguards.levelled(clocks()),
         safeguards.summed(clocks()),
+        *safeguards.from_afar(clocks()),
     )
 
 

@@ -37,6 +37,7 @@ OTHERS = {
     "half_began",
     "hold_raised",
     "hold_released",
+    "entry_settled",
     "husbandry_noted",
     "ledger_made",
     "ledger_restored",

@@ -75,12 +75,78 @@ def test_request_beyond_the_contract_is_spoiled(fields: dict[str, object]) -> No
             {"act": "ack", "alarm": "low-kh"},
             Request(tank="display", id="q", act="ack", alarm="low-kh"),
         ),
+        (
+            {"act": "test", "parameter": "calcium", "value": 418, "unit": "mg/L"},
+            Request(
+                tank="display",
+                id="q",
+                act="test",
+                parameter="calcium",
+                level=418.0,
+                typed="418 mg/L",
+            ),
+        ),
     ],
 )
 def test_each_act_is_understood(fields: dict[str, object], expected: Request) -> None:
     """Every act of the contract arrives with what it is about."""
     payload = json.dumps({"v": 1, "id": "q", **fields}).encode()
     assert expected == decode(REQUEST_AT, payload)
+
+
+TEST = {"v": 1, "id": "q", "act": "test", "parameter": "alkalinity"}
+
+
+def test_a_test_told_from_afar_is_read_in_its_unit() -> None:
+    """A German degree is 0.3566 meq/L: 10 mg/L CaO (old national standard)."""
+    payload = json.dumps({**TEST, "value": 8.3, "unit": "dKH"}).encode()
+    decoded = decode(REQUEST_AT, payload)
+    assert isinstance(decoded, Request)
+    assert pytest.approx(8.3 * 20 / 56.077, rel=1e-4) == decoded.level
+    assert ("alkalinity", "8.3 dKH") == (decoded.parameter, decoded.typed)
+
+
+@pytest.mark.parametrize(
+    "fields",
+    [
+        {"value": 8.3},
+        {"unit": "dKH"},
+        {"value": "8.3", "unit": "dKH"},
+        {"value": True, "unit": "dKH"},
+        {"value": 1e400, "unit": "dKH"},
+        {"value": float("nan"), "unit": "dKH"},
+        {"value": 8.3, "unit": "dkh"},
+        {"value": 8.3, "unit": "mg/L"},
+        {"value": 83, "unit": "dKH"},
+        {"value": -8.3, "unit": "dKH"},
+        {"value": 8.3, "unit": "dKH", "parameter": "carbon"},
+        {"value": 8.3, "unit": "dKH", "parameter": "kh"},
+        {"value": 8.3, "unit": "dKH", "at": "2026-05-03T14:00:00Z"},
+        {"value": 8.3, "unit": "dKH", "confirmed": True},
+        {"value": 8.3, "unit": "dKH", "minutes": 30},
+    ],
+)
+def test_h61_a_malformed_test_from_afar_is_no_test(fields: dict[str, object]) -> None:
+    """No unit, another's unit, no number, beyond what is plausible, or loose fields."""
+    payload = json.dumps({**TEST, **fields}).encode()
+    assert isinstance(decode(REQUEST_AT, payload), Spoiled)
+
+
+@pytest.mark.parametrize("act", ["hold", "pause", "ack"])
+def test_only_a_test_carries_a_figure(act: str) -> None:
+    """A figure in another act is a slip, and the act is not carried out."""
+    fields = {"parameter": "alkalinity", "value": 8.3, "unit": "dKH", "act": act}
+    payload = json.dumps({**TEST, **fields}).encode()
+    assert isinstance(decode(REQUEST_AT, payload), Spoiled)
+
+
+def test_h60_a_retained_test_is_none() -> None:
+    """What lies on the broker was told some time ago, by nobody knows whom."""
+    payload = json.dumps({**TEST, "value": 14.0, "unit": "dKH"}).encode()
+    decoder = Decoder(root=ROOT, view=VIEW)
+    assert isinstance(
+        decoder.decode(heard(REQUEST_AT, payload, retained=True)), Ignored
+    )
 
 
 def test_nameless_request_counts_once_in_ten_seconds() -> None:

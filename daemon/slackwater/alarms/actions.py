@@ -19,6 +19,8 @@ _RELEASE = "then end the hold with `slackwater release`"
 
 ACTIONS: Mapping[Code, str] = {
     Code.ALKALINITY_TEST: "Test alkalinity again and find out what flowed.",
+    Code.ALKALINITY_ENTERED: "Test alkalinity again; then confirm or refuse what was "
+    "entered: `slackwater confirm`.",
     Code.PH_HIGH: "Test pH by hand, let fresh air in, and look at what flowed.",
     Code.PH_RISE: "Test pH by hand; look whether the outlets lie in strong flow.",
     Code.PH_UNKNOWN: "Clean the pH probe and compare it with a hand test.",

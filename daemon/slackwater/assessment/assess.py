@@ -41,6 +41,7 @@ from slackwater.assessment.testing import advice_to_test, missing_tests
 from slackwater.assessment.todo import todo
 from slackwater.assessment.trace_bands import is_trace
 from slackwater.assessment.traces import Seen, trace_standing
+from slackwater.assessment.unconfirmed import unconfirmed
 from slackwater.assessment.uptakes import WINDOW_DAYS, Evidence, marked, uptake_found
 from slackwater.assessment.water_advice import water_advice
 from slackwater.errors import Finding, InputError
@@ -143,6 +144,7 @@ def _assessment(picture: Picture) -> Assessment:
         missing=missing_tests(picture),
         advice=advice,
         series=tuple(one for each in picture.series.values() for one in each),
+        unconfirmed=unconfirmed(picture),
     )
 
 

@@ -13,6 +13,7 @@ from slackwater.assessment.picture import Picture
 from slackwater.assessment.practice import ALKALINITY, CONSERVATIVE
 from slackwater.assessment.records import Block
 from slackwater.assessment.trace_bands import is_trace
+from slackwater.assessment.unconfirmed import unconfirmed
 from slackwater.facts.proposal import Ground
 from slackwater.water.nutrients import (
     CARBON_HOTTEST_CELSIUS,
@@ -52,6 +53,7 @@ def blocks(picture: Picture) -> tuple[Block, ...]:
             _uptakes,
             _incoherent,
             _carbon,
+            _unconfirmed,
         )
         for block in source(picture)
     }
@@ -184,6 +186,21 @@ def _incoherent(picture: Picture) -> Iterator[Block]:
                 stops="correction",
                 ground=Ground.BLOCKED,
                 text="Calcium and alkalinity are not used up together.",
+            )
+
+
+def _unconfirmed(picture: Picture) -> Iterator[Block]:
+    """What was told from afar ends what would raise; what leads down goes on."""
+    for told in unconfirmed(picture):
+        parameter = told.parameter
+        level = picture.fresh(parameter)
+        target = picture.tank.targets.get(parameter)
+        if level is None or target is None or level <= target:
+            yield Block(
+                parameter=parameter,
+                stops="correction",
+                ground=Ground.LITTLE_EVIDENCE,
+                text=f"{told.text} Confirm or refuse it first.",
             )
 
 

@@ -227,6 +227,17 @@ class Notice:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Unconfirmed:
+    """A test entered from afar: shown, and part of no series, standing or uptake."""
+
+    entry: str
+    parameter: str
+    level: float
+    at: datetime
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Block:
     """What may not be dosed, corrected or changed now, and why."""
 
@@ -282,6 +293,7 @@ class Assessment:
     missing: tuple[Missing, ...] = ()
     advice: tuple[Advice, ...] = ()
     series: tuple[Series, ...] = ()
+    unconfirmed: tuple[Unconfirmed, ...] = ()
 
     def is_blocked(self, parameter: str, *stops: Stop) -> bool:
         """Whether any of these blocks lies on a parameter."""

@@ -53,6 +53,7 @@ def assess_text(found: Assessment, zone: str) -> str:
         _uptakes(found),
         _traces(found.traces.values()),
         _others(found),
+        _unconfirmed(found),
         _blocks(found),
     ]
     head = f"{found.tank}, {local(found.at, zone)}"
@@ -242,6 +243,15 @@ def _carbonate(one: CarbonateState) -> str:
         f"{one.ph:.2f} on the {one.ph_scale} scale and {calcium} calcium; nothing is "
         "dosed on it."
     )
+
+
+def _unconfirmed(found: Assessment) -> str:
+    """What waits to be confirmed, marked as that."""
+    lines = [
+        _words(f"{one.parameter}: {one.text} See `slackwater confirm`.", rest="  ")
+        for one in found.unconfirmed
+    ]
+    return "\n".join(["Entered from afar, counted nowhere", *lines]) if lines else ""
 
 
 def _blocks(found: Assessment) -> str:

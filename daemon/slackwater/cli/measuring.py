@@ -19,8 +19,10 @@ from slackwater.cli.typed import WORD_AT_MOST, new_id, typed_text
 from slackwater.cli.typed_levels import Typed, settled, typed_levels
 from slackwater.errors import Finding
 from slackwater.facts.state import State
-from slackwater.facts.waters import MeasurementKept
+from slackwater.facts.waters import OWN_TESTS_ONLY, MeasurementKept
 from slackwater.ledger.codec import timestamp
+from slackwater.ledger.measured import all_measured, standing
+from slackwater.ledger.store import LedgerFile
 from slackwater.pump.outcome import Stamp
 from slackwater.water.parameters import parameter_named
 from slackwater.water.show import show_level
@@ -79,6 +81,20 @@ def read_tests(
     taken_at = typed_moment(about.at, Wall(zone=subject.zone, now=stamp["at"]))
     typed = typed_levels(words, RECORD, confirmed=about.confirmed)
     return Tests(subject=subject, about=checked, taken_at=taken_at, typed=typed)
+
+
+def near_tests(ledger: LedgerFile, tank: str, at: datetime) -> list[MeasurementKept]:
+    """What stands of a tank within the weeks around the moment of a test.
+
+    Raises: LedgerDamagedError, LedgerBusyError, LedgerStorageError.
+    """
+    marked = all_measured(ledger, tank, at - JUMP_WITHIN, at + JUMP_WITHIN)
+    return [one for one in standing(marked) if not _is_posted(one)]
+
+
+def _is_posted(kept: MeasurementKept) -> bool:
+    """A laboratory's value of what changes in the post is no measure for a kit."""
+    return kept.provenance == "lab" and kept.parameter in OWN_TESTS_ONLY
 
 
 def refuse_jumps(near: Sequence[MeasurementKept], tests: Tests) -> None:

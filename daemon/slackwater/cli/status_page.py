@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 from slackwater.alarms.words import headline
 from slackwater.cli.amounts import effect_words
 from slackwater.cli.aside import aside_lines
+from slackwater.cli.entered_text import entered_lines
 from slackwater.cli.opening import Approved
 from slackwater.cli.outlook import Outlook
 from slackwater.cli.relay_text import relay_lines
@@ -61,6 +62,7 @@ def _lines(stood: Standing, holds: int, tanks: int) -> Iterator[str]:
     yield from _alarms(stood)
     yield from aside_lines(stood.state, stood.found.now.utc, _zone(stood))
     yield from _waiting(stood)
+    yield from entered_lines(stood.state)
     overdue = [due for due in stood.due if due.is_overdue]
     if overdue:
         yield _overdue(overdue)

@@ -48,6 +48,12 @@ VERBS: tuple[Verb, ...] = (
     _verb("status", "showing:status", _DAILY, "Say how things stand, on one screen."),
     _verb("assess", "assessing:assess", _DAILY, "Say where the water stands."),
     _verb("record", "recording:record", _DAILY, "Write down what a test showed."),
+    _verb(
+        "confirm",
+        "confirming:confirm",
+        _DAILY,
+        "Confirm or refuse tests entered from afar.",
+    ),
     _verb("added", "pouring:added", _DAILY, "Tell what was poured in by hand."),
     _verb("dose", "dosing:dose", _DAILY, "Ask for one dose by hand."),
     _verb("prime", "dosing:prime", _DAILY, "Fill the hose of a pump."),

@@ -26,6 +26,7 @@ from slackwater.facts.doses import (
     EndedHow,
     SpanMissed,
 )
+from slackwater.facts.entered import EnteredEvent
 from slackwater.facts.inputs import InputsKept
 from slackwater.facts.judgements import SeriesJudged
 from slackwater.facts.now import Event
@@ -377,6 +378,7 @@ AnyEvent = (
     | InputsKept
     | Checkpoint
     | WaterEvent
+    | EnteredEvent
     | AlarmEvent
     | SafeguardEvent
     | StageEvent

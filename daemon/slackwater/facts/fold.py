@@ -22,6 +22,7 @@ from slackwater.facts.charging import (
     fold_voided,
     plan_for,
 )
+from slackwater.facts.entering import ENTERED_FOLDS
 from slackwater.facts.events import (
     AnyEvent,
     Calibrated,
@@ -373,6 +374,7 @@ _TABLE: dict[type, Callable[[State, Any], None]] = {
     DaySummed: _nothing,
     AlarmRaised: fold_alarm_raised,
     AlarmChanged: fold_alarm_changed,
+    **ENTERED_FOLDS,
     **SAFEGUARD_FOLDS,
     **STAGE_FOLDS,
 }

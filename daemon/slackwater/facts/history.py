@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 
+from slackwater.facts.entered import LevelEntered
 from slackwater.facts.waters import (
     HusbandryNoted,
     MeasurementKept,
@@ -62,6 +63,7 @@ class History:
     delivery nobody knows (sealed or lost doses), 0 to 1. `standards` are all there are
     up to `until`: a kit's bias does not end with the stretch; `tasks` those still open.
     Before `known_since` nobody recorded what came in; None: it is known from ever.
+    `entered` are tests from afar that nobody confirmed yet; no measurement counts them.
     `taken_over` says since when a line, `TANK/LINE`, has been given in the place of an
     old doser that gives nothing any more.
     """
@@ -82,3 +84,4 @@ class History:
     unknown_share: Mapping[str, float] = field(default_factory=dict)
     known_since: datetime | None = None
     taken_over: Mapping[str, datetime] = field(default_factory=dict)
+    entered: tuple[LevelEntered, ...] = ()

@@ -70,6 +70,7 @@ _WATER = frozenset(
         Code.ALKALINITY_SWING_UP,
         Code.ALKALINITY_SWING_DOWN,
         Code.ALKALINITY_TEST,
+        Code.ALKALINITY_ENTERED,
         Code.PH_HIGH,
         Code.PH_RISE,
         Code.TEMPERATURE_OFF,

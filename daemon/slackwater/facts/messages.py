@@ -12,7 +12,7 @@ from typing import Literal
 
 Phase = Literal["taken", "running", "ended", "refused"]
 ChannelPhase = Literal["starting", "idle", "running", "held", "fault"]
-Act = Literal["hold", "pause", "skip", "stop", "withdraw", "ack", "report"]
+Act = Literal["hold", "pause", "skip", "stop", "withdraw", "ack", "report", "test"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -123,7 +123,10 @@ class SpoiledSwitch:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Request:
-    """Something a person or a tool asks from afar; it can only make it safer."""
+    """Something a person or a tool asks from afar; it can only make it safer.
+
+    `parameter`, `level` (canonical) and `typed` belong to the act `test`.
+    """
 
     tank: str
     id: str
@@ -133,6 +136,9 @@ class Request:
     serial: int = 0
     alarm: str = ""
     note: str = ""
+    parameter: str = ""
+    level: float = 0.0
+    typed: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -76,6 +76,7 @@ class Code(StrEnum):
     ALKALINITY_PROBE_FAULT = "alkalinity-probe-fault"
     ALKALINITY_DOSE_FAULT = "alkalinity-dose-fault"
     ALKALINITY_TEST = "alkalinity-test"
+    ALKALINITY_ENTERED = "alkalinity-unconfirmed"
     PH_HIGH = "ph-high"
     PH_RISE = "ph-rise"
     PH_UNKNOWN = "ph-unknown"
@@ -186,6 +187,8 @@ SENTENCES: Mapping[Code, str] = {
     Code.ALKALINITY_PROBE_FAULT: "The alkalinity source does not behave as it used to.",
     Code.ALKALINITY_DOSE_FAULT: "Alkalinity moved as if a dose came twice, or never.",
     Code.ALKALINITY_TEST: "A hand test found alkalinity above its ceiling.",
+    Code.ALKALINITY_ENTERED: "A test entered from afar, not confirmed yet, is above "
+    "the ceiling.",
     Code.PH_HIGH: "pH is above its limit for what raises it.",
     Code.PH_RISE: "pH rises faster than allowed.",
     Code.PH_UNKNOWN: "pH is not known, so hydroxide waits.",

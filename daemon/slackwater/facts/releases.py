@@ -86,6 +86,8 @@ RELEASES: Mapping[Code, str] = {
     Code.ALKALINITY_DOSE_FAULT: "Good readings or a day end it; where doses are held, "
     "a person releases them.",
     Code.ALKALINITY_TEST: "A test below the ceiling ends it.",
+    Code.ALKALINITY_ENTERED: "On the machine: `slackwater confirm ID --refuse`, or a "
+    "test below the ceiling.",
     Code.PH_HIGH: _BACK,
     Code.PH_RISE: _BACK,
     Code.PH_UNKNOWN: _READING,

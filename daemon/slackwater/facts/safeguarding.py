@@ -9,6 +9,8 @@ from collections.abc import Callable, Mapping
 from datetime import timedelta
 from typing import Any
 
+from slackwater.facts.entered import LevelEntered
+from slackwater.facts.events import ReadingKept
 from slackwater.facts.safeguards import (
     AwayDeclared,
     AwayEnded,
@@ -77,6 +79,14 @@ def fold_husbandry(state: State, event: HusbandryNoted) -> None:
                 del state.compared[probe]
 
 
+def nearest_shown(
+    state: State, test: MeasurementKept | LevelEntered
+) -> dict[str, float]:
+    """What each probe of the parameter showed beside a test, canonical units."""
+    found = {probe: _nearest(state, probe, test) for probe in state.readings}
+    return {probe: one.value for probe, one in found.items() if one is not None}
+
+
 def compare(state: State, event: MeasurementKept) -> None:
     """Remember what each probe of the parameter showed when a hand tested it."""
     if event.provenance != "hand" or event.censored:
@@ -95,7 +105,9 @@ def forget_compared(state: State, event: MeasurementStruck) -> None:
             del state.compared[probe]
 
 
-def _beside(state: State, probe: str, test: MeasurementKept) -> Compared | None:
+def _nearest(
+    state: State, probe: str, test: MeasurementKept | LevelEntered
+) -> ReadingKept | None:
     """The kept reading nearest to a test, when one stood beside it."""
     kept = [
         reading
@@ -103,9 +115,15 @@ def _beside(state: State, probe: str, test: MeasurementKept) -> Compared | None:
         if (reading.tank, reading.parameter) == (test.tank, test.parameter)
         and abs(reading.taken_at - test.taken_at) <= BESIDE
     ]
-    if not kept:
+    return min(
+        kept, key=lambda reading: abs(reading.taken_at - test.taken_at), default=None
+    )
+
+
+def _beside(state: State, probe: str, test: MeasurementKept) -> Compared | None:
+    nearest = _nearest(state, probe, test)
+    if nearest is None:
         return None
-    nearest = min(kept, key=lambda reading: abs(reading.taken_at - test.taken_at))
     return Compared(
         tank=test.tank,
         measurement=test.id,

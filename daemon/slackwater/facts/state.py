@@ -13,6 +13,7 @@ from typing import Literal
 from slackwater.facts.alarms import StandingAlarm
 from slackwater.facts.audits import Audited
 from slackwater.facts.courses import Course
+from slackwater.facts.entered import LevelEntered
 from slackwater.facts.events import (
     Calibrated,
     DoseHeld,
@@ -128,6 +129,14 @@ class Compared:
 
 
 @dataclass(slots=True, kw_only=True)
+class Entered:
+    """A test told from afar that nobody has confirmed; `shown` by probe, beside it."""
+
+    told: LevelEntered
+    shown: dict[str, float] = field(default_factory=dict)
+
+
+@dataclass(slots=True, kw_only=True)
 class State:
     """Everything a decision may know of the past.
 
@@ -158,7 +167,8 @@ class State:
     halved, by scope; `left_to_old` the lines that an old doser gives, `taken_over`
     those it gave once. `audited` is the newest audit. `spans` is the first and last due
     time of the newest long absence by `TANK/LINE`; `strengths` what a pump's solution
-    adds, as far as it gave any. `commanded` is by `NODE/CHANNEL`.
+    adds, as far as it gave any. `commanded` is by `NODE/CHANNEL`. `entered` are tests
+    told from afar that nobody has confirmed, by their id: no level counts them.
     """
 
     ledger_id: str = ""
@@ -229,3 +239,4 @@ class State:
     spans: dict[str, tuple[datetime, datetime]] = field(default_factory=dict)
     strengths: dict[str, Strength] = field(default_factory=dict)
     commanded: dict[str, Commanded] = field(default_factory=dict)
+    entered: dict[str, Entered] = field(default_factory=dict)

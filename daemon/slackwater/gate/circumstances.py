@@ -11,13 +11,15 @@ from collections.abc import Iterator
 from datetime import timedelta
 from statistics import median
 
+from slackwater.facts.entered import LevelEntered
 from slackwater.facts.events import HoldRaised
 from slackwater.facts.limits import limits_of
 from slackwater.facts.reasons import Code, Reason, because
+from slackwater.facts.state import Entered
 from slackwater.facts.waters import MeasurementKept
 from slackwater.gate.kinds import ALKALINITY, CARBON
 from slackwater.gate.moment import LineRule, Moment, PumpRule
-from slackwater.gate.probes import contradicted, known
+from slackwater.gate.probes import ROUNDING, contradicted, known
 from slackwater.gate.scopes import covers
 from slackwater.gate.switches import switches_of
 from slackwater.gate.watch import Seen
@@ -74,7 +76,11 @@ def alkalinity_refuses(
     tank = pump.pump.tank
     test = moment.state.levels.get(f"{tank}/{ALKALINITY}")
     guard = moment.machine.guards.get(tank)
-    if test is None or guard is None or not line.follows_alkalinity:
+    if guard is None or not line.follows_alkalinity:
+        return
+    if moment.state.entered:
+        yield from entered_refuses(moment, tank)
+    if test is None:
         return
     if test.censored or test.value <= guard.ceiling or not _counts(moment, test):
         return
@@ -88,7 +94,54 @@ def alkalinity_refuses(
     )
 
 
-def counts_for(moment: Moment, test: MeasurementKept) -> timedelta:
+def entered_refuses(moment: Moment, tank: str) -> Iterator[Reason]:
+    """An unconfirmed test above the ceiling stops; below it, it says nothing at all.
+
+    A person's own later test speaks instead, and a sound probe that it did not
+    contradict; another one from afar never does.
+    """
+    guard = moment.machine.guards[tank]
+    own = moment.state.levels.get(f"{tank}/{ALKALINITY}")
+    for name, entered in sorted(moment.state.entered.items()):
+        told = entered.told
+        if (told.tank, told.parameter) != (tank, ALKALINITY):
+            continue
+        if told.value <= guard.ceiling or not _counts(moment, told):
+            continue
+        if _speaks_instead(own, told):
+            continue
+        if not _is_outspoken(moment, entered):
+            yield because(
+                Code.ALKALINITY_ENTERED,
+                entry=name,
+                entered_meq_per_l=round(told.value, 3),
+                ceiling_meq_per_l=round(guard.ceiling, 3),
+            )
+
+
+def _speaks_instead(own: MeasurementKept | None, told: LevelEntered) -> bool:
+    """Whether a person's own test is not older: another from afar never speaks."""
+    return (
+        own is not None and own.provenance == "hand" and own.taken_at >= told.taken_at
+    )
+
+
+def _is_outspoken(moment: Moment, entered: Entered) -> bool:
+    """Whether a sound probe is read that showed nearly the same beside the entry."""
+    told = entered.told
+    tolerance = limits_of(moment.machine.limits, told.tank).against_test(ALKALINITY)
+    return any(
+        contradicted(moment, reading.probe) is None
+        and (
+            tolerance is None
+            or reading.probe not in entered.shown
+            or abs(told.value - entered.shown[reading.probe]) <= tolerance + ROUNDING
+        )
+        for reading in known(moment, told.tank, ALKALINITY).fresh
+    )
+
+
+def counts_for(moment: Moment, test: MeasurementKept | LevelEntered) -> timedelta:
     """How long a test above the ceiling stops, from the moment it was taken."""
     shortest, longest, unknown = TEST_COUNTS
     tank = moment.machine.tanks[test.tank]
@@ -101,7 +154,7 @@ def counts_for(moment: Moment, test: MeasurementKept) -> timedelta:
     return min(max(DAY * (above / per_day), shortest), longest)
 
 
-def _counts(moment: Moment, test: MeasurementKept) -> bool:
+def _counts(moment: Moment, test: MeasurementKept | LevelEntered) -> bool:
     age = moment.now.utc - test.taken_at
     return timedelta() <= age <= counts_for(moment, test)
 

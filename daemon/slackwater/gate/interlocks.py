@@ -144,7 +144,8 @@ def is_held(moment: Moment, ask: Ask) -> bool:
 def has_inputs(moment: Moment) -> bool:
     """Whether anything was written down, or watches a tank, that could refuse."""
     state = moment.state
-    return bool(state.levels or state.treatments or state.fills or moment.rules.watched)
+    written = state.levels or state.entered or state.treatments or state.fills
+    return bool(written or moment.rules.watched)
 
 
 def may_go_on(moment: Moment, ask: Ask) -> bool:
@@ -306,7 +307,7 @@ def inputs(moment: Moment, ask: Ask) -> Sequence[Reason]:
     line, state = ask.line, moment.state
     if line is None:
         return NONE
-    written = state.levels or state.treatments or state.fills
+    written = state.levels or state.entered or state.treatments or state.fills
     # The rule: nothing was written down, nothing corrects, nothing watches.
     if not (
         written or line.has_correction or ask.pump.pump.tank in moment.rules.watched

@@ -36,6 +36,7 @@ OWN = (
     "dose_voided",
     "files_differ",
     "inputs_kept",
+    "level_entered",
     "reading_kept",
     "request_heard",
     "resume_began",

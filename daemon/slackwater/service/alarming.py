@@ -131,7 +131,7 @@ def survey(rig: Rig) -> None:
 
     Raises: the ledger errors. An assessment that odd figures defeat is left out.
     """
-    utc, back = rig.clock.now().utc, LookBack(taken_over=rig.memory.state.taken_over)
+    utc, back = rig.clock.now().utc, LookBack.of(rig.memory.state)
     for tank in sorted(rig.setup.machine.tanks):
         try:
             made = assessed(rig.memory.ledger, rig.setup.machine, tank, utc, back)

@@ -12,7 +12,9 @@ from datetime import datetime, timedelta
 from slackwater.assessment.assess import assess
 from slackwater.assessment.records import Assessment
 from slackwater.assessment.uptakes import WINDOW_DAYS
+from slackwater.facts.entered import LevelEntered
 from slackwater.facts.stages import LineTakenOver
+from slackwater.facts.state import State
 from slackwater.facts.tank import Machine
 from slackwater.ledger.history import read_history
 from slackwater.ledger.store import LedgerFile
@@ -26,11 +28,19 @@ class LookBack:
     """How far to look back, and which lines took the place of old dosers since when.
 
     `taken_over` as in the state: what an old doser gave counts until then alone.
+    `entered` are the tests from afar that nobody confirmed yet.
     Range: `days` above 0.
     """
 
     taken_over: Mapping[str, LineTakenOver]
     days: int = LOOK_BACK_DAYS
+    entered: tuple[LevelEntered, ...] = ()
+
+    @classmethod
+    def of(cls, state: State, days: int = LOOK_BACK_DAYS) -> "LookBack":
+        """A look back with what the state says of lines and of entries from afar."""
+        entered = tuple(one.told for one in state.entered.values())
+        return cls(taken_over=state.taken_over, days=days, entered=entered)
 
 
 def assessed(
@@ -51,5 +61,5 @@ def assessed(
         lately = read_history(ledger, tank, since, now)
         history = replace(history, unknown_share=lately.unknown_share)
     since_when = {line: event.at for line, event in back.taken_over.items()}
-    history = replace(history, taken_over=since_when)
+    history = replace(history, taken_over=since_when, entered=back.entered)
     return assess(history, machine, tank, now)

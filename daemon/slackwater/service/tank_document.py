@@ -99,6 +99,7 @@ def tank_document(shown: Shown) -> Document:
         **_alarms(shown),
         **_assessed(shown.assessed),
         "tasks": _tasks(shown),
+        "entered": _entered(shown),
     }
 
 
@@ -310,6 +311,24 @@ def _assessed(found: Assessment | None) -> Mapping[str, object]:
             }
             for name, one in sorted(found.uptakes.items())
         },
+    }
+
+
+def _entered(shown: Shown) -> Document:
+    """The newest unconfirmed test of each parameter."""
+    told = [
+        one.told
+        for one in shown.moment.state.entered.values()
+        if one.told.tank == shown.tank.id
+    ]
+    return {
+        one.parameter: {
+            "id": one.id,
+            "value": _level(one.parameter, one.value),
+            "unit": _unit(one.parameter),
+            "at": one.taken_at.isoformat(),
+        }
+        for one in sorted(told, key=lambda one: (one.taken_at, one.id))
     }
 
 

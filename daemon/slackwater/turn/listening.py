@@ -7,8 +7,10 @@ counts once.
 
 from collections.abc import Iterable, Iterator
 from datetime import timedelta
+from hashlib import sha256
 
 from slackwater.facts.alarms import AlarmChanged
+from slackwater.facts.entered import LevelEntered
 from slackwater.facts.events import (
     AnyEvent,
     DoseHanded,
@@ -205,6 +207,8 @@ def _request(moment: Moment, request: Request, stamp: Stamp) -> Iterator[AnyEven
             by="request",
             note=request.note,
         )
+    elif request.act == "test" and not unknown:
+        yield _entered(request, stamp)
     elif request.act == "withdraw" and not unknown:
         yield PlanWithdrawn(
             **stamp, serial=request.serial, by="request", why=request.note
@@ -224,8 +228,32 @@ def _request(moment: Moment, request: Request, stamp: Stamp) -> Iterator[AnyEven
         )
 
 
+def _entered(request: Request, stamp: Stamp) -> LevelEntered:
+    return LevelEntered(
+        **stamp,
+        id=_entry_id(request),
+        tank=request.tank,
+        parameter=request.parameter,
+        value=request.level,
+        typed=request.typed,
+        # A time of its own would be a claim: what lies ahead would count for too long.
+        taken_at=stamp["at"],
+        request=request.id,
+        note=request.note,
+    )
+
+
+def _entry_id(request: Request) -> str:
+    """A short name that says which request it was: the same twice is the same."""
+    about = f"{request.tank}/{request.id}".encode()
+    return f"u-{sha256(about).hexdigest()[:8]}"
+
+
 def _is_unknown(moment: Moment, request: Request) -> bool:
-    """Whether it names an alarm or an approval that there is not."""
+    """Whether it names an alarm, approval or tank there is not, or is told already."""
+    if request.act == "test":
+        is_told = _entry_id(request) in moment.state.entered
+        return is_told or request.tank not in moment.machine.tanks
     if request.act == "ack":
         return request.alarm not in moment.state.alarms
     standing = (known.approval.serial for known in moment.state.approvals)

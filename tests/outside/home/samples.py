@@ -53,6 +53,14 @@ DOCUMENT: dict[str, object] = {
         "alkalinity": {"per_day": 1.5, "low": 1.4, "high": 1.6, "unit": "dKH/d"}
     },
     "tasks": {"open": 2, "due": 1, "next": "Test calcium.", "due_on": "2026-05-03"},
+    "entered": {
+        "alkalinity": {
+            "id": "u-1f0c9a3e",
+            "value": 8.3,
+            "unit": "dKH",
+            "at": "2026-05-03T13:00:00Z",
+        }
+    },
 }
 EVENT: dict[str, object] = {
     "v": 1,

@@ -1,8 +1,9 @@
 """Devices for home automation, against the documented rules of their form.
 
 Source of the rules: MQTT discovery of Home Assistant in the device-based form, and its
-platforms sensor, binary sensor, event and button (documentation of release 2026.11,
-noted by hand). `platform_judge.py` beside this file asks the platform's own schemas.
+platforms sensor, binary sensor, event, button, number (documentation of release
+2026.11, noted by hand). `platform_judge.py` beside this file asks the platform's own
+schemas.
 """
 
 import json
@@ -28,6 +29,7 @@ from slackwater.outside.wire import (
     read_strictly,
     schemas,
 )
+from slackwater.outside.wire.tested import Told, told_test
 from tests.outside.home.samples import CONFIG, DOCUMENT, EVENT, of_samples
 from tests.outside.home.shown import missing_figures, paths
 
@@ -72,6 +74,18 @@ EVENTS = {
     "value_template": TEXT,
     "event_types": {"type": "array", "items": TEXT, "minItems": 1},
 }
+NUMBER = {
+    "platform": {"const": "number"},
+    "command_topic": TEXT,
+    "command_template": TEXT,
+    "state_topic": TEXT,
+    "value_template": TEXT,
+    "unit_of_measurement": TEXT,
+    "mode": {"enum": ["auto", "box", "slider"]},
+    "min": {"type": "number"},
+    "max": {"type": "number"},
+    "step": {"type": "number", "minimum": 0.001},
+}
 BUTTON = {
     "platform": {"const": "button"},
     "command_topic": TEXT,
@@ -95,6 +109,7 @@ PART = {
         _part(BINARY, "state_topic"),
         _part(EVENTS, "state_topic", "event_types"),
         _part(BUTTON, "command_topic"),
+        _part(NUMBER, "command_topic"),
         # What has only its platform takes the entity away.
         {
             "type": "object",
@@ -240,6 +255,7 @@ def pressed(part: dict[str, str]) -> bytes:
     """What a button sends, its template filled from the sample document."""
     text = part.get("command_template", part.get("payload_press", ""))
     text = text.replace("{{ this.attributes.dose }}", "reef/carbonate@2026-05-03#07")
+    text = text.replace("{{ value }}", str(part.get("max", "")))
     return text.replace("{{ this.attributes.alarm }}", "manual-hold.all").encode()
 
 
@@ -255,7 +271,21 @@ def test_i6_buttons_ask_for_nothing_but_what_makes_it_safer() -> None:
         assert re.fullmatch(
             r"slackwater/1/[a-z0-9-]+/tank/[a-z0-9-]+/request", part["command_topic"]
         )
-    assert {"hold", "pause", "stop", "skip", "ack"} == acts
+    assert {"hold", "pause", "stop", "skip", "ack", "test"} == acts
+
+
+def test_each_figure_typed_in_is_read_from_end_to_end_of_its_box() -> None:
+    """The bounds, unit and parameter of a box are those the daemon takes."""
+    boxes = [part for _, part in PARTS if part["platform"] == "number"]
+    for part in boxes:
+        for bound in ("min", "max"):
+            text = part["command_template"].replace("{{ value }}", str(part[bound]))
+            read = read_strictly(text.encode(), RequestPayload)
+            assert not isinstance(read, Spoiled)
+            told = told_test(read.model)
+            assert isinstance(told, Told), part["unique_id"]
+            assert part["unique_id"].endswith(f"test_{told.parameter}")
+    assert {"dKH", "mg/L"} <= {part["unit_of_measurement"] for part in boxes}
 
 
 def test_a_press_with_nothing_to_skip_is_no_request() -> None:

@@ -75,7 +75,7 @@ def assess(shell: Shell, **wishes: Unpack[Wishes]) -> Answer:
             machine,
             tank,
             found.now.utc,
-            LookBack(taken_over=found.state.taken_over, days=wishes["days"]),
+            LookBack.of(found.state, wishes["days"]),
         )
     if wishes["no_tasks"] or wishes["days"] < LOOK_BACK_DAYS:
         kept = _Kept()

@@ -134,7 +134,7 @@ def proposed(
     """
     now, machine = found.now.utc, as_measured(machine, found.state)
     gone = found.state.taken_over
-    assessment = assessed(found.ledger, machine, tank, now, LookBack(taken_over=gone))
+    assessment = assessed(found.ledger, machine, tank, now, LookBack.of(found.state))
     plan, compared_with = present_plan(found, shell, machine)
     eve = _eve(machine, tank, now, wishes["first"])
     if plan is not None and wishes["first"] is None:

@@ -21,11 +21,11 @@ from slackwater.cli.correcting import (
 )
 from slackwater.cli.document import Answer
 from slackwater.cli.measuring import (
-    JUMP_WITHIN,
     About,
     before,
     document_of,
     entries_of,
+    near_tests,
     read_tests,
     refuse_jumps,
     words_of,
@@ -47,12 +47,10 @@ from slackwater.errors import Finding, InputError
 from slackwater.facts.events import AnyEvent
 from slackwater.facts.state import State
 from slackwater.facts.waters import (
-    OWN_TESTS_ONLY,
     MeasurementKept,
     MeasurementStruck,
     StandardChecked,
 )
-from slackwater.ledger.measured import all_measured, standing
 from slackwater.pump.outcome import Stamp
 
 
@@ -170,19 +168,11 @@ def _record(shell: Shell, values: Sequence[str], asked: Asked) -> Answer:
 
 
 def _near(shell: Shell, asked: Asked, about: About) -> list[MeasurementKept]:
-    """What stands of the tank within the weeks around the moment of a test."""
     with opened(shell.state) as found:
         subject = subject_of(shell, found.state, asked["tank"])
         now = found.stamp["at"]
         at = typed_moment(about.at, Wall(zone=subject.zone, now=now))
-        since, until = at - JUMP_WITHIN, at + JUMP_WITHIN
-        marked = all_measured(found.ledger, subject.tank, since, until)
-        return [one for one in standing(marked) if not _is_posted(one)]
-
-
-def _is_posted(kept: MeasurementKept) -> bool:
-    """A laboratory's value of what changes in the post is no measure for a kit."""
-    return kept.provenance == "lab" and kept.parameter in OWN_TESTS_ONLY
+        return near_tests(found.ledger, subject.tank, at)
 
 
 def _correct(shell: Shell, values: Sequence[str], wanted: str, asked: Asked) -> Answer:

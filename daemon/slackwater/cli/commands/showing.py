@@ -8,6 +8,7 @@ from slackwater.alarms.words import document
 from slackwater.cli.amounts import effect_decimal
 from slackwater.cli.aside import aside_document
 from slackwater.cli.document import Answer, reason_document
+from slackwater.cli.entered_text import entered_documents
 from slackwater.cli.opening import opened
 from slackwater.cli.outlook import Outlook
 from slackwater.cli.relay_text import relay_documents
@@ -69,6 +70,7 @@ def _fields(stood: Standing) -> dict[str, object]:
         "lowered": dict(sorted(stood.state.lowered.items())),
         **aside_document(stood.state, stood.found.now.utc),
         "alarms": [document(one) for one in stood.alarms],
+        "unconfirmed": entered_documents(stood.state),
         "audit": _audit_document(stood.state.audited),
         "relays": []
         if stood.approved is None

@@ -103,7 +103,7 @@ def _uptakes(
     past: Opened, machine: Machine, tank: str, at: datetime
 ) -> dict[str, Interval]:
     """Uptakes that tests show well enough."""
-    back = LookBack(taken_over=past.state.taken_over)
+    back = LookBack.of(past.state)
     found = assessed(past.ledger, machine, tank, at, back).uptakes
     return {
         name: Interval(

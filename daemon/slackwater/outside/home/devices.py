@@ -139,9 +139,14 @@ def _component(
         "command_topic" if entity.source == "request" else "state_topic": where,
         **entity.more,
     }
+    state = str(Topic(root=root, kind=Kind.TANK_STATE, owner=tank))
     if "json_attributes_template" in entity.more:
-        state = Topic(root=root, kind=Kind.TANK_STATE, owner=tank)
-        part["json_attributes_topic"] = str(state)
+        part["json_attributes_topic"] = state
+    if entity.source == "request" and "value_template" in entity.more:
+        part["state_topic"] = state
     if entity.quiet:
-        part |= {"entity_category": "diagnostic", "enabled_by_default": False}
+        part["enabled_by_default"] = False
+        # What is typed in is no diagnosis.
+        if entity.source != "request":
+            part["entity_category"] = "diagnostic"
     return part

@@ -2,13 +2,15 @@
 
 Floor 6. One subject: entities. Laws here: what leads stands first and is on; figures
 people seldom look at are diagnostic and off until somebody wants them; every button
-asks for what the topic of requests grants anyway, and all of that makes things safer.
+and every figure typed there asks for what the topic of requests grants anyway: it can
+only make things safer, and a test told there waits to be confirmed on the machine.
 Source: the keys of each platform, MQTT integration of Home Assistant (documentation of
-release 2026.11: MQTT discovery, sensor, binary sensor, event, button).
+release 2026.11: MQTT discovery, sensor, binary sensor, event, button, number).
 """
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
+from math import ceil, floor
 from typing import Literal
 
 from slackwater.facts.hold_groups import GROUPS
@@ -21,8 +23,10 @@ from slackwater.outside.home.templates import (
     shown,
     words,
 )
+from slackwater.water.parameters import Parameter, parameter_named
+from slackwater.water.spellings import units_of, zero_of
 
-Platform = Literal["sensor", "binary_sensor", "event", "button"]
+Platform = Literal["sensor", "binary_sensor", "event", "button", "number"]
 # Which topic of the tank an entity listens to, or speaks on.
 Source = Literal["state", "event", "request"]
 
@@ -38,6 +42,8 @@ DOSE_EVENTS = (
 )
 ALARM_EVENTS = ("alarm_raised", "alarm_changed")
 PAUSE_MINUTES = 30
+# The platform takes steps down to a thousandth.
+FINEST_DECIMALS = 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -225,6 +231,9 @@ def of_tank(parameters: Iterable[tuple[str, str, str]]) -> Iterator[Entity]:
         yield _quiet(found)
     for parameter, name, unit in parameters:
         yield from map(_quiet, _measured(parameter, name, unit))
+        item = parameter_named(parameter, where="")
+        if item.is_measured:
+            yield _told(item)
 
 
 def _measured(parameter: str, name: str, unit: str) -> Iterator[Entity]:
@@ -245,6 +254,38 @@ def _measured(parameter: str, name: str, unit: str) -> Iterator[Entity]:
             f".get('{parameter}', {{}}) | to_json }}}}"
         ),
     )
+
+
+def _told(item: Parameter) -> Entity:
+    """Where a hand test is typed in; it shows what still waits to be confirmed."""
+    unit = item.display_unit
+    scale, zero = float(units_of(item)[unit]), float(zero_of(unit))
+    name = f"{item.name[:1].upper()}{item.name[1:]} test, to be confirmed"
+    return Entity(
+        key=f"test_{item.id}",
+        platform="number",
+        name=name,
+        source="request",
+        quiet=True,
+        more={
+            "value_template": shown("entered", item.id, "value"),
+            "command_template": (
+                f'{{"v":1,"act":"test","parameter":"{item.id}",'
+                f'"value":{{{{ value }}}},"unit":"{unit}","note":"dashboard"}}'
+            ),
+            "unit_of_measurement": unit,
+            "mode": "box",
+            "min": _rounded((item.low - zero) / scale, item, ceil),
+            "max": _rounded((item.high - zero) / scale, item, floor),
+            "step": 10.0 ** -min(item.decimals + 1, FINEST_DECIMALS),
+        },
+    )
+
+
+def _rounded(number: float, item: Parameter, whole: Callable[[float], int]) -> float:
+    """A bound within the plausible window, to the digits of the parameter."""
+    steps = 10.0**item.decimals
+    return whole(number * steps) / steps
 
 
 def of_pump(pump: str) -> Iterator[Entity]:

@@ -52,6 +52,7 @@ from slackwater.outside.wire.strict import (
     read_strictly,
 )
 from slackwater.outside.wire.switching import switch_said
+from slackwater.outside.wire.tested import told_test
 from slackwater.outside.wire.topics import Kind, Root, Topic, parse_topic
 from slackwater.outside.wire.view import Heard, MachineView
 
@@ -272,6 +273,9 @@ class Decoder:
         if isinstance(read, Spoiled):
             return _overreach(topic, heard) or read
         asked = read.model
+        told = told_test(asked)
+        if isinstance(told, Spoiled):
+            return told
         request_id = asked.id or self._name(topic, read, heard)
         if request_id is None:
             return Ignored(why="the same request again")
@@ -284,6 +288,9 @@ class Decoder:
             serial=asked.serial or 0,
             alarm=asked.alarm or "",
             note=asked.note,
+            parameter=told.parameter,
+            level=told.level,
+            typed=told.typed,
         )
 
     def _name(

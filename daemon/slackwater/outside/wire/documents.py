@@ -122,6 +122,18 @@ class UptakeDocument(Payload):
     unit: Text
 
 
+class EnteredDocument(Payload):
+    """The newest test of a parameter that was told from afar and waits on the machine.
+
+    `id` is what `slackwater confirm` calls it; unit as people use it.
+    """
+
+    id: Text
+    value: Finite
+    unit: Text
+    at: Instant
+
+
 class TasksDocument(Payload):
     """What a person has to do: how many tasks, how many are due, and the next."""
 
@@ -165,6 +177,7 @@ class TankDocument(Payload):
     standings: dict[Word, StandingDocument] = Field(default_factory=dict)
     uptakes: dict[Word, UptakeDocument] = Field(default_factory=dict)
     tasks: TasksDocument | None = None
+    entered: dict[Word, EnteredDocument] = Field(default_factory=dict)
 
 
 class AlarmDocument(Payload):

@@ -7,6 +7,7 @@ whole numbers fit the ledger's 64-bit integers; free text holds no control chara
 """
 
 import re
+from collections.abc import Mapping
 from datetime import UTC, datetime
 from typing import Annotated, Literal
 
@@ -55,6 +56,7 @@ Unit = Annotated[
     str, StringConstraints(max_length=32, pattern="^[^\\x00-\\x1f\\x7f-\\x9f]*$")
 ]
 Finite = Annotated[float, Field(allow_inf_nan=False)]
+ParameterName = Annotated[str, StringConstraints(pattern="^[a-z0-9_-]{1,32}$")]
 
 EndedWord = Literal["complete", "stopped", "cut", "fault"]
 RefusedWord = Literal[
@@ -234,7 +236,7 @@ class HoldPayload(Payload):
 class ReadingPayload(Payload):
     """One probe value in the probe's own unit."""
 
-    parameter: Annotated[str, StringConstraints(pattern="^[a-z0-9_-]{1,32}$")]
+    parameter: ParameterName
     value: Finite
     unit: Unit
     at: Instant
@@ -246,33 +248,45 @@ class InputPayload(Payload):
     state: Literal["on", "off"]
 
 
+_NEEDED: Mapping[str, frozenset[str]] = {
+    "pause": frozenset({"minutes"}),
+    "skip": frozenset({"dose"}),
+    "withdraw": frozenset({"serial"}),
+    "ack": frozenset({"alarm"}),
+    "test": frozenset({"parameter", "value", "unit"}),
+}
+
+
 class RequestPayload(Payload):
-    """What may be asked from afar; each act has exactly the fields it needs."""
+    """What may be asked from afar; each act has exactly the fields it needs.
+
+    `test` tells the value of a hand test, which is not confirmed until a person on the
+    machine says so: it may stop doses, and never release, raise or renew anything.
+    """
 
     v: Version
     id: Token | None = None
-    act: Literal["hold", "pause", "skip", "stop", "withdraw", "ack", "report"]
+    act: Literal["hold", "pause", "skip", "stop", "withdraw", "ack", "report", "test"]
     minutes: Annotated[int, Field(ge=1, le=DAY_MINUTES)] | None = None
     dose: DoseName | None = None
     serial: Annotated[int, Field(ge=1, le=COUNT_AT_MOST)] | None = None
     alarm: Token | None = None
+    parameter: ParameterName | None = None
+    value: Finite | None = None
+    unit: Unit | None = None
     scope: Literal["tank"] = "tank"
     note: Note = ""
 
     @model_validator(mode="after")
     def _fields_fit_the_act(self) -> "RequestPayload":
-        needed = {
-            "pause": "minutes",
-            "skip": "dose",
-            "withdraw": "serial",
-            "ack": "alarm",
-        }.get(self.act)
+        needed = _NEEDED.get(self.act, frozenset())
         given = {
             name
-            for name in ("minutes", "dose", "serial", "alarm")
+            for name in frozenset().union(*_NEEDED.values())
             if getattr(self, name) is not None
         }
-        if given != ({needed} if needed else set()):
-            message = f"{self.act} takes {needed or 'none of the special fields'}"
+        if given != needed:
+            words = ", ".join(sorted(needed)) or "none of the special fields"
+            message = f"{self.act} takes {words}"
             raise ValueError(message)
         return self
