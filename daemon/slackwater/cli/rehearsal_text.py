@@ -126,15 +126,15 @@ def _dates(run: Sequence[PumpDay] | Sequence[EffectDay]) -> str:
 def _nearest_table(done: Rehearsed) -> str:
     rows = [
         (
-            near.cap,
             near.subject,
+            near.cap,
             *nearest_words(near, done.machine),
             f"{near.share * 100:.1f} %",
             near.dose,
         )
         for near in done.record.nearest
     ]
-    return table(("cap", "of", ">reached", ">ceiling", ">used", "|by"), rows)
+    return table(("of", "cap", ">reached", ">ceiling", ">used", "|by"), rows)
 
 
 def _bottles(record: Rehearsal) -> list[str]:

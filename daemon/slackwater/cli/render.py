@@ -1,7 +1,8 @@
 """Tables, times and spans for people.
 
 Floor 8. One subject: layout. Laws here: local time is written here and nowhere else
-above the timetable; no colour carries a meaning; a table never cuts a figure off.
+above the timetable; no colour carries a meaning; a table never cuts a figure off, and
+one that its screen has no room for stands row below row.
 """
 
 import io
@@ -14,15 +15,13 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from slackwater.cli.stacking import is_kept, roomy, stacked
 from slackwater.cli.width import page_columns
 
 # The page of a report that is kept.
 NARROWEST = 80
 # Wider than any row: a pipe has no width.
 _NO_END = 10_000
-_GAP = 2
-# What may be folded is not folded narrower than this.
-_FOLDED = 8
 _MINUTE_S = 60
 _HOUR_S = 3600
 _DAY_S = 86_400
@@ -31,41 +30,37 @@ _DAY_S = 86_400
 def table(heads: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
     """Rows under heads; ">" before a head sets to the right, "|" keeps on one line.
 
-    Without a terminal a row is as long as it needs to be; on one that is too narrow
-    for its figures they run over rather than be cut off.
+    Without a terminal a row is as long as it needs to be. On one that is too narrow
+    cells are wrapped between their words; where that does not do, each row becomes a
+    few lines of its own below its first cell.
     """
     cells = [[str(cell) for cell in row] for row in rows]
+    columns = page_columns()
+    widths = roomy(heads, cells, columns or _NO_END)
+    if columns is not None and widths is None:
+        return stacked(heads, cells, columns)
+    return _ruled(heads, cells, widths or [None] * len(heads))
+
+
+def _ruled(
+    heads: Sequence[str], cells: Sequence[Sequence[str]], widths: Sequence[int | None]
+) -> str:
     # A space behind each cell and one that parts the columns.
     made = Table(box=SIMPLE_HEAD, pad_edge=False, show_edge=False, padding=(0, 1, 0, 0))
-    for head in heads:
+    for head, width in zip(heads, widths, strict=True):
         made.add_column(
             Text(head.removeprefix(">").removeprefix("|")),
             justify="right" if head.startswith(">") else "left",
-            no_wrap=_is_kept(head),
+            no_wrap=is_kept(head),
             overflow="fold",
+            width=width,
         )
     for row in cells:
         made.add_row(*(Text(cell) for cell in row))
     page = io.StringIO()
-    width = max(page_columns() or _NO_END, _least(heads, cells))
-    console = Console(file=page, width=width, color_system=None, highlight=False)
+    console = Console(file=page, width=_NO_END, color_system=None, highlight=False)
     console.print(made)
     return "\n".join(line.rstrip() for line in page.getvalue().splitlines())
-
-
-def _is_kept(head: str) -> bool:
-    """Whether the cells below a head stay on one line."""
-    return head.startswith((">", "|"))
-
-
-def _least(heads: Sequence[str], cells: Sequence[Sequence[str]]) -> int:
-    """The columns without which something would be cut off."""
-    total = _GAP * len(heads)
-    for number, head in enumerate(heads):
-        column = [head, *(row[number] for row in cells)]
-        longest = max(map(len, column))
-        total += longest if _is_kept(head) else min(longest, _FOLDED)
-    return total
 
 
 def section(title: str, body: str) -> str:

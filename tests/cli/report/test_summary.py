@@ -61,6 +61,22 @@ def test_a_plan_full_of_faults_fits_as_well(tmp_path: Path) -> None:
     assert "--full)" in out
 
 
+def test_nothing_is_cut_off_where_everything_is_asked_for(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Two tanks and eight pumps: more than a screen, and --full gives every line."""
+    monkeypatch.setenv("COLUMNS", "80")
+    words = (CONFIG / "two-tanks", "--days", 2)
+    short, full = rehearse(*words).out, rehearse(*words, "--full").out
+    assert "--full)" in short
+    assert "--full)" not in full
+    told = " ".join(full.split())
+    found = rehearse(*words, "--json").document["summary"]
+    assert isinstance(found, list)
+    lines = [line for one in found for line in one["lines"]]
+    assert [line for line in lines if " ".join(line.split()) not in told] == []
+
+
 @pytest.mark.parametrize("name", SAMPLES)
 def test_says_everything_that_must_be_read(name: str) -> None:
     """Each item is there, and none is empty."""

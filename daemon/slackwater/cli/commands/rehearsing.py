@@ -194,8 +194,9 @@ def _refuse_far(wishes: Wishes, starts: date) -> None:
 
 
 def _text(report: Report, document: Mapping[str, object], asked: Asked) -> str:
-    parts = [summary_text(report)]
-    if asked["full"] or asked["every"]:
+    full = asked["full"] or asked["every"]
+    parts = [summary_text(report, full=full)]
+    if full:
         parts += ["", rehearsal_text(report.done, every=asked["every"])]
         parts.append(full_text(report, document))
     if asked["html"] is not None:

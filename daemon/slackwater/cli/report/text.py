@@ -2,7 +2,7 @@
 
 Floor 8. One subject: the summary as text. Laws here: it is written from the document's
 own lines; what does not fit is left out between two words and says so; refusals give
-way last.
+way last; whoever asks for everything gets everything.
 """
 
 from collections.abc import Mapping, Sequence
@@ -51,16 +51,19 @@ CUT = (
 )
 
 
-def summary_text(report: Report) -> str:
+def summary_text(report: Report, *, full: bool = False) -> str:
     """The summary as it stands on a terminal.
 
-    Shape: at most 24 lines of 80 columns, whatever the plan.
+    Shape: at most 24 lines of 80 columns, whatever the plan; as many as it takes where
+    it is asked for in full.
     """
     items = summary(report)
     head = _head(report)
     most: dict[str, int] = {}
     rows: dict[str, int] = {}
     shown = _shown(items, most, rows)
+    if full:
+        return "\n".join((*head, *shown))
     for limits, steps in ((most, GIVE_WAY), (rows, CUT)):
         for key, count in steps:
             if len(head) + len(shown) <= LINES:
@@ -98,7 +101,7 @@ def _told(item: Item, most: int) -> list[str]:
 def _set_in(title: str, told: Sequence[str], most: int | None) -> list[str]:
     """The title before the first row, the rest set in below it."""
     width = within(COLUMNS) - LABEL
-    rows = [row for text in told for row in wrap(text, width)]
+    rows = [row for text in told for row in wrap(text, width, break_on_hyphens=False)]
     if most is not None and len(rows) > most:
         last = wrap(rows[most - 1], width - len(CUT_MARK))[0]
         rows = [*rows[: most - 1], f"{last}{CUT_MARK}"]
