@@ -21,6 +21,7 @@ BROKER = ("192.0.2.10", 1883)
 LOGIN = ("shelf", "a long invented word")
 NET = ("an invented network", "another long word")
 KEY = b""  # 32 bytes, the same as the daemon's, where commands are signed
+SECOND_KEY = b""  # while keys are changed: commands under this one count as well
 # What a pump gives at full power, and the most it may ever do: set here, raised
 # nowhere else. The day limit covers the largest single dose within an hour of a reboot.
 LIMITS = {
@@ -73,6 +74,8 @@ def connect() -> socket.socket:
 outputs = Outputs(list(PINS), switch, arm)
 boot = "".join([f"{byte:02x}" for byte in os.urandom(8)])
 node = Node(HARDWARE, boot, dict.fromkeys(PINS, LIMITS), KEY)
+if SECOND_KEY:
+    node.keys.append(SECOND_KEY)
 session = Session("node-shelf", (PLACE + "/state", b'{"state":"offline","v":1}'))
 uptime = Uptime(time.ticks_ms, 1 << 30)  # type: ignore[attr-defined]  # of the device
 board = Board(node, outputs, uptime, session, connect)

@@ -256,7 +256,7 @@ class Node:
         if not 0 < len(heads) <= CHANNELS_AT_MOST:
             message = f"a node has 1 to {CHANNELS_AT_MOST} channels, not {len(heads)}"
             raise ValueError(message)
-        self.hardware, self.boot, self._key = hardware, boot, key
+        self.hardware, self.boot, self.keys = hardware, boot, [key]  # any counts
         self.heads = {chan: Head(heads[chan]) for chan in sorted(heads)}
         self.fence = self.unread = self._up_ms = self._seq = self._shows_until_ms = 0
         self.starting, self._self_test_ms, self._shows = True, self_test_ms, ""
@@ -269,7 +269,7 @@ class Node:
         told, command = self.tick(up_ms), read_command(payload)
         if retained or command is None or command.chan not in [""] + list(self.heads):
             return told + self._turn_away(payload, "retained" if retained else "form")
-        if not is_authentic(command, self._key):
+        if not any(is_authentic(command, key) for key in self.keys):
             return told + self._turn_away(payload, "auth")
         if command.act == "run":
             return told + self._judge(command)
@@ -395,6 +395,6 @@ class Node:
 
     def _said(self, payload: "Payload") -> "Payload":
         payload.update({"v": 1, "boot": self.boot, "up": self._up_ms})
-        if self._key:
-            payload["mac"] = code(self._key, canonical(payload).encode())
+        if self.keys[0]:
+            payload["mac"] = code(self.keys[0], canonical(payload).encode())
         return payload

@@ -34,6 +34,7 @@ from slackwater.outside.settings import (
     read_node_keys,
     read_notify,
 )
+from slackwater.outside.settings.broker import SECOND_KEY_FILE
 from slackwater.outside.shadow_link import ShadowLink
 from slackwater.outside.wire import HomeSettings, Root, view_of
 from slackwater.planning.lowering import lower_caps, lowered
@@ -192,12 +193,13 @@ def build(places: Places, clock: Clock, memory: Memory, mode: Mode) -> Rig:
     broker = read_broker(places.config, places.credentials)
     notify = read_notify(places.config, places.credentials)
     keys = read_node_keys(places.config, places.credentials)
+    second = read_node_keys(places.config, places.credentials, SECOND_KEY_FILE)
     fallback = None if memory.state.approvals else read_machine(places.config)
     setup = setup_from(memory.state, fallback)
     mailbox = BoundedMailbox()
     now = clock.now()
     machine = listened_to(setup)
-    observe = Observe(broker, view_of(machine, keys), mailbox, clock)
+    observe = Observe(broker, view_of(machine, keys, second), mailbox, clock)
     actuate = None
     if mode != "shadow":
         topics = relay_topics(machine)

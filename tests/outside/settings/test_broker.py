@@ -6,6 +6,7 @@ import pytest
 
 from slackwater.errors import InputError
 from slackwater.outside.settings import read_broker, read_node_keys
+from slackwater.outside.settings.broker import SECOND_KEY_FILE
 from slackwater.outside.wire import BrokerSettings
 
 FULL = """
@@ -124,3 +125,22 @@ def test_tells_of_a_key_file_that_is_missing(tmp_path: Path) -> None:
     written(tmp_path, NODE + 'key_file = "shelf.key"\n')
     with pytest.raises(InputError, match="cannot be read"):
         read_node_keys(tmp_path)
+
+
+def test_reads_a_second_key_while_keys_are_changed(tmp_path: Path) -> None:
+    """Each in a file of its own; without the line there is none."""
+    (tmp_path / "shelf.key").write_text(f"{DIGITS}\n", "ascii")
+    (tmp_path / "new.key").write_text(f"{DIGITS[::-1]}\n", "ascii")
+    text = NODE + 'key_file = "shelf.key"\n'
+    assert {} == read_node_keys(written(tmp_path, text), field=SECOND_KEY_FILE)
+    folder = written(tmp_path, text + 'second_key_file = "new.key"\n')
+    second = {"shelf": bytes.fromhex(DIGITS[::-1])}
+    assert second == read_node_keys(folder, field=SECOND_KEY_FILE)
+    assert {"shelf": bytes.fromhex(DIGITS)} == read_node_keys(folder)
+
+
+def test_refuses_a_second_key_without_a_first(tmp_path: Path) -> None:
+    """Commands would go out unsigned, and the node would refuse them all."""
+    written(tmp_path, NODE + 'second_key_file = "new.key"\n')
+    with pytest.raises(InputError, match="key_file is not"):
+        read_node_keys(tmp_path, field=SECOND_KEY_FILE)

@@ -21,6 +21,8 @@ from slackwater.outside.settings.tables import Findings, checked, named_tables
 from slackwater.outside.settings.wire_model import BrokerTable, SiteHead
 from slackwater.outside.wire import BrokerSettings
 
+# The one that signs, and the one that also counts while keys are changed.
+KEY_FILE, SECOND_KEY_FILE = "key_file", "second_key_file"
 # These make sense in pairs only.
 _PAIRS = (
     ("certificate_file", "key_file"),
@@ -62,11 +64,12 @@ def read_broker(directory: Path, credentials: Path | None = None) -> BrokerSetti
 
 
 def read_node_keys(
-    directory: Path, credentials: Path | None = None
+    directory: Path, credentials: Path | None = None, field: str = KEY_FILE
 ) -> dict[str, bytes]:
-    """The keys of the nodes that sign, by node.
+    """The keys of the nodes that sign, by node; with `field` those of another use.
 
-    Raises: InputError with every key file that cannot be used.
+    Raises: InputError with every key file that cannot be used, and every second key
+    of a node that has no first.
     """
     document = read_document(directory, MACHINE_FILE)
     findings = Findings(MACHINE_FILE)
@@ -74,14 +77,27 @@ def read_node_keys(
     for identity, raw in named_tables(document, "node", findings).items():
         place = f"[node.{identity}]"
         table = checked(NodeTable, raw, place, findings)
-        if table is None or table.key_file is None:
+        name: str | None = None if table is None else getattr(table, field)
+        if table is None or name is None:
             continue
-        path = handed_over(directory, credentials, table.key_file) or directory
+        if table.key_file is None:
+            _no_first_key(place, findings)
+            continue
+        path = handed_over(directory, credentials, name) or directory
         try:
             keys[identity] = read_key(path, "")
         except InputError as error:
-            findings.adopt(f"{place} key_file", error)
+            findings.adopt(f"{place} {field}", error)
     return findings.settled(keys)
+
+
+def _no_first_key(place: str, findings: Findings) -> None:
+    findings.add(
+        f"{place} {KEY_FILE}",
+        f"{SECOND_KEY_FILE} is given and {KEY_FILE} is not",
+        "a key to sign with, beside the second one",
+        f"Call it {KEY_FILE}, or add the key the node signs with.",
+    )
 
 
 def checked_broker(raw: object, findings: Findings) -> BrokerTable | None:

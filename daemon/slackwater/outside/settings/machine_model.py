@@ -266,6 +266,13 @@ class NodeTable(TableModel):
         description="File with the 64 hex digits of the key the node signs with",
         examples=['"shelf.key"'],
     )
+    second_key_file: str | None = Field(
+        default=None,
+        min_length=1,
+        description="File of a second key: what the node signs with it counts as well, "
+        "while keys are changed; commands are signed with the first",
+        examples=['"shelf-2.key"'],
+    )
 
 
 class PumpTable(TableModel):

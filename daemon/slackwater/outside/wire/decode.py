@@ -211,8 +211,8 @@ class Decoder:
         )
 
     def _is_genuine(self, topic: Topic, plain: dict[str, object]) -> bool:
-        key = self.view.keys.get(topic.owner)
-        return key is None or is_signed_by(plain, key)
+        keys = self.view.keys_of(topic.owner)
+        return not keys or any(is_signed_by(plain, key) for key in keys)
 
     def _input(self, topic: Topic, heard: Heard) -> Decoded:
         switch = self.view.switches.get(topic.item)

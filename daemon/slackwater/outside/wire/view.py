@@ -8,6 +8,7 @@ that might be printed holds one; a node's key never shows in a representation.
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
+from types import MappingProxyType
 
 from slackwater.errors import Finding, InputError
 from slackwater.facts.alarms import Priority
@@ -79,7 +80,8 @@ class MachineView:
     """The part of the machine that decides what an inbound message may be.
 
     `keys` holds a key for each node that signs; a node without one is believed
-    unsigned.
+    unsigned. What is signed with one of `second_keys` counts as well, while keys are
+    changed.
     Raises: InputError when a key is not 32 bytes or belongs to no node.
     """
 
@@ -88,10 +90,11 @@ class MachineView:
     probes: Mapping[str, Probe]
     switches: Mapping[str, Switch] = field(default_factory=dict)
     keys: Mapping[str, bytes] = field(default_factory=dict, repr=False)
+    second_keys: Mapping[str, bytes] = field(default_factory=dict, repr=False)
     relays: Mapping[str, Relay] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        for node, key in self.keys.items():
+        for node, key in (*self.keys.items(), *self.second_keys.items()):
             if node not in self.nodes or len(key) != KEY_BYTES:
                 raise InputError(
                     Finding(
@@ -101,6 +104,11 @@ class MachineView:
                         do="Make a new key and give the same one to the node.",
                     )
                 )
+
+    def keys_of(self, node: str) -> tuple[bytes, ...]:
+        """Every key under which what a node says counts; empty where none signs."""
+        found = (self.keys.get(node), self.second_keys.get(node))
+        return tuple(key for key in found if key is not None)
 
     @property
     def sources(self) -> tuple[Probe | Switch, ...]:
@@ -121,7 +129,11 @@ class MachineView:
         return frozenset(asked - {""})
 
 
-def view_of(machine: Machine, keys: Mapping[str, bytes]) -> MachineView:
+def view_of(
+    machine: Machine,
+    keys: Mapping[str, bytes],
+    second_keys: Mapping[str, bytes] = MappingProxyType({}),
+) -> MachineView:
     """The view of one machine with the keys of its nodes.
 
     Raises: InputError as `MachineView`, and when a node that signs has no key.
@@ -142,6 +154,7 @@ def view_of(machine: Machine, keys: Mapping[str, bytes]) -> MachineView:
         probes=machine.probes,
         switches=machine.switches,
         keys=keys,
+        second_keys=second_keys,
         relays={node.id: node.relay for node in machine.nodes.values() if node.relay},
     )
 
