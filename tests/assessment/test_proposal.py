@@ -12,7 +12,7 @@ import pytest
 
 from slackwater.facts.plan import Group
 from slackwater.facts.proposal import Evidence, Ground
-from slackwater.facts.tank import Outside
+from slackwater.facts.tank import Machine, Outside
 from tests.assessment.reefs import (
     DAY,
     DKH,
@@ -34,6 +34,15 @@ ONE_DAY = timedelta(days=1)
 # 1 mL a day of carbonate is 0.01 meq/L a day.
 UL_PER_MEQ_PER_L = 100_000
 ALL = tuple(SOLUTIONS)
+
+
+def climbing(most: float) -> Machine:
+    """The tank with another climb of alkalinity a day, meq/L."""
+    made = machine()
+    tank = made.tanks["reef"]
+    cap = replace(tank.caps["alkalinity"], net_rise=per_day("alkalinity", most))
+    tank = replace(tank, caps={**tank.caps, "alkalinity": cap})
+    return replace(made, tanks={"reef": tank})
 
 
 def test_a_stable_tank_is_left_alone_to_the_letter() -> None:
@@ -104,7 +113,8 @@ def test_a_first_plan_starts_at_what_is_surely_taken_up() -> None:
 def test_steps_follow_each_other_without_a_gap_and_within_their_bound() -> None:
     """A rise by half: a tenth a day, or to the lower bound at once."""
     present = plan(line("carbonate", 40_000))
-    found = proposed(machine(), present, known("alkalinity", 0.6, 0.1, uptake_low=0.4))
+    made = climbing(1.0)
+    found = proposed(made, present, known("alkalinity", 0.6, 0.1, uptake_low=0.4))
     steps = lines(found, "carbonate")
     amounts = [40_000, *(step.per_day_ul for step in steps)]
     assert 60_000 == amounts[-1]

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from math import inf
 
-from slackwater.assessment.knobs import Knob, Knobs, per_day_ul
+from slackwater.assessment.knobs import Knob, Knobs, level_per_pico, per_day_ul
 from slackwater.facts.proposal import Ground, Grounded
 from slackwater.facts.reasons import Figure
 from slackwater.facts.tank import EffectCap
@@ -134,7 +134,10 @@ def _caps(knobs: Knobs, knob: Knob) -> Iterator[tuple[float, str]]:
         place = f"[tank.{tank.id}.caps.{parameter}]"
         yield (cap.gross - outside) / pico * room, f"{place} gross"
         if cap.net_rise is not None:
-            stated = tank.uptake.get(parameter)
-            low = stated.low if stated else 0
-            most = cap.net_rise + low - outside
-            yield most / pico * room, f"{place} net_rise"
+            sure = knobs.sure_uptake(parameter)
+            low = sure.per_day / level_per_pico(tank, parameter)
+            most = max(cap.net_rise + low - outside, 0.0) / pico * room
+            if sure.is_shown:
+                # Tests that say less bar a rise; they make no lower dose by themselves.
+                most = max(most, knob.given_ul)
+            yield most, f"{place} net_rise beside {sure.by}"

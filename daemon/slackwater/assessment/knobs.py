@@ -45,17 +45,46 @@ class Knob:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SureUptake:
+    """What is surely used up a day, canonical, and in words which figure it is.
+
+    `is_shown`: tests show it, and less than the file states.
+    """
+
+    per_day: float
+    by: str
+    is_shown: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Knobs:
     """All pumps of one tank; `shares` says how several divide a parameter.
 
     `most_ul` is what a pump may give a day where the caps have turned out narrower
-    than a sum of doses shows.
+    than a sum of doses shows; `shown_low` the lower bound of each uptake that tests
+    tell well enough, canonical a day.
     """
 
     tank: Tank
     machine: Machine
     by_pump: Mapping[str, Knob] = field(default_factory=dict)
     most_ul: Mapping[str, int] = field(default_factory=dict)
+    shown_low: Mapping[str, float] = field(default_factory=dict)
+
+    def sure_uptake(self, parameter: str) -> SureUptake:
+        """What is surely used up of a parameter a day, by the more careful of the two.
+
+        What nobody stated counts as nothing, as it does in a check and at the gate.
+        """
+        stated = self.tank.uptake.get(parameter)
+        if stated is None:
+            return SureUptake(per_day=0.0, by="no uptake, for none is stated")
+        low = stated.low * level_per_pico(self.tank, parameter)
+        shown = self.shown_low.get(parameter)
+        if shown is not None and shown < low:
+            by = "the least uptake that tests show"
+            return SureUptake(per_day=shown, by=by, is_shown=True)
+        return SureUptake(per_day=low, by="the lower bound that the file states")
 
     def of(self, parameter: str) -> tuple[Knob, ...]:
         """The knobs of a parameter in order of pump; empty when nothing moves it."""

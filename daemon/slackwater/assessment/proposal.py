@@ -119,6 +119,8 @@ def propose(asked: Asked) -> Proposal:
     Raises: KeyError when the machine has no such tank.
     """
     knobs = knobs_of(asked.machine, asked.tank, asked.plan, asked.today, asked.most_ul)
+    known = {name: one.uptake_low for name, one in asked.evidence.items() if one.enough}
+    knobs = replace(knobs, shown_low=known)
     if not asked.runs:
         knobs = knobs.idle()
     work = _Work(asked=asked, knobs=knobs)
