@@ -146,6 +146,15 @@ def machine(
     )
 
 
+def climbing(most: float) -> Machine:
+    """The tank with soda alone and another climb of alkalinity a day, meq/L."""
+    made = machine()
+    tank = made.tanks["reef"]
+    cap = replace(tank.caps["alkalinity"], net_rise=per_day("alkalinity", most))
+    tank = replace(tank, caps={**tank.caps, "alkalinity": cap})
+    return replace(made, tanks={"reef": tank})
+
+
 def line(solution: str, per_day_ul: int, **changes: object) -> PlanLine:
     """A line of twelve doses, alkalinity by night."""
     made = PlanLine(

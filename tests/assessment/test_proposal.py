@@ -12,7 +12,7 @@ import pytest
 
 from slackwater.facts.plan import Group
 from slackwater.facts.proposal import Evidence, Ground
-from slackwater.facts.tank import Machine, Outside
+from slackwater.facts.tank import Outside
 from tests.assessment.reefs import (
     DAY,
     DKH,
@@ -20,6 +20,7 @@ from tests.assessment.reefs import (
     SOLUTIONS,
     TOMORROW,
     change,
+    climbing,
     grounds,
     known,
     line,
@@ -34,15 +35,6 @@ ONE_DAY = timedelta(days=1)
 # 1 mL a day of carbonate is 0.01 meq/L a day.
 UL_PER_MEQ_PER_L = 100_000
 ALL = tuple(SOLUTIONS)
-
-
-def climbing(most: float) -> Machine:
-    """The tank with another climb of alkalinity a day, meq/L."""
-    made = machine()
-    tank = made.tanks["reef"]
-    cap = replace(tank.caps["alkalinity"], net_rise=per_day("alkalinity", most))
-    tank = replace(tank, caps={**tank.caps, "alkalinity": cap})
-    return replace(made, tanks={"reef": tank})
 
 
 def test_a_stable_tank_is_left_alone_to_the_letter() -> None:

@@ -10,8 +10,6 @@ Units: canonical per day; volumes microlitres.
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
-from fractions import Fraction
-from math import hypot
 
 from slackwater.assessment.barring import (
     Bars,
@@ -31,6 +29,7 @@ from slackwater.assessment.knobs import (
 )
 from slackwater.assessment.laying import lay
 from slackwater.assessment.pending import pending
+from slackwater.assessment.ratio import Ratio
 from slackwater.assessment.starting import ONE_DAY, started
 from slackwater.assessment.wants import (
     Correction,
@@ -53,7 +52,6 @@ from slackwater.facts.proposal import (
 from slackwater.facts.tank import Machine
 from slackwater.water.limits import Limits, limits_of
 from slackwater.water.parameters import PARAMETERS
-from slackwater.water.stoichiometry import calcified
 
 ALKALINITY = "alkalinity"
 CARBON = "carbon"
@@ -63,13 +61,6 @@ ORDER = ("alkalinity", "calcium", "magnesium", "strontium", "potassium", "iodine
 TRIAD = ("alkalinity", "calcium", "magnesium")
 # A correction that runs is left unless it would miss by so many dead-bands.
 RUNNING_TOLERANCE = 2.0
-# How far the ratio of use differs from tank to tank: common practice, no source.
-RATIO_SD_SHARE = 0.05
-# Moles of metal per mole of calcium in coral aragonite.
-STRONTIUM_PER_CALCIUM = Fraction(9, 1000)
-MAGNESIUM_PER_CALCIUM = Fraction(45, 10_000)
-# Used with alkalinity in a fixed ratio.
-FOLLOWERS = ("calcium", "strontium")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -165,11 +156,10 @@ def _wanted(work: _Work, found: Evidence, now: float) -> Want:
     if found.parameter == CARBON:
         return carbon(work.asked.evidence, now, _same_days(work))
     limits = _limits(found)
-    want = maintenance(_with_ratio(work, found), now, limits)
+    ratio = Ratio(knobs=work.knobs, evidence=work.asked.evidence, used=work.alkalinity)
+    want = ratio.held(found, maintenance(ratio.scaled(found), now, limits), now)
     if want.maintenance > now and (bars := work.bars.on(found.parameter)):
         return held_want(want, now, bars)
-    if work.alkalinity is not None and found.parameter in FOLLOWERS:
-        return _follows(want)
     if found.parameter == PHOSPHATE and want.maintenance > now:
         bound = Grounded(ground=Ground.REPEATS_NO_RISE)
         return Want(maintenance=now, changed=False, grounds=(bound,))
@@ -185,48 +175,6 @@ def _same_days(work: _Work) -> float:
         for line in knob.lines
     ]
     return float((today - max(begun, default=today)).days)
-
-
-def _with_ratio(work: _Work, found: Evidence) -> Evidence:
-    """Evidence whose uptake follows alkalinity where that says more."""
-    if work.alkalinity is None or found.parameter not in FOLLOWERS:
-        return found
-    used = calcified_per_meq(found.parameter) * work.alkalinity
-    alkaline = work.asked.evidence.get(ALKALINITY)
-    sd = calcified_per_meq(found.parameter) * (alkaline.uptake_sd if alkaline else 0.0)
-    return replace(
-        found,
-        uptake=used,
-        uptake_sd=hypot(sd, RATIO_SD_SHARE * used),
-        uptake_low=used * (1 - RATIO_SD_SHARE),
-        enough=True,
-        falls=True,
-    )
-
-
-def calcified_per_meq(parameter: str) -> float:
-    """What is built into skeleton with one equivalent of alkalinity.
-
-    Units: mg/L per meq/L. Range: calcium and strontium.
-    Source: stoichiometry of aragonite; its strontium from Swart et al. 2002 and its
-    magnesium from memory.
-    """
-    built = calcified(
-        Fraction(1),
-        strontium_per_calcium=STRONTIUM_PER_CALCIUM,
-        magnesium_per_calcium=MAGNESIUM_PER_CALCIUM,
-    )
-    return float(built.calcium if parameter == "calcium" else built.strontium)
-
-
-def _follows(want: Want) -> Want:
-    told = tuple(
-        Grounded(ground=Ground.STOICHIOMETRY, figures=one.figures)
-        if one.ground in {Ground.UPTAKE, Ground.NET_BALANCE}
-        else one
-        for one in want.grounds
-    )
-    return replace(want, grounds=told)
 
 
 def _correct(work: _Work, found: Evidence, total: float) -> Correction:

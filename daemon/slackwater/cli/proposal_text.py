@@ -28,6 +28,8 @@ _DECIMALS = 6
 _LABELS: Mapping[str, str] = {
     "uptake_per_day": "uptake",
     "sd_per_day": "give or take",
+    "by_ratio_per_day": "by the ratio to alkalinity",
+    "least_by_ratio_per_day": "at least, by the ratio to alkalinity",
     "now_per_day": "the plan gives",
     "level": "level",
     "level_sd": "give or take",

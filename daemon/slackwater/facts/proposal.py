@@ -23,6 +23,8 @@ class Ground(StrEnum):
     UPTAKE = "uptake"
     NET_BALANCE = "net-balance"
     STOICHIOMETRY = "stoichiometry"
+    RATIO_HOLDS = "ratio-holds-it"
+    RATIO_DISAGREES = "ratio-disagrees"
     GROUP = "group-ratio"
     GROUP_UNSURE = "group-ratio-unsure"
     SIDE_EFFECT = "side-effect"
@@ -64,6 +66,10 @@ GROUND_TEXTS: Mapping[Ground, str] = {
     Ground.UPTAKE: "It replaces what the tank takes up.",
     Ground.NET_BALANCE: "It replaces the net balance of uptake and undeclared sources.",
     Ground.STOICHIOMETRY: "It is used together with alkalinity in a fixed ratio.",
+    Ground.RATIO_HOLDS: "Its own tests show less use than alkalinity implies: it is "
+    "not cut below the least of that; test both.",
+    Ground.RATIO_DISAGREES: "Its own tests show another use than alkalinity implies: "
+    "test both, and a standard, before it is trusted.",
     Ground.GROUP: "It keeps the fixed ratio of its group.",
     Ground.GROUP_UNSURE: "Look twice: it moves with its group though its own uptake is "
     "not known well; test it before and after.",
