@@ -11,65 +11,28 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from statistics import median
 
-DAY, HOUR, MINUTE = 86_400.0, 3_600.0, 60.0
-KEPT_S = 26 * HOUR
-ROUNDING = 1e-9
-BASE = 0.8
-
-# What each line of the invented tank is.
-LINES: dict[str, frozenset[str]] = {
-    "lye": frozenset({"alkaline", "hydroxide"}),
-    "soda": frozenset({"alkaline", "carbonate"}),
-    "mild": frozenset({"alkaline"}),
-    "calcium": frozenset({"mineral"}),
-    "raise": frozenset({"mineral", "correction"}),
-    "iodine": frozenset({"mineral", "trace"}),
-    "food": frozenset({"carbon"}),
-    "plain": frozenset(),
-}
-# Period and resolution of each probe, and how long equal values mean nothing.
-PROBES = {
-    "ph": ("ph", 300.0, 0.01, 6 * HOUR),
-    "ph2": ("ph", 300.0, 0.01, 6 * HOUR),
-    "warm": ("temperature", 300.0, 0.1, DAY),
-    "warm2": ("temperature", 300.0, 0.1, DAY),
-    "salt": ("salinity", 300.0, 0.01, DAY),
-}
-SPREAD = {"ph": 0.2, "temperature": 1.0, "salinity": 1.0}
-# Normal state, seconds it must be well, and what it stops, by role.
-SWITCHES = {
-    "return-pump": (True, 600.0, "all"),
-    "level": (False, 600.0, "all"),
-    "leak": (False, None, "all"),
-    "feeding": (False, 300.0, "all"),
-    "hands": (False, 60.0, "all"),
-    "skimmer": (True, 60.0, "carbon"),
-    "air": (True, 60.0, "carbon"),
-    # At the pump of the soda.
-    "power": (False, None, "carbonate"),
-}
-# Whose silence shortens; that of the return pump stops, and power at rest has none.
-SHORTENS = frozenset(SWITCHES) - {"return-pump", "power"}
-SILENT_S = 2 * 300.0 + 900.0
-CEILING_DKH, HYSTERESIS_DKH = 9.7, 0.2
-BOTTLE_LOW_UL, DOSE_UL = 100_000, 2_000
-# Top-off: whole days that make a usual one, and how many are remembered.
-USUAL_DAYS, DAYS_KEPT, TOO_MUCH = 7, 14, 1.5
-
-
-def reached(kinds: frozenset[str], scope: str) -> bool:
-    """Whether a scope means a line of these kinds."""
-    if scope == "all":
-        return True
-    if scope == "raising":
-        return bool(kinds & {"hydroxide", "carbonate"})
-    if scope == "extras":
-        return bool(kinds & {"correction", "carbon"})
-    if scope == "treated":
-        return bool(kinds & {"correction", "carbon", "trace"})
-    if scope == "mineral correction":
-        return {"mineral", "correction"} <= kinds
-    return scope in kinds
+from tests.gate.plain_alkalinity import Alkalinity
+from tests.gate.plain_tables import (
+    BASE,
+    BOTTLE_LOW_UL,
+    CEILING_DKH,
+    DAY,
+    DAYS_KEPT,
+    DOSE_UL,
+    HOUR,
+    KEPT_S,
+    LINES,
+    MINUTE,
+    PROBES,
+    ROUNDING,
+    SHORTENS,
+    SILENT_S,
+    SPREAD,
+    SWITCHES,
+    TOO_MUCH,
+    USUAL_DAYS,
+    reached,
+)
 
 
 @dataclass(slots=True)
@@ -110,6 +73,12 @@ class Plain:
     usual: dict[int, int] = field(default_factory=dict)
     counted: dict[int, int] | None = None
     blamed: Counter[str] = field(default_factory=Counter)
+    alkalinity: Alkalinity = field(init=False)
+
+    def __post_init__(self) -> None:
+        """Alkalinity is judged apart; what is refused is refused for both."""
+        named = [probe for probe in self.probes if PROBES[probe][0] == "alkalinity"]
+        self.alkalinity = Alkalinity(frozenset(named), refused=self.refused)
 
     @property
     def today(self) -> int:
@@ -124,6 +93,10 @@ class Plain:
 
     def read(self, probe: str, value: float) -> None:
         """A probe shows a value."""
+        if PROBES[probe][0] == "alkalinity":
+            serving = self._serving("alkalinity")
+            self.alkalinity.read(probe, value, self.now, serving)
+            return
         series = self.series.setdefault(probe, [])
         if series and series[-1][0] >= self.now:
             return
@@ -140,7 +113,10 @@ class Plain:
 
     def look(self) -> None:
         """Take note of what is too much, and of what has come back."""
-        self.out = {name: end for name, end in self.out.items() if self.now < end}
+        for name in [name for name, end in self.out.items() if self.now >= end]:
+            # What it showed beside a test before that says nothing any more.
+            self.alkalinity.compared.pop(name, None)
+            del self.out[name]
         for name, scope in self._too_much():
             self.holds.setdefault(name, Hold(scope=scope, since=self.now))
         for name, hold in list(self.holds.items()):
@@ -221,6 +197,7 @@ class Plain:
     def _blocked(self, line: str) -> bool:
         kinds = LINES[line]
         held = [(name, hold.scope) for name, hold in self.holds.items()]
+        held += [(name, "alkaline") for name in sorted(self.alkalinity.holds)]
         blamed = [
             name
             for name, scope in [*held, *self._while_it_lasts(line)]
@@ -245,8 +222,10 @@ class Plain:
                 found.append(("nutrients", "carbon"))
         # Nobody said what this tank takes up: a high test counts for a day.
         test = self._test("alkalinity", DAY)
+        serving = self._serving("alkalinity")
         if test and test[0] > CEILING_DKH:
-            found.append(("alkalinity-test", "alkaline"))
+            told = self.alkalinity.speaks_for_water(self.now, serving)
+            found += [] if told else [("alkalinity-test", "alkaline")]
         if self.left_ul is not None:
             found += [("reservoir-empty", "all")] if self.left_ul < DOSE_UL else []
             low = self.left_ul <= BOTTLE_LOW_UL
@@ -273,13 +252,23 @@ class Plain:
             for switch in sorted(self.switches & SHORTENS)
             if self._is_silent(switch)
         ]
-        return [(name, scope) for name, scope in found if not self._left_aside(name)]
+        found = [(name, scope) for name, scope in found if not self._left_aside(name)]
+        serving = self._serving("alkalinity")
+        doubts = self.alkalinity.doubts(self.now, serving)
+        if not self._left_aside("alkalinity-probes"):
+            doubts = [name for name in doubts if not self._left_aside(name)]
+            found += [(name, "alkaline") for name in doubts]
+        return found
 
     def _absent(self, line: str) -> float:
         if self.away_from is None or self.now < self.away_from:
             return 1.0
         if "correction" in LINES[line]:
             return 0.0
+        serving = self._serving("alkalinity")
+        # A sound probe of alkalinity tests all the time.
+        if self.alkalinity.has_sound(self.now, serving):
+            return 1.0
         return 0.9 if self.now - self.away_from > 14 * DAY else 1.0
 
     def _is_doubted(self, kind: str) -> bool:

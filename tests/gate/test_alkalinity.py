@@ -22,9 +22,9 @@ from slackwater.gate.alkalinity import (
     is_fresh,
     may_release_ceiling,
     too_high,
-    water_doubts,
 )
 from slackwater.gate.moment import Moment
+from slackwater.gate.watches import doubting
 from tests.gate.scene import GUARD, NOW, PROBE, dkh, machine, moment, probed
 
 SPARE = replace(PROBE, id="spare")
@@ -55,6 +55,17 @@ def thrice(*pairs: tuple[float, float]) -> list[Reading]:
 def with_probes(*probes: Probe) -> Moment:
     """The scene with these probes."""
     return moment(replace(machine(), probes={probe.id: probe for probe in probes}))
+
+
+def water_doubts(at: Moment, tank: str) -> list[Reason]:
+    """Everything that the interlocks on alkalinity doubt, in the order of the table."""
+    configured = at.rules.watched.get(tank, frozenset())
+    return [
+        doubt.reason
+        for row in doubting(configured)
+        if row.scope == "alkalinity" and row.doubts is not None
+        for doubt in row.doubts(at, tank)
+    ]
 
 
 def codes(reasons: list[Reason]) -> list[Code]:

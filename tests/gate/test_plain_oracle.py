@@ -36,8 +36,15 @@ def test_i6_i7_no_trace_doses_against_the_plain_judge(
 
 def test_the_plain_judge_imports_nothing_of_the_daemon() -> None:
     """It stands on the standard library alone."""
-    text = (tree.TOP / "tests" / "gate" / "plain_oracle.py").read_text("utf-8")
-    lines = [line for line in text.splitlines() if "import" in line.split()]
-    assert ["collections", "dataclasses", "itertools", "statistics"] == [
-        line.split()[1] for line in lines
-    ]
+    named = {}
+    for name in ("plain_oracle", "plain_alkalinity", "plain_tables"):
+        text = (tree.TOP / "tests" / "gate" / f"{name}.py").read_text("utf-8")
+        lines = [line for line in text.splitlines() if "import" in line.split()]
+        named[name] = {line.split()[1] for line in lines}
+    plain = {"collections", "collections.abc", "dataclasses", "itertools", "statistics"}
+    assert named.pop("plain_tables") == set()
+    assert set().union(*named.values()) == {
+        *plain,
+        "tests.gate.plain_alkalinity",
+        "tests.gate.plain_tables",
+    }

@@ -14,7 +14,15 @@ from slackwater.gate.bypass import BYPASS_AT_MOST, BYPASSABLE
 from slackwater.gate.interlocks import is_held
 from slackwater.gate.kinds import kinds_of
 from slackwater.gate.scopes import WORDS, reaches
-from slackwater.gate.watches import WATCHES, doubting, looking, refusing
+from slackwater.gate.watches import (
+    FAMILIES,
+    WATCHES,
+    doubting,
+    hearing,
+    looking,
+    refusing,
+)
+from tests.gate.scene import PROBE, dkh
 from tests.gate.watched import (
     ALKALINE,
     EXTRAS,
@@ -97,15 +105,17 @@ def test_each_row_does_one_thing_and_has_a_name() -> None:
     names = [row.name for row in WATCHES]
     assert sorted(set(names)) == sorted(names)
     for row in WATCHES:
-        ways = [row.refuses, row.looks, row.doubts]
+        ways = [row.refuses, row.looks, row.hears, row.doubts]
         assert 1 == sum(way is not None for way in ways), row.name
-        assert row.clears is None or row.looks is not None
+        raises = row.looks is not None or row.hears is not None
+        assert row.clears is None or raises
+        assert row.scope in WORDS, row.name
         assert row.about.endswith(".")
         assert ("shortens" if row.doubts else "stops") == row.effect
-        lasting = "moment" if row.looks is None else row.lasting
-        assert lasting == row.lasting
+        assert raises == (row.lasting != "moment")
     latched = {row.name for row in WATCHES if row.lasting == "latched"}
-    assert {"leak", "power"} == latched
+    too_much = {f"alkalinity-{name}" for name in ("climb", "swing-up", "dose-fault")}
+    assert {"leak", "power"} | too_much == latched
 
 
 def test_every_role_has_a_row() -> None:
@@ -117,11 +127,32 @@ def test_every_role_has_a_row() -> None:
 def test_nothing_configured_leaves_only_what_people_wrote() -> None:
     """Rows that need an input are not there without it."""
     nothing: frozenset[str] = frozenset()
-    assert () == looking(nothing) == doubting(nothing)
-    assert {""} == {row.needs for row in refusing(nothing)}
+    ways = (looking, hearing, doubting, refusing)
+    assert () == looking(nothing)
+    assert {""} == {row.needs for way in ways for row in way(nothing)}
+    # A verdict on tests by hand needs no probe.
+    assert {"alkalinity"} == {
+        row.scope for row in (*hearing(nothing), *doubting(nothing))
+    }
     everything = frozenset({row.needs for row in WATCHES} - {""})
-    rows = {*looking(everything), *doubting(everything), *refusing(everything)}
-    assert set(WATCHES) == rows
+    assert set(WATCHES) == {row for way in ways for row in way(everything)}
+
+
+def test_h59_a_family_is_left_aside_together_and_each_row_by_itself() -> None:
+    """Low alkalinity and no pH: one name for all that alkalinity lacks, or its own."""
+    (low,) = [row for row in WATCHES if row.name == "alkalinity-floor"]
+    assert FAMILIES.keys() == {row.family for row in WATCHES} - {""}
+    for name, expected in (
+        ("alkalinity-floor", {}),
+        (low.family, {}),
+        ("alkalinity-unknown", dict.fromkeys(ALKALINE, 80)),
+    ):
+        water = Watched(watched_machine(PROBE))
+        water.pass_time(MINUTE)
+        water.read("kh", dkh(6.4))
+        assert dict.fromkeys(ALKALINE, 80) == water.shares
+        bypass(water, name)
+        assert expected == water.shares
 
 
 def bypass(

@@ -8,7 +8,9 @@ from dataclasses import replace
 from datetime import date, timedelta
 
 from slackwater.facts.events import Calibrated
+from slackwater.facts.judgements import SeriesJudged, Verdict
 from slackwater.facts.messages import SpoiledReading, SwitchSeen
+from slackwater.facts.reasons import Code, because
 from slackwater.facts.safeguards import (
     AwayDeclared,
     AwayEnded,
@@ -21,7 +23,8 @@ from slackwater.facts.sight import CounterSight, see
 from slackwater.facts.state import Flow
 from slackwater.facts.waters import HusbandryNoted, MeasurementKept
 from slackwater.gate.bypass import BYPASSABLE
-from tests.gate.plain_oracle import LINES, PROBES, SWITCHES
+from slackwater.turn.watching import hear_news
+from tests.gate.plain_tables import LINES, PROBES, SWITCHES
 from tests.gate.scene import dkh
 from tests.gate.traces import DAY, HOUR, Trace
 
@@ -44,8 +47,10 @@ VALUES = {
     "salinity": tenths(
         "319 320 322 339 340 342 350 351 358 359 360 361 378 379 380 381"
     ),
+    # No two of these, nor a mean of two, lie just as far apart as a limit says.
+    "alkalinity": (6.413, 6.617, 7.709, 8.0, 8.101, 8.637, 8.879, 9.603, 9.817, 10.45),
 }
-CALM = {"ph": 8.2, "temperature": 25.5, "salinity": 35.0}
+CALM = {"ph": 8.2, "temperature": 25.5, "salinity": 35.0, "alkalinity": 8.0}
 # Hand tests around their limits, as the plain judge takes them.
 TESTS = {
     "salinity": (31.9, 33.9, 34.0, 35.0, 36.0, 36.1, 38.1),
@@ -56,6 +61,21 @@ TESTS = {
     "temperature": (25.0,),
 }
 BYPASSES = sorted(BYPASSABLE)
+# What can be said of a series, and whether that is too much.
+SAID_OF_SERIES: tuple[tuple[Verdict, bool], ...] = (
+    ("steady", False),
+    ("swing-down", False),
+    ("probe-fault", False),
+    ("dose-fault", False),
+    ("dose-fault", True),
+    ("swing-up", True),
+)
+CODES = {
+    "swing-down": Code.ALKALINITY_SWING_DOWN,
+    "probe-fault": Code.ALKALINITY_PROBE_FAULT,
+    "dose-fault": Code.ALKALINITY_DOSE_FAULT,
+    "swing-up": Code.ALKALINITY_SWING_UP,
+}
 
 
 def _one_reading(trace: Trace) -> None:
@@ -117,13 +137,25 @@ def _switches(trace: Trace) -> None:
 
 def _test(trace: Trace) -> None:
     parameter = trace.chance.choice(sorted(TESTS))
+    _tested(trace, parameter, trace.chance.choice((0.0, HOUR, 2 * DAY)))
+
+
+def _beside(trace: Trace) -> None:
+    """A test by hand right after readings of alkalinity."""
+    for probe in sorted(trace.judge.alkalinity.probes):
+        trace.read(probe, trace.chance.choice(VALUES["alkalinity"]))
+    _tested(trace, "alkalinity", 0.0)
+
+
+def _tested(trace: Trace, parameter: str, ago: float) -> None:
     value = trace.chance.choice(TESTS[parameter])
-    ago = trace.chance.choice((0.0, HOUR, 2 * DAY))
     known = trace.judge.tests.get(parameter)
     taken = trace.judge.now - ago
     trace.told.append(f"test {parameter} {value} of {ago} ago")
     if known is None or taken >= known[1]:
         trace.judge.tests[parameter] = (value, taken)
+    if parameter == "alkalinity":
+        trace.judge.alkalinity.tested(value, taken)
     trace.write(
         MeasurementKept(
             **trace.stamp,
@@ -139,10 +171,35 @@ def _test(trace: Trace) -> None:
     )
 
 
+def _judge(trace: Trace) -> None:
+    """A verdict on the series of a probe, or on tests by hand, is put on record."""
+    named = sorted(trace.judge.alkalinity.probes)
+    source = trace.chance.choice([*(f"probe/{name}" for name in named), "hand/reef"])
+    verdict, excess = trace.chance.choice(SAID_OF_SERIES)
+    if verdict == "probe-fault" and source == "hand/reef":
+        return
+    ago = trace.chance.choice((0.0, HOUR))
+    trace.told.append(f"{source} judged {verdict}, too much: {excess}, {ago} ago")
+    trace.judge.alkalinity.told(source, verdict, trace.judge.now - ago, excess=excess)
+    code = CODES.get(verdict)
+    judged = SeriesJudged(
+        **trace.stamp,
+        tank="reef",
+        source=source,
+        verdict=verdict,
+        taken_at=trace.at.now.utc - timedelta(seconds=ago),
+        reason=None if code is None else because(code),
+        excess=excess,
+    )
+    trace.write(judged, *hear_news(trace.at, judged, trace.stamp))
+
+
 def _treat(trace: Trace) -> None:
     lasts = trace.chance.choice((-1.0, HOUR, DAY))
     trace.told.append(f"treated for {lasts}")
     trace.judge.treated_until = trace.judge.now + lasts
+    # Whatever happened to the tank takes back what was said of its series.
+    trace.judge.alkalinity.verdicts.clear()
     trace.write(
         HusbandryNoted(
             **trace.stamp,
@@ -301,8 +358,10 @@ ACTS: tuple[Callable[[Trace], None], ...] = (
     _run,
     _jump,
     _top_off,
+    _judge,
+    _beside,
 )
-WEIGHTS = (40, 12, 0.2, 5, 20, 8, 3, 4, 4, 5, 5, 2, 6, 6, 8)
+WEIGHTS = (40, 12, 0.2, 5, 20, 8, 3, 4, 4, 5, 5, 2, 6, 6, 8, 4, 3)
 
 
 def play(seed: int) -> list[str]:

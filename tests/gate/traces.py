@@ -7,17 +7,20 @@ from datetime import timedelta
 from functools import cache
 from random import Random
 
-from slackwater.facts.events import AnyEvent
+from slackwater.facts.events import AnyEvent, HoldRaised, ReadingKept
 from slackwater.facts.fold import fold_all
 from slackwater.facts.messages import Channel, Reading
 from slackwater.facts.sight import see
 from slackwater.facts.tank import Machine, Outside
 from slackwater.gate.moment import Moment, Rules, rules_for
 from slackwater.gate.verdict import Granted, may_dose
+from slackwater.gate.watches import BY_NAME
 from slackwater.pump.outcome import Stamp
-from slackwater.turn.watching import watch
-from tests.gate.plain_oracle import DOSE_UL, PROBES, SWITCHES, Plain
-from tests.gate.scene import APPROVAL, TODAY, ask, beat, moment
+from slackwater.turn.listening import KEEP_EVERY
+from slackwater.turn.watching import end_by_news, hear_news, watch
+from tests.gate.plain_oracle import Plain
+from tests.gate.plain_tables import DOSE_UL, PROBES, SWITCHES
+from tests.gate.scene import APPROVAL, PROBE, TODAY, ask, beat, dkh, moment
 from tests.gate.watched import PROBES as RECORDS
 from tests.gate.watched import PUMPS, switch, watched_machine, watched_plan
 
@@ -39,7 +42,8 @@ def house(
     counts: bool,
 ) -> tuple[Machine, Rules]:
     """The machine and its rules for a choice of inputs; made once for each."""
-    by_kind = {record.parameter: record for record in RECORDS.values()}
+    quick = replace(PROBE, period_s=300.0)
+    by_kind = {one.parameter: one for one in (*RECORDS.values(), quick)}
     records = [replace(by_kind[PROBES[name][0]], id=name) for name in sorted(probes)]
     wired = tuple(
         switch(
@@ -102,7 +106,7 @@ class Trace:
             events = list(watch(self.at, self.stamp))
             if not events:
                 return
-            fold_all(self.at.state, events)
+            self.write(*events)
         raise AssertionError(self.told)
 
     @property
@@ -112,23 +116,47 @@ class Trace:
         return {"at": now.utc, "boot_s": now.boot_s, "proven_ms": self.at.proven_ms}
 
     def write(self, *events: AnyEvent) -> None:
-        """Entries of people."""
+        """Entries of people, and of the daemon with the news that it heard."""
+        for event in events:
+            if isinstance(event, HoldRaised):
+                word, _, _ = event.scope.partition("/")
+                name, _, _ = event.hold_id.partition("/")
+                assert BY_NAME[name].scope == word
         fold_all(self.at.state, events)
 
     def read(self, probe: str, value: float) -> None:
         """A probe shows a value."""
         self.told.append(f"{probe} {value}")
         self.judge.read(probe, value)
-        see(
-            self.at.sight,
-            Reading(
-                tank="reef",
-                probe=probe,
-                parameter=PROBES[probe][0],
-                value=value,
-                at=self.at.now.utc,
-            ),
+        is_alkalinity = PROBES[probe][0] == "alkalinity"
+        reading = Reading(
+            tank="reef",
+            probe=probe,
+            parameter=PROBES[probe][0],
+            value=dkh(value) if is_alkalinity else value,
+            at=self.at.now.utc,
         )
+        see(self.at.sight, reading)
+        if is_alkalinity and self.at.sight.readings[probe][-1] is reading:
+            self._hear(reading)
+
+    def _hear(self, reading: Reading) -> None:
+        """What the turn puts on record with a reading, but for verdicts on series."""
+        kept = self.at.state.readings.get(reading.probe)
+        raised = list(hear_news(self.at, reading, self.stamp))
+        if raised or not kept or reading.at - kept[-1].taken_at >= KEEP_EVERY:
+            keep = ReadingKept(
+                **self.stamp,
+                tank=reading.tank,
+                probe=reading.probe,
+                parameter=reading.parameter,
+                value=reading.value,
+                taken_at=reading.at,
+            )
+            self.write(keep)
+        self.write(*raised)
+        if not raised:
+            self.write(*end_by_news(self.at, reading.tank, self.stamp))
 
     def ask(self, line: str) -> str:
         """What both say of one line; a finding, or nothing."""

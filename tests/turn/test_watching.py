@@ -20,6 +20,7 @@ from slackwater.facts.safeguards import (
 )
 from slackwater.facts.sight import Inbox
 from slackwater.facts.tank import Machine
+from slackwater.gate.watches import looking
 from slackwater.turn.step import turn
 from tests.gate.scene import PROBE, dkh, machine, probed
 from tests.gate.watched import PROBES, switch
@@ -305,7 +306,8 @@ def test_two_probes_of_one_turn_raise_one_hold() -> None:
     assert ["ph-hydroxide/reef"] == raised
 
 
-def test_alkalinity_alone_is_watched_as_before() -> None:
-    """A machine with only that probe has no row of the table to look at."""
+def test_an_alkalinity_probe_alone_is_looked_at_with_its_readings() -> None:
+    """Its rows wait for news: between readings there is nothing to look at."""
     bench = Bench(replace(probed(), probes={"kh": PROBE}))
-    assert {} == bench.setup.forces[0].rules.watched
+    watched = bench.setup.forces[0].rules.watched
+    assert () == looking(watched["reef"])

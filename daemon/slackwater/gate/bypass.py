@@ -7,22 +7,22 @@ ledger never; a bypass that has passed its end is none.
 
 from datetime import timedelta
 
-from slackwater.facts.reasons import Code
 from slackwater.gate.moment import Moment, PumpRule
-from slackwater.gate.watches import BY_NAME
+from slackwater.gate.watch import Interlock
+from slackwater.gate.watches import BY_NAME, FAMILIES
 
 # Longer than an afternoon nobody stands beside the tank.
 BYPASS_AT_MOST = timedelta(hours=4)
-# What is doubted of the alkalinity probes, taken together.
-ALKALINITY_PROBES = "alkalinity-probes"
-BYPASSABLE: frozenset[str] = frozenset(
-    {
-        *BY_NAME,
-        str(Code.ALKALINITY_CEILING),
-        str(Code.ALKALINITY_CLIMB),
-        ALKALINITY_PROBES,
-    }
-)
+# Every row of the table of interlocks on inputs, and some of them together.
+BYPASSABLE: frozenset[str] = frozenset({*BY_NAME, *FAMILIES})
+
+
+def is_left_aside(moment: Moment, row: Interlock, pump: PumpRule) -> bool:
+    """Whether a row is left aside for a pump, by its own name or its family's."""
+    if not moment.state.bypasses:
+        return False
+    names = (row.name, row.family) if row.family else (row.name,)
+    return any(is_bypassed(moment, name, pump) for name in names)
 
 
 def is_bypassed(moment: Moment, name: str, pump: PumpRule) -> bool:

@@ -14,8 +14,8 @@ from slackwater.facts.plan import OUT_OF_WATER, Approval, Purpose
 from slackwater.facts.reasons import Code, Reason, because
 from slackwater.facts.relays import Relay
 from slackwater.facts.tank import Node, Pump
-from slackwater.gate.bypass import BYPASSABLE, is_bypassed
-from slackwater.gate.moment import Ask, LineRule, Moment
+from slackwater.gate.bypass import BYPASSABLE, is_bypassed, is_left_aside
+from slackwater.gate.moment import NOTHING, Ask, LineRule, Moment
 from slackwater.gate.scopes import mates_of, reaches, reaches_group
 from slackwater.gate.watches import refusing
 
@@ -26,7 +26,6 @@ CLOCK_SLACK_S = 2.0
 NONE: tuple[Reason, ...] = ()
 # Hardware and configuration of a node that nobody approved: whatever it shows.
 UNSEEN = ("", "")
-NOTHING: frozenset[str] = frozenset()
 
 
 def refusals(moment: Moment, ask: Ask) -> list[Reason]:
@@ -125,7 +124,7 @@ def _holds(moment: Moment, ask: Ask) -> Iterator[Reason]:
     for _, hold in sorted(moment.state.holds.items()):
         if hold.until is not None and moment.now.utc >= hold.until:
             continue
-        if _is_left_aside(moment, hold, ask):
+        if _hold_is_left_aside(moment, hold, ask):
             continue
         if reaches(hold.scope, ask):
             yield hold.reason
@@ -136,7 +135,7 @@ def _holds(moment: Moment, ask: Ask) -> Iterator[Reason]:
 def is_held(moment: Moment, ask: Ask) -> bool:
     """Whether a hold reaches this very dose, so that it may not go on."""
     return any(
-        reaches(hold.scope, ask) and not _is_left_aside(moment, hold, ask)
+        reaches(hold.scope, ask) and not _hold_is_left_aside(moment, hold, ask)
         for hold in moment.state.holds.values()
     )
 
@@ -160,11 +159,11 @@ def may_go_on(moment: Moment, ask: Ask) -> bool:
         for row in refusing(moment.rules.watched.get(tank, NOTHING))
         if row.refuses is not None
         and row.ends_runs
-        and not is_bypassed(moment, row.name, ask.pump)
+        and not is_left_aside(moment, row, ask.pump)
     )
 
 
-def _is_left_aside(moment: Moment, hold: HoldRaised, ask: Ask) -> bool:
+def _hold_is_left_aside(moment: Moment, hold: HoldRaised, ask: Ask) -> bool:
     if not moment.state.bypasses:
         return False
     name, _, _ = hold.hold_id.partition("/")
@@ -319,7 +318,7 @@ def inputs(moment: Moment, ask: Ask) -> Sequence[Reason]:
 def _inputs(moment: Moment, ask: Ask, line: LineRule) -> Iterator[Reason]:
     configured = moment.rules.watched.get(ask.pump.pump.tank, NOTHING)
     for row in refusing(configured):
-        if row.refuses is None or is_bypassed(moment, row.name, ask.pump):
+        if row.refuses is None or is_left_aside(moment, row, ask.pump):
             continue
         own = list(row.refuses(moment, ask.pump, line))
         yield from own

@@ -16,6 +16,8 @@ from slackwater.gate import kinds
 
 ALKALINITY = kinds.ALKALINITY
 DAYS_OF_WEEK = 7
+# What is configured to watch a tank that nothing watches.
+NOTHING: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -161,11 +163,10 @@ def _upkeep(
 
 
 def _watched(machine: Machine) -> dict[str, frozenset[str]]:
-    """Parameters and roles by tank; alkalinity has interlocks of its own."""
+    """Parameters of probes and roles of switches by tank."""
     found: dict[str, set[str]] = {}
     for probe in machine.probes.values():
-        if probe.parameter != ALKALINITY:
-            found.setdefault(probe.tank, set()).add(probe.parameter)
+        found.setdefault(probe.tank, set()).add(probe.parameter)
     for switch in machine.switches.values():
         found.setdefault(switch.tank, set()).add(switch.role)
     return {tank: frozenset(names) for tank, names in found.items()}

@@ -11,9 +11,15 @@ from datetime import timedelta
 
 from slackwater.facts.reasons import Code, Reason, because
 from slackwater.facts.safeguards import AwayDeclared
-from slackwater.gate.alkalinity import alkalinity_probes, water_doubts
-from slackwater.gate.bypass import ALKALINITY_PROBES, is_bypassed
-from slackwater.gate.moment import ALKALINITY, Ask, LineRule, Moment, PumpRule
+from slackwater.gate.bypass import is_left_aside
+from slackwater.gate.moment import (
+    ALKALINITY,
+    NOTHING,
+    Ask,
+    LineRule,
+    Moment,
+    PumpRule,
+)
 from slackwater.gate.probes import known
 from slackwater.gate.resuming import (
     WHOLE,
@@ -23,7 +29,6 @@ from slackwater.gate.resuming import (
 )
 from slackwater.gate.scopes import mates_of, reaches, reaches_group
 from slackwater.gate.strengths import new_strength
-from slackwater.gate.swings.doubts import series_doubts
 from slackwater.gate.watches import doubting
 
 # After the configured time without evidence, nine tenths of the base (common
@@ -31,8 +36,6 @@ from slackwater.gate.watches import doubting
 LONG_PERCENT = 90
 # While nobody is there to test, the whole upkeep runs for so long (common practice).
 AWAY_WHOLE = timedelta(days=14)
-# What a hand test, or the lack of one, says of alkalinity probes.
-BESIDE_TESTS = frozenset({Code.PROBE_OUT, Code.PROBE_AGAINST_TEST})
 # Base: what replaces four fifths of the uptake (design law; common practice).
 BASE_PERCENT = 80
 
@@ -53,17 +56,18 @@ def share_of(moment: Moment, ask: Ask) -> Share:
     line = ask.line
     if line is None:
         return WHOLE_DOSE
-    share = WHOLE_DOSE
-    if line.follows_alkalinity:
-        share = _by_alkalinity(moment, ask, line)
-    if ask.dose.tank in moment.rules.watched:
-        share = _less(share, _by_inputs(moment, ask, line))
-    if moment.state.halves:
+    share, state = WHOLE_DOSE, moment.state
+    # A series of hand tests is judged where nothing is watched.
+    if ask.dose.tank in moment.rules.watched or state.judged:
+        share = _by_inputs(moment, ask, line)
+    if line.follows_alkalinity and ask.dose.tank in state.resuming:
+        share = _less(share, _by_resuming(moment, ask.dose.tank))
+    if state.halves:
         share = _less(share, _by_half(moment, ask))
-    if moment.state.strengths:
+    if state.strengths:
         share = _less(share, _by_strength(moment, ask, line))
-    if moment.state.away is not None:
-        absence = _by_absence(moment, ask.dose.tank, line, moment.state.away)
+    if state.away is not None:
+        absence = _by_absence(moment, ask.dose.tank, line, state.away)
         share = _less(share, absence)
     return share
 
@@ -76,32 +80,11 @@ def _less(one: Share, other: Share) -> Share:
     return Share(ppm=ppm, reasons=reasons)
 
 
-def _by_alkalinity(moment: Moment, ask: Ask, line: LineRule) -> Share:
-    tank = ask.dose.tank
-    ppm, reasons = WHOLE, []
-    doubts = water_doubts(moment, tank)
-    if moment.state.out_of_service or moment.state.compared:
-        doubts += _beside_tests(moment, tank)
-    if moment.state.judged:
-        doubts += series_doubts(moment, tank)
-    if doubts and not is_bypassed(moment, ALKALINITY_PROBES, ask.pump):
-        ppm = base_ppm(moment, tank, line)
-        if unknown_for_s(moment, tank) > moment.machine.timing.base_for_s:
-            ppm = ppm * LONG_PERCENT // 100
-        reasons.extend(doubts)
-    if tank in moment.state.resuming:
-        allowed = resume_ppm(moment, tank)
-        ppm = min(ppm, allowed)
-        reasons.append(because(Code.RESUMING, share_percent=allowed // 10_000))
-    if not reasons:
-        return WHOLE_DOSE
-    return Share(ppm=min(ppm, WHOLE), reasons=tuple(reasons))
-
-
-def _beside_tests(moment: Moment, tank: str) -> list[Reason]:
-    """Probes out of service that no test stands in for, or that a test contradicts."""
-    found = known(moment, tank, ALKALINITY).doubts
-    return [reason for reason in found if reason.code in BESIDE_TESTS]
+def _by_resuming(moment: Moment, tank: str) -> Share:
+    """What fits under the net limit on the way back after a gap."""
+    allowed = resume_ppm(moment, tank)
+    reason = because(Code.RESUMING, share_percent=allowed // 10_000)
+    return Share(ppm=min(allowed, WHOLE), reasons=(reason,))
 
 
 def _by_inputs(moment: Moment, ask: Ask, line: LineRule) -> Share:
@@ -109,8 +92,10 @@ def _by_inputs(moment: Moment, ask: Ask, line: LineRule) -> Share:
     tank = ask.dose.tank
     found = [
         doubt
-        for row in doubting(moment.rules.watched[tank])
-        if row.doubts is not None and not is_bypassed(moment, row.name, ask.pump)
+        for row in doubting(moment.rules.watched.get(tank, NOTHING))
+        # What nobody of this line follows need not be looked at.
+        if row.scope != ALKALINITY or line.follows_alkalinity
+        if row.doubts is not None and not is_left_aside(moment, row, ask.pump)
         for doubt in row.doubts(moment, tank)
         if reaches(doubt.scope, ask) or reaches_group(doubt.scope, moment, ask)
     ]
@@ -162,21 +147,6 @@ def _by_strength(moment: Moment, ask: Ask, line: LineRule) -> Share:
     if any(new.is_half for new in found):
         ppm = min(ppm, WHOLE // 2)
     return Share(ppm=ppm, reasons=tuple(new.reason for new in found))
-
-
-def unknown_for_s(moment: Moment, tank: str) -> float:
-    """Seconds since any alkalinity probe of the tank was last heard.
-
-    Where none ever was, since the plan took over.
-    """
-    heard = [
-        series[-1].at
-        for probe in alkalinity_probes(moment, tank)
-        if (series := moment.sight.readings.get(probe.id))
-    ]
-    if moment.approval is not None:
-        heard.append(moment.approval.takes_over_at)
-    return (moment.now.utc - max(heard)).total_seconds() if heard else 0.0
 
 
 def base_ppm(moment: Moment, tank: str, rule: LineRule) -> int:

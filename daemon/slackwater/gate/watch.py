@@ -9,6 +9,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 from slackwater.facts.events import HoldRaised
+from slackwater.facts.judgements import SeriesJudged
+from slackwater.facts.messages import Reading
 from slackwater.facts.reasons import Reason
 from slackwater.gate.moment import LineRule, Moment, PumpRule
 
@@ -34,8 +36,11 @@ class Doubt:
     for_s: float = 0.0
 
 
+# What is new of the water: a reading, or a verdict on a series of them.
+News = Reading | SeriesJudged
 Refuses = Callable[[Moment, PumpRule, LineRule], Iterable[Reason]]
 Looks = Callable[[Moment, str], Iterable[Seen]]
+Hears = Callable[[Moment, News], Iterable[Seen]]
 Clears = Callable[[Moment, str, HoldRaised], bool]
 Doubts = Callable[[Moment, str], Iterable[Doubt]]
 
@@ -45,18 +50,24 @@ class Interlock:
     """One interlock.
 
     `name` is what a bypass and its holds are called; `about` what it says to people;
-    `needs` the parameter or role that must be configured, empty for one that reads
-    what people wrote down. One of `refuses` (stops while it lasts), `looks` (raises a
-    hold; `clears` ends it, None leaves that to a person) and `doubts` (shortens) is
-    there. `ends_runs`: what refuses also stops a dose that runs; what stands behind a
-    pump was looked at when the run began.
+    `scope` the word of `gate.scopes` for the most that it reaches; `needs` the
+    parameter or role that must be configured, empty for one that reads what people
+    wrote down. One of `refuses` (stops while it lasts), `looks` (raises a hold at any
+    moment), `hears` (raises one with news of the water) and `doubts` (shortens) is
+    there. `clears` ends a hold, where news raised it with news alone; None leaves that
+    to a person. `family` is a name under which a bypass reaches it and its like.
+    `ends_runs`: what refuses also stops a dose that runs; what stands behind a pump was
+    looked at when the run began.
     """
 
     name: str
     about: str
+    scope: str
     needs: str = ""
+    family: str = ""
     refuses: Refuses | None = None
     looks: Looks | None = None
+    hears: Hears | None = None
     clears: Clears | None = None
     doubts: Doubts | None = None
     ends_runs: bool = True
@@ -64,7 +75,7 @@ class Interlock:
     @property
     def lasting(self) -> Lasting:
         """How it ends."""
-        if self.looks is None:
+        if self.looks is None and self.hears is None:
             return "moment"
         return "latched" if self.clears is None else "held"
 

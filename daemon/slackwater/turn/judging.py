@@ -8,7 +8,7 @@ a verdict that shortens ends after several good readings and a minimum time.
 from collections.abc import Iterator
 from datetime import datetime, timedelta
 
-from slackwater.facts.events import AnyEvent, HoldRaised
+from slackwater.facts.events import AnyEvent
 from slackwater.facts.judgements import SeriesJudged
 from slackwater.facts.messages import Reading
 from slackwater.facts.tank import AlkalinityGuard
@@ -18,6 +18,7 @@ from slackwater.gate.swings.hand_tests import judge_tests
 from slackwater.gate.swings.judging import is_due, judge_probe
 from slackwater.gate.swings.verdicts import Steady, TooLittle, Verdict
 from slackwater.pump.outcome import Stamp
+from slackwater.turn.watching import hear_news
 
 # A test is judged while it may be news: a person's clock is read a little before the
 # ledger is written, and the turn may come between.
@@ -57,25 +58,18 @@ def _changes(
     known = moment.state.judged.get(source)
     if _is_no_news(moment, known, verdict, tank):
         return
-    reason = verdict.reason(source)
-    yield SeriesJudged(
+    judged = SeriesJudged(
         **stamp,
         tank=tank,
         source=source,
         verdict=verdict.name,
         taken_at=taken_at,
-        reason=reason,
+        reason=verdict.reason(source),
         excess=verdict.excess,
         figures=verdict.figures if isinstance(verdict, Steady | TooLittle) else {},
     )
-    if reason is None or not verdict.excess:
-        return
-    scope = f"alkalinity/{tank}"
-    hold_id = f"{reason.code}/{scope}"
-    if hold_id not in moment.state.holds:
-        yield HoldRaised(
-            **stamp, hold_id=hold_id, scope=scope, reason=reason, latched=True
-        )
+    yield judged
+    yield from hear_news(moment, judged, stamp)
 
 
 def _is_no_news(

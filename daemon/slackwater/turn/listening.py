@@ -15,7 +15,6 @@ from slackwater.facts.events import (
     AnyEvent,
     DoseHanded,
     HoldRaised,
-    HoldReleased,
     PlanWithdrawn,
     ReadingKept,
     RequestHeard,
@@ -32,15 +31,6 @@ from slackwater.facts.messages import (
     RetainedCommand,
 )
 from slackwater.facts.reasons import Code, Reason, because
-from slackwater.gate.alkalinity import (
-    alkalinity_probes,
-    climbs,
-    is_out,
-    may_release_ceiling,
-    since_serviced,
-    too_high,
-    water_steps,
-)
 from slackwater.gate.moment import ALKALINITY, Moment
 from slackwater.pump.outcome import (
     Stamp,
@@ -49,6 +39,7 @@ from slackwater.pump.outcome import (
     settle_by_result,
 )
 from slackwater.turn.judging import judge_reading
+from slackwater.turn.watching import end_by_news, hear_news
 from slackwater.turn.witnessing import forgotten
 
 # Readings enter the ledger thinned: one in this time, and the first of an excess.
@@ -127,7 +118,7 @@ def _contradiction(moment: Moment, beat: Beat, stamp: Stamp) -> Iterator[AnyEven
 
 def _reading(moment: Moment, reading: Reading, stamp: Stamp) -> Iterator[AnyEvent]:
     """Keep it if it is news, stop on too much, let a ceiling hold end."""
-    stopping = list(_excess(moment, reading, stamp))
+    stopping: list[AnyEvent] = list(hear_news(moment, reading, stamp))
     stopping += judge_reading(moment, reading, stamp)
     kept = moment.state.readings.get(reading.probe)
     if stopping or not kept or reading.at - kept[-1].taken_at >= KEEP_EVERY:
@@ -141,46 +132,7 @@ def _reading(moment: Moment, reading: Reading, stamp: Stamp) -> Iterator[AnyEven
         )
     yield from stopping
     if reading.parameter == ALKALINITY and not stopping:
-        yield from _end_ceiling(moment, reading.tank, stamp)
-
-
-def _excess(moment: Moment, reading: Reading, stamp: Stamp) -> Iterator[AnyEvent]:
-    guard = moment.machine.guards.get(reading.tank)
-    if guard is None or reading.parameter != ALKALINITY:
-        return
-    if is_out(moment, reading.probe):
-        return
-    series = moment.sight.readings.get(reading.probe, [])
-    utc = moment.now.utc
-    scope = f"alkalinity/{reading.tank}"
-    high = too_high(guard, series, utc)
-    if high is not None and f"{high.code}/{reading.tank}" not in moment.state.holds:
-        yield HoldRaised(
-            **stamp,
-            hold_id=f"{high.code}/{reading.tank}",
-            scope=scope,
-            reason=high,
-            latched=False,
-        )
-    comparable = since_serviced(moment, reading.tank, series)
-    climb = climbs(guard, comparable, utc, water_steps(moment, reading.tank))
-    if climb is not None:
-        yield from _latch(moment, scope, climb, stamp)
-
-
-def _end_ceiling(moment: Moment, tank: str, stamp: Stamp) -> Iterator[AnyEvent]:
-    hold_id = f"{Code.ALKALINITY_CEILING}/{tank}"
-    guard = moment.machine.guards.get(tank)
-    if guard is None or hold_id not in moment.state.holds:
-        return
-    series = [
-        moment.sight.readings.get(probe.id, [])
-        for probe in alkalinity_probes(moment, tank)
-    ]
-    if may_release_ceiling(guard, series, moment.now.utc):
-        yield HoldReleased(
-            **stamp, hold_id=hold_id, by="daemon", why="enough good readings"
-        )
+        yield from end_by_news(moment, reading.tank, stamp)
 
 
 def _request(moment: Moment, request: Request, stamp: Stamp) -> Iterator[AnyEvent]:

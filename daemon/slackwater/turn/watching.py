@@ -11,8 +11,9 @@ from collections.abc import Iterator
 from slackwater.facts.events import AnyEvent, HoldRaised, HoldReleased
 from slackwater.facts.reasons import Code
 from slackwater.facts.safeguards import BypassEnded, ProbePutBack, TopOffSummed
-from slackwater.gate.moment import Moment
-from slackwater.gate.watches import BY_NAME, looking
+from slackwater.gate.moment import NOTHING, Moment
+from slackwater.gate.watch import Interlock, News, Seen
+from slackwater.gate.watches import BY_NAME, hearing, looking
 from slackwater.pump.outcome import Stamp
 
 TIME_PASSED = "time passed"
@@ -42,6 +43,26 @@ def watch(moment: Moment, stamp: Stamp) -> Iterator[AnyEvent]:
         yield from _put_back(moment, stamp)
 
 
+def hear_news(moment: Moment, news: News, stamp: Stamp) -> Iterator[HoldRaised]:
+    """The holds that a reading, or a verdict on readings, raises at once."""
+    for row in hearing(moment.rules.watched.get(news.tank, NOTHING)):
+        for seen in () if row.hears is None else row.hears(moment, news):
+            if seen.hold_id not in moment.state.holds:
+                yield _hold(row, seen, stamp)
+
+
+def end_by_news(moment: Moment, tank: str, stamp: Stamp) -> Iterator[HoldReleased]:
+    """The holds that news of a tank raised and good news of it ends."""
+    for hold_id, row, hold in _clearing(moment):
+        _, _, owner = hold.scope.partition("/")
+        if row.hears is None or row.clears is None or owner != tank:
+            continue
+        if row.clears(moment, tank, hold):
+            yield HoldReleased(
+                **stamp, hold_id=hold_id, by="daemon", why="enough good readings"
+            )
+
+
 def _raised(moment: Moment, stamp: Stamp) -> Iterator[HoldRaised]:
     told: set[str] = set()
     for tank, configured in sorted(moment.rules.watched.items()):
@@ -50,26 +71,38 @@ def _raised(moment: Moment, stamp: Stamp) -> Iterator[HoldRaised]:
                 if seen.hold_id in moment.state.holds or seen.hold_id in told:
                     continue
                 told.add(seen.hold_id)
-                yield HoldRaised(
-                    **stamp,
-                    hold_id=seen.hold_id,
-                    scope=seen.scope,
-                    reason=seen.reason,
-                    latched=row.lasting == "latched",
-                )
+                yield _hold(row, seen, stamp)
+
+
+def _hold(row: Interlock, seen: Seen, stamp: Stamp) -> HoldRaised:
+    return HoldRaised(
+        **stamp,
+        hold_id=seen.hold_id,
+        scope=seen.scope,
+        reason=seen.reason,
+        latched=row.lasting == "latched",
+    )
 
 
 def _released(moment: Moment, stamp: Stamp) -> Iterator[HoldReleased]:
-    for hold_id, hold in sorted(moment.state.holds.items()):
-        name, _, _ = hold_id.partition("/")
-        row = BY_NAME.get(name)
-        if row is None or row.clears is None:
+    for hold_id, row, hold in _clearing(moment):
+        # What news raised, silence does not end.
+        if row.hears is not None or row.clears is None:
             continue
         _, _, owner = hold.scope.partition("/")
         if row.clears(moment, owner, hold):
             yield HoldReleased(
                 **stamp, hold_id=hold_id, by="daemon", why="all is well again"
             )
+
+
+def _clearing(moment: Moment) -> Iterator[tuple[str, Interlock, HoldRaised]]:
+    """The holds that end by themselves, in order of name, with their rows."""
+    for hold_id, hold in sorted(moment.state.holds.items()):
+        name, _, _ = hold_id.partition("/")
+        row = BY_NAME.get(name)
+        if row is not None and row.clears is not None:
+            yield hold_id, row, hold
 
 
 def _summed(moment: Moment, stamp: Stamp) -> Iterator[TopOffSummed]:

@@ -9,7 +9,7 @@ from slackwater.facts.judgements import SeriesJudged, Verdict
 from slackwater.facts.messages import Reading
 from slackwater.facts.reasons import Code, because
 from slackwater.gate.moment import Moment
-from slackwater.gate.swings.doubts import series_doubts
+from slackwater.gate.watches import doubting
 from tests.gate.scene import NOW, PROBE, dkh, moment, probed
 
 CODES: dict[Verdict, Code] = {
@@ -47,7 +47,13 @@ def with_said(*said: SeriesJudged, probes: int = 1) -> Moment:
 
 def codes(at: Moment, tank: str = "reef") -> list[Code]:
     """What the doses of the tank are shortened for."""
-    return [reason.code for reason in series_doubts(at, tank)]
+    told = {f"alkalinity-{name}" for name in ("swing-down", "probe-fault", "dose-lost")}
+    return [
+        doubt.reason.code
+        for row in doubting(frozenset())
+        if row.name in told and row.doubts is not None
+        for doubt in row.doubts(at, tank)
+    ]
 
 
 @pytest.mark.parametrize(("source", "lasts_h"), [("probe/kh", 26), ("hand/reef", 50)])

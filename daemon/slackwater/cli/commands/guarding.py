@@ -30,21 +30,17 @@ from slackwater.facts.safeguards import (
 )
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine
-from slackwater.gate.bypass import ALKALINITY_PROBES, BYPASSABLE
+from slackwater.gate.bypass import BYPASSABLE
 from slackwater.gate.probes import TEST_STANDS_IN
-from slackwater.gate.watches import BY_NAME
+from slackwater.gate.watches import FAMILIES, WATCHES
 from slackwater.ledger.codec import timestamp
 from slackwater.outside.settings import read_machine
 from slackwater.pump.outcome import Stamp
 
 LONGEST = ("1 min", "4 h")
 OUT_AT_MOST = timedelta(days=14)
-# What stands beside the table of watches.
-_ABOUT = {
-    "alkalinity-ceiling": "Alkalinity is above its ceiling.",
-    "alkalinity-climb": "Alkalinity climbs faster than allowed.",
-    ALKALINITY_PROBES: "The alkalinity probes cannot be believed.",
-}
+# What a bypass can name and what it says, in the order of the table of interlocks.
+_ABOUT = {**{row.name: row.about for row in WATCHES}, **FAMILIES}
 
 
 class Asked(TypedDict):
@@ -93,10 +89,7 @@ def bypass(shell: Shell, interlock: str | None, **asked: Unpack[Asked]) -> Answe
 def _listed(shell: Shell) -> Answer:
     with opened(shell.state) as found:
         standing = found.state.bypasses
-    rows = [
-        (name, BY_NAME[name].about if name in BY_NAME else _ABOUT[name])
-        for name in sorted(BYPASSABLE)
-    ]
+    rows = sorted(_ABOUT.items())
     text = table(("interlock", "it holds or shortens doses when"), rows)
     return Answer(
         fields={

@@ -9,23 +9,12 @@ from collections.abc import Iterator
 from datetime import timedelta
 
 from slackwater.facts.judgements import SeriesJudged
-from slackwater.facts.reasons import Reason
 from slackwater.gate.alkalinity import alkalinity_probes, is_fresh
 from slackwater.gate.moment import Moment
 
 # A fall is something of the last day; a hand tests once a day, and may miss one.
 LASTS_PROBE, LASTS_HAND = timedelta(hours=26), timedelta(hours=50)
 FAULT = "probe-fault"
-
-
-def series_doubts(moment: Moment, tank: str) -> list[Reason]:
-    """The reasons of standing verdicts that shorten the doses of a tank."""
-    return [
-        judged.reason
-        for _, judged in sorted(moment.state.judged.items())
-        if judged.tank == tank and judged.reason is not None and not judged.excess
-        if counts(moment, judged)
-    ]
 
 
 def counts(moment: Moment, judged: SeriesJudged) -> bool:
