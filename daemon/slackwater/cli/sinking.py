@@ -1,4 +1,4 @@
-"""Tanks that a plan lets fall below their floor, told by `check`.
+"""Levels that a plan lets leave their bounds, told by `check`.
 
 Floor 8. One subject: the balance of a plan, looked at without a gate. Laws here: every
 dose is counted whole; levels and uptakes are those of a rehearsal, and a ledger that is
@@ -11,6 +11,7 @@ from pathlib import Path
 
 from slackwater.cli.checked import Checked
 from slackwater.cli.report.extent import DEFAULT_DAYS, first_day
+from slackwater.cli.report.foreseen import elements_beyond, rises_beside_tests
 from slackwater.cli.report.living import as_lived
 from slackwater.cli.report.past import Past, read_past
 from slackwater.cli.report.words import day_words
@@ -32,7 +33,11 @@ def past_of(state: Path, machine: Machine) -> Past:
 
 
 def sinking(checked: Checked, past: Past) -> Iterator[str]:
-    """One warning for each tank whose level falls below its floor in thirty days."""
+    """A warning for each level that leaves its bounds in thirty days, by tank.
+
+    Alkalinity that falls below its floor; calcium and magnesium both ways; and rises
+    that the caps let pass by what is stated alone.
+    """
     plan = checked.sound
     machine = checked.machine.handed_over(plan.names)
     lived, timetable = as_lived(machine, past), Timetable(plan, machine)
@@ -52,6 +57,9 @@ def sinking(checked: Checked, past: Past) -> Iterator[str]:
                     f"{tank} would fall below its floor from {when} on, from {level} "
                     f"with the uptake {source}."
                 )
+        yield from (f"{told}." for told in elements_beyond(machine, found))
+    told = rises_beside_tests(machine, timetable, past.uptakes)
+    yield from (f"{one}." for one in told)
 
 
 def _doses(

@@ -67,6 +67,20 @@ def day_totals(timetable: Timetable, tank: str, local_day: date) -> DayTotals:
     )
 
 
+def most_added(timetable: Timetable) -> dict[tuple[str, str], int]:
+    """The most that comes in of each parameter on any day, outside sources included.
+
+    Shape: by tank and parameter, over the days that stand for all days of the plan.
+    Units: pico-units for the whole tank.
+    """
+    found = Counter[tuple[str, str]]()
+    for tank in timetable.tanks:
+        for totals in _checked_totals(timetable, tank):
+            for name, amount in totals.effects.items():
+                found[tank, name] = max(found[tank, name], amount)
+    return dict(found)
+
+
 def highest_daily_ul(plan: Plan, machine: Machine) -> int:
     """The largest sum over all pumps of one tank in one local day.
 

@@ -10,10 +10,12 @@ from datetime import date, timedelta
 from fractions import Fraction
 
 from slackwater.cli.amounts import effect_words
+from slackwater.cli.report.foreseen import elements_beyond, rises_beside_tests
 from slackwater.cli.report.made import Report
 from slackwater.cli.report.words import day_words, level_words, number, rate_words
 from slackwater.facts.plan import PlanLine
 from slackwater.planning.strain import cautions
+from slackwater.planning.timetable import Timetable
 from slackwater.rehearsal.record import RehearsedDose
 from slackwater.rehearsal.virtual_tank import ALKALINITY, canonical
 from slackwater.water.show import show_volume
@@ -41,6 +43,7 @@ def minds(report: Report) -> tuple[str, ...]:
             _narrow,
             _unkept,
             _beyond,
+            _rises,
             _bottles,
             _tight_caps,
             _calibrations,
@@ -94,6 +97,13 @@ def _beyond(report: Report) -> Iterator[str]:
                     beyond = f"above its ceiling of {ceiling}"
                 when = day_words(crossing.at, zone)
                 yield f"{each.tank} alkalinity would be {beyond} from {when} on"
+        yield from elements_beyond(report.machine, each)
+
+
+def _rises(report: Report) -> Iterator[str]:
+    """Caps that hold by what the file states and not by what tests show."""
+    timetable = Timetable(report.plan, report.machine)
+    yield from rises_beside_tests(report.machine, timetable, report.past.uptakes)
 
 
 def _changed_pumps(report: Report) -> Iterator[str]:
