@@ -66,7 +66,9 @@ def test_a_check_warns_of_calcium_beside_enough_alkalinity(tmp_path: Path) -> No
     config = changed(
         tmp_path, SMALLEST, plan=(plan, f'{soda}solution = "calcium"{less}')
     )
-    (told,) = run("check", "--config", config, "--json").document["sinking"]  # type: ignore[misc, attr-defined]  # a list
+    found = run("check", "--config", config, "--json").document["sinking"]
+    assert isinstance(found, list)
+    (told,) = found
     assert told.startswith("reef calcium would be below 360 mg/L from ")
 
 
