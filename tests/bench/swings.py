@@ -19,6 +19,7 @@ from statistics import fmean, median
 from slackwater.facts.messages import Reading
 from slackwater.facts.sight import READINGS_AT_MOST, READINGS_KEPT
 from slackwater.facts.tank import Machine
+from slackwater.gate.swings.judging import is_due
 from tests.gate.scene import dkh, probed
 from tests.gate.swing_table import parts_of, scored
 from tests.turn.test_step import Bench
@@ -44,10 +45,14 @@ def shown_dkh(number: int, rng: Random) -> float:
     return 8.0 + CYCLE_DKH / 2 * sin(tau * day) + rng.gauss(0, NOISE_DKH)
 
 
-def one_by_one(bench: Bench) -> list[float]:
-    """Processor seconds of each reading, oldest first; doses go on between them."""
+def one_by_one(bench: Bench) -> tuple[list[float], list[bool]]:
+    """Processor seconds of each reading, oldest first, and whether it was judged.
+
+    Doses go on between them.
+    """
     rng = Random("bench")  # noqa: S311 -- an invented probe, no secret
-    spent = []
+    spent, judged = [], []
+    (probe,) = bench.setup.machine.probes.values()
     for number in range(int(timedelta(days=DAYS).total_seconds() / PERIOD_S)):
         reading = Reading(
             tank="reef",
@@ -61,10 +66,11 @@ def one_by_one(bench: Bench) -> list[float]:
         began = time.process_time()
         bench.step()
         spent.append(time.process_time() - began)
+        judged.append(is_due(bench.sight.courses["kh"], probe))
         while bench.step() or bench.news:
             pass
         bench.utc += timedelta(seconds=PERIOD_S)
-    return spent
+    return spent, judged
 
 
 def of_bare(values: Sequence[float]) -> list[float]:
@@ -104,10 +110,12 @@ def main() -> None:
         table = scored(parts)
         tell("\n".join((*table.lines(), "", *table.missed, "")))
     bench = Bench(house())
-    spent = one_by_one(bench)[-MEASURED:]
+    spent, judged = (one[-MEASURED:] for one in one_by_one(bench))
     window = [reading.value for reading in bench.sight.readings["kh"]]
     tell(f"{'ms of processor':40s}     mean   middle      99%  slowest")
     tell(row(f"one reading, a window of {len(window)}", spent))
+    dear = [each for each, is_judged in zip(spent, judged, strict=True) if is_judged]
+    tell(row(f"of these the {len(dear)} that are judged", dear))
     tell(row("the middle of that window", of_bare(window)))
 
 

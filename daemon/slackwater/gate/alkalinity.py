@@ -36,7 +36,7 @@ EQUAL_PRIOR_PAIRS = 10
 PAIR = 2
 # One of three readings may be wrong.
 FEWEST_FOR_A_MEDIAN = 3
-_TAKEN_AT = attrgetter("at")
+_TAKEN_AT, _VALUE = attrgetter("at"), attrgetter("value")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,10 +103,15 @@ def climbs(
     An hour that lies before a water change is compared less the rise which that change
     explains; the hours since are compared as they are.
     """
+    # Hardly ever is any reading so far below: then no hour is, and none is looked at.
+    last = _of_last_hour(series, utc)
+    if last is None or last - min(map(_VALUE, series)) <= guard.rise:
+        return None
     by_hour = _medians_by_hour(series, utc)
     if len(by_hour) < PAIR:
         return None
-    newest, last = series[-1].at, by_hour.pop(0)
+    newest = series[-1].at
+    del by_hour[0]
     rise, explained = max(
         (last - value - known, known)
         for hour, value in by_hour.items()
@@ -164,10 +169,13 @@ def falls(
     guard: AlkalinityGuard, series: Sequence[Reading], utc: datetime
 ) -> Reason | None:
     """The mirror of `climbs`: a fall only warns and shortens."""
+    last = _of_last_hour(series, utc)
+    if last is None or max(map(_VALUE, series)) - last <= guard.fall:
+        return None
     medians = hourly_medians(series, utc)
     if len(medians) < PAIR:
         return None
-    fall = max(medians[1:]) - medians[0]
+    fall = max(medians[1:]) - last
     if fall <= guard.fall:
         return None
     return because(
@@ -186,6 +194,15 @@ def hourly_medians(series: Sequence[Reading], utc: datetime) -> list[float]:
     than a day old.
     """
     return list(_medians_by_hour(series, utc).values())
+
+
+def _of_last_hour(series: Sequence[Reading], utc: datetime) -> float | None:
+    """The median of the hour before the newest reading, None when that is too old."""
+    if not series or utc - series[-1].at > DAY:
+        return None
+    first = bisect_right(series, series[-1].at - HOUR, key=_TAKEN_AT)
+    near = series[_widened(first, len(series), len(series))]
+    return median([one.value for one in near])
 
 
 def _medians_by_hour(series: Sequence[Reading], utc: datetime) -> dict[int, float]:

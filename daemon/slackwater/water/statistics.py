@@ -14,6 +14,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from math import exp, floor, sqrt
+from typing import NamedTuple
 
 from slackwater.water.quantiles import range_limit_harter1960, range_mean_tippett1925
 from slackwater.water.ranges import above_zero, all_finite, refused, within
@@ -148,8 +149,7 @@ def hourly_medians(
     return tuple((hour, median(bins[hour])) for hour in sorted(bins))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Sums:
+class Sums(NamedTuple):
     """Cumulative sums of standardised prediction errors, up and down."""
 
     up: float = 0.0
@@ -167,10 +167,9 @@ def cusum_page1954(before: Sums, z: float, slack: float = SLACK_SDS) -> Sums:
     predicted. Raises: OutOfRangeError for a z that is not finite.
     Source: S+ = max(0, S+ + z - k), S- = max(0, S- - z - k).
     """
-    all_finite("the errors", [z])
-    return Sums(
-        up=max(0.0, before.up + z - slack), down=max(0.0, before.down - z - slack)
-    )
+    all_finite("the errors", (z,))
+    up, down = before
+    return Sums(max(0.0, up + z - slack), max(0.0, down - z - slack))
 
 
 def all_sums(errors: Sequence[float], slack: float = SLACK_SDS) -> tuple[Sums, ...]:

@@ -166,7 +166,8 @@ def _points(recent: Sequence[Residual], doubt: "_Doubt", probe: Probe) -> list[P
     """The last day, with the noise it shows itself where it has enough points."""
     since_h = recent[-1][0] - WINDOW_H if recent else 0.0
     usual = doubt.usual
-    rows = [(hour, value - usual.at(hour)) for hour, value in recent if hour > since_h]
+    at = usual.at
+    rows = [(hour, value - at(hour)) for hour, value in recent if hour > since_h]
     errors = [error for _, error in rows]
     sd = usual.sd
     if len(errors) >= FEWEST_FOR_NOISE:
@@ -193,12 +194,13 @@ class _Doubt:
     def along(self, hours: Sequence[float]) -> list[float]:
         """The errors that neighbours share at ascending hours."""
         levels = self.known.along([hour * HOUR_S for hour in hours])
-        variance = self.usual.sd**2
+        variance, moved = self.usual.sd**2, self.moved
+        usual, joins = self.usual.variance_at, self.join.variance_at
         return [
             sqrt(
-                self.usual.variance_at(hour)
-                + self.join.variance_at(hour, variance)
-                + (EXPLAINED_SHARE * (level - self.moved)) ** 2
+                usual(hour)
+                + joins(hour, variance)
+                + (EXPLAINED_SHARE * (level - moved)) ** 2
             )
             for hour, level in zip(hours, levels, strict=True)
         ]
@@ -208,8 +210,9 @@ def _with_sd(
     rows: Sequence[Residual], biases: Sequence[float], sd: float
 ) -> list[Point]:
     variance = sd**2 + MODEL_SD**2
+    # Named arguments would take twice as long, and there are many.
     return [
-        Point(at_s=hour * HOUR_S, error=error, sd=sqrt(variance + bias**2), bias=bias)
+        Point(hour * HOUR_S, error, sqrt(variance + bias**2), bias)
         for (hour, error), bias in zip(rows, biases, strict=True)
     ]
 

@@ -170,11 +170,9 @@ def _cycle(centred: Sequence[Residual]) -> list[tuple[float, int]]:
 
 def _of_clock(clock: Sequence[Sequence[float]], hour: int) -> tuple[float, int]:
     for reach in (NEAR, WIDE):
-        near = [
-            value
-            for place in range(hour - reach, hour + reach + 1)
-            for value in clock[place % DAY]
-        ]
+        near: list[float] = []
+        for place in range(hour - reach, hour + reach + 1):
+            near += clock[place % DAY]
         if len(near) >= FEWEST_OF_A_CLOCK:
             return median(near), len(near)
     return 0.0, 0

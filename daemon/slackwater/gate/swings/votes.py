@@ -68,7 +68,8 @@ def alone(points: Sequence[Point]) -> set[int]:
     """Places of points that lie far out and that no neighbour confirms."""
     found = set()
     for place, point in enumerate(points):
-        if abs(point.error) <= max(OUTLIER_SDS * point.sd, LEAST_SWING):
+        _, error, sd, _ = point
+        if -LEAST_SWING <= error <= LEAST_SWING or abs(error) <= OUTLIER_SDS * sd:
             continue
         near = (*points[max(place - 1, 0) : place], *points[place + 1 : place + 2])
         is_confirmed = any(_confirms(point, other) for other in near)
@@ -180,10 +181,13 @@ def _sums(points: Sequence[Point]) -> tuple[Sums, int, int]:
     """The sums at the end, and the places after which each of them only grew."""
     sums, rest_up, rest_down = Sums(), 0, 0
     for place, (_, error, sd, bias) in enumerate(points, start=1):
-        slack = max(SLACK_SDS, (SHIFT / 2 + bias) / sd)
-        sums = cusum_page1954(sums, error / sd, slack)
-        rest_up = rest_up if sums.up else place
-        rest_down = rest_down if sums.down else place
+        slack = (SHIFT / 2 + bias) / sd
+        slack = max(SLACK_SDS, slack)
+        sums = up, down = cusum_page1954(sums, error / sd, slack)
+        if not up:
+            rest_up = place
+        if not down:
+            rest_down = place
     return sums, rest_up, rest_down
 
 
