@@ -46,6 +46,7 @@ VERBS: tuple[Verb, ...] = (
     _verb("run", "running:run", _FIRST, "Run the daemon, in shadow until enabled."),
     _verb("enable", "staging:enable", _FIRST, "Let the daemon command pumps."),
     _verb("status", "showing:status", _DAILY, "Say how things stand, on one screen."),
+    _verb("since", "shifting:since", _DAILY, "Say what happened since the last shift."),
     _verb("assess", "assessing:assess", _DAILY, "Say where the water stands."),
     _verb("record", "recording:record", _DAILY, "Write down what a test showed."),
     _verb(

@@ -1,0 +1,57 @@
+"""What describes the tanks of a ledger: the newest approval, else the files.
+
+Floor 8. One subject: tanks to look back at. Laws here: a tank is named or all are
+meant; where nothing describes them, those that were tested are there.
+"""
+
+from collections.abc import Sequence
+
+from slackwater.cli.opening import newest_approval
+from slackwater.cli.shell import Shell
+from slackwater.cli.subject import UTC_ZONE
+from slackwater.errors import Finding, InputError
+from slackwater.facts.state import State
+from slackwater.facts.tank import Machine
+from slackwater.outside.settings import read_machine
+
+
+def described(shell: Shell, state: State) -> Machine | None:
+    """The machine; None where neither an approval nor the files say one."""
+    approved = newest_approval(state)
+    if approved is not None:
+        return approved.machine
+    try:
+        return read_machine(shell.config)
+    except InputError:
+        return None
+
+
+def tanks_of(
+    state: State, machine: Machine | None, named: str | None
+) -> tuple[str, ...]:
+    """The tank that was named, or all there are, in order.
+
+    Raises: InputError for one there is not.
+    """
+    tested = {key.partition("/")[0] for key in state.levels}
+    known = tested if machine is None else {*machine.tanks, *tested}
+    if named is None:
+        return tuple(sorted(known))
+    if named in known or not known:
+        return (named,)
+    raise InputError(
+        Finding(
+            what=f'no tank is "{named}"',
+            where="--tank",
+            expected=f"one of {', '.join(sorted(known))}",
+            do="Name one of them.",
+        )
+    )
+
+
+def zone_of(machine: Machine | None, tanks: Sequence[str]) -> str:
+    """The wall clock of these tanks; UTC for several zones or none."""
+    if machine is None:
+        return UTC_ZONE
+    zones = {machine.tanks[name].zone for name in tanks if name in machine.tanks}
+    return zones.pop() if len(zones) == 1 else UTC_ZONE

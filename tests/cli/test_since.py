@@ -1,0 +1,167 @@
+"""`since`: what happened since a moment, for whoever comes now."""
+
+import inspect
+import re
+from datetime import UTC, datetime, timedelta
+from importlib import import_module
+from pathlib import Path
+from typing import get_args
+
+import pytest
+
+from slackwater.cli.acts import ELSEWHERE, TELLING, TOLD, act_of
+from slackwater.cli.moments import Wall
+from slackwater.cli.since_when import since_when
+from slackwater.cli.verbs import VERBS
+from slackwater.errors import InputError
+from slackwater.facts.events import AnyEvent
+from slackwater.facts.waters import MeasurementStruck
+from tests.cli.stage import Stage, stage_of
+from tests.facts.safeguards import entered
+from tests.ledger.test_codec import KINDS
+
+# `alarms` only looks and shares a module with `ack`; an audit is kept by a timer, in
+# the name of the user it runs under.
+LOOKING = {"alarms", "audit"}
+# 2026-05-03 is a Sunday; Berlin is two hours ahead of UTC then.
+NOW = datetime(2026, 5, 3, 12, 30, tzinfo=UTC)
+WALL = Wall(zone="Europe/Berlin", now=NOW, option="since")
+
+
+@pytest.fixture
+def stage(tmp_path: Path) -> Stage:
+    """The smallest sample with a fresh ledger."""
+    return stage_of(tmp_path)
+
+
+def test_every_kind_of_entry_is_told_here_or_elsewhere() -> None:
+    """None is left out by chance, and none is told twice."""
+    kinds = {one.__dataclass_fields__["kind"].default for one in get_args(AnyEvent)}
+    told = set(TOLD)
+    assert kinds == told | ELSEWHERE
+    assert not told & ELSEWHERE
+
+
+def test_every_kind_that_is_told_has_a_sentence() -> None:
+    """From one sample of each kind; none holds a name of the program's inside."""
+    for event in KINDS:
+        words = act_of(event)
+        assert bool(words) == (type(event) in TELLING), event.kind
+        assert "<" not in words
+        assert "\n" not in words
+
+
+@pytest.mark.parametrize(
+    ("text", "hours_ago"),
+    [
+        ("8h", 8.0),
+        ("8 h", 8.0),
+        ("90 min", 1.5),
+        ("2d", 48.0),
+        ("06:00", 8.5),
+        ("6:00", 8.5),
+        # Today's 18:00 has not come: it is yesterday's.
+        ("18:00", 20.5),
+        ("14:30", 0.0),
+        ("today", 14.5),
+        ("today 06:00", 8.5),
+        ("yesterday", 38.5),
+        ("Yesterday 18:00", 20.5),
+        ("2026-05-01", 86.5 - 24.0),
+        ("2026-05-02 18:00", 20.5),
+        ("2026-05-02T18:00+00:00", 18.5),
+    ],
+)
+def test_a_moment_as_people_say_it(text: str, hours_ago: float) -> None:
+    """On the wall clock of the tank."""
+    assert NOW - timedelta(hours=hours_ago) == since_when(text, WALL)
+
+
+@pytest.mark.parametrize(
+    "text", ["", "soon", "25:00", "today 18:00", "2027-01-01", "500d", "-3h", "3 weeks"]
+)
+def test_what_is_no_moment_that_has_passed_is_asked_about(text: str) -> None:
+    """One clear error."""
+    with pytest.raises(InputError):
+        since_when(text, WALL)
+
+
+def test_an_hour_that_clocks_showed_twice_is_never_chosen() -> None:
+    """On the night clocks go back it is asked about, at whatever hour."""
+    wall = Wall(
+        zone="Europe/Berlin",
+        now=datetime(2026, 10, 25, 12, tzinfo=UTC),
+        option="since",
+    )
+    with pytest.raises(InputError):
+        since_when("02:30", wall)
+
+
+def test_a_shift_is_told_what_waits_and_who_did_what(stage: Stage) -> None:
+    """Tests with their people, holds, entries from afar; the page fits 80 columns."""
+    assert 0 == stage.run("record", "alkalinity=8.1 dKH", "--by", "mara").code
+    assert 0 == stage.approve("--now").code
+    assert 0 == stage.run("hold", "--by", "jon", "--note", "cleaning").code
+    stage.append(entered(stage.stamp(), "u-1"))
+    done = stage.run("since", "2h")
+    assert 0 == done.code, done.err
+    for words in ("mara", "8.10 dKH", "jon", "plan approved", "HOLD", "confirm"):
+        assert words in done.out
+    assert max(map(len, done.out.splitlines())) < 80
+
+
+def test_what_was_struck_is_marked_and_by_whom(stage: Stage) -> None:
+    """A test that was taken out is not hidden from the next shift."""
+    assert 0 == stage.run("record", "alkalinity=8.1 dKH", "--by", "mara").code
+    tests = stage.run("since", "--json").document["tests"]
+    assert isinstance(tests, list)
+    stage.append(
+        MeasurementStruck(
+            **stage.stamp(), measurement=tests[0]["id"], by="jon", why="wrong tank"
+        )
+    )
+    again = stage.run("since", "--json").document
+    assert ["struck"] == [one["mark"] for one in again["tests"]]  # type: ignore[attr-defined]  # a list
+    acts = again["acts"]
+    assert isinstance(acts, list)
+    assert ("jon", "measurement_struck") in {(one["by"], one["kind"]) for one in acts}
+
+
+def test_what_was_before_is_not_told(stage: Stage) -> None:
+    """A test of an hour ago is none of the last minute; a tank unknown is refused."""
+    at = (stage.stamp()["at"] - timedelta(hours=1)).isoformat(timespec="seconds")
+    assert 0 == stage.run("record", "calcium=420 mg/L", "--at", at).code
+    assert "calcium" in stage.run("since", "2h").out
+    document = stage.run("since", "5min", "--json").document
+    assert [] == document["tests"]
+    assert 2 == stage.run("since", "--tank", "lagoon").code
+
+
+def test_every_act_of_a_person_names_the_person(stage: Stage) -> None:
+    """What `--by` said stands in the record, in the page and in the document."""
+    for words in (
+        ("hold", "--note", "look"),
+        ("event", "harvest"),
+        ("water-change", "10 L", "--tank", "reef"),
+        ("refill", "carbonate", "--content", "1 L"),
+    ):
+        assert 0 == stage.run(*words, "--by", "mara").code, words
+    acts = stage.run("since", "--json").document["acts"]
+    assert isinstance(acts, list)
+    told = {one["kind"]: one["by"] for one in acts}
+    assert dict.fromkeys(
+        ("hold_raised", "husbandry_noted", "water_changed", "reservoir_filled"), "mara"
+    ) == {kind: by for kind, by in told.items() if kind != "ledger_made"}
+
+
+def test_every_verb_that_writes_takes_a_name() -> None:
+    """A named person on every record, approval and acknowledgement."""
+    nameless = []
+    for one in VERBS:
+        module = import_module(f"slackwater.cli.commands.{one.module}")
+        command = getattr(module, one.attribute)
+        writes = re.search(r"\bwrite\(\s*shell\.state", inspect.getsource(module))
+        names = {parameter.name for parameter in command.params}
+        if writes and "by" not in names:
+            nameless.append(one.name)
+    assert LOOKING == set(nameless)
