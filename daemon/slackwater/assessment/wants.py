@@ -77,7 +77,7 @@ def maintenance(evidence: Evidence, now: float, limits: Limits) -> Want:
         return _unknown(evidence, now)
     if now == 0 and not evidence.falls:
         return Want(maintenance=0.0, changed=False, grounds=_plain((Ground.NEW_TANK,)))
-    figures = {"uptake_per_day": want, "sd_per_day": sd, "now_per_day": now}
+    figures = {**_used(evidence, want), "sd_per_day": sd, "now_per_day": now}
     kept = _keeps(evidence, want - now, dead_band(now, sd), limits)
     if kept is not None:
         told = Grounded(ground=kept, figures=figures)
@@ -89,6 +89,13 @@ def maintenance(evidence: Evidence, now: float, limits: Limits) -> Want:
         want = max(want + copysign(HALF_WIDTH_90 * sd, now - want), 0.0)
     grounds = (Grounded(ground=why, figures=figures),)
     return Want(maintenance=want, changed=True, grounds=grounds)
+
+
+def _used(evidence: Evidence, want: float) -> dict[str, Figure]:
+    """The uptake that is replaced; where it follows the level, that of now beside."""
+    if evidence.at_target is None:
+        return {"uptake_per_day": want}
+    return {"at_target_per_day": want, "at_level_per_day": evidence.uptake}
 
 
 def _keeps(

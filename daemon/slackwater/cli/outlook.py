@@ -47,12 +47,16 @@ class Measured:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Outlook:
-    """One tank at one moment; `reading` None when nobody measured."""
+    """One tank at one moment; `reading` None when nobody measured.
+
+    `used` says what stands for the uptake: "stated", or "plan" for as much as it gives.
+    """
 
     tank: Tank
     reading: Measured | None
     level: float | None
     hours_to_floor: float | None
+    used: str
     hours_to_ceiling: float | None
     given: int
     planned: int
@@ -93,6 +97,7 @@ def outlook(present: Present, tank_id: str) -> Outlook:
         reading=reading,
         level=level,
         hours_to_floor=_hours_to_floor(present, tank, level),
+        used="stated" if ALKALINITY in tank.uptake else "plan",
         hours_to_ceiling=_hours_to_ceiling(present, tank, level),
         given=_in_a_day(present, present.lived.believed.get(key)),
         planned=_in_a_day(present, present.lived.planned.get(key)),

@@ -26,6 +26,8 @@ _DECIMALS = 6
 # What figures are called; those ending in `_ul` are volumes, `days` are days, all
 # others are levels or rates of the parameter.
 _LABELS: Mapping[str, str] = {
+    "at_target_per_day": "uptake at the target",
+    "at_level_per_day": "at the level of now",
     "uptake_per_day": "uptake",
     "sd_per_day": "give or take",
     "by_ratio_per_day": "by the ratio to alkalinity",

@@ -192,7 +192,8 @@ def _tank(stood: Standing, each: Outlook) -> Iterator[str]:
             show_level(ALKALINITY, value) for value in (guard.floor, guard.ceiling)
         )
         down, up = hours(each.hours_to_floor), hours(each.hours_to_ceiling)
-        yield f"  Floor        {down} to {floor} if dosing stopped"
+        used = "uptake as stated" if each.used == "stated" else "uptake as the plan"
+        yield f"  Floor        {down} to {floor} if dosing stopped ({used})"
         yield f"  Ceiling      {up} to {ceiling} if uptake stopped"
     yield f"  Last 24 h    {_given(stood, each)}"
     missed = stood.missed.get(each.tank.id)

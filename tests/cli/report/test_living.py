@@ -56,7 +56,7 @@ def test_the_forecast_names_where_its_uptake_comes_from() -> None:
     """The sample states it."""
     made = make_report(read_files(SMALLEST), Past(), Wishes(days=1))
     (item,) = (one for one in summary(made) if one.key == "forecast")
-    assert item.lines[0].endswith("; uptake as stated")
+    assert item.lines[0].endswith("; from its target, uptake as stated")
 
 
 def test_a_report_forecasts_by_what_tests_show() -> None:

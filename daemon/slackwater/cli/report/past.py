@@ -3,7 +3,8 @@
 Floor 8. One subject: the plan approved before, levels, uptake by tests, calibrations
 and what is left in bottles. Laws here: the ledger is read and nothing is written; the
 moment is that of its newest entry and not the clock's, so that the same ledger gives
-the same report; where there is no ledger there is no past, and that is no error.
+the same report; where there is no ledger there is no past, and that is no error; levels
+and uptakes are those of an assessment of that moment, never a second reckoning.
 Units: levels and uptake canonical; microlitres.
 """
 
@@ -13,7 +14,8 @@ from datetime import date, datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
-from slackwater.cli.opening import Approved, Opened, newest_approval, opened
+from slackwater.assessment.records import Assessment
+from slackwater.cli.opening import Approved, newest_approval, opened
 from slackwater.cli.subject import known_levels
 from slackwater.errors import LedgerMissingError
 from slackwater.facts.inventory import left_ul
@@ -39,15 +41,17 @@ class Interval:
 class Past:
     """What a ledger says; all of it is empty without one.
 
-    `levels` and `uptakes` map a tank to its parameters, `calibrated` a pump to when it
-    was measured last, `left_ul` a reservoir to what is in it by the books. `back_on` is
-    the local day of return from a declared absence.
+    `levels` and `uptakes` map a tank to its parameters; `assessed` holds the names of
+    those levels that an assessment carried to `at`, the others are as they were tested.
+    `calibrated` maps a pump to when it was measured last, `left_ul` a reservoir to what
+    is in it by the books. `back_on` is the local day of return from a declared absence.
     """
 
     ledger_id: str = ""
     at: datetime | None = None
     before: Approved | None = None
     levels: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
+    assessed: Mapping[str, frozenset[str]] = field(default_factory=dict)
     uptakes: Mapping[str, Mapping[str, Interval]] = field(default_factory=dict)
     calibrated: Mapping[str, datetime] = field(default_factory=dict)
     left_ul: Mapping[str, int] = field(default_factory=dict)
@@ -63,21 +67,27 @@ def read_past(state_dir: Path, machine: Machine) -> Past:
         with opened(state_dir) as found:
             state = found.state
             at = state.newest_at or found.now.utc
+            known = {
+                tank: assessed(found.ledger, machine, tank, at, LookBack.of(state))
+                for tank in sorted(machine.tanks)
+            }
+            carried = {tank: _carried(one) for tank, one in known.items()}
             return Past(
                 ledger_id=state.ledger_id,
                 at=at,
                 before=newest_approval(state),
                 levels={
                     tank: {
-                        name: known.level
-                        for name, known in known_levels(state, tank).items()
+                        **{
+                            name: tested.level
+                            for name, tested in known_levels(state, tank).items()
+                        },
+                        **levels,
                     }
-                    for tank in sorted(machine.tanks)
+                    for tank, levels in carried.items()
                 },
-                uptakes={
-                    tank: _uptakes(found, machine, tank, at)
-                    for tank in sorted(machine.tanks)
-                },
+                assessed={tank: frozenset(levels) for tank, levels in carried.items()},
+                uptakes={tank: _uptakes(one) for tank, one in known.items()},
                 calibrated={
                     pump: known.at for pump, known in sorted(state.calibrations.items())
                 },
@@ -99,12 +109,17 @@ def _back_on(machine: Machine, state: State) -> date | None:
     return max(state.away.until.astimezone(ZoneInfo(zone)).date() for zone in zones)
 
 
-def _uptakes(
-    past: Opened, machine: Machine, tank: str, at: datetime
-) -> dict[str, Interval]:
+def _carried(found: Assessment) -> dict[str, float]:
+    """Levels as an assessment says them; a newest test that is too high as it was."""
+    return {
+        name: one.level if one.above is None else one.above
+        for name, one in sorted(found.standings.items())
+        if one.level is not None and one.word not in {"unknown", "too old"}
+    }
+
+
+def _uptakes(found: Assessment) -> dict[str, Interval]:
     """Uptakes that tests show well enough."""
-    back = LookBack.of(past.state)
-    found = assessed(past.ledger, machine, tank, at, back).uptakes
     return {
         name: Interval(
             low=one.low_per_day,
@@ -112,6 +127,6 @@ def _uptakes(
             high=one.per_day + HALF_WIDTH_90 * one.sd_per_day,
             source="tests",
         )
-        for name, one in sorted(found.items())
+        for name, one in sorted(found.uptakes.items())
         if one.enough
     }

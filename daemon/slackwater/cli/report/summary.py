@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from slackwater.cli.amounts import effect_words
 from slackwater.cli.rehearsal_document import NOT_COVERED
+from slackwater.cli.render import local
 from slackwater.cli.report.extent import correction_lines
 from slackwater.cli.report.made import Report
 from slackwater.cli.report.minds import day_of, minds
@@ -206,11 +207,22 @@ def _forecast(report: Report, each: Forecast) -> Iterator[str]:
 
 
 def _source(report: Report, tank: str, name: str) -> str:
-    """Where the uptake of a forecast comes from, as beside the day."""
+    """Where level and uptake of a forecast come from, as beside the day."""
     uptake = report.uptakes[tank].get(name)
     if uptake is None:
         return ""
-    return "; uptake by tests" if uptake.source == "tests" else "; uptake as stated"
+    used = "uptake by tests" if uptake.source == "tests" else "uptake as stated"
+    return f"; {_level_is(report, tank, name)}, {used}"
+
+
+def _level_is(report: Report, tank: str, name: str) -> str:
+    """What the level at the beginning is, and of which time."""
+    past = report.past
+    if past.at is None or name not in past.levels.get(tank, {}):
+        return "from its target"
+    if name in past.assessed.get(tank, frozenset()):
+        return f"as assessed of {local(past.at, report.machine.tanks[tank].zone)}"
+    return "as it was tested last"
 
 
 def _left(report: Report, each: Forecast, uptake: str) -> str:
