@@ -9,7 +9,7 @@ then the full rate lift a tank of 1.5 and 3 dKH a day on the first day).
 Units: alkalinity in pico-equivalents for the whole tank.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from slackwater.facts.charging import HOURS_KEPT, hour_of
@@ -97,11 +97,9 @@ def must_resume(moment: Moment, tank_id: str) -> bool:
 
 def has_recovered(moment: Moment, tank_id: str) -> bool:
     """The full plan fits, or what is left of the way is no more than a day may rise."""
-    box = _box(moment, tank_id)
-    missing = max(
-        span * (1.0 - _left(moment, tank_id, box.usual, span)) for span in box.spans
-    )
-    return missing <= box.net or resume_ppm(moment, tank_id) >= WHOLE
+    box, given = _box(moment, tank_id), _given_by_hour(moment, tank_id)
+    missing = max(span * (1.0 - _left(given, box.usual, span)) for span in box.spans)
+    return missing <= box.net or _share_ppm(box, given) >= WHOLE
 
 
 def resume_ppm(moment: Moment, tank_id: str) -> int:
@@ -111,11 +109,14 @@ def resume_ppm(moment: Moment, tank_id: str) -> int:
     takes up if it lives at its lower bound and if it lives at its estimate: the one
     takes little, the other has sunk further.
     """
-    box = _box(moment, tank_id)
+    return _share_ppm(_box(moment, tank_id), _given_by_hour(moment, tank_id))
+
+
+def _share_ppm(box: Box, given: Sequence[float]) -> int:
     if box.plan <= 0:
         return WHOLE
     taken = min(
-        uptake * _left(moment, tank_id, uptake, span)
+        uptake * _left(given, uptake, span)
         for uptake in (box.low, box.usual)
         for span in box.spans
     )
@@ -123,21 +124,33 @@ def resume_ppm(moment: Moment, tank_id: str) -> int:
     return min(WHOLE, max(allowed, 0) * WHOLE // box.plan)
 
 
-def _left(moment: Moment, tank_id: str, uptake: int, span: int) -> float:
-    """How much of this uptake a day the tank still has, after what it was given.
+def _given_by_hour(moment: Moment, tank_id: str) -> list[float]:
+    """What the tank was given in each hour, the oldest first.
 
-    Range: 0 to 1. Starts at the whole when the stage began or six weeks ago, whichever
-    is later: longer than any tank remembers.
+    Starts when the stage began or six weeks ago, whichever is later: longer than any
+    tank remembers.
     """
     hours: Mapping[int, int] = moment.state.hours.get(tank_id, {})
     last = hour_of(moment.now.utc)
     since = hour_of(moment.state.stage_since or moment.now.utc)
     first = max(since, last - HOURS_KEPT)
     outside_hour = outside_per_day(moment, tank_id) / DAY_HOURS
+    return [hours.get(hour, 0) + outside_hour for hour in range(first, last)]
+
+
+def _left(given: Sequence[float], uptake: int, span: int) -> float:
+    """How much of this uptake a day the tank still has, after what it was given.
+
+    Range: 0 to 1; the whole at the start.
+    """
     left, per_hour = 1.0, uptake / DAY_HOURS
-    for hour in range(first, last):
-        given = hours.get(hour, 0) + outside_hour
-        left = min(max(left + (given - per_hour * left) / span, 0.0), 1.0)
+    # A thousand hours, asked for at each turn: no call in here.
+    for amount in given:
+        left += (amount - per_hour * left) / span
+        if left > 1.0:
+            left = 1.0
+        elif left < 0.0:
+            left = 0.0
     return left
 
 
