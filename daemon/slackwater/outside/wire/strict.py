@@ -84,7 +84,9 @@ def read_anything(
         text = payload.decode("utf-8")
     except UnicodeDecodeError:
         return Spoiled(why="encoding", detail="not UTF-8")
-    if _depth(text) > DEPTH_AT_MOST:
+    # What opens no more often than that is never nested deeper.
+    opened = text.count("{") + text.count("[")
+    if opened > DEPTH_AT_MOST and _depth(text) > DEPTH_AT_MOST:
         return Spoiled(why="depth", detail=f"nested deeper than {DEPTH_AT_MOST}")
     return _parse(text)
 
