@@ -64,11 +64,24 @@ def test_an_old_doser_brings_nothing_after_its_line_was_taken_over() -> None:
     made = machine(outside={"alkalinity": 0.4 * DKH})
     old = replace(made.outside[0], id="old", line="carbonate")
     made = replace(made, outside=(*made.outside, old))
-    past = replace(history(), taken_over={"reef/carbonate": ago(3)})
+    past = replace(history(), taken_over={"reef/carbonate": ((ago(3), None),)})
     inflow = inflows(past, made, ["alkalinity"], since=ago(9), now=NOW)["alkalinity"]
     assert 0.4 * DKH * (5 + 2) == pytest.approx(inflow.added(DAY - 5, DAY))
     assert 0.4 * DKH * 3 == pytest.approx(inflow.added(DAY - 3, DAY))
     assert 0.4 * DKH * 2 == pytest.approx(inflow.added(DAY - 5, DAY - 4))
+
+
+def test_an_old_doser_brings_nothing_while_its_line_was_ours() -> None:
+    """Ours from six to four days ago, then given back: two days of six without it."""
+    made = machine(outside={"alkalinity": 0.4 * DKH})
+    old = replace(made.outside[0], line="carbonate")
+    made = replace(made, outside=(old,))
+    spans = ((ago(6), ago(4)),)
+    past = replace(history(), taken_over={"reef/carbonate": spans})
+    inflow = inflows(past, made, ["alkalinity"], since=ago(9), now=NOW)["alkalinity"]
+    assert 0.4 * DKH * 4 == pytest.approx(inflow.added(DAY - 6, DAY))
+    assert 0.4 * DKH * 1 == pytest.approx(inflow.added(DAY - 7, DAY - 5))
+    assert 0.0 == pytest.approx(inflow.added(DAY - 6, DAY - 4))
 
 
 def test_a_change_with_tested_water_moves_by_its_share() -> None:

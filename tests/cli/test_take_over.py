@@ -163,6 +163,20 @@ def test_a_line_is_given_back_without_any_condition(stage: Stage) -> None:
     assert False is again["changed"]
 
 
+@pytest.mark.parametrize("is_live", [True, False])
+def test_a_line_that_was_never_ours_is_not_given_back(
+    stage: Stage, *, is_live: bool
+) -> None:
+    """One error, and no entry; the old doser gives it as ever."""
+    if is_live:
+        enabled(stage)
+    else:
+        stage.approve("--now")
+    told = stage.run("take-over", "carbonate", "--back", "--json")
+    assert [f"{SODA} was never taken over: the old doser gives it"] == _what(told)
+    assert [] == [e for e in stage.events() if isinstance(e, LineGivenBack)]
+
+
 def test_going_back_to_shadow_says_which_line_nobody_gives(stage: Stage) -> None:
     """The old doser's is off and ours is imagined."""
     enabled(stage)

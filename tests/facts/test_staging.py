@@ -6,6 +6,7 @@ import pytest
 
 from slackwater.facts.events import PlanWithdrawn, PumpsDisabled, PumpsEnabled
 from slackwater.facts.stages import CapsLowered, LineGivenBack, LineTakenOver
+from slackwater.facts.state import Ours
 from tests.facts.diary import HOUR, Diary, begun
 from tests.facts.stages import halved
 
@@ -84,6 +85,17 @@ def test_lines_go_over_one_by_one_and_back() -> None:
     diary.write(LineGivenBack(**diary.stamp, line=LINES[1], by="keeper"))
     assert list(LINES) == diary.state.left_to_old
     assert {} == diary.state.taken_over
+
+
+def test_when_a_line_was_ours_stays_known_after_it_was_given_back() -> None:
+    """Each stretch from a take-over to its give-back; none for a line never ours."""
+    diary = begun()
+    taken = LineTakenOver(**diary.stamp, line=LINES[0], by="keeper")
+    back = LineGivenBack(**diary.stamp, line=LINES[0], by="keeper")
+    diary.write(taken, back, taken, back)
+    diary.write(LineGivenBack(**diary.stamp, line=LINES[1], by="keeper"))
+    span = Ours(begins=taken.at, ends=back.at)
+    assert {LINES[0]: [span, span]} == diary.state.handed_back
 
 
 def test_back_in_shadow_every_line_is_imagined_and_nothing_is_half() -> None:

@@ -8,7 +8,7 @@ import pytest
 
 from slackwater.cli.opening import opened
 from slackwater.errors import InputError
-from slackwater.facts.stages import LineTakenOver
+from slackwater.facts.history import Span
 from slackwater.outside.settings import read_machine
 from slackwater.service.assessing import LookBack, assessed
 from tests.assessment.past import measured
@@ -63,11 +63,10 @@ def test_an_old_doser_counts_until_its_line_was_taken_over(
     config = changed(tmp_path / "config", SMALLEST, slackwater=("\n[broker]", OLD_SODA))
     stage = stage_of(tmp_path, config)
     stage.append(*(e for e in dosed_by_hand(stage, 0) if e.kind == "measurement_kept"))
-    taken_over = {}
+    taken_over: dict[str, tuple[Span, ...]] = {}
     if days_ago is not None:
         at = stage.stamp()["at"] - timedelta(days=days_ago)
-        event = LineTakenOver(**stage.stamp(), line="reef/carbonate", by="keeper")
-        taken_over[event.line] = replace(event, at=at)
+        taken_over["reef/carbonate"] = ((at, None),)
     with opened(stage.state) as found:
         back = LookBack(taken_over=taken_over)
         machine = read_machine(stage.config)

@@ -12,6 +12,7 @@ from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from itertools import accumulate
+from math import inf
 
 from slackwater.facts.history import History
 from slackwater.facts.tank import Machine, Tank
@@ -53,15 +54,15 @@ class Inflow:
     """Everything that came in of one parameter.
 
     Shape: `hours` ascending, the days on which an hour of deliveries began; `sums`
-    what had come before each of them, with the total behind it; `ended` are sources
-    that bring nothing more, each with its last day and what it brought a day.
+    what had come before each of them, with the total behind it; `paused` are stretches
+    in which a source brought nothing: from and to which day, and how much a day less.
     """
 
     parameter: str
     hours: tuple[float, ...] = ()
     sums: tuple[float, ...] = (0.0,)
     outside_per_day: float = 0.0
-    ended: tuple[tuple[float, float], ...] = ()
+    paused: tuple[tuple[float, float, float], ...] = ()
     exchanges: tuple[Exchange, ...] = ()
 
     def delivered(self, begin: float, end: float) -> float:
@@ -71,8 +72,8 @@ class Inflow:
     def added(self, begin: float, end: float) -> float:
         """The same with what outside sources brought."""
         came = self.delivered(begin, end) + self.outside_per_day * (end - begin)
-        for last, per_day in self.ended:
-            came += per_day * max(min(end, last) - begin, 0.0)
+        for first, last, per_day in self.paused:
+            came -= per_day * max(min(end, last) - max(begin, first), 0.0)
         return came
 
     def within(self, begin: float, end: float) -> tuple[Exchange, ...]:
@@ -121,14 +122,13 @@ def inflows(
             amounts[parameter].append(delivery.amounts[parameter])
     litres = machine.tanks[history.tank].net_ul / _UL_IN_LITRE
     changes = _changes(history, since, now)
-    still = machine.handed_over(history.taken_over)
     return {
         parameter: Inflow(
             parameter=parameter,
             hours=tuple(hours[parameter]),
             sums=_sums(amounts[parameter], _pico_per_level(parameter, litres)),
-            outside_per_day=outside_per_day(still, history.tank, parameter) or 0.0,
-            ended=tuple(_ended(machine, history, parameter, litres)),
+            outside_per_day=outside_per_day(machine, history.tank, parameter) or 0.0,
+            paused=tuple(_paused(machine, history, parameter, litres)),
             exchanges=tuple(_exchange(one, parameter, litres) for one in changes),
         )
         for parameter in sorted(wanted)
@@ -153,14 +153,16 @@ def outside_per_day(machine: Machine, tank: str, parameter: str) -> float | None
     return sum(declared) / _pico_per_level(parameter, litres)
 
 
-def _ended(
+def _paused(
     machine: Machine, history: History, parameter: str, litres: float
-) -> Iterator[tuple[float, float]]:
-    """Old dosers whose line was taken over: until when, and what they brought a day."""
+) -> Iterator[tuple[float, float, float]]:
+    """Stretches in which a line was ours: its old doser brought nothing meanwhile."""
     for one in machine.outside:
-        since = history.taken_over.get(one.replaced_by)
-        if since is not None and (one.tank, one.parameter) == (history.tank, parameter):
-            yield day_of(since), one.per_day / _pico_per_level(parameter, litres)
+        if (one.tank, one.parameter) != (history.tank, parameter):
+            continue
+        per_day = one.per_day / _pico_per_level(parameter, litres)
+        for begins, ends in history.taken_over.get(one.replaced_by, ()):
+            yield day_of(begins), inf if ends is None else day_of(ends), per_day
 
 
 def stated_uptake(tank: Tank, parameter: str) -> tuple[float, float] | None:

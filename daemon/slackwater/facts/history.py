@@ -9,6 +9,7 @@ Units: as in `facts.waters`; `amounts` whole pico-units for the whole tank.
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
+from typing import TypeAlias
 
 from slackwater.facts.entered import LevelEntered
 from slackwater.facts.waters import (
@@ -55,6 +56,10 @@ class Gap:
     ends: datetime
 
 
+# From when to when; None: it lasts.
+Span: TypeAlias = tuple[datetime, datetime | None]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class History:
     """The past of one tank from `since` to `until`, each part sorted by its time.
@@ -64,8 +69,8 @@ class History:
     up to `until`: a kit's bias does not end with the stretch; `tasks` those still open.
     Before `known_since` nobody recorded what came in; None: it is known from ever.
     `entered` are tests from afar that nobody confirmed yet; no measurement counts them.
-    `taken_over` says since when a line, `TANK/LINE`, has been given in the place of an
-    old doser that gives nothing any more.
+    `taken_over` says in which stretches a line, `TANK/LINE`, was given in the place of
+    an old doser that gave nothing meanwhile; the end of one that lasts is None.
     """
 
     tank: str
@@ -83,5 +88,5 @@ class History:
     tasks: tuple[TaskSet, ...] = ()
     unknown_share: Mapping[str, float] = field(default_factory=dict)
     known_since: datetime | None = None
-    taken_over: Mapping[str, datetime] = field(default_factory=dict)
+    taken_over: Mapping[str, tuple[Span, ...]] = field(default_factory=dict)
     entered: tuple[LevelEntered, ...] = ()

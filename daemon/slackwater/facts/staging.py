@@ -20,9 +20,11 @@ from slackwater.facts.stages import (
     LineGivenBack,
     LineTakenOver,
 )
-from slackwater.facts.state import State
+from slackwater.facts.state import Ours, State
 
 APPROVALS_KEPT = 4
+# A line is handed over and back a few times at most while somebody changes dosers.
+SPANS_KEPT = 16
 
 
 def fold_approved(state: State, event: PlanApproved) -> None:
@@ -97,8 +99,12 @@ def fold_taken_over(state: State, event: LineTakenOver) -> None:
 
 
 def fold_given_back(state: State, event: LineGivenBack) -> None:
-    """The old doser's from now on."""
-    state.taken_over.pop(event.line, None)
+    """The old doser's from now on; that it was ours until now is remembered."""
+    ours = state.taken_over.pop(event.line, None)
+    if ours is not None:
+        spans = state.handed_back.get(event.line, [])
+        span = Ours(begins=ours.at, ends=event.at)
+        state.handed_back[event.line] = [*spans, span][-SPANS_KEPT:]
     if state.stage == "live" and event.line not in state.left_to_old:
         state.left_to_old = sorted([*state.left_to_old, event.line])
 

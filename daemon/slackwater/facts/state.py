@@ -136,6 +136,14 @@ class Entered:
     shown: dict[str, float] = field(default_factory=dict)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ours:
+    """A stretch in which a line of an old doser was ours, until it was given back."""
+
+    begins: datetime
+    ends: datetime
+
+
 @dataclass(slots=True, kw_only=True)
 class State:
     """Everything a decision may know of the past.
@@ -165,9 +173,10 @@ class State:
     of them; `judged` is what is said by source, absent where nothing ever was amiss.
     `lowered` are caps of the file below the approved ones, by place; `halves` what is
     halved, by scope; `left_to_old` the lines that an old doser gives, `taken_over`
-    those it gave once. `audited` is the newest audit. `spans` is the first and last due
-    time of the newest long absence by `TANK/LINE`; `strengths` what a pump's solution
-    adds, as far as it gave any. `commanded` is by `NODE/CHANNEL`. `entered` are tests
+    those it gave once, `handed_back` when such a line was ours. `audited` is the newest
+    audit. `spans` is the first and last due time of the newest long absence by
+    `TANK/LINE`; `strengths` what a pump's solution adds, as far as it gave any.
+    `commanded` is by `NODE/CHANNEL`. `entered` are tests
     told from afar that nobody has confirmed, by their id: no level counts them.
     """
 
@@ -236,6 +245,7 @@ class State:
     halves: dict[str, HalfBegan] = field(default_factory=dict)
     left_to_old: list[str] = field(default_factory=list)
     taken_over: dict[str, LineTakenOver] = field(default_factory=dict)
+    handed_back: dict[str, list[Ours]] = field(default_factory=dict)
     spans: dict[str, tuple[datetime, datetime]] = field(default_factory=dict)
     strengths: dict[str, Strength] = field(default_factory=dict)
     commanded: dict[str, Commanded] = field(default_factory=dict)

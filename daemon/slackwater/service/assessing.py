@@ -13,7 +13,7 @@ from slackwater.assessment.assess import assess
 from slackwater.assessment.records import Assessment
 from slackwater.assessment.uptakes import WINDOW_DAYS
 from slackwater.facts.entered import LevelEntered
-from slackwater.facts.stages import LineTakenOver
+from slackwater.facts.history import Span
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine
 from slackwater.ledger.history import read_history
@@ -25,14 +25,14 @@ LOOK_BACK_DAYS = 200
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LookBack:
-    """How far to look back, and which lines took the place of old dosers since when.
+    """How far to look back, and when lines were given in the place of old dosers.
 
-    `taken_over` as in the state: what an old doser gave counts until then alone.
+    `taken_over` as in a history: what an old doser gives does not count meanwhile.
     `entered` are the tests from afar that nobody confirmed yet.
     Range: `days` above 0.
     """
 
-    taken_over: Mapping[str, LineTakenOver]
+    taken_over: Mapping[str, tuple[Span, ...]]
     days: int = LOOK_BACK_DAYS
     entered: tuple[LevelEntered, ...] = ()
 
@@ -40,7 +40,18 @@ class LookBack:
     def of(cls, state: State, days: int = LOOK_BACK_DAYS) -> "LookBack":
         """A look back with what the state says of lines and of entries from afar."""
         entered = tuple(one.told for one in state.entered.values())
-        return cls(taken_over=state.taken_over, days=days, entered=entered)
+        return cls(taken_over=_ours(state), days=days, entered=entered)
+
+
+def _ours(state: State) -> dict[str, tuple[Span, ...]]:
+    """When each line of an old doser was ours, the stretch that lasts as the last."""
+    found: dict[str, tuple[Span, ...]] = {
+        line: tuple((one.begins, one.ends) for one in spans)
+        for line, spans in state.handed_back.items()
+    }
+    for line, event in state.taken_over.items():
+        found[line] = (*found.get(line, ()), (event.at, None))
+    return found
 
 
 def assessed(
@@ -60,6 +71,5 @@ def assessed(
         since = now - timedelta(days=WINDOW_DAYS)
         lately = read_history(ledger, tank, since, now)
         history = replace(history, unknown_share=lately.unknown_share)
-    since_when = {line: event.at for line, event in back.taken_over.items()}
-    history = replace(history, taken_over=since_when, entered=back.entered)
+    history = replace(history, taken_over=back.taken_over, entered=back.entered)
     return assess(history, machine, tank, now)

@@ -12,7 +12,13 @@ from typing import TypedDict, Unpack
 import click
 
 from slackwater.cli.document import Answer
-from slackwater.cli.old_doser import old_document, old_lines, old_names, old_rows
+from slackwater.cli.old_doser import (
+    giver,
+    old_document,
+    old_lines,
+    old_names,
+    old_rows,
+)
 from slackwater.cli.opening import (
     Approved,
     approval_at,
@@ -185,12 +191,30 @@ def _finding(what: str, expected: str, do: str) -> Finding:
 def _give_back(shell: Shell, name: str, who: str) -> Answer:
     def decide(state: State, stamp: Stamp) -> Sequence[AnyEvent]:
         line = _named(approval_at(state, stamp["at"]), name)
-        if line in state.left_to_old:
+        if giver(state, line) == "the old doser":
+            _refuse_never(state, line)
             return ()
         return (LineGivenBack(**stamp, line=line, by=who),)
 
     _state, events = write(shell.state, decide, makes_safer=True)
     return _over(events, "the old doser", "Switch the old doser's line on now.")
+
+
+def _refuse_never(state: State, line: str) -> None:
+    """Refuse to give back what was never ours; said twice it changes nothing.
+
+    Raises: RefusedError.
+    """
+    if line in state.handed_back:
+        return
+    raise RefusedError(
+        Finding(
+            what=f"{line} was never taken over: the old doser gives it",
+            where="take-over --back",
+            expected="a line that ours gives",
+            do="Nothing needs to be done. See `slackwater take-over`.",
+        )
+    )
 
 
 def _over(events: Sequence[AnyEvent], giver: str, then: str) -> Answer:
