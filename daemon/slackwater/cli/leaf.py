@@ -19,7 +19,8 @@ _STYLE = (
     "color:#000;background:#fff}table{border-collapse:collapse;width:100%}"
     "th,td{text-align:left;padding:.15rem .6rem .15rem 0;vertical-align:top;"
     "border-bottom:1px solid #ccc}.r{text-align:right}h2{margin-bottom:.3rem}"
-    "@media print{body{margin:0}h2{break-after:avoid}tr{break-inside:avoid}}"
+    "@media print{body{margin:0}h1~h1{break-before:page}h2{break-after:avoid}"
+    "tr{break-inside:avoid}}"
 )
 
 
@@ -106,12 +107,18 @@ def _last_width(
     return max(len(row[-1]) for row in (names, *rows))
 
 
-def leaf_html(leaf: Leaf) -> str:
-    """The page as HTML."""
-    title = escape(leaf.title)
-    body = [f"<h1>{title}</h1>", *(f"<p>{escape(line)}</p>" for line in leaf.lead)]
-    for part in leaf.parts:
-        body += _part_html(part)
+def leaves_html(leaves: Sequence[Leaf]) -> str:
+    """The pages as one HTML document, each on paper of its own.
+
+    Range: one page at least.
+    """
+    title = escape(leaves[0].title)
+    body: list[str] = []
+    for leaf in leaves:
+        body.append(f"<h1>{escape(leaf.title)}</h1>")
+        body += [f"<p>{escape(line)}</p>" for line in leaf.lead]
+        for part in leaf.parts:
+            body += _part_html(part)
     return "\n".join(
         (
             "<!doctype html>",

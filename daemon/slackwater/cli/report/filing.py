@@ -10,14 +10,15 @@ from slackwater.cli.report.page import MARK
 from slackwater.errors import Finding, InputError
 
 
-def write_page(path: Path, text: str) -> None:
+def write_page(path: Path, text: str, mark: str = MARK) -> None:
     """Write the page, in the place of an older one if there is one.
 
+    `mark` stands in every page of the kind that may be written over.
     Raises: InputError when something else stands there or it cannot be written.
     """
     part = path.with_name(f"{path.name}.part")
     try:
-        if path.exists() and MARK not in path.read_text("utf-8", errors="replace"):
+        if path.exists() and mark not in path.read_text("utf-8", errors="replace"):
             raise InputError(_foreign(path))
         part.write_text(text, encoding="utf-8")
         part.replace(path)
