@@ -16,6 +16,7 @@ from slackwater.outside.glimpse import (
     write_glimpse,
 )
 from slackwater.service.standing import only_one
+from tests.cli.run_program import SMALLEST, changed
 from tests.cli.stage import Stage, stage_of
 from tests.cli.test_status import PEQ_PER_DKH, give, live, miss
 
@@ -247,3 +248,41 @@ def test_writes_nothing(stage: Stage) -> None:
     stage.run("why")
     stage.run("why", "carbonate")
     assert before == {path: path.read_bytes() for path in stage.state.iterdir()}
+
+
+def test_what_nobody_answered_is_counted_as_the_gate_counts_it(tmp_path: Path) -> None:
+    """All of every cap right after `init --unanswered`, and it says what it is."""
+    stage = Stage(SMALLEST, tmp_path / "state")
+    assert 0 == stage.run("init", "--unanswered", "--by", "keeper").code
+    assert 0 == stage.approve("--now").code
+    told = " ".join(stage.run("why", "carbonate").out.split())
+    found = line_of(stage, "carbonate")["counted"]
+    assert isinstance(found, list)
+    shares = [one["charged"] / one["cap"] for one in found]
+    assert [1.0] * 3 == pytest.approx(shares, rel=0.01)
+    assert "because nobody said what was dosed before the ledger was made" in told
+
+
+def test_a_pump_of_two_lines_is_listed_with_each(tmp_path: Path) -> None:
+    """The second line of carbonate; the pump of one line stands alone."""
+    second = (
+        '[[line]]\nid = "carbonate-up"\ntank = "reef"\nsolution = "carbonate"\n'
+        'per_day = "1 mL"\ntimes = ["09:30"]\n\n[group.balanced]'
+    )
+    config = changed(tmp_path, SMALLEST, plan=("[group.balanced]", second))
+    stage = stage_of(tmp_path, config)
+    assert 0 == stage.approve("--now", highest="73 mL").code
+    told = stage.run("why").out.splitlines()
+    assert 1 == told.count("carbonate (reef/carbonate)")
+    assert 1 == told.count("carbonate (reef/carbonate-up)")
+    assert 1 == told.count("calcium")
+
+
+def test_nothing_is_due_before_the_plan_takes_over(tmp_path: Path) -> None:
+    """Approved for a day in two days' time: that is when the first one comes."""
+    stage = stage_of(tmp_path)
+    at = stage.stamp()["at"] + timedelta(days=2)
+    assert 0 == stage.approve("--at", at.isoformat(timespec="seconds")).code
+    due = line_of(stage, "carbonate")["next"]
+    assert isinstance(due, dict)
+    assert due["due"] >= at.strftime("%Y-%m-%dT%H:%M:%SZ")

@@ -4,6 +4,7 @@ import pytest
 
 from slackwater.cli.wording import figure_words, reason_words
 from slackwater.facts.reasons import Code, Figure, because
+from slackwater.facts.tank import Tank
 
 # 1 meq/L is 2.80385 dKH: 10 mg/L CaO a degree, 56.077 g/mol, two equivalents.
 MEQ_PER_DKH = 20 / 56.077
@@ -16,7 +17,10 @@ MEQ_PER_DKH = 20 / 56.077
         ("cap_ul", 2400, "cap 2.4 mL"),
         ("asked_ul", 850, "asked 850 µL"),
         ("beat_age_s", 31.5, "beat age 31.5 s"),
-        ("limit_ms", 20000, "limit 20000 ms"),
+        ("limit_ms", 20000, "limit 20 s"),
+        ("pulse_ms", 250, "pulse 0.25 s"),
+        ("left_s", 900, "left 15 min"),
+        ("behind_s", 5400, "behind 90 min"),
         ("age_min", 90, "age 90 min"),
         ("share_percent", 50, "share 50 %"),
         ("free_bytes", 1048576, "free 1048576 bytes"),
@@ -41,3 +45,28 @@ def test_figures_stand_inside_the_sentence() -> None:
         reason_words(reason)
     )
     assert "A person asked for a hold." == reason_words(because(Code.MANUAL_HOLD))
+
+
+# 200 L: what changes calcium by 1 mg/L is 200 mg, in picograms.
+REEF = Tank(id="reef", name="", net_ul=200_000_000, zone="UTC")
+PG_PER_MG_PER_L = 200 * 10**9
+OVER = because(
+    Code.CAP_GROSS,
+    parameter="calcium",
+    charged=19 * PG_PER_MG_PER_L,
+    asked=2 * PG_PER_MG_PER_L,
+    outside=0,
+    cap=20 * PG_PER_MG_PER_L,
+)
+
+
+def test_what_a_cap_counts_stands_in_the_unit_of_the_water() -> None:
+    """19 and 2 mg/L against 20: nobody reads picograms."""
+    told = reason_words(OVER, REEF)
+    assert told.endswith("(calcium, charged 19 mg/L, asked 2 mg/L, cap 20 mg/L).")
+
+
+def test_without_its_tank_a_cap_is_told_in_shares() -> None:
+    """19/20 and 2/20."""
+    told = reason_words(OVER)
+    assert told.endswith("(calcium, charged 95 % of the cap, asked 10 % of the cap).")

@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from slackwater.planning.amounts import (
-    amount_words,
+    amounts_words,
     flow_s,
     largest_ul,
     pico_word,
@@ -60,17 +60,29 @@ def test_run_times_are_rounded_up(volume_ul: int, run: int, flow: int) -> None:
     # By hand, for 250 L; a German degree is 20/56.077 meq/L (10 mg/L CaO).
     [
         (1_234, "", "1.234 mL"),
-        (25 * 10**9, "alkalinity", "0.2804 dKH (25000000000 peq)"),
-        (25 * 10**9, "calcium", "0.1 mg/L (25000000000 pg)"),
-        (25 * 10**9, "carbon", "0.1 mmol/L (25000000000 pmol)"),
-        (750_000_000, "iodine", "3 ug/L (750000000 pg)"),
+        (25 * 10**9, "alkalinity", "0.2804 dKH"),
+        (25 * 10**9, "calcium", "0.1 mg/L"),
+        (25 * 10**9, "carbon", "0.1 mmol/L"),
+        (750_000_000, "iodine", "3 ug/L"),
+        (25 * 10**15, "calcium", "100000 mg/L"),
     ],
 )
-def test_amounts_show_level_and_exact_figure(
+def test_amounts_stand_in_the_unit_people_use(
     amount: int, parameter: str, expected: str
 ) -> None:
-    """The rounded level is for people, the whole number is what was compared."""
-    assert expected == amount_words(amount, parameter, machine().tanks["reef"])
+    """Four digits, no unit that only the program counts in, and no exponent."""
+    tank = machine().tanks["reef"]
+    assert (expected,) == amounts_words((amount,), parameter, tank)
+
+
+def test_two_amounts_that_differ_are_written_differently() -> None:
+    """One picoequivalent beyond the cap shows, and equal ones stay equal."""
+    cap = 25 * 10**9
+    tank = machine().tanks["reef"]
+    found, most, same = amounts_words((cap + 1, cap, cap), "alkalinity", tank)
+    assert found != most
+    assert most == same
+    assert found.startswith("0.28")
 
 
 def test_pico_units_follow_the_parameter() -> None:

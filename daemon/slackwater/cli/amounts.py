@@ -9,6 +9,7 @@ from fractions import Fraction
 
 from slackwater.facts.tank import Tank
 from slackwater.water.parameters import concentration, parameter_named
+from slackwater.water.show import show_figure
 from slackwater.water.spellings import units_of
 
 # More digits than any effect is known to.
@@ -45,7 +46,7 @@ def effect_words(parameter: str, pico: int, tank: Tank) -> str:
     unit = display_unit(parameter)
     if number and abs(number) < SMALLEST_SHOWN:
         return f"{'-' if number < 0 else ''}<{SMALLEST_SHOWN} {unit}"
-    return f"{number:.3g} {unit}"
+    return f"{show_figure(number)} {unit}"
 
 
 def cap_words(parameter: str, pico: int, tank: Tank) -> str:

@@ -29,6 +29,8 @@ from slackwater.facts.rolling import DAY_MS
 from slackwater.facts.sight import Sight
 from slackwater.facts.state import State
 from slackwater.facts.tank import Pump, Tank
+from slackwater.gate.caps import unanswered_share_ms
+from slackwater.gate.handover import old_part
 from slackwater.gate.moment import LineRule, Moment, PumpRule, rules_for
 from slackwater.ledger.store import LedgerFile
 from slackwater.outside.glimpse import Glimpse, PumpGlimpse, read_glimpse
@@ -66,7 +68,8 @@ class Ground:
     """One line of the plan with everything that speaks for and against it.
 
     `seen` is what the gate would say of a dose now, None when no daemon looked lately;
-    `ahead_s` how long it is until the next one is due.
+    `ahead_s` how long it is until the next one is due; `unanswered_ms` for how long
+    caps still count what nobody said was dosed before the ledger was made.
     """
 
     rule: LineRule
@@ -77,6 +80,7 @@ class Ground:
     holds: tuple[HoldRaised, ...]
     seen: PumpGlimpse | None
     accounts: tuple[Account, ...]
+    unanswered_ms: int = 0
 
     @property
     def reasons(self) -> tuple[Reason, ...]:
@@ -195,7 +199,9 @@ def _lines(
         tank = moment.machine.tanks.get(rule.line.tank)
         if pump is None or tank is None:
             continue
-        following = _following(timetable, rule, moment.now.utc)
+        # A plan that takes over later doses nothing before.
+        begins = max(moment.now.utc, approved.approval.takes_over_at)
+        following = _following(timetable, rule, begins)
         due_at = moment.now.utc if following is None else following.due_at
         yield Ground(
             rule=rule,
@@ -206,6 +212,7 @@ def _lines(
             holds=tuple(_holds(moment, name)),
             seen=None if seen is None else seen.lines.get(name),
             accounts=tuple(_accounts(moment, lived, pump, tank)),
+            unanswered_ms=unanswered_share_ms(moment.state, moment.proven_ms),
         )
 
 
@@ -232,24 +239,27 @@ def _accounts(
     today = moment.now.utc.astimezone(zone_named(tank.zone)).date()
     given = lived.charges.get(rule.charge_key)
     days = lived.days.get(rule.charge_key, {})
-    yield Account(
-        name="today",
-        parameter="",
-        charged=days.get(today, 0),
-        cap=pump.per_day_ul,
-    )
-    yield Account(
-        name="in 24 h",
-        parameter="",
-        charged=0 if given is None else given.since(since),
-        cap=pump.per_day_ul,
-    )
+    unknown_ul = _unknown(moment, pump.per_day_ul)
+    rolling_ul = 0 if given is None else given.since(since)
+    for name, counted_ul in (("today", days.get(today, 0)), ("in 24 h", rolling_ul)):
+        yield Account(
+            name=name,
+            parameter="",
+            charged=unknown_ul + counted_ul,
+            cap=pump.per_day_ul,
+        )
     for effect in rule.effects:
         sums = lived.charges.get(effect.key)
         charged = 0 if sums is None else sums.since(since)
+        others = effect.outside + old_part(moment.state, moment.proven_ms, effect.old)
         yield Account(
             name=f"{effect.parameter} in 24 h",
             parameter=effect.parameter,
-            charged=charged + effect.outside,
+            charged=charged + others + _unknown(moment, effect.gross),
             cap=effect.gross,
         )
+
+
+def _unknown(moment: Moment, cap: int) -> int:
+    """What the gate counts of a cap while nobody said what was dosed, rounded up."""
+    return -(-cap * unanswered_share_ms(moment.state, moment.proven_ms) // DAY_MS)

@@ -4,6 +4,7 @@ Floor 8. One subject: grounds in words. Laws here: what holds comes before what 
 each reason says what would end it; what is not as of now says how old it is.
 """
 
+from collections import Counter
 from collections.abc import Iterator
 from datetime import timedelta
 
@@ -12,19 +13,23 @@ from slackwater.cli.amounts import effect_words
 from slackwater.cli.grounds import FRESH, Account, Ground, Grounds
 from slackwater.cli.relay_text import REDUCED
 from slackwater.cli.render import local, span
+from slackwater.cli.width import LONGEST_LABEL
 from slackwater.cli.wording import reason_words
 from slackwater.facts.events import HoldRaised
 from slackwater.facts.reasons import Reason
 from slackwater.facts.releases import way_out
 from slackwater.water.show import show_level, show_volume
 
+_PART = "  "
+# Pumps stand in one column whatever they are called.
+_NARROW = 12
+
 
 def overview(told: Grounds) -> str:
     """All lines, one line each, and what holds them."""
-    each = (f"{one.pump.id:12}  {_now(told, one)}" for one in told.lines)
-    lines = [*_head(told), *each]
+    lines = [*_head(told), *_each(told)]
     reasons = {
-        reason_words(reason): way_out(reason.code)
+        reason_words(reason, one.tank): way_out(reason.code)
         for one in told.lines
         for reason in one.reasons
     }
@@ -35,6 +40,25 @@ def overview(told: Grounds) -> str:
         lines += ["", words, f"  Ends: {way}"]
     lines += _alarms(told)
     return "\n".join(lines)
+
+
+def _each(told: Grounds) -> Iterator[str]:
+    """One line each; below its name where names are long."""
+    many = Counter(one.pump.id for one in told.lines)
+    names = [
+        one.pump.id if many[one.pump.id] == 1 else f"{one.pump.id} ({_line_id(one)})"
+        for one in told.lines
+    ]
+    wide = max(map(len, names), default=0)
+    for name, one in zip(names, told.lines, strict=True):
+        if wide <= LONGEST_LABEL - len(_PART):
+            yield f"{name:{max(wide, _NARROW)}}{_PART}{_now(told, one)}"
+        else:
+            yield from (name, f"    {_now(told, one)}")
+
+
+def _line_id(one: Ground) -> str:
+    return f"{one.rule.line.tank}/{one.rule.line.id}"
 
 
 def page(told: Grounds) -> str:
@@ -102,21 +126,26 @@ def _due(told: Grounds, one: Ground) -> str:
 
 
 def _line(told: Grounds, one: Ground) -> Iterator[str]:
-    line = one.rule.line
-    yield f"{one.pump.id}  {line.tank}/{line.id} {_now(told, one)}"
+    yield f"{one.pump.id}  {_line_id(one)} {_now(told, one)}"
     for hold in one.holds:
         yield from (f"  {words}" for words in _hold(told, hold))
     for reason in one.reasons:
-        yield from (f"  {words}" for words in _reason("Keeps it", reason))
+        yield from (f"  {words}" for words in _reason(one, "Keeps it", reason))
     for reason in one.passing:
-        yield f"  Passes    {reason_words(reason)} {way_out(reason.code)}"
+        yield f"  Passes    {reason_words(reason, one.tank)} {way_out(reason.code)}"
     if one.seen is not None:
         for reason in one.seen.shortened:
-            yield from (f"  {words}" for words in _reason("Shortens", reason))
+            yield from (f"  {words}" for words in _reason(one, "Shortens", reason))
         yield f"  Seen      {'; '.join(_seen(told, one))}"
     yield f"  Known     {'; '.join(_known(told, one))}"
     counted = ", ".join(_account(one, account) for account in one.accounts)
     yield f"  Counted   {counted}"
+    if one.unanswered_ms:
+        left = span(timedelta(milliseconds=one.unanswered_ms))
+        yield (
+            "            Part of it is there because nobody said what was dosed before "
+            f"the ledger was made; it comes free evenly over the next {left}."
+        )
 
 
 def _hold(told: Grounds, hold: HoldRaised) -> Iterator[str]:
@@ -132,8 +161,8 @@ def _hold(told: Grounds, hold: HoldRaised) -> Iterator[str]:
     yield f"          Ends: {way_out(hold.reason.code, is_latched=hold.latched)}"
 
 
-def _reason(label: str, reason: Reason) -> Iterator[str]:
-    yield f"{label:8}  {reason_words(reason)}"
+def _reason(one: Ground, label: str, reason: Reason) -> Iterator[str]:
+    yield f"{label:8}  {reason_words(reason, one.tank)}"
     yield f"          Ends: {way_out(reason.code)}"
 
 

@@ -50,7 +50,7 @@ def _sections(done: Rehearsed, *, every: bool) -> Iterator[str]:
     yield section("Bottles", "\n".join(_bottles(record)))
     yield section("Calendar", "\n".join(record.left_out) or "Nothing is left out.")
     for verdict, title in (("shortened", "Would shorten"), ("missed", "Would miss")):
-        told = "\n".join(_by_reason(record, verdict))
+        told = "\n".join(_by_reason(record, verdict, machine))
         if told:
             yield section(title, told)
     if every:
@@ -146,7 +146,7 @@ def _bottles(record: Rehearsal) -> list[str]:
     ]
 
 
-def _by_reason(record: Rehearsal, verdict: str) -> Iterator[str]:
+def _by_reason(record: Rehearsal, verdict: str, machine: Machine) -> Iterator[str]:
     """Doses with one verdict by line and reasons, each with its first dose."""
     groups: dict[tuple[str, tuple[str, ...]], list[RehearsedDose]] = {}
     for each in record.doses:
@@ -161,12 +161,14 @@ def _by_reason(record: Rehearsal, verdict: str) -> Iterator[str]:
             show_volume(first.dose.volume_ul),
         )
         yield f"{line}: {len(doses)}, the first {first.dose.id}, {volume} of {planned}"
-        yield from (f"  {reason_words(reason)}" for reason in first.reasons)
+        tank = machine.tanks[first.dose.tank]
+        yield from (f"  {reason_words(reason, tank)}" for reason in first.reasons)
 
 
 def _dose_line(each: RehearsedDose, machine: Machine) -> str:
     dose = each.dose
-    due = local(dose.due_at, machine.tanks[dose.tank].zone)
-    reasons = " ".join(reason_words(reason) for reason in each.reasons)
+    tank = machine.tanks[dose.tank]
+    due = local(dose.due_at, tank.zone)
+    reasons = " ".join(reason_words(reason, tank) for reason in each.reasons)
     words = (dose.id, due, dose.pump, show_volume(each.volume_ul), each.verdict)
     return "  ".join((*words, reasons)).rstrip()

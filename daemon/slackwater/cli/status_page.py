@@ -135,7 +135,9 @@ def _waiting(stood: Standing) -> Iterator[str]:
         return
     first, others = stood.waiting[0], len(stood.waiting) - 1
     more = f" And {others} more." if others else ""
-    why = " ".join(reason_words(reason) for reason in first.reasons)
+    outlook = stood.outlooks.get(first.dose_id.partition("/")[0])
+    tank = None if outlook is None else outlook.tank
+    why = " ".join(reason_words(reason, tank) for reason in first.reasons)
     yield f"Waits  {first.dose_id}: {why}{more}"
 
 

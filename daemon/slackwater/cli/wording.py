@@ -1,23 +1,51 @@
 """Reasons for people: the sentence, and its figures in the units they use.
 
 Floor 8. One subject: the words of a reason. Laws here: a level stands in the unit it
-was stated in, never in the one it is computed in; what has no unit of its own is shown
-as it is; nothing here loads the settings, because a status does without them.
+was stated in, never in the one it is computed in; what is added to a tank nobody knows
+the volume of is told as a share of its cap; what has no unit of its own is shown as it
+is; nothing here loads the settings, because a status does without them.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 
+from slackwater.cli.amounts import effect_words
+from slackwater.cli.report.words import seconds_words
 from slackwater.facts.reasons import Figure, Reason
+from slackwater.facts.tank import Tank
 from slackwater.planning.daily import ALKALINITY
-from slackwater.water.show import show_level, show_volume
+from slackwater.water.show import show_figure, show_level, show_volume
+
+# What a cap on effects counts, in an inner unit of the whole tank.
+_COUNTED = ("charged", "asked", "outside", "rise", "cap")
 
 
-def reason_words(reason: Reason) -> str:
-    """A reason's sentence with its figures in brackets."""
-    told = [figure_words(name, value) for name, value in reason.figures.items()]
+def reason_words(reason: Reason, tank: Tank | None = None) -> str:
+    """A reason's sentence with its figures in brackets.
+
+    `tank` is the one it speaks of, where that is known.
+    """
+    cap = reason.figures.get("cap")
+    if "parameter" in reason.figures and isinstance(cap, int):
+        told = list(_counted(reason, cap, tank))
+    else:
+        told = [figure_words(name, value) for name, value in reason.figures.items()]
     if not told:
         return reason.text
     return f"{reason.text.removesuffix('.')} ({', '.join(told)})."
+
+
+def _counted(reason: Reason, cap: int, tank: Tank | None) -> Iterator[str]:
+    """The figures of a cap on what is added to the water."""
+    parameter = str(reason.figures["parameter"])
+    yield parameter
+    for name in _COUNTED:
+        amount = reason.figures.get(name)
+        if not isinstance(amount, int) or (name == "outside" and not amount):
+            continue
+        if tank is not None:
+            yield f"{name} {effect_words(parameter, amount, tank)}"
+        elif name != "cap" and cap:
+            yield f"{name} {show_figure(100 * amount / cap)} % of the cap"
 
 
 def figure_words(name: str, value: Figure) -> str:
@@ -43,6 +71,14 @@ def _volume(value: float) -> str:
     return show_volume(round(value))
 
 
+def _milliseconds(value: float) -> str:
+    return seconds_words(value / 1000)
+
+
+def _minutes(value: float) -> str:
+    return seconds_words(value * 60)
+
+
 def _with(unit: str) -> Callable[[float], str]:
     def shown(value: float) -> str:
         return f"{value:.10g} {unit}"
@@ -56,7 +92,7 @@ _UNITS: dict[str, Callable[[float], str]] = {
     "_ul": _volume,
     "_percent": _with("%"),
     "_bytes": _with("bytes"),
-    "_min": _with("min"),
-    "_ms": _with("ms"),
-    "_s": _with("s"),
+    "_min": _minutes,
+    "_ms": _milliseconds,
+    "_s": seconds_words,
 }

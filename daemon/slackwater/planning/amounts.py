@@ -2,16 +2,16 @@
 
 Floor 3. One subject: whole amounts. Laws here: the parts of a day sum to the day's
 amount to the microlitre and differ by one at most; a run is rounded up; in words the
-exact whole number stands beside every rounded one, because a plan may break a cap by
-one.
+digits of two that differ differ as well, because a plan may break a cap by one.
 """
 
+from collections.abc import Sequence
 from fractions import Fraction
 
 from slackwater.facts.plan import PlanLine
 from slackwater.facts.tank import Pump, Tank
 from slackwater.water.parameters import concentration, parameter_named
-from slackwater.water.show import show_volume
+from slackwater.water.show import show_figure, show_volume
 from slackwater.water.spellings import units_of
 
 # A worn or freshly tubed pump may be this much slower than its nominal rate before
@@ -20,6 +20,8 @@ FLOW_END_PERCENT = 120
 
 _PICO_WORDS = {"alkalinity": "peq", "carbon": "pmol"}
 _UL_A_LITRE = 10**6
+# Digits that people are shown, and as many as an exact figure could need.
+_DIGITS, _MOST_DIGITS = 4, 17
 
 
 def volumes_ul(per_day_ul: int, count: int) -> tuple[int, ...]:
@@ -55,11 +57,21 @@ def pico_word(parameter: str) -> str:
     return _PICO_WORDS.get(parameter, "pg")
 
 
-def amount_words(amount: int, parameter: str, tank: Tank) -> str:
-    """An amount with its unit as people write it; no parameter means microlitres."""
+def amounts_words(
+    amounts: Sequence[int], parameter: str, tank: Tank
+) -> tuple[str, ...]:
+    """Amounts as people write them; no parameter means microlitres.
+
+    Shape: in their order; two that differ are written differently.
+    """
     if not parameter:
-        return show_volume(amount)
+        return tuple(map(show_volume, amounts))
     item = parameter_named(parameter, where="")
-    level = concentration(parameter, amount, Fraction(tank.net_ul, _UL_A_LITRE))
-    shown = float(level / units_of(item)[item.display_unit])
-    return f"{shown:.4g} {item.display_unit} ({amount} {pico_word(parameter)})"
+    litres = Fraction(tank.net_ul, _UL_A_LITRE)
+    unit = units_of(item)[item.display_unit]
+    levels = [concentration(parameter, amount, litres) / unit for amount in amounts]
+    for digits in range(_DIGITS, _MOST_DIGITS):
+        shown = tuple(show_figure(level, digits) for level in levels)
+        if len(set(shown)) == len(set(amounts)):
+            break
+    return tuple(f"{figure} {item.display_unit}" for figure in shown)

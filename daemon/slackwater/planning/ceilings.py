@@ -13,7 +13,7 @@ from datetime import timedelta
 from slackwater.errors import Finding
 from slackwater.facts.plan import Plan
 from slackwater.facts.tank import EffectCap, Machine, Pump, Tank
-from slackwater.planning.amounts import amount_words
+from slackwater.planning.amounts import amounts_words
 from slackwater.planning.charges import (
     DAY_HOURS,
     HOUR,
@@ -264,10 +264,8 @@ def _ceiling(account: _Account, highest: _Highest) -> Ceiling:
 
 def _refusal(ceiling: Ceiling, machine: Machine) -> Finding:
     tank = machine.tanks[ceiling.tank]
-    found, cap, fits = (
-        amount_words(amount, ceiling.parameter, tank)
-        for amount in (ceiling.found, ceiling.cap or 0, ceiling.fits)
-    )
+    amounts = (ceiling.found, ceiling.cap or 0, ceiling.fits)
+    found, cap, fits = amounts_words(amounts, ceiling.parameter, tank)
     place = f"[{ceiling.table}] {ceiling.key}"
     return Finding(
         what=f"{ceiling.first} {_DOING.get(ceiling.key, 'asks for')} {found} in "

@@ -2,9 +2,10 @@
 
 Floor 1. One subject: numbers on a screen. Laws here: never loads pint, because status
 and help are printed without it; a volume is written exactly; what is not 0 is never
-written as 0.
+written as 0; no figure has an exponent.
 """
 
+from decimal import Decimal
 from fractions import Fraction
 
 from slackwater.water.parameters import (
@@ -30,6 +31,16 @@ def show_volume(volume_ul: int) -> str:
     if size < _UL_IN_LITRE or size % _UL_IN_ML:
         return f"{_trimmed(Fraction(volume_ul, _UL_IN_ML))} mL"
     return f"{_trimmed(Fraction(volume_ul, _UL_IN_LITRE))} L"
+
+
+def show_figure(number: Number, digits: int = 3) -> str:
+    """A figure with so many digits that count, and all those before the point.
+
+    Shape: "0.0634", "2440", "24.5"; never an exponent.
+    """
+    rounded = Decimal(f"{float(number):.{digits - 1}e}")
+    text = f"{rounded:f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def show_level(identity: str, level: Number) -> str:

@@ -11,7 +11,7 @@ from fractions import Fraction
 from zoneinfo import ZoneInfo
 
 from slackwater.water.parameters import parameter_named
-from slackwater.water.show import show_level
+from slackwater.water.show import show_figure, show_level
 from slackwater.water.spellings import units_of
 
 LONG_HOURS = 72
@@ -21,8 +21,7 @@ LONG_MINUTES = 180
 
 def number(value: float) -> str:
     """Three digits, without an exponent."""
-    text = f"{value:.3g}"
-    return f"{float(text):.0f}" if "e" in text else text
+    return show_figure(value)
 
 
 def in_unit(parameter: str, value: float) -> float:
