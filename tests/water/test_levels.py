@@ -292,3 +292,22 @@ def test_strength_spellings_are_by_the_millilitre(identity: str) -> None:
     assert spellings
     assert all(unit.endswith("/mL") for unit in spellings)
     assert not spellings & set(units_of(PARAMETERS[identity]))
+
+
+@pytest.mark.parametrize("unit", ["mg/L", "ppm"])
+def test_a_unit_that_does_not_say_of_what_is_not_guessed(unit: str) -> None:
+    """8 mg/L of alkalinity may be anything: each that it can be is offered."""
+    with pytest.raises(InputError) as refused:
+        parse_level(f"8 {unit}", "alkalinity", where="x")
+    advice = refused.value.findings[0].do
+    assert advice.startswith(
+        f'"{unit}" does not say of what: write "{unit} CaCO3" if it means that, else '
+    )
+    assert '"dKH" or "meq/L"' in advice
+    assert "Did you mean" not in advice
+
+
+def test_a_slip_of_a_unit_that_says_of_what_is_still_named() -> None:
+    """Upper and lower case are a slip, and name the one that is near."""
+    with pytest.raises(InputError, match='Did you mean "dKH"'):
+        parse_level("8 DKH", "alkalinity", where="x")

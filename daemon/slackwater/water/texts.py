@@ -10,6 +10,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
 from fractions import Fraction
+from itertools import islice
 from typing import NoReturn
 
 from slackwater.errors import Finding, InputError
@@ -35,6 +36,8 @@ _MEANT: Mapping[str, tuple[str, str]] = {
 }
 # Longer texts are cut in messages: a pasted page must not hide the sentence.
 _SHOWN_CHARACTERS = 60
+# More spellings than this are no help; all of them stand beside.
+OTHERS_NAMED = 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -129,6 +132,16 @@ def did_you_mean(word: str, known: Iterable[str]) -> str:
     meant, why = _MEANT.get(word, ("", ""))
     if meant in spellings:
         return f'Did you mean "{meant}"? {why} '
+    if longer := [item for item in spellings if item.startswith(f"{word} ")]:
+        return _of_what(word, longer, [one for one in spellings if one not in longer])
     same = [item for item in spellings if item.lower() == word.lower()]
     near = same or get_close_matches(word, spellings, n=1)
     return f'Did you mean "{near[0]}"? ' if near else ""
+
+
+def _of_what(word: str, longer: Iterable[str], others: Iterable[str]) -> str:
+    """Advice for a unit that lacks what is counted: never one guess among several."""
+    meant = " or ".join(f'"{item}"' for item in longer)
+    rest = " or ".join(f'"{item}"' for item in islice(others, OTHERS_NAMED))
+    instead = f", else {rest} as the kit prints it" if rest else ""
+    return f'"{word}" does not say of what: write {meant} if it means that{instead}. '
