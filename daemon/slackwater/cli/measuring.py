@@ -14,6 +14,7 @@ from datetime import datetime, timedelta
 from slackwater.assessment.practice import home_sd
 from slackwater.cli.moments import Wall, typed_moment
 from slackwater.cli.render import local, span
+from slackwater.cli.replicates import contradictions
 from slackwater.cli.subject import Subject
 from slackwater.cli.typed import WORD_AT_MOST, new_id, typed_text
 from slackwater.cli.typed_levels import Typed, settled, typed_levels
@@ -80,6 +81,8 @@ def read_tests(
     checked = about.checked()
     taken_at = typed_moment(about.at, Wall(zone=subject.zone, now=stamp["at"]))
     typed = typed_levels(words, RECORD, confirmed=about.confirmed)
+    if not about.confirmed:
+        settled(contradictions(typed, RECORD))
     return Tests(subject=subject, about=checked, taken_at=taken_at, typed=typed)
 
 

@@ -33,6 +33,7 @@ from slackwater.cli.measuring import (
 from slackwater.cli.moments import Wall, typed_moment
 from slackwater.cli.opening import local_user, only, opened, write
 from slackwater.cli.render import local, table
+from slackwater.cli.replicates import mean_lines, replicate_words
 from slackwater.cli.shell import Shell, verb
 from slackwater.cli.standards import (
     Trial,
@@ -118,7 +119,8 @@ def record(shell: Shell, values: tuple[str, ...], **asked: Unpack[Asked]) -> Ans
 
     Each value is a name and a figure with its unit, in quotes: alkalinity="8.1 dKH".
     "<" in front means that nothing was seen above that limit. Values of the same
-    method within 30 minutes are read as one, their mean. What is unusual, or over 30 %
+    method within 30 minutes are read as one, their mean; further apart than such tests
+    differ, they are asked about. What is unusual, or over 30 %
     away from what was measured nearest in time, needs --confirm. Nothing is dosed from
     a test alone.
     """
@@ -267,7 +269,12 @@ def _zone(shell: Shell, state: State, named: str | None) -> str:
 
 def _recorded(kept: Sequence[MeasurementKept], told: _Told) -> Answer:
     first = kept[0]
-    rows = [words_of(one, was) for one, was in zip(kept, told.known, strict=True)]
+    again = replicate_words(kept)
+    rows = [
+        (*row[:-1], again.get(one.id, row[-1]))
+        for one, was in zip(kept, told.known, strict=True)
+        for row in (words_of(one, was),)
+    ]
     heads = ("parameter", ">level", "id", "instead of" if first.supersedes else "known")
     return Answer(
         fields={
@@ -280,7 +287,7 @@ def _recorded(kept: Sequence[MeasurementKept], told: _Told) -> Answer:
             ]
         },
         text=f"Recorded for {first.tank}, {local(first.taken_at, told.zone)}:\n"
-        f"{table(heads, rows)}",
+        + "\n".join((table(heads, rows), *mean_lines(kept))),
     )
 
 
