@@ -271,3 +271,24 @@ def test_a_shadow_run_that_departs_keeps_pumps_from_being_enabled(
     (error,) = (one for one in told.errors if one["where"] == "audit")
     assert (1, True) == (told.code, dose.id in error["what"])
     assert "shadow" == stage.folded().stage
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("--now",), "Approval  1 in force, no dose was due"),
+        (("--at",), "Approval  1 has still to take over"),
+        (None, "Approval  none in force"),
+    ],
+)
+def test_an_approval_without_a_dose_is_told_for_what_it_is(
+    tmp_path: Path, words: tuple[str, ...] | None, told: str
+) -> None:
+    """Just approved: doses near a take-over at once are left out."""
+    stage = stage_of(tmp_path)
+    if words == ("--at",):
+        later = stage.stamp()["at"] + timedelta(days=2)
+        words = ("--at", later.isoformat(timespec="seconds"))
+    if words is not None:
+        assert 0 == stage.approve(*words).code
+    assert told in stage.run("audit").out

@@ -73,11 +73,17 @@ class DayTotal:
 
 @dataclass(slots=True, kw_only=True)
 class Audit:
-    """What came of it; `pending` doses were not decided yet, which is no fault."""
+    """What came of it; `pending` doses were not decided yet, which is no fault.
+
+    `serials` are the approvals that asked for doses; `in_force` those that were in
+    force at any time of it, `awaited` those that had still to take over at its end.
+    """
 
     since: datetime
     until: datetime
     serials: tuple[int, ...] = ()
+    in_force: tuple[int, ...] = ()
+    awaited: tuple[int, ...] = ()
     departures: list[Departure] = field(default_factory=list)
     missing: list[Gone] = field(default_factory=list)
     pending: int = 0
@@ -105,6 +111,8 @@ def audit(books: Books, since: datetime, until: datetime) -> Audit:
                 found.by_request += given.intent.dose_kind != "plan"
     dues = list(asked(history, since, until))
     found.serials = tuple(sorted({due.serial for due in dues}))
+    found.in_force = history.in_force(since, until)
+    found.awaited = history.awaited(until)
     for due in dues:
         _seek(found, (history, books), (live, shadow), due)
     found.departures += _beyond(found)

@@ -79,6 +79,29 @@ class History:
                 return known
         return None
 
+    def in_force(self, first: datetime, last: datetime) -> tuple[int, ...]:
+        """The serials of approvals in force at any time between two moments."""
+        swaps = [
+            known.consent.approval.takes_over_at
+            for known in self.approvals
+            if first < known.consent.approval.takes_over_at < last
+        ]
+        found = {
+            known.consent.approval.serial
+            for known in map(self.asks_at, (first, *swaps))
+            if known is not None and known.consent.approval.ends_at > first
+        }
+        return tuple(sorted(found))
+
+    def awaited(self, moment: datetime) -> tuple[int, ...]:
+        """The serials of approvals that take over later than a moment."""
+        return tuple(
+            known.consent.approval.serial
+            for known in self.approvals
+            if known.at < moment <= known.consent.approval.takes_over_at
+            and known.until_order == NEVER
+        )
+
     def is_live(self, order: int) -> bool:
         """Whether pumps were enabled when an entry was written."""
         known = [change for change in self.changes if change.order < order]

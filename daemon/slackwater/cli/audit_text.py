@@ -32,9 +32,8 @@ def audit_text(found: Audit, again: Replay | None = None) -> str:
 
 
 def _lines(found: Audit, again: Replay | None) -> Iterator[str]:
-    serials = ", ".join(map(str, found.serials)) or "none in force"
     yield f"From {found.since:%Y-%m-%d %H:%M} to {found.until:%Y-%m-%d %H:%M} UTC."
-    yield f"Approval  {serials}"
+    yield f"Approval  {_approvals(found)}"
     for is_live in (True, False):
         totals = [one for one in found.days.values() if one.is_live is is_live]
         if totals:
@@ -51,6 +50,22 @@ def _lines(found: Audit, again: Replay | None) -> Iterator[str]:
     if found.days:
         yield ""
         yield _days(found)
+
+
+def _approvals(found: Audit) -> str:
+    """Those that asked for doses, else what else there is to say of any."""
+    if found.serials:
+        return ", ".join(map(str, found.serials))
+    told = []
+    if found.in_force:
+        told.append(f"{_listed(found.in_force)} in force, no dose was due")
+    if found.awaited:
+        told.append(f"{_listed(found.awaited)} has still to take over")
+    return "; ".join(told) or "none in force"
+
+
+def _listed(serials: tuple[int, ...]) -> str:
+    return ", ".join(map(str, serials))
 
 
 def _sums(totals: list[DayTotal], *, is_live: bool) -> Iterator[str]:
