@@ -173,3 +173,47 @@ def test_what_was_not_seen_is_not_compared() -> None:
         report(5, {"iodine": 60}, unseen=["iodine"]),
     )
     assert {} == of(unseen, "iodine", Inflow(parameter="iodine"))
+
+
+def told_of(past: History, **machine_parts: object) -> list[str]:
+    """What is said of laboratory and home tests that cannot be compared."""
+    found = assess(past, machine(**machine_parts), "reef", NOW)  # type: ignore[arg-type]  # as machine takes
+    return [one.text for one in found.notices if one.code == "not-compared"]
+
+
+def test_one_home_test_days_from_the_sample_is_said_to_be_no_comparison() -> None:
+    """Five days and no uptake: what lies between cannot be told, and what would help."""
+    past = with_report(
+        history(measured("calcium", 430, 1)), report(6, {"calcium": 420})
+    )
+    (text,) = told_of(past)
+    assert "calcium cannot be compared: 5 days lie between them and its uptake" in text
+    assert "test calcium on the day the next sample is taken" in text
+
+
+def test_near_tests_and_known_uptakes_are_no_such_case() -> None:
+    """Two days, or five with a stated uptake; beyond fourteen that does not help."""
+    near = with_report(
+        history(measured("calcium", 430, 4)), report(6, {"calcium": 420})
+    )
+    far = with_report(history(measured("calcium", 430, 1)), report(6, {"calcium": 420}))
+    farther = with_report(
+        history(measured("calcium", 430, 1)), report(20, {"calcium": 420})
+    )
+    stated = {"calcium": (5.0, 4.0)}
+    assert [] == told_of(near)
+    assert [] == told_of(far, uptake=stated)
+    (text,) = told_of(farther, uptake=stated)
+    assert "19 days lie between them; test" in text
+
+
+def test_an_old_sample_and_what_changes_in_the_post_are_not_told() -> None:
+    """Sixty days ago is another season; phosphate is never compared."""
+    old = with_report(
+        history(measured("calcium", 430, 1)), report(61, {"calcium": 4e2})
+    )
+    posted = with_report(
+        history(measured("phosphate", 0.05, 1)), report(6, {"phosphate": 0.04})
+    )
+    assert [] == told_of(old)
+    assert [] == told_of(posted)

@@ -21,6 +21,8 @@ PAIR_WITHIN_DAYS = 3.0
 # So far apart they may still be disputed, where the uptake between them is known: its
 # error grows by the day and is counted. Common practice, no source.
 DISPUTE_WITHIN_DAYS = 14.0
+# A sample older than this is no news that nothing could be compared with it.
+SEASON_DAYS = 60.0
 # The running difference is that of so many pairs, the newest ones.
 RUNNING_PAIRS = 3
 DISAGREE_SDS = 3.0
@@ -96,6 +98,32 @@ def agreements(
         if pairs:
             found[series.method, series.lot] = _agreement(pairs, series, history)
     return found
+
+
+def days_uncompared(
+    all_series: Sequence[Series], *, is_known: bool, now: datetime
+) -> float | None:
+    """How far the newest sample lies from the home test nearest to it, if too far.
+
+    Range: `is_known` says whether the uptake between them is. None where there is
+    nothing to compare, or where it is near enough; samples of another season are left.
+    """
+    samples, tests = (
+        [
+            point.at
+            for series in all_series
+            if series.provenance == provenance and series.parameter not in PERISHABLE
+            for point in series.points
+            if point.use == "used" and not point.censored
+        ]
+        for provenance in ("lab", "hand")
+    )
+    sample = max(samples, default=None)
+    if sample is None or not tests or day_of(now) - day_of(sample) > SEASON_DAYS:
+        return None
+    apart = min(abs(day_of(one) - day_of(sample)) for one in tests)
+    most = DISPUTE_WITHIN_DAYS if is_known else PAIR_WITHIN_DAYS
+    return apart if apart > most else None
 
 
 def _pair(

@@ -7,8 +7,10 @@ Source: thresholds are common practice, no source.
 
 from collections.abc import Iterator, Mapping
 
+from slackwater.assessment.agreement import days_uncompared
 from slackwater.assessment.beginning import before_notice
 from slackwater.assessment.excess import excess_words
+from slackwater.assessment.inflow import stated_uptake
 from slackwater.assessment.picture import Picture
 from slackwater.assessment.practice import DANGERS, Danger
 from slackwater.assessment.records import BEFORE_DAYS, Notice, Weight
@@ -44,6 +46,7 @@ def notices(picture: Picture) -> tuple[Notice, ...]:
             _checks,
             _series,
             _biases,
+            _uncompared,
             _before,
         )
         for notice in source(picture)
@@ -71,6 +74,25 @@ def _dangers(picture: Picture) -> Iterator[Notice]:
                 figures={**figures, "limit": danger.above},
             )
         yield from _too_low(parameter, level, danger)
+
+
+def _uncompared(picture: Picture) -> Iterator[Notice]:
+    """Samples beside which no home test is near enough to say anything."""
+    for parameter, all_series in picture.series.items():
+        known = stated_uptake(picture.tank, parameter) or picture.uptakes.get(parameter)
+        apart = days_uncompared(all_series, is_known=known is not None, now=picture.now)
+        if apart is None:
+            continue
+        why = "" if known else " and its uptake is not known"
+        yield Notice(
+            code="not-compared",
+            weight="note",
+            parameter=parameter,
+            text=f"laboratory and home test of {parameter} cannot be compared: "
+            f"{apart:.0f} days lie between them{why}; test {parameter} on the day the "
+            f"next sample is taken{'' if known else ', or state its uptake'}",
+            figures={"days_apart": apart},
+        )
 
 
 def _above(picture: Picture) -> Iterator[Notice]:
