@@ -1,6 +1,6 @@
 """How soon weekly levels find a pump that drifts, and how often they cry for nothing.
 
-`python -m tests.bench.drift [RUNS]` prints it for 1 000 invented pumps: each is
+`python -m tests.bench.drift [RUNS] [SEED]` prints it for 1 000 invented pumps: each is
 measured as `calibrate` measures (a pump whose shots are not kept is measured again),
 runs eight doses of 5 mL a day from a bottle of 2 L, each dose off by up to 5 %, start
 lag 50 to 400 ms, and is read once a week to ±5 mL, before and after each refill. Then:
@@ -133,9 +133,9 @@ def _worn(number: int) -> list[float]:
     ]
 
 
-def figures(runs: int) -> dict[str, float]:
-    """What came of so many pumps; the same for the same number."""
-    rng = Random(f"drift {runs}")  # noqa: S311 -- invented pumps, no secret
+def figures(runs: int, seed: str = "") -> dict[str, float]:
+    """What came of so many pumps; the same for the same number and seed."""
+    rng = Random(f"drift {runs}{seed}")  # noqa: S311 -- invented pumps, no secret
     cries = [false_alarms(rng) for _ in range(runs)]
     steps = [days_to_step(rng) for _ in range(runs)]
     worn = [worn_when_found(rng) for _ in range(runs)]
@@ -153,5 +153,5 @@ def figures(runs: int) -> dict[str, float]:
 
 if __name__ == "__main__":
     asked = int(sys.argv[1]) if len(sys.argv) > 1 else RUNS
-    for name, value in figures(asked).items():
+    for name, value in figures(asked, "".join(sys.argv[2:])).items():
         print(f"{value:10.4f}  {name}")  # noqa: T201 -- a bench prints
