@@ -6,10 +6,16 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
+from slackwater.cli.tasks import chores_due
 from slackwater.facts.events import Calibrated
+from slackwater.facts.fold import fold
+from slackwater.facts.safeguards import TubeSwapped
+from slackwater.facts.state import State
 from slackwater.facts.waters import TaskClosed, TaskSet
 from tests.cli.stage import Stage, stage_of
 from tests.cli.test_status import COLUMNS, LINES, tanks_of
+from tests.facts.diary import T0, Diary, begun, calibrated
+from tests.gate.scene import machine
 
 # Of the tank in the smallest sample.
 ZONE = ZoneInfo("Europe/Berlin")
@@ -189,3 +195,35 @@ def test_h28_an_old_calibration_is_a_task(stage: Stage, age: int, words: str) ->
     assert 2 == stage.run("tasks", "--done", "calibrate-calcium").code
     stage.commission("calcium")
     assert "slackwater calibrate" not in stage.run("tasks").out
+
+
+@pytest.mark.parametrize(
+    ("ran_h", "words"), [(449, []), (450, ["in 14 days"]), (501, ["today"])]
+)
+def test_h28_a_tube_that_ran_long_is_a_task(ran_h: int, words: list[str]) -> None:
+    """From nine tenths of its 500 hours on; it is swapped, not ticked off."""
+    state = State(run_ms={"calcium": ran_h * 3_600_000})
+    due = chores_due(state, T0, machine())
+    assert words == [one.words for one in due]
+    assert all("slackwater swap-tube calcium" in one.task.text for one in due)
+    fold(state, TubeSwapped(**Diary().stamp, pump="calcium", by="keeper"))
+    assert [] == chores_due(state, T0, machine())
+
+
+def test_h28_a_pump_that_ran_long_or_has_a_new_tube_is_measured() -> None:
+    """A quarter of the tube's life after its calibration; a new tube at once."""
+    diary = begun()
+    diary.write(calibrated(diary))
+    assert [] == chores_due(diary.state, diary.at, machine())
+    diary.state.run_ms["carbonate"] = 125 * 3_600_000
+    (due,) = chores_due(diary.state, diary.at, machine())
+    assert ("calibrate-carbonate", "today") == (due.task.task, due.words)
+    diary.write(calibrated(diary))
+    assert [] == chores_due(diary.state, diary.at, machine())
+    diary.write(TubeSwapped(**diary.stamp, pump="carbonate", by="keeper"))
+    assert 1 == len(chores_due(diary.state, diary.at, machine()))
+
+
+def test_without_an_approved_machine_there_are_no_chores() -> None:
+    """Nobody knows which pumps there are."""
+    assert [] == chores_due(State(), T0, None)

@@ -7,6 +7,7 @@ from slackwater.facts.events import AnyEvent
 from slackwater.facts.safeguards import (
     AwayDeclared,
     AwayEnded,
+    BottleMoved,
     BypassEnded,
     BypassGranted,
     LevelMeasured,
@@ -14,6 +15,7 @@ from slackwater.facts.safeguards import (
     ProbeTakenOut,
     ReservoirFilled,
     TopOffSummed,
+    TubeSwapped,
 )
 from tests.facts.diary import HOUR, TODAY, Diary, Stamp
 
@@ -79,6 +81,21 @@ def levelled(
     )
 
 
+def swapped(stamp: Stamp, pump: str = "carbonate") -> TubeSwapped:
+    """A new tube of the same kind."""
+    return TubeSwapped(**stamp, pump=pump, by="keeper", note="the last of three")
+
+
+def moved(stamp: Stamp) -> BottleMoved:
+    """The one bottle of the diary stands on another shelf."""
+    return BottleMoved(
+        **stamp, reservoir="one", pumps=("calcium", "carbonate"), by="keeper"
+    )
+
+
+AT_THE_PUMPS = (levelled, swapped, moved)
+
+
 def summed(stamp: Stamp, days_on: int = 0, volume_ul: int = 3_000_000) -> TopOffSummed:
     """What the top-off counter counted on one day."""
     return TopOffSummed(
@@ -134,6 +151,8 @@ def of_the_guards(diary: Diary) -> tuple[AnyEvent, ...]:
         away(stamp, days=3),
         filled(stamp),
         levelled(stamp),
+        swapped(stamp),
+        moved(stamp),
         summed(stamp),
         entered(stamp),
         entered(stamp, name="u-2"),

@@ -357,7 +357,7 @@ def _of_the_guards() -> tuple[AnyEvent, ...]:
         safeguards.away(clocks()),
         AwayEnded(**clocks(), by="keeper", note="all is well"),
         safeguards.filled(clocks()),
-        safeguards.levelled(clocks()),
+        *(made(clocks()) for made in safeguards.AT_THE_PUMPS),
         safeguards.summed(clocks()),
         *safeguards.from_afar(clocks()),
     )

@@ -30,6 +30,7 @@ OTHERS = {
     "audited",
     "away_declared",
     "away_ended",
+    "bottle_moved",
     "bypass_ended",
     "bypass_granted",
     "calibrated",
@@ -60,6 +61,7 @@ OTHERS = {
     "standard_checked",
     "task_closed",
     "task_set",
+    "tube_swapped",
     "water_changed",
 }
 

@@ -5,17 +5,25 @@ is past its day; the longest overdue comes first, and of one day the one that wa
 first, which an assessment finds the most urgent.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 
 from slackwater.facts.state import State
-from slackwater.facts.tank import Machine
+from slackwater.facts.tank import Machine, Pump
 from slackwater.facts.waters import TaskSet
+from slackwater.facts.wear import (
+    NEARLY_WORN,
+    is_unmeasured,
+    measured_share,
+    tube_share,
+)
 from slackwater.planning.wall import zone_named
 
 UTC_ZONE = "UTC"
 CALIBRATION_DUE, CALIBRATION_LATE = timedelta(days=75), timedelta(days=90)
+# To get a new tube; common practice, no source.
+TUBE_NEAR = timedelta(days=14)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,32 +74,55 @@ def open_tasks(state: State, utc: datetime, machine: Machine | None) -> list[Due
     return sorted(found, key=lambda due: due.task.due_on)
 
 
-def calibrations_due(state: State, utc: datetime, machine: Machine | None) -> list[Due]:
-    """A task for each pump that nobody measured for 75 days; a calibration ends it.
+def chores_due(state: State, utc: datetime, machine: Machine | None) -> list[Due]:
+    """Tasks that follow from the books: pumps to be measured, tubes to be swapped.
 
-    It is due on the 90th day, when its alarm grows more pressing; common practice, no
-    source.
+    A calibration, or a swap, ends them; a word does not. A pump that nobody measured
+    for 75 days is due on the 90th, when its alarm grows more pressing; common practice,
+    no source.
     """
-    pumps = {} if machine is None else machine.pumps
+    if machine is None:
+        return []
     found = []
-    for name, pump in sorted(pumps.items()):
-        known = state.calibrations.get(name)
-        if machine is None or known is None or utc - known.at < CALIBRATION_DUE:
-            continue
+    for _, pump in sorted(machine.pumps.items()):
         zone = zone_named(machine.tanks[pump.tank].zone)
-        due_on = (known.at + CALIBRATION_LATE).astimezone(zone).date()
-        task = TaskSet(
-            at=known.at,
-            boot_s=known.boot_s,
-            proven_ms=known.proven_ms,
-            task=f"calibrate-{name}",
-            tank=pump.tank,
-            remedy="other",
-            parameter="",
-            text=f"Measure the pump {name} again: `slackwater calibrate {name}`.",
-            due_on=due_on,
-            by="daemon",
-        )
-        days = (due_on - utc.astimezone(zone).date()).days
-        found.append(Due(task=task, days=days))
+        for name, text, due_at in _chores(state, utc, pump):
+            due_on = due_at.astimezone(zone).date()
+            days = (due_on - utc.astimezone(zone).date()).days
+            found.append(Due(task=_chore(pump, name, text, utc, due_on), days=days))
     return found
+
+
+def _chores(
+    state: State, utc: datetime, pump: Pump
+) -> Iterator[tuple[str, str, datetime]]:
+    """Name, words and time of what is due at one pump."""
+    measure = f"Measure the pump {pump.id} again: `slackwater calibrate {pump.id}`."
+    known, share = state.calibrations.get(pump.id), tube_share(state, pump)
+    if known is not None:
+        if is_unmeasured(state, pump.id) or measured_share(state, pump) >= 1:
+            yield f"calibrate-{pump.id}", measure, utc
+        elif utc - known.at >= CALIBRATION_DUE:
+            yield f"calibrate-{pump.id}", measure, known.at + CALIBRATION_LATE
+    if share >= NEARLY_WORN:
+        text = (
+            f"Swap the tube of {pump.id}, which has run {100 * share:.0f} % of its "
+            f"life: `slackwater swap-tube {pump.id}`."
+        )
+        yield f"tube-{pump.id}", text, utc if share >= 1 else utc + TUBE_NEAR
+
+
+def _chore(pump: Pump, name: str, text: str, utc: datetime, due_on: date) -> TaskSet:
+    """It stands in no ledger, so it has no clocks but this moment."""
+    return TaskSet(
+        at=utc,
+        boot_s=0.0,
+        proven_ms=0,
+        task=name,
+        tank=pump.tank,
+        remedy="other",
+        parameter="",
+        text=text,
+        due_on=due_on,
+        by="daemon",
+    )

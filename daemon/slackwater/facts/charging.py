@@ -22,6 +22,7 @@ from slackwater.facts.now import Event
 from slackwater.facts.rolling import DAY_MS, Rolling
 from slackwater.facts.state import ClosedDose, Commanded, Flow, OpenDose, State
 from slackwater.facts.strengths import note_strength
+from slackwater.facts.wear import wear
 
 # Late reports come within hours; two days leave room for a node's long silence.
 CLOSED_KEPT_MS = 2 * DAY_MS
@@ -213,10 +214,12 @@ def is_short(asked_ul: int, reported_ul: int) -> bool:
 
 def fold_ended(state: State, event: DoseEnded) -> None:
     """Close a dose with what was reported."""
+    known = state.open.get(event.attempt)
     closed = close_dose(state, event.attempt, event, event.charge_ul, event.believed_ul)
-    if closed is None:
+    if known is None or closed is None:
         return
     pump, flow = closed.pump, state.flows[closed.pump]
+    wear(state, pump, event.ran_ms or known.intent.command.ms)
     if event.source != "asked" and event.proven_ms < flow.end_ms:
         flow.end_ms = event.proven_ms
     if event.believed_ul != closed.asked_ul:
@@ -237,6 +240,7 @@ def fold_sealed(state: State, event: DoseSealed) -> None:
         return
     asked_ul = known.intent.command.ul
     close_dose(state, event.attempt, event, asked_ul, asked_ul)
+    wear(state, known.intent.dose.pump, known.intent.command.ms)
     state.closed[event.attempt].sealed = True
 
 

@@ -83,6 +83,7 @@ from slackwater.facts.waters import (
     TaskSet,
     WaterChanged,
 )
+from slackwater.facts.wear import fold_calibrated
 
 __all__ = ["believe", "charge", "close_dose", "fold", "fold_all"]
 
@@ -203,10 +204,6 @@ def _hold_released(state: State, event: HoldReleased) -> None:
     # Starts before a person's release are settled and must not latch again.
     if hold.reason.code is Code.START_STORM:
         state.unclean_starts = []
-
-
-def _calibrated(state: State, event: Calibrated) -> None:
-    state.calibrations[event.pump] = event
 
 
 def _requested(state: State, event: ShotRequested) -> None:
@@ -337,7 +334,7 @@ _TABLE: dict[type, Callable[[State, Any], None]] = {
     Stopped: _stopped,
     HoldRaised: _hold_raised,
     HoldReleased: _hold_released,
-    Calibrated: _calibrated,
+    Calibrated: fold_calibrated,
     ShotRequested: _requested,
     DoseHeld: _held,
     DoseMissed: _missed,

@@ -118,6 +118,27 @@ class LevelMeasured(Event):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class TubeSwapped(Event):
+    """A pump has a new tube: its hours begin anew, and its rate is not measured."""
+
+    kind: Literal["tube_swapped"] = "tube_swapped"
+    pump: str
+    by: str
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BottleMoved(Event):
+    """A reservoir stands elsewhere, or its lines were taken out and put back."""
+
+    kind: Literal["bottle_moved"] = "bottle_moved"
+    reservoir: str
+    pumps: tuple[str, ...]
+    by: str
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class TopOffSummed(Event):
     """What a top-off counter counted on one whole UTC day."""
 
@@ -137,5 +158,7 @@ SafeguardEvent = (
     | AwayEnded
     | ReservoirFilled
     | LevelMeasured
+    | TubeSwapped
+    | BottleMoved
     | TopOffSummed
 )

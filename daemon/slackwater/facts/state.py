@@ -166,7 +166,9 @@ class State:
     person has still to do. `alarms` are those that stand or ended within a week, by
     their name; `told_ms` the proven times of the newest ones told. `bypasses` is by
     interlock, `out_of_service` and `compared` by probe, `treatments` the end of one by
-    tank, `fills` and `intervals` by reservoir, `runs` how often a pump ran, `top_offs`
+    tank, `fills` and `intervals` by reservoir, `runs` how often a pump ran, `run_ms`
+    how long, of which `tube_run_ms` when its tube was new and `measured_run_ms` when it
+    was measured last; `tubes` when that tube was put in. `top_offs` are
     whole days' microlitres by counter. Swings are judged by `courses` by alkalinity
     probe, `drops`, believed alkalinity by tank and second of wall time since a probe
     was read, `tests`, the newest own ones by tank, and `breaks` by tank and what told
@@ -218,6 +220,10 @@ class State:
     drawn_ul: dict[str, int] = field(default_factory=dict)
     runs: dict[str, int] = field(default_factory=dict)
     intervals: dict[str, list[Interval]] = field(default_factory=dict)
+    run_ms: dict[str, int] = field(default_factory=dict)
+    tube_run_ms: dict[str, int] = field(default_factory=dict)
+    measured_run_ms: dict[str, int] = field(default_factory=dict)
+    tubes: dict[str, datetime] = field(default_factory=dict)
     readings: dict[str, list[ReadingKept]] = field(default_factory=dict)
     resuming: dict[str, int] = field(default_factory=dict)
     wanting: dict[str, int] = field(default_factory=dict)

@@ -9,8 +9,14 @@ and judges nothing; only the newest are kept.
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from slackwater.facts.safeguards import LevelMeasured, ReservoirFilled
+from slackwater.facts.safeguards import (
+    BottleMoved,
+    LevelMeasured,
+    ReservoirFilled,
+    TubeSwapped,
+)
 from slackwater.facts.state import Fill, Interval, State
+from slackwater.facts.wear import fold_tube_swapped
 
 # A year of weekly levels.
 INTERVALS_KEPT = 52
@@ -67,7 +73,13 @@ def _between(state: State, before: Fill, event: LevelMeasured) -> Interval:
     )
 
 
+def _fold_moved(state: State, event: BottleMoved) -> None:
+    """Change nothing: it holds what it held."""
+
+
 STORE_FOLDS: Mapping[type, Callable[[State, Any], None]] = {
     ReservoirFilled: fold_filled,
     LevelMeasured: fold_level,
+    TubeSwapped: fold_tube_swapped,
+    BottleMoved: _fold_moved,
 }

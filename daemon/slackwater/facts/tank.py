@@ -14,6 +14,10 @@ from dataclasses import dataclass, field, replace
 from slackwater.facts.limits import Switch, WaterLimits
 from slackwater.facts.relays import MS_PER_S, REST_S, Relay
 
+# Hours that a tube of a pump head runs before it is swapped, in seconds; common
+# practice, no source.
+TUBE_LIFE_S = 500 * 3600.0
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class EffectCap:
@@ -127,7 +131,8 @@ class Pump:
     """One dosing head with its own ceilings.
 
     Units: `rate_nl_per_s` nominal flow in nanolitres per second; caps in microlitres,
-    zero when absent; `per_hour_ul` None means no hourly cap was asked for.
+    zero when absent; `per_hour_ul` None means no hourly cap was asked for;
+    `tube_life_s` run time after which its tube is worn.
     """
 
     id: str
@@ -144,6 +149,7 @@ class Pump:
     per_calibration_ul: int = 0
     per_hand_ul: int = 0
     per_priming_ul: int = 0
+    tube_life_s: float = TUBE_LIFE_S
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -14,7 +14,7 @@ from slackwater.cli.document import Answer
 from slackwater.cli.opening import local_user, newest_approval, only, opened, write
 from slackwater.cli.render import table
 from slackwater.cli.shell import Shell, verb
-from slackwater.cli.tasks import Due, calibrations_due, open_tasks
+from slackwater.cli.tasks import Due, chores_due, open_tasks
 from slackwater.cli.typed import WORD_AT_MOST, typed_text
 from slackwater.cli.typed_levels import settled
 from slackwater.errors import Finding, InputError
@@ -49,7 +49,8 @@ def tasks(shell: Shell, **asked: Unpack[Asked]) -> Answer:
 
     Assessments set tasks: a retest, a water change, an adsorbent. Overdue ones come
     first. A task that still applies comes back with the next assessment. A pump that
-    nobody measured for 75 days stands there until it is measured.
+    nobody measured for 75 days stands there until it is measured, a tube that is
+    nearly worn until it is swapped.
     """
     settled(_unclear(asked))
     wanted = asked["done"] or asked["drop"]
@@ -58,7 +59,7 @@ def tasks(shell: Shell, **asked: Unpack[Asked]) -> Answer:
         approved = newest_approval(found.state)
         machine = None if approved is None else approved.machine
         kept = open_tasks(found.state, found.now.utc, machine)
-        old = calibrations_due(found.state, found.now.utc, machine)
+        old = chores_due(found.state, found.now.utc, machine)
     due = sorted([*kept, *old], key=lambda one: one.task.due_on)
     shown = [one for one in due if asked["tank"] in (None, one.task.tank)]
     lines = [] if closed is None else [f"Closed {closed.task}: {closed.how}.", ""]

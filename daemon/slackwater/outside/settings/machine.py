@@ -233,6 +233,7 @@ class _Reader:
                 per_calibration_ul=table.most_per_calibration,
                 per_hand_ul=table.most_by_hand,
                 per_priming_ul=table.most_per_priming,
+                tube_life_s=table.tube_life,
             )
             for identity, table in self._tables("pump", PumpTable).items()
         }

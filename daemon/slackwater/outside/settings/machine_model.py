@@ -9,6 +9,7 @@ from typing import Annotated
 
 from pydantic import Field
 
+from slackwater.facts.tank import TUBE_LIFE_S
 from slackwater.outside.settings.quantities import (
     Duration,
     Flow,
@@ -308,18 +309,25 @@ class PumpTable(TableModel):
     )
     most_per_calibration: Annotated[int, Volume("0 mL", "2 L")] = Field(
         default=0,
-        description="Ceiling of all calibration runs of 24 h, outlet in a cylinder",
+        description="Ceiling of all calibration runs of an hour, outlet in a cylinder",
         examples=['"60 mL"'],
     )
     most_per_priming: Annotated[int, Volume("0 mL", "2 L")] = Field(
         default=0,
-        description="Ceiling of priming and flushing in an hour",
+        description="Ceiling of all that fills or rinses a hose in an hour: priming, "
+        "flushing, after a bottle was moved or a tube swapped",
         examples=['"20 mL"'],
     )
     most_by_hand: Annotated[int, Volume("0 mL", "2 L")] = Field(
         default=0,
         description="Ceiling of all doses of any 24 h that were asked for by hand",
         examples=['"10 mL"'],
+    )
+    tube_life: Annotated[float, Duration("1 h", "20000 h")] = Field(
+        default=TUBE_LIFE_S,
+        description="Run time after which its tube is swapped: a task comes at nine "
+        "tenths of it, an alarm at its end; common practice, no source",
+        examples=['"500 h"'],
     )
 
 
