@@ -182,7 +182,7 @@ def told_of(past: History, **machine_parts: object) -> list[str]:
 
 
 def test_one_home_test_days_from_the_sample_is_said_to_be_no_comparison() -> None:
-    """Five days and no uptake: what lies between cannot be told, and what would help."""
+    """Five days and no uptake: why it cannot be told, and what would help."""
     past = with_report(
         history(measured("calcium", 430, 1)), report(6, {"calcium": 420})
     )

@@ -79,3 +79,24 @@ def test_additions_told_later_count_from_the_first_on() -> None:
     (text,) = before(made)
     assert made.uptakes["alkalinity"].per_day == pytest.approx(1.2 * DKH, rel=0.15)
     assert "2 test(s)" in text
+
+
+def test_one_early_addition_tells_of_nothing_after_it() -> None:
+    """A spoon eleven days ago leaves ten days of which nobody told."""
+    spoon = {"alkalinity": pico("alkalinity", 1.2 * DKH)}
+    alone = (Delivery(at=ago(11.5), amounts=spoon),)
+    made = found(steady(1.0, deliveries=alone))
+
+    (text,) = before(made)
+    assert "10 test(s) tell no uptake" in text
+
+
+def test_additions_tell_as_far_back_as_they_follow_each_other() -> None:
+    """Daily for five days, and one six days before those: the five count alone."""
+    spoon = {"alkalinity": pico("alkalinity", 1.2 * DKH)}
+    days = (11.5, 5.5, 4.5, 3.5, 2.5, 1.5, 0.5)
+    told = tuple(Delivery(at=ago(day), amounts=spoon) for day in days)
+    made = found(steady(1.0, deliveries=told))
+
+    (text,) = before(made)
+    assert "6 test(s) tell no uptake" in text

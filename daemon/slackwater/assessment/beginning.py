@@ -5,15 +5,20 @@ unrecorded is unknown and never 0; tests from then stand in the history and tell
 uptake; how many they are is said, with what would make them count.
 """
 
+from bisect import bisect_left
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime, timedelta
 
-from slackwater.assessment.inflow import ORIGIN, Inflow, outside_per_day
+from slackwater.assessment.inflow import ORIGIN, Inflow, day_of, outside_per_day
 from slackwater.assessment.records import Notice, Series
 from slackwater.facts.history import History
 from slackwater.facts.tank import Machine
 
 CODE = "before-the-ledger"
+# Whoever doses by hand does so twice a week at least: a longer pause is a time of which
+# nobody told, and one early entry tells of nothing after it. Common practice, no
+# source.
+TOLD_WITHIN_DAYS = 3.0
 
 
 def evidence_begins(
@@ -21,16 +26,25 @@ def evidence_begins(
 ) -> datetime | None:
     """From when on what came in of a parameter is known; None: from ever.
 
-    A declared outside source tells of every day; the first addition by hand before the
-    ledger tells of the time from there on.
+    A declared outside source tells of every day. Additions by hand before the ledger
+    tell of the time between them: from the first of those on that follow each other,
+    up to the ledger, without a longer pause than `TOLD_WITHIN_DAYS`.
     """
     known = history.known_since
     declared = outside_per_day(machine, history.tank, inflow.parameter)
     if known is None or declared is not None:
         return None
-    if inflow.hours:
-        return min(known, ORIGIN + timedelta(days=inflow.hours[0]))
-    return known
+    return ORIGIN + timedelta(days=_told_from(inflow.hours, day_of(known)))
+
+
+def _told_from(hours: Sequence[float], known_day: float) -> float:
+    """The day from which additions tell of every day until what is known begins."""
+    begins = known_day
+    for day in reversed(hours[: bisect_left(hours, known_day)]):
+        if begins - day > TOLD_WITHIN_DAYS:
+            break
+        begins = day
+    return begins
 
 
 def tests_before(
@@ -62,7 +76,7 @@ def before_notice(
         parameter="",
         text=f"{sum(left.values())} test(s) tell no uptake ({tests}): they are from "
         f"before {known:%Y-%m-%d %H:%M} UTC, and what was dosed then is not known. "
-        "Tell it with `slackwater added --at`, or, where nothing was dosed, with "
-        "`slackwater event nothing_dosed --at`; else test on",
+        "Tell each dose of that time with `slackwater added --at`, or, where nothing "
+        "was dosed, with `slackwater event nothing_dosed --at`; else test on",
         figures=dict(left),
     )
