@@ -103,6 +103,26 @@ def test_kits_are_compared_with_themselves_alone(stage: Stage) -> None:
     assert [] == [r for r in listed(stage, "values") if "outlier" in str(r["marks"])]
 
 
+def test_two_methods_that_cannot_both_be_right_are_marked(stage: Stage) -> None:
+    """9.6 by strips and 8.1 dKH by drops an hour apart: each names the other."""
+    drops = record(stage, "8.1 dKH", 2.0, "--method", "drops")
+    strips = record(stage, "9.6 dKH", 2.05, "--method", "strips")
+    later = record(stage, "8.1 dKH", 0.5, "--method", "drops")
+    marks = {row["id"]: row["marks"] for row in listed(stage, "values")}
+
+    assert ["confirmed", "unlike 9.60 dKH by strips"] == marks[drops]
+    assert ["confirmed", "unlike 8.10 dKH by drops"] == marks[strips]
+    assert ["confirmed"] == marks[later]
+
+
+def test_methods_within_their_noise_are_not_marked(stage: Stage) -> None:
+    """0.6 dKH lie within three errors of two tests at home, 0.64."""
+    record(stage, "8.1 dKH", 2.0, "--method", "drops")
+    record(stage, "8.7 dKH", 2.0, "--method", "strips")
+
+    assert [["confirmed"]] * 2 == [row["marks"] for row in listed(stage, "values")]
+
+
 def test_a_series_that_repeats_itself_makes_no_outliers(stage: Stage) -> None:
     """A tenth of a degree more is within what tests differ by."""
     for number in range(7):

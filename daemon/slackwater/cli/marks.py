@@ -1,21 +1,30 @@
 """Tests and probe days of one parameter, each with its marks.
 
 Floor 8. One subject: what became of each value. Laws here: what is far out is marked
-and never left out; only values of one method are compared with each other.
+and never left out; outliers are those of one method; two methods that disagree about
+one water are both marked, for nobody knows which of them is wrong.
 Units: levels canonical.
 """
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from datetime import timedelta
+from math import hypot
 
-from slackwater.assessment.practice import home_sd
+from slackwater.assessment.agreement import DISAGREE_SDS, PAIR_WITHIN_DAYS
+from slackwater.assessment.practice import home_sd, laboratory_sd
 from slackwater.facts.history import ProbeDay
+from slackwater.facts.waters import OWN_TESTS_ONLY, MeasurementKept
 from slackwater.ledger.measured import Marked
+from slackwater.water.show import show_level
 from slackwater.water.statistics import median, outliers_hampel1974
 
 # Fewer values show no pattern to stand out from.
 FEWEST = 5
 OUTLIER = "outlier"
+# What changes by the hour is compared over a day, elements as laboratories are.
+ONE_DAY = timedelta(days=1)
 # Where nobody says how well a test repeats.
 _LEAST_SD = 1e-9
 
@@ -37,17 +46,65 @@ class ProbeRow:
 
 
 def tested_rows(found: Sequence[Marked]) -> list[TestedRow]:
-    """The tests in their order, each with its marks."""
+    """The tests in their order, each with its marks.
+
+    Shape: `found` in the order of their times.
+    """
     series: dict[tuple[str, str], list[int]] = {}
     for place, one in enumerate(found):
         if not (one.mark or one.kept.censored):
             key = (one.kept.provenance, one.kept.method)
             series.setdefault(key, []).append(place)
     far = {place for places in series.values() for place in _far(found, places)}
+    times = [one.kept.taken_at for one in found]
+
+    def near(place: int) -> Sequence[Marked]:
+        within = PAIR_WITHIN_DAYS * ONE_DAY
+        first = bisect_left(times, times[place] - within)
+        return found[first : bisect_right(times, times[place] + within)]
+
     return [
-        TestedRow(value=one, marks=tuple(_marks(one, is_far=place in far)))
+        TestedRow(
+            value=one,
+            marks=(*_marks(one, is_far=place in far), *_unlike(one, near(place))),
+        )
         for place, one in enumerate(found)
     ]
+
+
+def _unlike(row: Marked, found: Sequence[Marked]) -> Iterator[str]:
+    """The nearest test by another method, where the two cannot both be right."""
+    kept = row.kept
+    others = [
+        one.kept for one in found if not one.mark and _is_comparable(kept, one.kept)
+    ]
+    near = min(others, key=lambda one: abs(one.taken_at - kept.taken_at), default=None)
+    if near is None or row.mark:
+        return
+    allowed = DISAGREE_SDS * hypot(_sd(kept), _sd(near))
+    if abs(kept.value - near.value) > allowed:
+        by = near.method or near.provenance
+        yield f"unlike {show_level(near.parameter, near.value)} by {by}"
+
+
+def _is_comparable(kept: MeasurementKept, other: MeasurementKept) -> bool:
+    """Whether two tests by different methods speak of one water."""
+    ways = {(one.provenance, one.method) for one in (kept, other)}
+    own_only = kept.parameter in OWN_TESTS_ONLY
+    if len(ways) == 1 or kept.censored or other.censored:
+        return False
+    if own_only and "lab" in {kept.provenance, other.provenance}:
+        return False
+    within = ONE_DAY if own_only else PAIR_WITHIN_DAYS * ONE_DAY
+    return abs(kept.taken_at - other.taken_at) <= within
+
+
+def _sd(kept: MeasurementKept) -> float:
+    if kept.sd is not None and kept.sd > 0:
+        return kept.sd
+    if kept.provenance == "lab":
+        return laboratory_sd(kept.parameter, kept.value, None)
+    return home_sd(kept.parameter, kept.value)
 
 
 def probe_rows(days: Sequence[ProbeDay]) -> list[ProbeRow]:

@@ -31,7 +31,8 @@ MINUTES = len("2026-05-03 09:30")
 @verb(
     "history",
     epilog="Outliers are marked by comparing each value with its neighbours of the "
-    "same method (Hampel 1974); they stay where they are. Example: slackwater history "
+    "same method (Hampel 1974); tests by two methods that cannot both be right are "
+    "marked as unlike each other. All stay where they are. Example: slackwater history "
     "alkalinity --days 90",
 )
 @click.argument("parameter", metavar="PARAMETER")
