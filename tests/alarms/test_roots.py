@@ -95,6 +95,8 @@ ROOTS: list[tuple[Cause, str, Priority, Strike]] = [
     (Cause.CALIBRATION_DUE, "carbonate", "soon", calibration_of(90)),
     (Cause.PUMP_DRIFTS, "carbonate", "soon", levels_say(1.1)),
     (Cause.PUMP_DRIFTS, "carbonate", "soon", levels_say(0.9)),
+    (Cause.PUMP_FAR_OFF, "carbonate", "soon", levels_say(1.25)),
+    (Cause.PUMP_FAR_OFF, "carbonate", "soon", levels_say(0.75)),
     (Cause.RESERVOIR_LOW, "carbonate", "note", drawn(20_000_000 - 6 * 36_000)),
     (Cause.RESERVOIR_LOW, "carbonate", "soon", drawn(20_000_000 - 2 * 36_000)),
     (Cause.RESERVOIR_EMPTY, "carbonate", "soon", drawn(20_000_000)),

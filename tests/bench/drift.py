@@ -15,7 +15,7 @@ from datetime import UTC, datetime, timedelta
 from random import Random
 
 from slackwater.facts.state import Interval
-from slackwater.pump.drift import judged
+from slackwater.gate.drift import judged
 from slackwater.pump.flow import Flow, MeasuredShot, flow_of
 
 RUNS, WEEKS = 1000, 52

@@ -68,6 +68,7 @@ class Plain:
     left_ul: int | None = None
     mixed_at: float = 0.0
     measured_at: dict[str, float] = field(default_factory=dict)
+    lost_of_believed: float = 1.0
     ran: dict[str, float] = field(default_factory=dict)
     midnight: float = 0.0
     usual: dict[int, int] = field(default_factory=dict)
@@ -226,17 +227,24 @@ class Plain:
         if test and test[0] > CEILING_DKH:
             told = self.alkalinity.speaks_for_water(self.now, serving)
             found += [] if told else [("alkalinity-test", "alkaline")]
+        found += self._of_bottle()
+        if self.now - self.measured_at.get(line, self.now) >= 180 * DAY:
+            found.append(("calibration", "correction"))
+        # Nobody knows whether the water moves.
+        if "return-pump" in self.switches and self._is_silent("return-pump"):
+            found.append(("return-pump-silent", "all"))
+        return found
+
+    def _of_bottle(self) -> list[tuple[str, str]]:
+        found = []
         if self.left_ul is not None:
             found += [("reservoir-empty", "all")] if self.left_ul < DOSE_UL else []
             low = self.left_ul <= BOTTLE_LOW_UL
             found += [("reservoir-low", "correction")] if low else []
             old = self.now - self.mixed_at >= 90 * DAY
             found += [("reservoir-old", "correction")] if old else []
-        if self.now - self.measured_at.get(line, self.now) >= 180 * DAY:
-            found.append(("calibration", "correction"))
-        # Nobody knows whether the water moves.
-        if "return-pump" in self.switches and self._is_silent("return-pump"):
-            found.append(("return-pump-silent", "all"))
+        if not 0.8 <= self.lost_of_believed <= 1.2:
+            found.append(("pump-drift", "all"))
         return found
 
     def _just_ran(self, line: str) -> bool:

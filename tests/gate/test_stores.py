@@ -13,6 +13,7 @@ from slackwater.facts.events import Calibrated
 from slackwater.facts.limits import WaterLimits
 from slackwater.facts.reasons import Code
 from slackwater.facts.safeguards import ReservoirFilled
+from slackwater.facts.state import Interval
 from tests.gate.watched import (
     DAY,
     LINES,
@@ -96,6 +97,47 @@ def test_h28_the_age_stands_in_the_file() -> None:
     calibrated(water, "raise", 60 * DAY)
     assert [Code.CALIBRATION_OLD] == water.codes("raise")
     assert 60 == water.reasons("raise")[0].figures["age_days"]
+
+
+def lost(water: Watched, ratio: float) -> None:
+    """In the week before its bottle lost so much of what was believed to flow."""
+    week = Interval(
+        began_at=water.at.now.utc - 7 * DAY,
+        ended_at=water.at.now.utc,
+        pumps=("soda",),
+        used_ul=round(300_000 * ratio),
+        believed_ul=300_000,
+        runs=56,
+        begin_ul=5_000,
+        end_ul=5_000,
+    )
+    water.at.state.intervals["one"] = [week]
+
+
+@pytest.mark.parametrize(
+    ("ratio", "stops"),
+    [(1.19, False), (1.21, True), (0.81, False), (0.79, True), (0.0, True)],
+)
+def test_h28_a_pump_that_is_far_off_by_its_bottle_stops(
+    ratio: float, *, stops: bool
+) -> None:
+    """Beyond a fifth more or less; which pump of the bottle it is, nobody knows."""
+    water = Watched(watched_machine())
+    lost(water, ratio)
+    assert (set(LINES) if stops else set()) == water.stopped
+    if stops:
+        (reason,) = water.reasons("soda")
+        told = {"reservoir": "one", "pumps": "soda", "used_over_believed": ratio}
+        assert (Code.PUMP_FAR_OFF, told) == (reason.code, reason.figures)
+
+
+def test_h28_a_pump_that_is_far_off_may_dose_when_it_is_measured_again() -> None:
+    """Older levels tell nothing of a new calibration."""
+    water = Watched(watched_machine())
+    lost(water, 1.3)
+    assert set(LINES) == water.stopped
+    calibrated(water, "soda", MINUTE)
+    assert set() == water.stopped
 
 
 @pytest.mark.parametrize(

@@ -20,7 +20,7 @@ from slackwater.facts.safeguards import (
     TopOffSummed,
 )
 from slackwater.facts.sight import CounterSight, see
-from slackwater.facts.state import Flow
+from slackwater.facts.state import Flow, Interval
 from slackwater.facts.waters import HusbandryNoted, MeasurementKept
 from slackwater.gate.bypass import BYPASSABLE
 from slackwater.turn.watching import hear_news
@@ -254,6 +254,25 @@ def _measure(trace: Trace) -> None:
     )
 
 
+def _lose(trace: Trace) -> None:
+    """The levels of the one bottle say how much of what was believed left it."""
+    ratio = trace.chance.choice((1.0, 0.79, 0.81, 1.19, 1.21))
+    trace.told.append(f"the bottle lost {ratio} of what was believed")
+    trace.judge.lost_of_believed = ratio
+    now = trace.at.now.utc
+    week = Interval(
+        began_at=now - timedelta(days=7),
+        ended_at=now,
+        pumps=("mild",),
+        used_ul=round(300_000 * ratio),
+        believed_ul=300_000,
+        runs=56,
+        begin_ul=5_000,
+        end_ul=5_000,
+    )
+    trace.at.state.intervals["one"] = [week]
+
+
 def _take_out(trace: Trace) -> None:
     if not trace.judge.probes:
         return
@@ -360,8 +379,9 @@ ACTS: tuple[Callable[[Trace], None], ...] = (
     _top_off,
     _judge,
     _beside,
+    _lose,
 )
-WEIGHTS = (40, 12, 0.2, 5, 20, 8, 3, 4, 4, 5, 5, 2, 6, 6, 8, 4, 3)
+WEIGHTS = (40, 12, 0.2, 5, 20, 8, 3, 4, 4, 5, 5, 2, 6, 6, 8, 4, 3, 2)
 
 
 def play(seed: int) -> list[str]:

@@ -116,6 +116,7 @@ ELSEWHERE = {
             Code.TREATMENT,
             Code.TOP_OFF_HIGH,
             Code.CALIBRATION_OLD,
+            Code.PUMP_FAR_OFF,
             Code.RESERVOIR_LOW,
             Code.RESERVOIR_EMPTY,
             Code.RESERVOIR_OLD,

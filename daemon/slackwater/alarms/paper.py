@@ -26,8 +26,8 @@ from slackwater.facts.inventory import left_ul
 from slackwater.facts.plan import Approval
 from slackwater.facts.reasons import Figure
 from slackwater.facts.tank import Pump
+from slackwater.gate.drift import drift_of
 from slackwater.gate.moment import LineRule, Moment
-from slackwater.pump.drift import drift_of
 
 A_DAY = timedelta(days=1)
 # An audit is made each day; one may fail, or the machine be off for a night.
@@ -168,7 +168,7 @@ def _bottle(moment: Moment, name: str, pumps: list[Pump]) -> Iterator[Condition]
         return
     days = left / sum(mean_ul(rule) for rule in lines)
     tanks = tuple(sorted({pump.tank for pump in pumps}))
-    yield from _drift(moment, name, tanks)
+    yield from _drift(moment, name, pumps)
     if days < LOW_DAYS:
         least: Priority = "soon" if days < LOWER_DAYS else "note"
         yield Condition(
@@ -180,19 +180,18 @@ def _bottle(moment: Moment, name: str, pumps: list[Pump]) -> Iterator[Condition]
         )
 
 
-def _drift(moment: Moment, name: str, tanks: tuple[str, ...]) -> Iterator[Condition]:
+def _drift(moment: Moment, name: str, pumps: list[Pump]) -> Iterator[Condition]:
     """What levels of a bottle say of its pumps; which of several it is, they cannot."""
     found = drift_of(moment.state, name)
-    if found is not None and found.is_found:
-        yield Condition(
-            cause=Cause.PUMP_DRIFTS,
-            about=name,
-            tanks=tanks,
-            figures={
-                "pumps": ", ".join(found.pumps),
-                "used_over_believed": round(found.ratio, 2),
-            },
-        )
+    if found is None or not found.is_found:
+        return
+    cause = Cause.PUMP_FAR_OFF if found.is_far else Cause.PUMP_DRIFTS
+    figures: dict[str, Figure] = {
+        "pumps": ", ".join(found.pumps),
+        "used_over_believed": round(found.ratio, 2),
+    }
+    told = replace(of_pumps(moment, (cause, name), pumps), figures=figures)
+    yield told if found.is_far else replace(told, stops=frozenset())
 
 
 def _tasks(moment: Moment) -> Iterator[Condition]:

@@ -46,6 +46,7 @@ TOLD = frozenset(
         Code.APPROVAL_EXPIRED,
         Code.CALIBRATION_CHANGED,
         Code.CALIBRATION_OLD,
+        Code.PUMP_FAR_OFF,
         Code.LINK_DOWN,
         Code.NODE_ABSENT,
         Code.NODE_FAULT,

@@ -13,6 +13,28 @@ from slackwater.facts.reasons import SENTENCES, Code
 # A cause must stand, and be gone, for so long, in seconds, unless its row says more.
 ON_S, OFF_S = 5.0, 60.0
 
+# What follows by itself when a tank is not dosed as planned.
+FOLLOWS = frozenset(
+    {Cause.MISSED_DOSES, Cause.RESUMING, Cause.ALKALINITY_LOW, Cause.ALKALINITY_FALL}
+)
+# What cannot be known while nothing is heard.
+UNHEARD = frozenset(
+    {Cause.NODE_ABSENT, Cause.PROBE_MISSING, Cause.PROBE_STALE, Cause.PROBE_SPOILED}
+)
+# What a wrong clock makes look too early or too late.
+CLOCKED = frozenset(
+    {
+        Cause.NO_PLAN,
+        Cause.APPROVAL_ENDING,
+        Cause.APPROVAL_EXPIRED,
+        Cause.APPROVAL_GRACE,
+        Cause.CALIBRATION_DUE,
+        Cause.PROBE_MISSING,
+        Cause.PROBE_STALE,
+        Cause.TASK_OVERDUE,
+    }
+)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Row:

@@ -8,31 +8,10 @@ aid behind a row is `facts.first_aid`.
 
 from collections.abc import Mapping
 
-from slackwater.alarms.row import Row, coded
+from slackwater.alarms.row import CLOCKED, FOLLOWS, UNHEARD, Row, coded
 from slackwater.facts.alarms import Cause
 from slackwater.facts.reasons import SENTENCES, Code
 
-# What follows by itself when a tank is not dosed as planned.
-FOLLOWS = frozenset(
-    {Cause.MISSED_DOSES, Cause.RESUMING, Cause.ALKALINITY_LOW, Cause.ALKALINITY_FALL}
-)
-# What cannot be known while nothing is heard.
-UNHEARD = frozenset(
-    {Cause.NODE_ABSENT, Cause.PROBE_MISSING, Cause.PROBE_STALE, Cause.PROBE_SPOILED}
-)
-# What a wrong clock makes look too early or too late.
-CLOCKED = frozenset(
-    {
-        Cause.NO_PLAN,
-        Cause.APPROVAL_ENDING,
-        Cause.APPROVAL_EXPIRED,
-        Cause.APPROVAL_GRACE,
-        Cause.CALIBRATION_DUE,
-        Cause.PROBE_MISSING,
-        Cause.PROBE_STALE,
-        Cause.TASK_OVERDUE,
-    }
-)
 # A beat is missed for 15 s first; all in all an alarm stands within a minute.
 SILENT_S = 25.0
 # Values of probes come and go; what they say must be gone for so long.
@@ -248,6 +227,13 @@ ROWS: Mapping[Cause, Row] = {
     Cause.PUMP_DRIFTS: Row(
         sentence="A pump drifts: its bottle loses more or less than is believed.",
         action="Measure the pump again: `slackwater calibrate`.",
+        least="soon",
+    ),
+    Cause.PUMP_FAR_OFF: coded(
+        Code.PUMP_FAR_OFF,
+        "Look at hose and head, measure the pump again (`slackwater calibrate`), and "
+        "approve again.",
+        hides=FOLLOWS,
         least="soon",
     ),
     Cause.RESERVOIR_EMPTY: Row(

@@ -22,7 +22,8 @@ from slackwater.alarms.foresight import (
     short_peq,
     way_to_floor,
 )
-from slackwater.alarms.rows import FOLLOWS, ROWS
+from slackwater.alarms.row import FOLLOWS
+from slackwater.alarms.rows import ROWS
 from slackwater.facts.alarms import PRIORITIES, Priority, StandingAlarm
 from slackwater.facts.reasons import Figure
 from slackwater.facts.tank import Tank

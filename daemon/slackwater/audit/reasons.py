@@ -96,6 +96,7 @@ WORDS: Mapping[Code, Missing] = {
     Code.OVER_DELIVERED: Missing.PUMP,
     Code.SHORT_DELIVERED: Missing.PUMP,
     Code.CALIBRATION_OLD: Missing.PUMP,
+    Code.PUMP_FAR_OFF: Missing.PUMP,
     Code.CALIBRATION_CHANGED: Missing.PUMP,
     Code.PUMP_CHANGED: Missing.PUMP,
     Code.NO_PLAN: Missing.PLAN,

@@ -62,6 +62,7 @@ class Cause(StrEnum):
     CALIBRATION_CHANGED = "calibration-changed"
     CALIBRATION_DUE = "calibration-due"
     PUMP_DRIFTS = "pump-drifts"
+    PUMP_FAR_OFF = "pump-far-off"
     RESERVOIR_EMPTY = "reservoir-empty"
     RESERVOIR_LOW = "reservoir-low"
     PROBE_MISSING = "probe-missing"

@@ -115,6 +115,7 @@ RELEASES: Mapping[Code, str] = {
     Code.TREATMENT: "It ends with the treatment.",
     Code.TOP_OFF_HIGH: _BACK,
     Code.CALIBRATION_OLD: "A person calibrates the pump and approves again.",
+    Code.PUMP_FAR_OFF: "A person calibrates the pump and approves again.",
     Code.RESERVOIR_LOW: "A person fills the bottle: `slackwater refill`.",
     Code.RESERVOIR_EMPTY: "A person fills the bottle: `slackwater refill`.",
     Code.RESERVOIR_OLD: "A person makes new solution: `slackwater refill`.",

@@ -13,6 +13,7 @@ from slackwater.facts.messages import Beat, Channel
 from slackwater.facts.plan import OUT_OF_WATER, Approval, Purpose
 from slackwater.facts.reasons import Code, Reason, because
 from slackwater.facts.relays import Relay
+from slackwater.facts.state import State
 from slackwater.facts.tank import Node, Pump
 from slackwater.gate.bypass import BYPASSABLE, is_bypassed, is_left_aside
 from slackwater.gate.moment import NOTHING, Ask, LineRule, Moment
@@ -142,9 +143,13 @@ def is_held(moment: Moment, ask: Ask) -> bool:
 
 def has_inputs(moment: Moment) -> bool:
     """Whether anything was written down, or watches a tank, that could refuse."""
-    state = moment.state
+    return _was_written(moment.state) or bool(moment.rules.watched)
+
+
+def _was_written(state: State) -> bool:
+    """Whether people put anything on record that could refuse."""
     written = state.levels or state.entered or state.treatments or state.fills
-    return bool(written or moment.rules.watched)
+    return bool(written or state.intervals)
 
 
 def may_go_on(moment: Moment, ask: Ask) -> bool:
@@ -303,14 +308,12 @@ def _open_intents(moment: Moment, ask: Ask) -> Iterator[Reason]:
 
 def inputs(moment: Moment, ask: Ask) -> Sequence[Reason]:
     """Everything that inputs and tests hold against it, or a line of its group."""
-    line, state = ask.line, moment.state
+    line, tank = ask.line, ask.pump.pump.tank
     if line is None:
         return NONE
-    written = state.levels or state.entered or state.treatments or state.fills
+    is_watched = line.has_correction or tank in moment.rules.watched
     # The rule: nothing was written down, nothing corrects, nothing watches.
-    if not (
-        written or line.has_correction or ask.pump.pump.tank in moment.rules.watched
-    ):
+    if not (is_watched or _was_written(moment.state)):
         return NONE
     return list(_inputs(moment, ask, line))
 

@@ -1,8 +1,9 @@
-"""What an old calibration, an empty bottle and an old solution do to doses.
+"""What calibrations, bottles and the age of a solution do to doses.
 
 Floor 3. One subject: what stands behind a pump. Laws here: an empty bottle stops its
-pump; all else ends corrections and never halts upkeep; a bottle whose fill nobody wrote
-down is not judged.
+pump, and so do levels that say it gives far more or less than is believed; all else
+ends corrections and never halts upkeep; a bottle whose fill nobody wrote down is not
+judged.
 Source: ages are common practice, no source.
 """
 
@@ -11,6 +12,7 @@ from collections.abc import Iterator
 from slackwater.facts.inventory import left_ul
 from slackwater.facts.limits import limits_of
 from slackwater.facts.reasons import Code, Reason, because
+from slackwater.gate.drift import drift_of
 from slackwater.gate.moment import LineRule, Moment, PumpRule
 
 DAY_S = 86_400
@@ -33,6 +35,25 @@ def calibration_refuses(
             pump=pump.pump.id,
             age_days=int(age_s // DAY_S),
             limit_days=int(limit_s // DAY_S),
+        )
+
+
+def drift_refuses(moment: Moment, pump: PumpRule, _line: LineRule) -> Iterator[Reason]:
+    """The levels of its bottle say that the pump is far from its calibration.
+
+    Which of several pumps on one bottle it is, they cannot say; it ends with a new
+    calibration, since which older levels tell nothing.
+    """
+    reservoir = pump.pump.reservoir
+    if reservoir not in moment.state.intervals:
+        return
+    found = drift_of(moment.state, reservoir)
+    if found is not None and found.is_far:
+        yield because(
+            Code.PUMP_FAR_OFF,
+            reservoir=reservoir,
+            pumps=", ".join(found.pumps),
+            used_over_believed=round(found.ratio, 2),
         )
 
 

@@ -296,6 +296,13 @@ WATCHES: tuple[Interlock, ...] = (
         ends_runs=False,
     ),
     Interlock(
+        name="pump-drift",
+        about="A pump gives far more or less than is believed.",
+        scope="pump",
+        refuses=stores.drift_refuses,
+        ends_runs=False,
+    ),
+    Interlock(
         name="reservoir-empty",
         about="A bottle does not hold the dose any more.",
         scope="pump",

@@ -22,8 +22,8 @@ from slackwater.facts.inventory import Stock, stock
 from slackwater.facts.safeguards import LevelMeasured
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine
+from slackwater.gate.drift import Drift, drift_of
 from slackwater.ledger.codec import timestamp
-from slackwater.pump.drift import Drift, drift_of
 from slackwater.pump.outcome import Stamp
 from slackwater.water.show import show_volume
 
@@ -122,6 +122,8 @@ def _text(measured: LevelMeasured, before: Stock, found: Drift | None) -> str:
         )
     gives = f"gave {found.ratio:.2f} times what was believed"
     do = "; measure again: `slackwater calibrate`" if found.is_found else ""
+    if found.is_far:
+        do = "; no dose begins until it is measured again: `slackwater calibrate`"
     return f"{told}\n{', '.join(measured.pumps)} {gives}{do}."
 
 

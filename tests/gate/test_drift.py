@@ -11,7 +11,7 @@ from math import inf
 import pytest
 
 from slackwater.facts.state import Interval, State
-from slackwater.pump.drift import Drift, drift_of, judged, ratio_sd
+from slackwater.gate.drift import Drift, drift_of, judged, ratio_sd
 from tests.bench.drift import T0, figures
 from tests.facts.diary import Diary, calibrated
 
