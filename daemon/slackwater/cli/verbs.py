@@ -47,6 +47,7 @@ VERBS: tuple[Verb, ...] = (
     _verb("enable", "staging:enable", _FIRST, "Let the daemon command pumps."),
     _verb("status", "showing:status", _DAILY, "Say how things stand, on one screen."),
     _verb("since", "shifting:since", _DAILY, "Say what happened since the last shift."),
+    _verb("overview", "surveying:overview", _DAILY, "Show many tanks on one page."),
     _verb("assess", "assessing:assess", _DAILY, "Say where the water stands."),
     _verb("record", "recording:record", _DAILY, "Write down what a test showed."),
     _verb(

@@ -15,7 +15,13 @@ from slackwater.outside.wire.commands import (
     stop_bytes,
 )
 from slackwater.outside.wire.decode import Decoded, Decoder, Ignored
-from slackwater.outside.wire.documents import GONE, event_bytes, state_bytes
+from slackwater.outside.wire.documents import (
+    GONE,
+    DaemonDocument,
+    TankDocument,
+    event_bytes,
+    state_bytes,
+)
 from slackwater.outside.wire.models import (
     BeatPayload,
     ChannelPayload,
@@ -68,6 +74,7 @@ __all__ = [
     "BrokerSettings",
     "ChannelPayload",
     "Command",
+    "DaemonDocument",
     "Decoded",
     "Decoder",
     "Foreign",
@@ -85,6 +92,7 @@ __all__ = [
     "RunCommand",
     "Spoiled",
     "StopCommand",
+    "TankDocument",
     "Topic",
     "asyncapi",
     "birth_topic",

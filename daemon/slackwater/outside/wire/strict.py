@@ -61,10 +61,18 @@ class _NotFiniteError(ValueError):
 
 
 def read_strictly(
-    payload: bytes, model: type[Model], *, bytes_at_most: int = PAYLOAD_BYTES_AT_MOST
+    payload: bytes,
+    model: type[Model],
+    *,
+    bytes_at_most: int = PAYLOAD_BYTES_AT_MOST,
+    depth_at_most: int = DEPTH_AT_MOST,
 ) -> Read[Model] | Spoiled:
     """Read a payload into a model; every flaw gives a `Spoiled`, never an error."""
-    plain = _first_reading(payload, bytes_at_most)
+    plain = read_anything(
+        payload, bytes_at_most=bytes_at_most, depth_at_most=depth_at_most
+    )
+    if not isinstance(plain, dict | Spoiled):
+        plain = Spoiled(why="form", detail="not a JSON object")
     if isinstance(plain, Spoiled):
         return plain
     try:
@@ -75,7 +83,10 @@ def read_strictly(
 
 
 def read_anything(
-    payload: bytes, *, bytes_at_most: int = PAYLOAD_BYTES_AT_MOST
+    payload: bytes,
+    *,
+    bytes_at_most: int = PAYLOAD_BYTES_AT_MOST,
+    depth_at_most: int = DEPTH_AT_MOST,
 ) -> object | Spoiled:
     """Read a payload of any JSON; every flaw gives a `Spoiled`, never an error."""
     if len(payload) > bytes_at_most:
@@ -86,8 +97,8 @@ def read_anything(
         return Spoiled(why="encoding", detail="not UTF-8")
     # What opens no more often than that is never nested deeper.
     opened = text.count("{") + text.count("[")
-    if opened > DEPTH_AT_MOST and _depth(text) > DEPTH_AT_MOST:
-        return Spoiled(why="depth", detail=f"nested deeper than {DEPTH_AT_MOST}")
+    if opened > depth_at_most and _depth(text) > depth_at_most:
+        return Spoiled(why="depth", detail=f"nested deeper than {depth_at_most}")
     return _parse(text)
 
 
@@ -97,13 +108,6 @@ def first_complaint(error: ValidationError) -> str:
     place = ".".join(str(step) for step in first["loc"]) or "payload"
     # Names of unknown fields come from the sender: only plain letters, and few.
     return f"{_PLAIN.sub('?', place)[:80]}: {first['type']}"
-
-
-def _first_reading(payload: bytes, bytes_at_most: int) -> dict[str, object] | Spoiled:
-    plain = read_anything(payload, bytes_at_most=bytes_at_most)
-    if isinstance(plain, dict | Spoiled):
-        return plain
-    return Spoiled(why="form", detail="not a JSON object")
 
 
 def _parse(text: str) -> object | Spoiled:
