@@ -288,3 +288,18 @@ def test_a_correction_too_small_for_the_pump_is_left_out() -> None:
     )
     assert () == found.plan.lines
     assert Ground.TOO_SMALL in grounds(found, "iodide")
+
+
+def test_a_level_at_salinity_35_is_called_so() -> None:
+    """An assessment shows it beside that of now: the figure names which one it is."""
+    for at_35, name in ((True, "level_at_35"), (False, "level")):
+        found = proposed(
+            machine(("potash",), targets={"potassium": 400.0}),
+            None,
+            known("potassium", 0.0, 0.1, level=360.0, target=400.0, at_35=at_35),
+        )
+        told = [
+            figure for one in change(found, "potash").grounds for figure in one.figures
+        ]
+        assert name in told
+        assert ({"level", "level_at_35"} - {name}).isdisjoint(told)

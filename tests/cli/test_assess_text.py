@@ -172,6 +172,23 @@ def test_a_test_is_shown_as_it_was_read() -> None:
     assert ["415", "424"] == [row.split()[2], row.split()[5]]
 
 
+def test_a_newest_test_above_its_bound_is_the_one_that_is_shown() -> None:
+    """Read an hour ago: not the older one that fits the tests before."""
+    found = stands(
+        "alkalinity",
+        8.0 * DKH,
+        word="high",
+        above=11.2 * DKH,
+        above_age_days=1 / 24,
+        bound=9.5 * DKH,
+    )
+    page = assess_text(
+        Assessment(tank="reef", at=NOW, standings={"alkalinity": found}), "UTC"
+    )
+    (row,) = (line for line in page.splitlines() if line.startswith("alkalinity dKH"))
+    assert ["11.20", "1", "h"] == row.split()[5:8]
+
+
 def test_the_last_column_folds() -> None:
     """Heads and figures to the right where they ask for it."""
     made = columns(

@@ -48,7 +48,7 @@ def test_a_ladder_asks_for_its_whole_ratio(stage: Stage, tmp_path: Path) -> None
     words = ("--now", "--by", "keeper", "--yes-highest-daily", "288 mL")
     told = stage.run("approve", *words, typed="n\n")
     assert (1, 2) == (told.code, len(approvals(stage)))
-    assert "144 mL a day, x 4.00 of what was approved on or until" in told.err
+    assert "carbonate: 144 mL a day, x 4.00 of the 36 mL of the plan of" in told.err
     assert 0 == stage.run("approve", *words, typed="y\n").code
     stage.config = with_amount(tmp_path / "eight", "288 mL")
     refused = stage.approve("--now", highest="576 mL")

@@ -69,6 +69,7 @@ def held_to(found: Standing, bounded: Bounded) -> Standing:
         confidence="poor" if is_held else found.confidence,
         why=(why, *found.why),
         above=newest.value,
+        above_age_days=age_days,
         bound=bounded.bound,
     )
 

@@ -202,7 +202,7 @@ def _correct(work: _Work, found: Evidence, total: float) -> Correction:
     if coming and found.level is not None:
         ahead = replace(found, level=found.level + coming)
         if not correction(ahead, limits, given, RUNNING_TOLERANCE).days:
-            figures = {"level": found.level, "still_coming": coming}
+            figures = {found.level_name: found.level, "still_coming": coming}
             running = Grounded(ground=Ground.RUNNING, figures=figures)
             return Correction(grounds=(running,))
     return correction(found, limits, given)

@@ -82,7 +82,8 @@ class Standing:
     `level_35` is `level` at a salinity of 35, for what keeps its proportion, and is
     what the band judges. `limit` is the laboratory's quantification limit.
     `trend_per_day` is what the level itself does. Above `stop_above` dosing ends.
-    `above` is the newest test where it lies above `bound`: then nothing is raised.
+    `above` is the newest test where it lies above `bound`, `above_age_days` ago: then
+    nothing is raised.
     """
 
     parameter: str
@@ -107,6 +108,7 @@ class Standing:
     target: float | None = None
     stop_above: float | None = None
     above: float | None = None
+    above_age_days: float | None = None
     bound: float | None = None
     trend_per_day: float | None = None
     trend_sd: float | None = None

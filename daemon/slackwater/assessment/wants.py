@@ -137,7 +137,7 @@ def correction(
     level, target = evidence.level or 0.0, evidence.target or 0.0
     away = target - level
     figures: dict[str, Figure] = {
-        "level": level,
+        evidence.level_name: level,
         "level_sd": evidence.level_sd,
         "target": target,
     }

@@ -120,6 +120,9 @@ def _standing(one: Standing) -> tuple[str, ...]:
     tested = (
         f"<{_number(name, 2 * sampled)}" if one.censored else _number(name, sampled)
     )
+    if one.above is not None:
+        tested = _number(name, one.above)
+    age_days = one.age_days if one.above is None else one.above_age_days
     band = one.band
     return (
         name,
@@ -127,7 +130,7 @@ def _standing(one: Standing) -> tuple[str, ...]:
         f"{_number(name, level)} ±{_number(name, sd)}",
         _DASH if one.level_35 is None else _number(name, one.level_35),
         tested,
-        _age(one.age_days or 0.0),
+        _age(age_days or 0.0),
         _DASH
         if band is None
         else f"{_number(name, band.low)}-{_number(name, band.high)}",

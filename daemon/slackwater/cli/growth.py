@@ -12,7 +12,7 @@ import click
 
 from slackwater.cli.amounts import effect_words
 from slackwater.cli.consent import Proposal, ratio_words
-from slackwater.cli.render import local_day
+from slackwater.cli.render import local_day, section
 from slackwater.errors import Finding, RefusedError
 from slackwater.facts.tank import Machine
 from slackwater.planning.changes import Change, Growth
@@ -31,10 +31,14 @@ def change_row(change: Change, machine: Machine) -> tuple[str, str, str, str]:
 
 
 def growth_lines(proposal: Proposal) -> Iterator[str]:
-    """A sentence for each growth that the comparison with the last approval hides."""
-    for growth in proposal.growths:
-        if growth.change not in proposal.changes:
-            yield f"{_subject(growth.change)} grows: {_words(growth, proposal)}."
+    """Growth that the comparison with the last approval hides; nothing for none."""
+    told = [
+        f"{_subject(growth.change)}: {_words(growth, proposal)}"
+        for growth in proposal.growths
+        if growth.change not in proposal.changes
+    ]
+    if told:
+        yield section("Growth from what was in force before", "\n".join(told))
 
 
 def ask_ratio(proposal: Proposal, typed: str | None) -> None:
@@ -58,13 +62,13 @@ def ask_ratio(proposal: Proposal, typed: str | None) -> None:
 
 
 def _words(growth: Growth, proposal: Proposal) -> str:
-    """Such as: x 8.00 of the 36 mL a day approved and in force on 2026-05-03."""
+    """Such as: 288 mL a day, x 8.00 of the 36 mL of the plan of 2026-05-03."""
     change, machine = growth.change, proposal.files.machine
     before, after = _amounts(change, machine)
     zone = next(iter(machine.tanks.values())).zone
     day = local_day(growth.since.until, zone)
     ratio = ratio_words(change.ratio or Fraction(1))
-    return f"{after} a day, x {ratio} of what was approved on or until {day}, {before}"
+    return f"{after} a day, x {ratio} of the {before} of the plan of {day}"
 
 
 def _subject(change: Change) -> str:

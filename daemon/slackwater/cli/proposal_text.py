@@ -34,6 +34,7 @@ _LABELS: Mapping[str, str] = {
     "least_by_ratio_per_day": "at least, by the ratio to alkalinity",
     "now_per_day": "the plan gives",
     "level": "level",
+    "level_at_35": "level at salinity 35",
     "level_sd": "give or take",
     "target": "target",
     "per_day": "a day",

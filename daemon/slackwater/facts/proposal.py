@@ -127,7 +127,8 @@ class Grounded:
 class Evidence:
     """What is known of one parameter when a plan is proposed.
 
-    `level` is carried to today, None when there is no value; `fresh` says that it is
+    `level` is carried to today, None when there is no value, and with `at_35` as it is
+    at that salinity; `fresh` says that it is
     young enough to correct from. `uptake` per day with its standard deviation and its
     proven lower bound, None when nothing can be said; `enough` that it is narrow enough
     to act on, `wide` that nothing else is missing; `falls` that two tests showed a
@@ -145,6 +146,7 @@ class Evidence:
     target: float | None = None
     level: float | None = None
     level_sd: float = 0.0
+    at_35: bool = False
     fresh: bool = False
     uptake: float | None = None
     uptake_sd: float = 0.0
@@ -161,6 +163,11 @@ class Evidence:
     at_target_sd: float = 0.0
     return_days: float | None = None
     too_high: bool = False
+
+    @property
+    def level_name(self) -> str:
+        """What the figure of its level is called, so that it can be told apart."""
+        return "level_at_35" if self.at_35 else "level"
 
     @property
     def lasting(self) -> tuple[float, float]:
