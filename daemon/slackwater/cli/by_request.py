@@ -47,41 +47,68 @@ class Wish:
     ceilings: tuple[str, ...]
 
 
+def filling(words: tuple[str, str, str], by: str, *, outlet_out: bool) -> Wish:
+    """What fills or rinses a hose: given to the water unless its outlet hangs out.
+
+    Shape: `words` are verb, pump and volume.
+    """
+    verb, pump, volume = words
+    in_water = ("most_per_priming", "most_by_hand", "most_per_dose")
+    return Wish(
+        verb=verb,
+        pump=pump,
+        volume=volume,
+        purpose="prime" if outlet_out else "manual",
+        why=f"{verb}, outlet {'out of' if outlet_out else 'in'} the water",
+        by=by,
+        ceilings=("most_per_priming",) if outlet_out else in_water,
+    )
+
+
 def asked_for(shell: Shell, wish: Wish) -> tuple[ShotRequested, str]:
     """The entry of a wish, and until when it is good on the tank's wall clock.
 
     Raises: InputError for what is no volume or no pump; RefusedError for what nobody
     would carry out; the ledger errors.
     """
-    volume_ul = typed_ul(wish.volume, f"{wish.verb} VOLUME")
-    if volume_ul <= 0:
-        raise InputError(_nothing(wish))
-    request = f"hand-{token_hex(8)}"
 
     def decide(state: State, stamp: Stamp) -> Sequence[AnyEvent]:
-        _refuse_unready(shell, state)
-        pump = _pump_of(state, stamp, wish)
-        for name in wish.ceilings:
-            _refuse_beyond(pump, volume_ul, name)
-        refuse_bounce(state, stamp, wish.pump, volume_ul)
-        return (
-            ShotRequested(
-                **stamp,
-                request=request,
-                pump=wish.pump,
-                volume_ul=volume_ul,
-                until=stamp["at"] + REQUEST_LASTS,
-                by=wish.by,
-                purpose=wish.purpose,
-                why=wish.why,
-            ),
-        )
+        return (wished(shell, state, stamp, wish),)
 
     state, events = write(shell.state, decide)
     asked = only(events, ShotRequested)
+    return asked, good_until(state, asked)
+
+
+def wished(shell: Shell, state: State, stamp: Stamp, wish: Wish) -> ShotRequested:
+    """The entry of a wish that somebody would carry out.
+
+    Raises: as `asked_for`.
+    """
+    volume_ul = typed_ul(wish.volume, f"{wish.verb} VOLUME")
+    if volume_ul <= 0:
+        raise InputError(_nothing(wish))
+    _refuse_unready(shell, state)
+    pump = _pump_of(state, stamp, wish)
+    for name in wish.ceilings:
+        _refuse_beyond(pump, volume_ul, name)
+    refuse_bounce(state, stamp, wish.pump, volume_ul)
+    return ShotRequested(
+        **stamp,
+        request=f"hand-{token_hex(8)}",
+        pump=wish.pump,
+        volume_ul=volume_ul,
+        until=stamp["at"] + REQUEST_LASTS,
+        by=wish.by,
+        purpose=wish.purpose,
+        why=wish.why,
+    )
+
+
+def good_until(state: State, asked: ShotRequested) -> str:
+    """The end of a request on the wall clock of its tank."""
     machine = _machine(state, asked.at)
-    zone = machine.tanks[machine.pumps[wish.pump].tank].zone
-    return asked, local(asked.until, zone)
+    return local(asked.until, machine.tanks[machine.pumps[asked.pump].tank].zone)
 
 
 def _machine(state: State, at: datetime) -> Machine:

@@ -61,6 +61,18 @@ VERBS: tuple[Verb, ...] = (
     _verb("prime", "dosing:prime", _DAILY, "Fill the hose of a pump."),
     _verb("flush", "dosing:flush", _DAILY, "Rinse the hose of a pump."),
     _verb(
+        "swap-tube",
+        "upkeeping:swap_tube",
+        _DAILY,
+        "Let a pump stand still while its tube is swapped, then fill it.",
+    ),
+    _verb(
+        "move-bottle",
+        "upkeeping:move_bottle",
+        _DAILY,
+        "Let pumps stand still while their bottle is moved, then fill them.",
+    ),
+    _verb(
         "water-change",
         "watering:water_change",
         _DAILY,

@@ -164,7 +164,7 @@ def _solution_lines(name: str, pump: PumpAnswer) -> Iterator[str]:
 _ASKED_FOR = (
     "# What people may ask of it; nothing while a line is missing or a comment.",
     '# most_by_hand = "10 mL"  # `slackwater dose`, all of any 24 h',
-    '# most_per_priming = "20 mL"  # `slackwater prime` and `flush`, in an hour',
+    '# most_per_priming = "20 mL"  # to fill or rinse its hose, all of an hour',
 )
 
 

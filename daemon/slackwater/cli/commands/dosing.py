@@ -7,7 +7,7 @@ given to the water unless a person says that the outlet hangs out of it.
 
 import click
 
-from slackwater.cli.by_request import Wish, asked_for
+from slackwater.cli.by_request import Wish, asked_for, filling
 from slackwater.cli.document import Answer
 from slackwater.cli.opening import local_user
 from slackwater.cli.shell import Shell, verb
@@ -105,18 +105,8 @@ def flush(
 def _upkeep(
     shell: Shell, words: tuple[str, str, str], by: str | None, *, outlet_out: bool
 ) -> Answer:
-    name, pump, volume = words
-    in_water = ("most_per_priming", "most_by_hand", "most_per_dose")
-    wish = Wish(
-        verb=name,
-        pump=pump,
-        volume=volume,
-        purpose="prime" if outlet_out else "manual",
-        why=f"{name}, outlet {'out of' if outlet_out else 'in'} the water",
-        by=typed_text(by or local_user(), "--by", WORD_AT_MOST),
-        ceilings=("most_per_priming",) if outlet_out else in_water,
-    )
-    return answer(*asked_for(shell, wish))
+    who = typed_text(by or local_user(), "--by", WORD_AT_MOST)
+    return answer(*asked_for(shell, filling(words, who, outlet_out=outlet_out)))
 
 
 def answer(asked: ShotRequested, until: str) -> Answer:
