@@ -63,3 +63,14 @@ def test_an_uptake_that_is_not_well_known_lowers_no_cap() -> None:
     found = proposed(machine(), plan(line("carbonate", 42_000)), wide)
     assert Ground.CAPPED not in grounds(found, "carbonate")
     assert "more" == change(found, "carbonate").kind
+
+
+def test_a_correction_without_room_names_what_it_was_counted_with() -> None:
+    """1.2 dKH a day given, 0.5 used at least by tests: no climb of 0.5 is left."""
+    low = known("alkalinity", 0.42, 0.15, level=7.0 * DKH, uptake_low=0.18)
+    present = plan(line("carbonate", 42_000))
+    found = proposed(machine(), present, low)
+    assert cap_of(found, "carbonate") == (
+        "net_rise beside the least uptake that tests show"
+    )
+    assert 0 == change(found, "carbonate").correction_ul

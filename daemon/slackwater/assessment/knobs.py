@@ -44,6 +44,9 @@ class Knob:
         return self.now_ul if self.runs else 0.0
 
 
+BY_TESTS = "the least uptake that tests show"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SureUptake:
     """What is surely used up a day, canonical, and in words which figure it is.
@@ -82,8 +85,7 @@ class Knobs:
         low = stated.low * level_per_pico(self.tank, parameter)
         shown = self.shown_low.get(parameter)
         if shown is not None and shown < low:
-            by = "the least uptake that tests show"
-            return SureUptake(per_day=shown, by=by, is_shown=True)
+            return SureUptake(per_day=shown, by=BY_TESTS, is_shown=True)
         return SureUptake(per_day=low, by="the lower bound that the file states")
 
     def of(self, parameter: str) -> tuple[Knob, ...]:

@@ -21,10 +21,13 @@ from slackwater.assessment.carbon import carbon
 from slackwater.assessment.deciding import Decision
 from slackwater.assessment.grouping import Ties, ties_of
 from slackwater.assessment.knobs import (
+    BY_TESTS,
     Knob,
     Knobs,
+    SureUptake,
     knobs_of,
     lasting_ul,
+    level_per_pico,
     per_day_ul,
 )
 from slackwater.assessment.laying import lay
@@ -179,22 +182,11 @@ def _same_days(work: _Work) -> float:
 
 def _correct(work: _Work, found: Evidence, total: float) -> Correction:
     parameter = found.parameter
-    item = PARAMETERS[parameter]
     limits = _limits(found)
     if found.too_high and total > 0 and not found.no_dose:
         return rest(found, limits, total)
-    cap = work.knobs.tank.caps.get(parameter)
-    pico = work.knobs.tank.net_ul / 1_000_000 * item.pico_per_unit
-    most = 0.0
-    if cap is not None:
-        low = found.uptake_low if found.uptake is not None else total
-        stated = work.knobs.tank.uptake.get(parameter)
-        sure = min(low, stated.low / pico) if stated else 0.0
-        net = cap.gross if cap.net_rise is None else cap.net_rise
-        most = min(net / pico - max(total - sure, 0.0), cap.gross / pico - total)
-    if found.room is not None:
-        most = min(most, found.room / limits.fresh_days)
-    given = Given(dose=total, most=most)
+    most, by = _room(work, found, total)
+    given = Given(dose=total, most=most, by=by)
     coming = pending(work.knobs, parameter, work.asked.today)
     barred = held_correction(found, coming, work.bars.on(parameter))
     if barred is not None:
@@ -206,6 +198,27 @@ def _correct(work: _Work, found: Evidence, total: float) -> Correction:
             running = Grounded(ground=Ground.RUNNING, figures=figures)
             return Correction(grounds=(running,))
     return correction(found, limits, given)
+
+
+def _room(work: _Work, found: Evidence, total: float) -> tuple[float, str]:
+    """How much more a day may be given than `total`, and what says so."""
+    cap = work.knobs.tank.caps.get(found.parameter)
+    if cap is None:
+        return 0.0, "no cap is stated"
+    per_pico = level_per_pico(work.knobs.tank, found.parameter)
+    sure = work.knobs.sure_uptake(found.parameter)
+    if found.uptake is not None and found.uptake_low < sure.per_day:
+        # However wide its interval is: a correction is nothing that must be.
+        sure = SureUptake(per_day=found.uptake_low, by=BY_TESTS, is_shown=True)
+    net = cap.gross if cap.net_rise is None else cap.net_rise
+    sides = [
+        (net * per_pico - max(total - sure.per_day, 0.0), f"net_rise beside {sure.by}"),
+        (cap.gross * per_pico - total, "gross"),
+    ]
+    if found.room is not None:
+        days = _limits(found).fresh_days
+        sides.append((found.room / days, "the level at which dosing of it ends"))
+    return min(sides)
 
 
 def _limits(found: Evidence) -> Limits:

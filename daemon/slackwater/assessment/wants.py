@@ -43,11 +43,12 @@ class Correction:
 class Given:
     """What is given a day without any correction, and how much more the machine allows.
 
-    Range: both 0 or more.
+    Range: both 0 or more. `by` is what allows no more, in words.
     """
 
     dose: float
     most: float
+    by: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -147,7 +148,7 @@ def correction(
         return _returning(evidence, limits, given, figures)
     rate = min(limits.rise_per_day, given.most) if away > 0 else limits.rise_per_day
     if rate <= 0:
-        return _none(Ground.CAPPED, figures)
+        return _none(Ground.CAPPED, {**figures, "cap": given.by or None})
     if abs(away) > LONGEST_RAMP_DAYS * rate:
         figures = {**figures, "days": ceil(abs(away) / rate)}
         return _none(Ground.RAMP_TOO_LONG, figures)
@@ -166,7 +167,7 @@ def _returning(
         back = {"return_days": round(own.days), "by_itself_per_day": own.per_day}
         return _none(Ground.RETURNS, {**figures, **back})
     if away > 0 and given.most <= 0:
-        return _none(Ground.CAPPED, figures)
+        return _none(Ground.CAPPED, {**figures, "cap": given.by or None})
     most = given.most if away > 0 else inf
     return _led(replace(found, step=max(min(found.step, most), -given.dose)), figures)
 
