@@ -8,8 +8,13 @@ from pathlib import Path
 
 import pytest
 
-from slackwater.cli.in_force import growth_bases
-from slackwater.cli.opening import Opened, opened
+from slackwater.cli.consent import Consent, entries, proposal_for
+from slackwater.cli.in_force import changes_since, growth_bases
+from slackwater.cli.opening import Opened, newest_approval, opened
+from slackwater.cli.reading import read_files
+from slackwater.cli.takeover import Swap
+from slackwater.facts.plan import Plan
+from slackwater.facts.stages import HalfBegan
 from tests.cli.run_program import SMALLEST, changed
 from tests.cli.stage import Stage, stage_of
 from tests.cli.test_approve import PLAN_DOSE, approvals, with_amount
@@ -95,6 +100,35 @@ def test_what_never_took_over_was_never_in_force(stage: Stage) -> None:
     assert 0 == stage.run("withdraw", "1").code
     with after(stage, 6) as found:
         assert [[], [36_000], [36_000]] == volumes(found)
+
+
+def test_small_steps_begin_with_half_doses_as_one_step_would(
+    stage: Stage, tmp_path: Path
+) -> None:
+    """A twentieth more than a moment ago, a fifth more than what lasted: half a day."""
+    stage.commission("carbonate", "calcium")
+    stage.approve("--now")
+    stage.shadow()
+    assert 0 == stage.run("enable").code
+    with after(stage, 2) as found:
+        lasted = growth_bases(found)[0]
+    files = read_files(with_amount(tmp_path / "more", "38 mL"))
+    less = replace(lasted[0], plan=plan_of(lasted[0].plan, 31_000))
+    swap, stamp = Swap(at=stage.stamp()["at"]), stage.stamp()
+    proposal = proposal_for(files, "0" * 64, {}, newest_approval(stage.folded()))
+    found_of = (files.plan, files.machine)
+    for since, scopes in (((), []), ((less,), ["pump/calcium", "pump/carbonate"])):
+        asked = replace(proposal, lasted=changes_since(since, found_of))
+        consent = Consent(proposal=asked, by="keeper", swap=swap)
+        events = entries(consent, stage.folded(), stamp)
+        halved = [one.scope for one in events if isinstance(one, HalfBegan)]
+        assert scopes == halved
+
+
+def plan_of(plan: Plan, per_day_ul: int) -> Plan:
+    """The same with another amount a day for every line."""
+    lines = (replace(line, per_day_ul=per_day_ul) for line in plan.lines)
+    return replace(plan, lines=tuple(lines))
 
 
 def test_help_says_what_a_growth_is_measured_from(stage: Stage) -> None:

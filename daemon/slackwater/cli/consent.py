@@ -46,9 +46,10 @@ HALF_LASTS = timedelta(hours=24)
 class Proposal:
     """Files that ask for an approval, beside the one given last.
 
-    `changes` are those against that one; `growths` are measured from what was really
-    in force, see `cli.in_force`. `flows` holds pumps whose calibration moved since by
-    much: new over old.
+    `changes` are those against that one, `lasted` those against the newest plan that
+    was in force for a day; `growths` are measured from all of these, see
+    `cli.in_force`. `flows` holds pumps whose calibration moved since by much: new over
+    old.
     """
 
     files: Files
@@ -57,6 +58,7 @@ class Proposal:
     before: Approved | None = None
     changes: tuple[Change, ...] = ()
     growths: tuple[Growth, ...] = ()
+    lasted: tuple[Change, ...] = ()
     touched: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     flows: Mapping[str, Fraction] = field(default_factory=dict)
 
@@ -273,7 +275,9 @@ def _new_amounts(proposal: Proposal) -> dict[str, str]:
         pump: f"its calibration moved the flow {ratio_words(ratio)} times"
         for pump, ratio in proposal.flows.items()
     }
-    for change in proposal.changes:
+    # The larger of the two stays: it stands behind.
+    both = (*proposal.changes, *proposal.lasted)
+    for change in sorted(both, key=lambda one: one.ratio or Fraction()):
         ratio = change.ratio
         if change.pump and ratio is not None and ratio > MORE:
             found[change.pump] = f"{ratio_words(ratio)} times as much a day as before"

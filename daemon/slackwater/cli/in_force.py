@@ -6,15 +6,17 @@ only where nothing did; what was never in force for a day is no base to grow fro
 Source: the length of both times is common practice, no source.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import pairwise
 
 from slackwater.cli.opening import Approved, Opened, read_approval
 from slackwater.facts.events import PlanApproved, PlanWithdrawn
+from slackwater.facts.plan import Plan
+from slackwater.facts.tank import Machine
 from slackwater.ledger.views import Wanted, entries
-from slackwater.planning.changes import Laid
+from slackwater.planning.changes import Change, Laid, changes
 
 # A plan was really dosed by when it was in force for so long, within this span.
 LEAST = timedelta(days=1)
@@ -48,6 +50,14 @@ def growth_bases(found: Opened) -> tuple[tuple[Laid, ...], ...]:
     newest = max(spans, key=lambda one: one.event.approval.serial, default=None)
     last = [] if newest is None else [newest]
     return _laid(lasted), _laid(recent), _laid(last)
+
+
+def changes_since(
+    lasted: Sequence[Laid], after: tuple[Plan, Machine]
+) -> tuple[Change, ...]:
+    """What changes against the newest plan that was in force for a day, if one was."""
+    newest = max(lasted, key=lambda one: one.until, default=None)
+    return () if newest is None else changes((newest.plan, newest.machine), after)
 
 
 def _laid(spans: list[_Span]) -> tuple[Laid, ...]:

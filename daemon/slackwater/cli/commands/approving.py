@@ -27,7 +27,7 @@ from slackwater.cli.consent import (
 from slackwater.cli.document import Answer
 from slackwater.cli.flow_changes import moved_flows
 from slackwater.cli.growth import ask_ratio, change_row, growth_lines
-from slackwater.cli.in_force import growth_bases
+from slackwater.cli.in_force import changes_since, growth_bases
 from slackwater.cli.opening import (
     Opened,
     approval_at,
@@ -152,7 +152,12 @@ def _proposed(shell: Shell) -> tuple[Proposal, Opened]:
         before = newest_approval(found.state)
         proposal = proposal_for(files, checked.digest, sha256, before)
         ours = files.plan, files.machine
-        proposal = replace(proposal, growths=growths(growth_bases(found), ours))
+        bases = growth_bases(found)
+        proposal = replace(
+            proposal,
+            growths=growths(bases, ours),
+            lasted=tuple(changes_since(bases[0], ours)),
+        )
         if before is not None:
             flows = moved_flows(found, before, files)
             return replace(proposal, flows=flows), found
