@@ -5,6 +5,7 @@ salinity; buttons that a person presses wake nobody.
 """
 
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -14,7 +15,12 @@ from slackwater.alarms.refusals import PASSING, TOLD
 from slackwater.alarms.rows import ROWS
 from slackwater.alarms.words import action
 from slackwater.facts.alarms import AlarmRaised, Cause, Priority
-from slackwater.facts.messages import Reading, SpoiledReading, SwitchSeen
+from slackwater.facts.messages import (
+    Reading,
+    SpoiledReading,
+    SpoiledSwitch,
+    SwitchSeen,
+)
 from slackwater.facts.reasons import Code
 from tests.alarms.desk import Desk, raised
 from tests.alarms.manned import MINUTE_MS, QUIET_MS, Manned
@@ -184,6 +190,30 @@ def test_h63_a_guard_on_inputs_gives_its_one_alarm_within_a_minute(
     assert struck_ms + MINUTE_MS >= told.t_ms
     assert ACTIONS[code] == action(told.event)
     assert f"Do: {ACTIONS[code]}" in house.letters.sent[-1][1]
+
+
+def babbles(house: Watched, name: str) -> None:
+    """A switch sends words that nobody configured, once a minute."""
+    house.mute.add(name)
+    spoiled = SpoiledSwitch(tank="reef", switch=name, why="form")
+    house.bus.surely(spoiled, house.times.t_ms + 5)
+    house.after(MINUTE_MS, partial(babbles, house, name))
+
+
+@pytest.mark.parametrize("name", ["level", "return-pump", "power"])
+def test_h53_h63_a_switch_that_talks_nonsense_is_one_alarm_by_its_name(
+    name: str, tmp_path: Path
+) -> None:
+    """Within a minute, and still that one when it counts as silent too."""
+    house = Watched(tmp_path)
+    house.pass_ms(QUIET_MS)
+    babbles(house, name)
+    struck_ms = house.times.t_ms
+    house.pass_ms(MINUTE_MS)
+    assert [f"input-spoiled.{name}"] == house.raised()
+    assert struck_ms + MINUTE_MS >= house.alarms()[0].t_ms
+    house.pass_ms(9 * MINUTE_MS)
+    assert {f"input-spoiled.{name}"} == set(house.raised())
 
 
 @pytest.mark.parametrize("name", ["feeding", "hands"])

@@ -151,6 +151,7 @@ ELSEWHERE = {
     Cause.RESUMING: "test_the_way_back_is_told_once_and_not_what_was_missed",
     Cause.PROBE_MISSING: "test_a_probe_that_never_spoke_is_missing",
     Cause.PROBES_CONTRADICT: "test_two_probes_that_contradict_are_one_alarm",
+    Cause.INPUT_SPOILED: "test_inputs: a house that has switches",
     Cause.UPTAKE_FELL: "test_uptake: an assessment finds it",
 }
 

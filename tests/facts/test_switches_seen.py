@@ -56,6 +56,18 @@ def test_wrong_words_are_counted_by_switch() -> None:
     assert 500.0 == seen.switches["return"].heard_boot_s
 
 
+def test_h53_a_wrong_word_is_remembered_until_a_good_one() -> None:
+    """Of a switch and of a counter alike; a good word of another changes nothing."""
+    seen = sight()
+    for name in ("return", "refill"):
+        see(seen, SpoiledSwitch(tank="reef", switch=name, why="word"))
+    assert {"return": "word", "refill": "word"} == seen.flawed_switches
+    see(seen, SEEN)
+    assert {"refill": "word"} == seen.flawed_switches
+    see(seen, COUNT)
+    assert {} == seen.flawed_switches
+
+
 def test_h53_a_refused_reading_is_remembered_until_a_good_one() -> None:
     """Counted for good, but a flaw only as long as it is the newest word."""
     seen = sight()

@@ -93,7 +93,7 @@ def told_now(
             *held(moment),
             *machinery(moment),
             *paper(moment, differ),
-            *refused(moment),
+            *refused(moment, frozenset(moment.sight.flawed_switches)),
             *water(moment, ear),
         )
     )

@@ -6,6 +6,7 @@ with his own hands in the tank, wakes nobody.
 """
 
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 
 from slackwater.alarms.conditions import Condition, ask_of, of_lines, of_pumps
 from slackwater.alarms.holds import CAUSES
@@ -67,6 +68,8 @@ TOLD = frozenset(
         Code.RESUMING,
     }
 )
+# What is told of a switch that is not heard.
+SILENT = frozenset({str(Code.SWITCH_UNKNOWN), str(Code.RETURN_UNKNOWN)})
 QUIET = PASSING | BY_HAND | TOLD
 # Of an alkalinity probe `water` tells them; of any other nothing else does.
 OF_PROBES = frozenset(
@@ -80,8 +83,26 @@ OF_PROBES = frozenset(
 )
 
 
-def refused(moment: Moment) -> Iterator[Condition]:
-    """A condition for each reason that nothing else tells."""
+def refused(
+    moment: Moment, spoiled: frozenset[str] = frozenset()
+) -> Iterator[Condition]:
+    """A condition for each reason that nothing else tells.
+
+    `spoiled` names switches and counters that talk nonsense; what follows from that
+    is told of them by that name.
+    """
+    for name in sorted(spoiled & moment.machine.switches.keys()):
+        tank = moment.machine.switches[name].tank
+        yield Condition(cause=Cause.INPUT_SPOILED, about=name, tanks=(tank,))
+    for one in _by_the_gate(moment):
+        switch = str(one.figures.get("switch", ""))
+        if one.about in SILENT and switch in spoiled:
+            yield replace(one, cause=Cause.INPUT_SPOILED, about=switch)
+        else:
+            yield one
+
+
+def _by_the_gate(moment: Moment) -> Iterator[Condition]:
     held = [hold.reason for hold in moment.state.holds.values()]
     for rule in moment.rules.lines.values():
         ask = ask_of(moment, rule)

@@ -19,7 +19,13 @@ FOLLOWS = frozenset(
 )
 # What cannot be known while nothing is heard.
 UNHEARD = frozenset(
-    {Cause.NODE_ABSENT, Cause.PROBE_MISSING, Cause.PROBE_STALE, Cause.PROBE_SPOILED}
+    {
+        Cause.NODE_ABSENT,
+        Cause.PROBE_MISSING,
+        Cause.PROBE_STALE,
+        Cause.PROBE_SPOILED,
+        Cause.INPUT_SPOILED,
+    }
 )
 # What a wrong clock makes look too early or too late.
 CLOCKED = frozenset(

@@ -265,6 +265,13 @@ ROWS: Mapping[Cause, Row] = {
         covers=frozenset({Cause.ALKALINITY_PROBE_FAULT}),
         off_s=PROBE_OFF_S,
     ),
+    Cause.INPUT_SPOILED: Row(
+        sentence="A switch or counter sends what cannot be read.",
+        action="Compare what it sends with its entry in the machine file.",
+        hides=FOLLOWS,
+        on_s=30.0,
+        off_s=PROBE_OFF_S,
+    ),
     Cause.PROBE_SPOILED: Row(
         sentence="The probe sends readings that cannot be believed.",
         action="Look at the probe's unit and scale, and compare it with a hand test.",

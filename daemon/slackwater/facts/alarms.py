@@ -69,6 +69,7 @@ class Cause(StrEnum):
     PROBE_STALE = "probe-stale"
     PROBE_FROZEN = "probe-frozen"
     PROBE_SPOILED = "probe-spoiled"
+    INPUT_SPOILED = "input-spoiled"
     PROBES_CONTRADICT = "probes-contradict"
     ALKALINITY_CEILING = "alkalinity-ceiling"
     ALKALINITY_CLIMB = "alkalinity-climb"

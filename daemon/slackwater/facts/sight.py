@@ -92,10 +92,11 @@ class Sight:
 
     `spoiled` counts refused readings by probe, `spoiled_switches` refused words by
     switch; `flawed` says why a probe's newest reading was refused and forgets it with
-    the next good one; `overreach` is the newest demand from afar for what only a person
-    on the machine may do; `courses` are those of alkalinity probes, every reading in
-    them. `started_boot_s` is the boot-time clock when this daemon took charge;
-    `scanned_until` the wall time up to which due doses were looked at.
+    the next good one, `flawed_switches` the same of a switch or counter; `overreach` is
+    the newest demand from afar for what only a person on the machine may do; `courses`
+    are those of alkalinity probes, every reading in them. `started_boot_s` is the
+    boot-time clock when this daemon took charge; `scanned_until` the wall time up to
+    which due doses were looked at.
     """
 
     started_boot_s: float
@@ -109,6 +110,7 @@ class Sight:
     switches: dict[str, SwitchSight] = field(default_factory=dict)
     counters: dict[str, CounterSight] = field(default_factory=dict)
     spoiled_switches: dict[str, int] = field(default_factory=dict)
+    flawed_switches: dict[str, str] = field(default_factory=dict)
     free_bytes: int | None = None
     overreach: Overreach | None = None
     previous: Now | None = None
@@ -148,6 +150,8 @@ def see(sight: Sight, message: Message) -> None:
 
 
 def _see_switch(sight: Sight, message: Message) -> None:
+    if sight.flawed_switches and isinstance(message, SwitchSeen | CounterSeen):
+        sight.flawed_switches.pop(message.switch, None)
     if isinstance(message, SwitchSeen):
         known = sight.switches.get(message.switch)
         if known is None or known.is_on != message.is_on:
@@ -163,6 +167,7 @@ def _see_switch(sight: Sight, message: Message) -> None:
     elif isinstance(message, SpoiledSwitch):
         count = sight.spoiled_switches.get(message.switch, 0)
         sight.spoiled_switches[message.switch] = count + 1
+        sight.flawed_switches[message.switch] = message.why
 
 
 def _see_counter(sight: Sight, seen: CounterSeen) -> None:
