@@ -46,7 +46,7 @@ def met(stage: Stage, *words: str) -> dict[str, list[bool]]:
 
 
 def test_tells_everything_that_speaks_against_going(stage: Stage) -> None:
-    """A plan of today, no test and no fill noted; the rest is as it should be."""
+    """A plan of today, no test, alarms for nobody; the rest is as it should be."""
     expected = {
         "approval": [True],
         "plan": [False],
@@ -55,6 +55,7 @@ def test_tells_everything_that_speaks_against_going(stage: Stage) -> None:
         "test": [False],
         "holds": [True],
         "guards": [True],
+        "alarms": [False],
     }
     assert expected == met(stage)
     assert [] == [e for e in stage.events() if isinstance(e, AwayDeclared)]
@@ -101,7 +102,8 @@ def test_a_hold_and_a_bypass_speak_against_going(stage: Stage) -> None:
 def test_alarms_must_reach_two_people(
     stage: Stage, addresses: str, *, expected: bool
 ) -> None:
-    """Where alarms are sent at all; the second is the one who is there."""
+    """The second is the one who is there; sent to nobody they are no alarms."""
+    assert [False] == met(stage)["alarms"]
     file = stage.config / "slackwater.toml"
     text = file.read_text("utf-8") + '\n[notify]\nurls_file = "notify.urls"\n'
     file.write_text(text, "utf-8")
@@ -122,7 +124,7 @@ def test_declares_with_a_reason_and_prints_the_sheet(stage: Stage) -> None:
     told = stage.run("away", "--until", day(stage, 10), *words, "--json")
     assert (0, True) == (told.code, told.document["declared"])
     (declared,) = [e for e in stage.events() if isinstance(e, AwayDeclared)]
-    assert 2 == len(declared.unmet)
+    assert 3 == len(declared.unmet)
     assert declared == stage.folded().away
     page = str(told.document["sheet"])
     assert "555 0100" in page

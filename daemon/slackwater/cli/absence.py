@@ -170,6 +170,13 @@ def _contacts(trip: Trip, _approved: Approved) -> Iterator[Check]:
     try:
         settings = read_notify(trip.config)
         if settings is None:
+            yield Check(
+                name="alarms",
+                is_met=False,
+                found="alarms are sent to nobody",
+                advice="Set up [notify] with an address of yours and one of somebody "
+                "who can look after the tank.",
+            )
             return
         text = settings.urls.read_text("utf-8")
     except (InputError, OSError, UnicodeDecodeError):
