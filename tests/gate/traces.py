@@ -10,6 +10,7 @@ from random import Random
 from slackwater.facts.events import AnyEvent, HoldRaised, ReadingKept
 from slackwater.facts.fold import fold_all
 from slackwater.facts.messages import Channel, Reading
+from slackwater.facts.releases import way_out
 from slackwater.facts.sight import see
 from slackwater.facts.tank import Machine, Outside
 from slackwater.gate.moment import Moment, Rules, rules_for
@@ -121,7 +122,11 @@ class Trace:
             if isinstance(event, HoldRaised):
                 word, _, _ = event.scope.partition("/")
                 name, _, _ = event.hold_id.partition("/")
-                assert BY_NAME[name].scope == word
+                row, ends = BY_NAME[name], way_out(event.reason.code)
+                assert (row.scope, row.lasting == "latched") == (word, event.latched)
+                # What ends it is told as the table has it.
+                needs_a_person = "slackwater release" in ends or "releases" in ends
+                assert event.latched == needs_a_person, ends
         fold_all(self.at.state, events)
 
     def read(self, probe: str, value: float) -> None:
