@@ -103,9 +103,14 @@ class Alkalinity:
         return self.test is not None and 0 <= now - self.test[1] <= STANDS_IN_S
 
     def speaks_for_water(self, now: float, serving: Sequence[str]) -> bool:
-        """Whether a sound probe agrees with the newest test beside it."""
-        sound = [probe for probe in serving if self._is_sound(probe, now)]
-        return any(not self._is_contradicted(probe) for probe in sound)
+        """Whether a sound probe agreed with the newest test, or was read since."""
+        _, tested = self.test or ("", now)
+        return any(
+            self.compared.get(probe, (0.0, -1.0))[1] == tested
+            or self.series[probe][-1][0] > tested
+            for probe in serving
+            if self._is_sound(probe, now) and not self._is_contradicted(probe)
+        )
 
     def has_sound(self, now: float, serving: Sequence[str]) -> bool:
         """Whether any probe can be believed."""

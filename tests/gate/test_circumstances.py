@@ -192,6 +192,18 @@ def test_h52_a_hand_that_finds_too_much_stops_against_the_probe() -> None:
     assert ALKALINE == water.stopped
 
 
+@pytest.mark.parametrize(("ago", "stops"), [(50 * MINUTE, True), (70 * MINUTE, False)])
+def test_h51_a_probe_read_before_a_high_test_and_not_beside_it_proves_nothing(
+    ago: timedelta, *, stops: bool
+) -> None:
+    """A titrator of each 4 h, read an hour ago: only what it read since speaks."""
+    water = Watched(watched_machine(replace(PROBE, period_s=4 * 3600.0)))
+    water.pass_time(HOUR)
+    taken_at = water.at.now.utc - ago
+    water.write(hand_test(water, "alkalinity", dkh(10.0), taken_at=taken_at))
+    assert (ALKALINE if stops else set()) == water.stopped
+
+
 def test_h59_an_alkalinity_probe_out_of_service_needs_hand_tests() -> None:
     """Whole doses for 48 hours after one, the base without; it comes back by itself."""
     water = with_kh(8.0)

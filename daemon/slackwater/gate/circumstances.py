@@ -14,6 +14,7 @@ from statistics import median
 from slackwater.facts.entered import LevelEntered
 from slackwater.facts.events import HoldRaised
 from slackwater.facts.limits import limits_of
+from slackwater.facts.messages import Reading
 from slackwater.facts.reasons import Code, Reason, because
 from slackwater.facts.state import Entered
 from slackwater.facts.waters import MeasurementKept
@@ -71,7 +72,8 @@ def alkalinity_refuses(
 ) -> Iterator[Reason]:
     """A test above the ceiling stops until another, or until it was taken up.
 
-    A sound probe that agrees with the newest test speaks for the water instead.
+    A sound probe that agreed with the newest test beside it, or was read since and
+    that no test contradicts, speaks for the water instead.
     """
     tank = pump.pump.tank
     test = moment.state.levels.get(f"{tank}/{ALKALINITY}")
@@ -85,13 +87,25 @@ def alkalinity_refuses(
     if test.censored or test.value <= guard.ceiling or not _counts(moment, test):
         return
     fresh = known(moment, tank, ALKALINITY).fresh
-    if any(contradicted(moment, reading.probe) is None for reading in fresh):
+    if any(_may_speak(moment, reading, test) for reading in fresh):
         return
     yield because(
         Code.ALKALINITY_TEST,
         tested_meq_per_l=round(test.value, 3),
         ceiling_meq_per_l=round(guard.ceiling, 3),
     )
+
+
+def _may_speak(moment: Moment, reading: Reading, test: MeasurementKept) -> bool:
+    """Whether a sound reading says more of the water than a test does.
+
+    One from before the test, which never stood beside it, agrees with nothing.
+    """
+    if contradicted(moment, reading.probe) is not None:
+        return False
+    beside = moment.state.compared.get(reading.probe)
+    is_beside = beside is not None and beside.measurement == test.id
+    return is_beside or reading.at > test.taken_at
 
 
 def entered_refuses(moment: Moment, tank: str) -> Iterator[Reason]:
@@ -132,13 +146,17 @@ def _is_outspoken(moment: Moment, entered: Entered) -> bool:
     tolerance = limits_of(moment.machine.limits, told.tank).against_test(ALKALINITY)
     return any(
         contradicted(moment, reading.probe) is None
-        and (
-            tolerance is None
-            or reading.probe not in entered.shown
-            or abs(told.value - entered.shown[reading.probe]) <= tolerance + ROUNDING
-        )
+        and (tolerance is None or _is_near(entered, reading, tolerance + ROUNDING))
         for reading in known(moment, told.tank, ALKALINITY).fresh
     )
+
+
+def _is_near(entered: Entered, reading: Reading, tolerance: float) -> bool:
+    """Whether a probe showed nearly the same beside the entry, or was read since."""
+    shown = entered.shown.get(reading.probe)
+    if shown is None:
+        return reading.at > entered.told.taken_at
+    return abs(entered.told.value - shown) <= tolerance
 
 
 def counts_for(moment: Moment, test: MeasurementKept | LevelEntered) -> timedelta:
