@@ -117,11 +117,11 @@ def test_faults_say_that_nothing_was_carried_over() -> None:
     lines = item(document("smallest"), "faults")
     assert lines[0].endswith("; nothing was carried over")
     assert lines[0].startswith(
-        "43 tried, 19 could not be tried; most in any 24 h: 39 mL of 50 mL (carbonate)"
+        "44 tried, 20 could not be tried; most in any 24 h: 39 mL of 50 mL (carbonate)"
     )
     (left,) = lines[1:]
     assert left == (
-        "not tried: 7 as reef has no alkalinity probe; 3 as reef has no pH probe; "
+        "not tried: 8 as reef has no alkalinity probe; 3 as reef has no pH probe; "
         "9 for other reasons (the page and --full list them)"
     )
 

@@ -162,6 +162,8 @@ def test_a_slow_second_probe_keeps_a_freeze_hidden_for_longer_than_a_day() -> No
         ("probe-never-heard", "shortens"),
         ("probe-frozen", "shortens"),
         ("probe-spike", "stops"),
+        ("test-contradicts", "shortens"),
+        ("test-too-high", "stops"),
         ("water-climbs", "stops"),
         ("broker-gone", "stops"),
     ],

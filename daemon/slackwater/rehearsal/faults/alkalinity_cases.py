@@ -8,6 +8,7 @@ from dataclasses import replace
 from functools import partial
 from math import inf
 
+from slackwater.facts.limits import limits_of
 from slackwater.facts.messages import Reading, SpoiledReading
 from slackwater.facts.reasons import Code
 from slackwater.facts.tank import Machine, Probe
@@ -22,6 +23,7 @@ from slackwater.rehearsal.faults.distorting import (
     silent,
     too_slow,
 )
+from slackwater.rehearsal.faults.hand_tests import tested
 from slackwater.rehearsal.faults.house import SECOND_MS, Distort, House
 from slackwater.rehearsal.virtual_tank import ALKALINITY
 
@@ -90,6 +92,23 @@ def _spoiled(house: House, target: Target) -> None:
     for probe in probes_of(house.machine, target.tank, ALKALINITY):
         told = SpoiledReading(tank=target.tank, probe=probe.id, why="another unit")
         house.at(at_ms, partial(house.wire.to_daemon, told, at_ms))
+
+
+def _contradicted(house: House, target: Target) -> None:
+    """A hand test beside the newest readings says much less than they do."""
+    house.at(target.before_ms, lambda: _test_beside(house, target))
+
+
+def _test_beside(house: House, target: Target) -> None:
+    probes = probes_of(house.machine, target.tank, ALKALINITY)
+    kept = [
+        house.state.readings[p.id][-1] for p in probes if p.id in house.state.readings
+    ]
+    limits = limits_of(house.machine.limits, target.tank)
+    apart = (limits.against_test(ALKALINITY) or 0.0) + APART_MEQ_PER_L
+    beside = max(kept, key=lambda reading: reading.taken_at)
+    least = min(reading.value for reading in kept)
+    house.append([tested(house, target, value=least - apart, taken_at=beside.taken_at)])
 
 
 def _never_heard(house: House, target: Target) -> None:
@@ -176,6 +195,16 @@ ALKALINITY_CASES: tuple[Case, ...] = (
         expects=frozenset({Code.PROBE_REFUSED, Code.ALKALINITY_STALE}),
         about=("alkalinity probe", "another unit"),
         unfit=one_probe,
+    ),
+    Case(
+        id="test-contradicts",
+        group="G",
+        hazards=("H52",),
+        title="A hand test contradicts the alkalinity probe",
+        strike=_contradicted,
+        expects=frozenset({Code.PROBE_AGAINST_TEST}),
+        about=("alkalinity probe", "against a hand test"),
+        unfit=spoken_to(1),
     ),
     Case(
         id="probes-disagree",
