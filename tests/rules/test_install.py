@@ -89,12 +89,17 @@ def test_installs_upgrades_and_leaves_what_is_yours(tmp_path: Path) -> None:
     assert (0, "") == (again.returncode, again.stderr)
     assert yours.items() <= content(tmp_path).items()
     assert (tree.TOP / "systemd" / UNIT).read_bytes() == unit.read_bytes()
+    own = f"etc/systemd/system/{UNIT}.d/own.conf"
+    handed = f"etc/systemd/system/{UNIT}.d/credentials.conf"
+    assert handed in content(tmp_path)
+    (tmp_path / "root" / own).write_text("[Service]\n", "utf-8")
     asked = content(tmp_path)["opt/slackwater/bin/asked"].decode().splitlines()
     assert [f"-m pip install --quiet --upgrade {tree.TOP}"] * 2 == asked
     assert 0 == installed(tmp_path, "--uninstall").returncode
     left = content(tmp_path)
     assert yours.items() <= left.items()
-    assert not any("systemd" in name or "opt/" in name for name in left)
+    assert own in left
+    assert not any("systemd" in n or "opt/" in n for n in left if n != own)
 
 
 @pytest.mark.parametrize(

@@ -19,6 +19,11 @@ FOLDER = Path("/etc/systemd/system") / f"{UNIT}.d"
 NAME = "actuate.conf"
 RELOAD = "systemctl daemon-reload && systemctl restart slackwater"
 
+_DO = (
+    "Nothing was enabled. Run `slackwater enable` as root, or name the place with "
+    "--drop-in DIR."
+)
+
 _TEXT = """\
 # Written by `slackwater enable`; `slackwater disable` takes it away.
 # Only with it can the service read the password of the identity that commands pumps:
@@ -50,12 +55,12 @@ def drop_in_text(config: Path) -> str | None:
     return _TEXT.format(name=password.name, path=password.absolute())
 
 
-def write_drop_in(folder: Path, text: str) -> Path:
+def write_drop_in(folder: Path, text: str, name: str = NAME, do: str = _DO) -> Path:
     """Put it in its place, whole; another one there is replaced.
 
     Raises: RefusedError when this user may not, with what to do instead.
     """
-    path, draft = folder / NAME, folder / f".{NAME}.draft"
+    path, draft = folder / name, folder / f".{name}.draft"
     try:
         folder.mkdir(parents=True, exist_ok=True)
         draft.write_text(text, "utf-8")
@@ -63,7 +68,7 @@ def write_drop_in(folder: Path, text: str) -> Path:
     except OSError as error:
         with suppress(OSError):
             draft.unlink(missing_ok=True)
-        raise RefusedError(_unwritable(folder, error)) from error
+        raise RefusedError(_unwritable(path, error, do)) from error
     return path
 
 
@@ -78,12 +83,11 @@ def remove_drop_in(folder: Path) -> bool | None:
     return True
 
 
-def _unwritable(folder: Path, error: OSError) -> Finding:
+def _unwritable(path: Path, error: OSError, do: str) -> Finding:
     return Finding(
         what=f"the drop-in cannot be written ({os.strerror(error.errno or 0)})",
-        where=str(folder / NAME),
-        expected="a place this user may write to: with it the service gets the "
-        "password for commands",
-        do="Nothing was enabled. Run `slackwater enable` as root, or name the place "
-        "with --drop-in DIR.",
+        where=str(path),
+        expected="a place this user may write to: with it the service gets a "
+        "password or key",
+        do=do,
     )
