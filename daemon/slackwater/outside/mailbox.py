@@ -82,6 +82,12 @@ class BoundedMailbox:
         """How many messages were given up since the start."""
         return self._dropped
 
+    @property
+    def depth(self) -> int:
+        """How many messages wait to be collected."""
+        with self._changed:
+            return sum(map(len, self._ranks))
+
     def _has_something(self) -> bool:
         return self._woken or any(self._ranks)
 

@@ -21,6 +21,7 @@ from slackwater.planning.lowering import lower_caps
 from slackwater.service.alarming import assess_uptake, summarise, survey
 from slackwater.service.glimpsing import glimpse
 from slackwater.service.loop import stamp_of, write
+from slackwater.service.metering import METER_S, meter
 from slackwater.service.showing import show_all
 from slackwater.service.summing import sums_due
 from slackwater.service.verifying import VERIFY_S, begin_to_verify, verify_on
@@ -44,6 +45,7 @@ def set_chores(rig: Rig) -> None:
         "watch": WATCH_S,
         "sum": MINUTE_S,
         "glimpse": MINUTE_S,
+        "meter": METER_S,
         "verify": VERIFY_S,
     }
     for name, seconds in intervals.items():
@@ -56,7 +58,7 @@ def set_chores(rig: Rig) -> None:
         rig.alarm.add_daily(name, at_utc, _reminder(rig, name))
     # Whoever watches from elsewhere need not wait for the next morning.
     first = () if rig.home is None else ("survey",)
-    for name in ("look", *first, "show", "sum", "glimpse"):
+    for name in ("look", *first, "show", "sum", "glimpse", "meter"):
         rig.chores.put(name)
     begin_to_verify(rig)
 
@@ -190,6 +192,7 @@ _CHORES = {
     "audit": _audit,
     "sum": _sum,
     "glimpse": glimpse,
+    "meter": meter,
     "verify": verify_on,
     "assess": assess_uptake,
     "summary": summarise,

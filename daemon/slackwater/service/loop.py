@@ -183,6 +183,7 @@ def write(rig: Rig, events: Sequence[AnyEvent]) -> bool:
         _log.info(logs.LEDGER_MOVED)
         return False
     point("appended", *kinds)
+    rig.tally.take(events)
     # What was withdrawn from afar is this daemon's own entry, and no news to it.
     if RESETTING.intersection(kinds) and rig.mode != "calibrate" and not rig.closing:
         _reset(rig)

@@ -27,10 +27,12 @@ from slackwater.outside.approved import machine_from, plan_from
 from slackwater.outside.broker.actuate import Actuate
 from slackwater.outside.broker.observe import Observe
 from slackwater.outside.mailbox import BoundedMailbox
+from slackwater.outside.metrics import Listener
 from slackwater.outside.notify import Nobody, Post
 from slackwater.outside.settings import (
     read_broker,
     read_machine,
+    read_metrics,
     read_node_keys,
     read_notify,
 )
@@ -41,6 +43,7 @@ from slackwater.planning.lowering import lower_caps, lowered
 from slackwater.ports import Clock, Notifier, PumpLink
 from slackwater.service.memory import Memory, Mode
 from slackwater.service.relaying import RelayLink, Relays, heads_of, relay_topics
+from slackwater.service.tally import Tally
 from slackwater.turn.setup import Setup, make_setup
 
 # Where nobody says when: early in the day in Europe. Common practice, no source.
@@ -80,7 +83,8 @@ class Rig:
     serial as the audit reads them; `kept_until` is the newest reading of each
     probe that was kept with a decision; `verifying` is what is left of the ledger to be
     read, None when all of it was; `announced` is what home automation was told, by
-    topic, `assessments` the newest of each tank.
+    topic, `assessments` the newest of each tank; `meter` hands out figures, where
+    somebody may ask.
     """
 
     mode: Mode
@@ -104,6 +108,8 @@ class Rig:
     kept_until: dict[str, datetime] = field(default_factory=dict)
     lookout: Lookout = field(default_factory=Lookout)
     post: Notifier = field(default_factory=Nobody)
+    tally: Tally = field(default_factory=Tally)
+    meter: Listener | None = None
     summary_at_utc: tuple[int, int] = SUMMARY_AT_UTC
     verifying: Iterator[list[Finding]] | None = None
     root: Root = field(default_factory=lambda: Root(site="home"))
@@ -135,6 +141,8 @@ class Rig:
 
     def close(self) -> None:
         """Close everything in the order in which it may still be needed."""
+        if self.meter is not None:
+            self.meter.close()
         self.alarm.close()
         self.link.close()
         self.observe.close()
@@ -195,6 +203,7 @@ def build(places: Places, clock: Clock, memory: Memory, mode: Mode) -> Rig:
     keys = read_node_keys(places.config, places.credentials)
     second = read_node_keys(places.config, places.credentials, SECOND_KEY_FILE)
     fallback = None if memory.state.approvals else read_machine(places.config)
+    port = read_metrics(places.config)
     setup = setup_from(memory.state, fallback)
     mailbox = BoundedMailbox()
     now = clock.now()
@@ -228,6 +237,7 @@ def build(places: Places, clock: Clock, memory: Memory, mode: Mode) -> Rig:
         root=broker.root,
         home=broker.home,
         post=Nobody() if notify is None else Post(notify),
+        meter=None if port is None else Listener(port),
         summary_at_utc=SUMMARY_AT_UTC if notify is None else notify.summary_at_utc,
     )
 

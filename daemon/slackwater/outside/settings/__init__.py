@@ -8,6 +8,7 @@ from slackwater.outside.settings.broker import read_broker, read_node_keys
 from slackwater.outside.settings.documents import file_digests
 from slackwater.outside.settings.home import read_home
 from slackwater.outside.settings.machine import read_machine
+from slackwater.outside.settings.metrics import read_metrics
 from slackwater.outside.settings.notify import read_notify
 from slackwater.outside.settings.plan import read_plan
 from slackwater.outside.settings.reference import reference
@@ -17,6 +18,7 @@ __all__ = [
     "read_broker",
     "read_home",
     "read_machine",
+    "read_metrics",
     "read_node_keys",
     "read_notify",
     "read_plan",

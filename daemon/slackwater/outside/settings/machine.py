@@ -44,6 +44,7 @@ from slackwater.outside.settings.machine_model import (
     SolutionTable,
     TankTable,
 )
+from slackwater.outside.settings.metrics import checked_metrics
 from slackwater.outside.settings.mixing import solution_from
 from slackwater.outside.settings.notify import checked_notify
 from slackwater.outside.settings.relays import (
@@ -78,7 +79,7 @@ _KINDS: dict[str, type[TableModel]] = {
 # A reservoir is low at a tenth, unless the file says otherwise.
 LOW_PART = 10
 
-_OTHERS = (*_KINDS, "broker", "home", "notify", "timing")
+_OTHERS = (*_KINDS, "broker", "home", "metrics", "notify", "timing")
 
 
 def read_machine(directory: Path) -> Machine:
@@ -100,6 +101,7 @@ def machine_of(document: Table) -> Machine:
     timing = checked(TimingTable, document.get("timing", {}), "[timing]", findings)
     broker = checked_broker(document.get("broker", {}), findings)
     checked_home(document, findings)
+    checked_metrics(document, findings)
     checked_notify(document, findings)
     machine = _Reader(document=document, findings=findings).machine()
     if head is not None and broker is not None:

@@ -35,6 +35,7 @@ from slackwater.outside.settings.tables import TableModel
 from slackwater.outside.settings.wire_model import (
     BrokerTable,
     HomeTable,
+    MetricsTable,
     NotifyTable,
     SiteHead,
 )
@@ -61,6 +62,7 @@ _FILES: tuple[tuple[str, tuple[tuple[str, type[TableModel]], ...]], ...] = (
             ("[broker]", BrokerTable),
             ("[home]", HomeTable),
             ("[notify]", NotifyTable),
+            ("[metrics]", MetricsTable),
             ("[timing]", TimingTable),
         ),
     ),

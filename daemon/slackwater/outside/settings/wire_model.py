@@ -107,6 +107,18 @@ class HomeTable(TableModel):
     )
 
 
+class MetricsTable(TableModel):
+    """Figures for a monitoring system that asks on this machine."""
+
+    loopback_port: int = Field(
+        default=9464,
+        ge=1024,
+        le=65_535,
+        description="Port of 127.0.0.1 at which they are served, under /metrics",
+        examples=["9464"],
+    )
+
+
 class NotifyTable(TableModel):
     """Where alarms are sent besides MQTT: mail, chat or phone."""
 
