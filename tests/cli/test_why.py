@@ -113,6 +113,30 @@ def test_a_hold_is_told_with_its_age_and_its_end(stage: Stage) -> None:
         assert "held" == line_of(stage, "calcium")["now"]
 
 
+def test_h59_a_hold_that_is_left_aside_holds_nothing_and_says_so(stage: Stage) -> None:
+    """For the pump that is named, and no other; the hold stands all the same."""
+    with only_one(stage.state):
+        seen(stage)
+        raised = HoldRaised(
+            **stage.stamp(),
+            hold_id="alkalinity-ceiling/reef",
+            scope="alkalinity/reef",
+            reason=because(Code.ALKALINITY_CEILING, newest_meq_per_l=3.6),
+            latched=False,
+        )
+        stage.append(raised)
+        assert "held" == line_of(stage, "carbonate")["now"]
+        words = ("--scope", "pump/carbonate", "--reason", "probe is cleaned")
+        stage.run("bypass", "alkalinity-ceiling", *words, "--for", "1h")
+        told = stage.run("why", "carbonate").out
+        assert "Bypassed  alkalinity-ceiling until" in told
+        assert '"probe is cleaned"' in told
+        assert "Held" not in told
+        aside = str(line_of(stage, "carbonate")["bypasses"])
+        assert "'interlock': 'alkalinity-ceiling'" in aside
+        assert "held" == line_of(stage, "calcium")["now"]
+
+
 def test_a_pause_ends_by_itself(stage: Stage) -> None:
     """It says in how long."""
     stamp = stage.stamp()

@@ -26,11 +26,14 @@ from slackwater.facts.fold import fold_all
 from slackwater.facts.plan import DueDose
 from slackwater.facts.reasons import Code, Reason
 from slackwater.facts.rolling import DAY_MS
+from slackwater.facts.safeguards import BypassGranted
 from slackwater.facts.sight import Sight
 from slackwater.facts.state import State
 from slackwater.facts.tank import Pump, Tank
+from slackwater.gate.bypass import is_bypassed
 from slackwater.gate.caps import unanswered_share_ms
 from slackwater.gate.handover import old_part
+from slackwater.gate.interlocks import hold_is_left_aside
 from slackwater.gate.moment import LineRule, Moment, PumpRule, rules_for
 from slackwater.ledger.store import LedgerFile
 from slackwater.outside.glimpse import Glimpse, PumpGlimpse, read_glimpse
@@ -68,6 +71,7 @@ class Ground:
     """One line of the plan with everything that speaks for and against it.
 
     `seen` is what the gate would say of a dose now, None when no daemon looked lately;
+    `bypasses` are interlocks left aside for it, whose holds are not among `holds`;
     `ahead_s` how long it is until the next one is due; `unanswered_ms` for how long
     caps still count what nobody said was dosed before the ledger was made.
     """
@@ -80,6 +84,7 @@ class Ground:
     holds: tuple[HoldRaised, ...]
     seen: PumpGlimpse | None
     accounts: tuple[Account, ...]
+    bypasses: tuple[BypassGranted, ...] = ()
     unanswered_ms: int = 0
 
     @property
@@ -209,7 +214,12 @@ def _lines(
             tank=tank,
             following=following,
             ahead_s=(due_at - moment.now.utc).total_seconds(),
-            holds=tuple(_holds(moment, name)),
+            holds=tuple(_holds(moment, name, pump)),
+            bypasses=tuple(
+                known
+                for one, known in sorted(moment.state.bypasses.items())
+                if is_bypassed(moment, one, pump)
+            ),
             seen=None if seen is None else seen.lines.get(name),
             accounts=tuple(_accounts(moment, lived, pump, tank)),
             unanswered_ms=unanswered_share_ms(moment.state, moment.proven_ms),
@@ -225,9 +235,10 @@ def _following(timetable: Timetable, rule: LineRule, after: datetime) -> DueDose
     return None
 
 
-def _holds(moment: Moment, line: str) -> Iterator[HoldRaised]:
+def _holds(moment: Moment, line: str, pump: PumpRule) -> Iterator[HoldRaised]:
     for _, hold in sorted(moment.state.holds.items()):
         is_over = hold.until is not None and moment.now.utc >= hold.until
+        is_over = is_over or hold_is_left_aside(moment, hold, pump)
         if not is_over and line in stopped_by(moment, hold):
             yield hold
 

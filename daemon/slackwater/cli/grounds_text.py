@@ -129,6 +129,9 @@ def _line(told: Grounds, one: Ground) -> Iterator[str]:
     yield f"{one.pump.id}  {_line_id(one)} {_now(told, one)}"
     for hold in one.holds:
         yield from (f"  {words}" for words in _hold(told, hold))
+    for aside in one.bypasses:
+        until = local(aside.until, one.tank.zone)
+        yield f'  Bypassed  {aside.interlock} until {until} by {aside.by} "{aside.why}"'
     for reason in one.reasons:
         yield from (f"  {words}" for words in _reason(one, "Keeps it", reason))
     for reason in one.passing:

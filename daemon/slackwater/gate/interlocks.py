@@ -16,7 +16,7 @@ from slackwater.facts.relays import Relay
 from slackwater.facts.state import State
 from slackwater.facts.tank import Node, Pump
 from slackwater.gate.bypass import BYPASSABLE, is_bypassed, is_left_aside
-from slackwater.gate.moment import NOTHING, Ask, LineRule, Moment
+from slackwater.gate.moment import NOTHING, Ask, LineRule, Moment, PumpRule
 from slackwater.gate.scopes import mates_of, reaches, reaches_group
 from slackwater.gate.watches import refusing
 
@@ -125,7 +125,7 @@ def _holds(moment: Moment, ask: Ask) -> Iterator[Reason]:
     for _, hold in sorted(moment.state.holds.items()):
         if hold.until is not None and moment.now.utc >= hold.until:
             continue
-        if _hold_is_left_aside(moment, hold, ask):
+        if hold_is_left_aside(moment, hold, ask.pump):
             continue
         if reaches(hold.scope, ask):
             yield hold.reason
@@ -136,7 +136,7 @@ def _holds(moment: Moment, ask: Ask) -> Iterator[Reason]:
 def is_held(moment: Moment, ask: Ask) -> bool:
     """Whether a hold reaches this very dose, so that it may not go on."""
     return any(
-        reaches(hold.scope, ask) and not _hold_is_left_aside(moment, hold, ask)
+        reaches(hold.scope, ask) and not hold_is_left_aside(moment, hold, ask.pump)
         for hold in moment.state.holds.values()
     )
 
@@ -168,11 +168,12 @@ def may_go_on(moment: Moment, ask: Ask) -> bool:
     )
 
 
-def _hold_is_left_aside(moment: Moment, hold: HoldRaised, ask: Ask) -> bool:
+def hold_is_left_aside(moment: Moment, hold: HoldRaised, pump: PumpRule) -> bool:
+    """Whether the interlock that raised a hold is left aside for a pump."""
     if not moment.state.bypasses:
         return False
     name, _, _ = hold.hold_id.partition("/")
-    return name in BYPASSABLE and is_bypassed(moment, name, ask.pump)
+    return name in BYPASSABLE and is_bypassed(moment, name, pump)
 
 
 def _group(ask: Ask) -> str:

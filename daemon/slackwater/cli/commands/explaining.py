@@ -10,6 +10,7 @@ from pathlib import Path
 import click
 
 from slackwater.alarms.words import document
+from slackwater.cli.aside import bypass_document
 from slackwater.cli.document import FINE, REFUSED, Answer, reason_document
 from slackwater.cli.dose_story import Story, story_of, story_text
 from slackwater.cli.grounds import Ground, Grounds, grounds
@@ -155,6 +156,7 @@ def _line(one: Ground) -> dict[str, object]:
         "asked_ul": None if seen is None else seen.asked_ul,
         "would_dose_ul": None if seen is None or one.word == "held" else seen.volume_ul,
         "holds": [_hold(hold) for hold in one.holds],
+        "bypasses": [bypass_document(aside) for aside in one.bypasses],
         "refused": [_reason(reason) for reason in one.reasons],
         "passing": [_reason(reason) for reason in one.passing],
         "shortened": [_reason(one) for one in (() if seen is None else seen.shortened)],
