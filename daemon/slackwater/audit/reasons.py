@@ -113,6 +113,16 @@ WORDS: Mapping[Code, Missing] = {
     Code.WINDOW_PASSED: Missing.WINDOW,
     Code.REQUEST_EXPIRED: Missing.WINDOW,
     Code.SKIPPED: Missing.SKIPPED,
+    Code.EXCHANGE_UNFILLED: Missing.HOLD,
+    Code.EXCHANGE_OFF: Missing.HOLD,
+    Code.EXCHANGE_UNPROVEN: Missing.HOLD,
+    Code.EXCHANGE_ALONE: Missing.HOLD,
+    Code.EXCHANGE_WAITS: Missing.GAP,
+    Code.EXCHANGE_NOTHING: Missing.SMALL,
+    Code.EXCHANGE_LESS: Missing.SMALL,
+    Code.NEW_WATER_LOW: Missing.BOTTLE,
+    Code.NEW_WATER_UNTESTED: Missing.BOTTLE,
+    Code.WASTE_FULL: Missing.BOTTLE,
 }
 
 

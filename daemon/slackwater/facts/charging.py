@@ -17,6 +17,12 @@ from slackwater.facts.events import (
     LedgerMade,
     LedgerRestored,
 )
+from slackwater.facts.exchanging import (
+    fold_exchange_closed,
+    fold_exchange_intended,
+    fold_exchange_raised,
+    fold_exchange_voided,
+)
 from slackwater.facts.making import maker
 from slackwater.facts.now import Event
 from slackwater.facts.rolling import DAY_MS, Rolling
@@ -152,6 +158,8 @@ def fold_intended(state: State, event: DoseIntended) -> None:
     state.commanded[f"{command.node}/{command.channel}"] = _commanded(
         boot=command.boot, n=command.n, fence=command.fence
     )
+    if event.exchange:
+        fold_exchange_intended(state, event)
     day = event.local_day
     if not event.in_water:
         key = f"{event.dose_kind}/{dose.pump}"
@@ -192,8 +200,11 @@ def close_dose(
         proven_ms=at_ms,
         sealed=False,
         dose_kind=intent.dose_kind,
+        exchange=intent.exchange,
     )
     state.closed[attempt] = closed
+    if intent.exchange:
+        fold_exchange_closed(state, intent, event, believed_ul)
     if closed.in_water:
         if believed_ul == closed.asked_ul:
             believe(state, closed.tank, closed.effects, event)
@@ -250,6 +261,8 @@ def fold_voided(state: State, event: DoseVoided) -> None:
     if known is None:
         return
     intent = known.intent
+    if intent.exchange:
+        fold_exchange_voided(state, intent)
     attempt, pump = event.attempt, intent.dose.pump
     state.drawn_ul[pump] -= intent.command.ul
     state.runs[pump] = state.runs.get(pump, 1) - 1
@@ -269,6 +282,8 @@ def fold_charge_raised(state: State, event: ChargeRaised) -> None:
     """Charge the difference a late report showed."""
     closed = state.closed.get(event.attempt)
     if closed is not None:
+        if closed.exchange and (more_ul := event.charge_ul - closed.charge_ul) > 0:
+            fold_exchange_raised(state, closed.exchange, more_ul)
         _raise_charge(state, event.attempt, closed, event.proven_ms, event.charge_ul)
 
 

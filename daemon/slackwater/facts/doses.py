@@ -59,7 +59,9 @@ class DoseIntended(Event):
     `planned_ul` what the plan asked, `command.ul` what is asked of the node;
     `effects` what the asked volume adds; `in_water` False for a calibration run
     into a cylinder; `local_day` the tank's date at this moment; `flow_end_ms` the
-    proven time at which the last drop can have flowed.
+    proven time at which the last drop can have flowed; `exchange` reads `PAIR/drain` or
+    `PAIR/fill` for a half of an exchange, and `counted_ul` is what the tank's top-off
+    had counted by then, below 0 where nothing counts it.
     """
 
     kind: Literal["dose_intended"] = "dose_intended"
@@ -77,6 +79,8 @@ class DoseIntended(Event):
     planned_effects: Mapping[str, int] = field(default_factory=dict)
     in_water: bool = True
     serial: int = 0
+    exchange: str = ""
+    counted_ul: int = -1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

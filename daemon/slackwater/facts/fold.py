@@ -53,6 +53,11 @@ from slackwater.facts.events import (
     Stopped,
     WatchKept,
 )
+from slackwater.facts.exchanging import (
+    fold_exchange_booked,
+    fold_exchange_released,
+    fold_level_of_pair,
+)
 from slackwater.facts.inputs import InputsKept
 from slackwater.facts.judgements import SeriesJudged
 from slackwater.facts.keeping import (
@@ -68,6 +73,7 @@ from slackwater.facts.reasons import Code
 from slackwater.facts.relays import RelayChecked
 from slackwater.facts.ringing import fold_alarm_changed, fold_alarm_raised
 from slackwater.facts.safeguarding import SAFEGUARD_FOLDS, compare, forget_compared
+from slackwater.facts.safeguards import LevelMeasured
 from slackwater.facts.staging import STAGE_FOLDS
 from slackwater.facts.state import Commanded, State
 from slackwater.facts.watching import fold_judged, watching
@@ -196,6 +202,8 @@ def _hold_released(state: State, event: HoldReleased) -> None:
     hold = state.holds.pop(event.hold_id, None)
     if hold is None:
         return
+    if state.exchanges:
+        fold_exchange_released(state, event)
     if hold.reason.code in UNQUIET:
         state.unquiet_ms = event.proven_ms
     # A person looked at the pump: counting short deliveries starts anew.
@@ -319,6 +327,11 @@ def _struck(state: State, event: MeasurementStruck) -> None:
     forget_compared(state, event)
 
 
+def _water_changed(state: State, event: WaterChanged) -> None:
+    fold_water_changed(state, event)
+    fold_exchange_booked(state, event)
+
+
 def _audited(state: State, event: Audited) -> None:
     state.audited = event
 
@@ -365,7 +378,7 @@ _TABLE: dict[type, Callable[[State, Any], None]] = {
     SampleTaken: _nothing,
     ReportImported: _nothing,
     AddedByHand: fold_added,
-    WaterChanged: fold_water_changed,
+    WaterChanged: _water_changed,
     TaskSet: fold_task_set,
     TaskClosed: fold_task_closed,
     DaySummed: _nothing,
@@ -374,6 +387,7 @@ _TABLE: dict[type, Callable[[State, Any], None]] = {
     **ENTERED_FOLDS,
     **SAFEGUARD_FOLDS,
     **STAGE_FOLDS,
+    LevelMeasured: fold_level_of_pair,
 }
 
 _FOLDS = watching(_TABLE)

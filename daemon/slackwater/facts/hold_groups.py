@@ -79,6 +79,10 @@ _WATER = frozenset(
         Code.SALINITY_FAR,
         Code.NUTRIENTS_LOW,
         Code.RESUMING,
+        Code.EXCHANGE_UNFILLED,
+        Code.EXCHANGE_OFF,
+        Code.EXCHANGE_UNPROVEN,
+        Code.NEW_WATER_UNTESTED,
     }
 )
 _DAEMON = frozenset(

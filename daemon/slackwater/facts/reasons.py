@@ -122,6 +122,16 @@ class Code(StrEnum):
     SKIPPED = "skipped"
     PLAN_SWAP = "plan-swap"
     REQUEST_EXPIRED = "request-expired"
+    EXCHANGE_WAITS = "exchange-waits"
+    EXCHANGE_UNFILLED = "exchange-unfilled"
+    EXCHANGE_NOTHING = "exchange-nothing-drained"
+    EXCHANGE_LESS = "exchange-drained-less"
+    EXCHANGE_OFF = "exchange-off"
+    EXCHANGE_UNPROVEN = "exchange-unproven"
+    EXCHANGE_ALONE = "exchange-alone"
+    NEW_WATER_LOW = "new-water-low"
+    NEW_WATER_UNTESTED = "new-water-untested"
+    WASTE_FULL = "waste-full"
 
 
 SENTENCES: Mapping[Code, str] = {
@@ -235,6 +245,19 @@ SENTENCES: Mapping[Code, str] = {
     Code.SKIPPED: "A person asked to skip this dose.",
     Code.PLAN_SWAP: "Left out near the change of plans.",
     Code.REQUEST_EXPIRED: "The request was not carried out in time.",
+    Code.EXCHANGE_WAITS: "Water out and water in take turns; the other half comes "
+    "first.",
+    Code.EXCHANGE_UNFILLED: "Water was drained and not made up for, or nobody saw how "
+    "much.",
+    Code.EXCHANGE_NOTHING: "Its drain took no water, so none is filled in.",
+    Code.EXCHANGE_LESS: "Its drain took less, and no more than that is filled in.",
+    Code.EXCHANGE_OFF: "More or less water was drained than filled in, by too much.",
+    Code.EXCHANGE_UNPROVEN: "Nobody knows well enough whether as much water came in as "
+    "was drained.",
+    Code.EXCHANGE_ALONE: "The pump moves water only as half of an exchange.",
+    Code.NEW_WATER_LOW: "The new water is nearly used up.",
+    Code.NEW_WATER_UNTESTED: "No test of the salinity of this new water is known.",
+    Code.WASTE_FULL: "The waste container is nearly full.",
 }
 
 

@@ -130,6 +130,20 @@ RELEASES: Mapping[Code, str] = {
     Code.SKIPPED: _DOSE,
     Code.PLAN_SWAP: _DOSE,
     Code.REQUEST_EXPIRED: "A person asks again.",
+    Code.EXCHANGE_WAITS: _ITSELF,
+    Code.EXCHANGE_UNFILLED: "A person sets the level right with salt water, tests "
+    "salinity and releases it: `slackwater release`.",
+    Code.EXCHANGE_NOTHING: _DOSE,
+    Code.EXCHANGE_LESS: _DOSE,
+    Code.EXCHANGE_OFF: "A person calibrates both pumps, sets salinity right and "
+    "releases it: `slackwater release`.",
+    Code.EXCHANGE_UNPROVEN: "A person measures both containers: `slackwater level`; or "
+    "tests salinity and releases it.",
+    Code.EXCHANGE_ALONE: "Nothing: it is left to its pair.",
+    Code.NEW_WATER_LOW: "A person makes new water: `slackwater refill`.",
+    Code.NEW_WATER_UNTESTED: "A person tests it and says so: `slackwater refill` with "
+    "`--new`.",
+    Code.WASTE_FULL: "A person empties the container: `slackwater refill`.",
 }
 
 

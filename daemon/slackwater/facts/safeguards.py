@@ -6,7 +6,8 @@ nothing here catches anything up.
 Units: volumes whole microlitres.
 """
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Literal
 
@@ -88,7 +89,8 @@ class ReservoirFilled(Event):
     """A reservoir holds this much now; from here on what is drawn counts down.
 
     `mixed_at` is when its solution was made or its container opened: it keeps for a
-    time from then on. `lot` names the batch, empty where nobody said.
+    time from then on. `lot` names the batch, empty where nobody said; `levels` are what
+    tests of new water showed, canonical.
     """
 
     kind: Literal["reservoir_filled"] = "reservoir_filled"
@@ -98,6 +100,7 @@ class ReservoirFilled(Event):
     by: str
     note: str = ""
     lot: str = ""
+    levels: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

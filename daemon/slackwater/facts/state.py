@@ -23,6 +23,7 @@ from slackwater.facts.events import (
     ReadingKept,
     ShotRequested,
 )
+from slackwater.facts.exchanges import Account
 from slackwater.facts.judgements import Break, SeriesJudged
 from slackwater.facts.now import Mark
 from slackwater.facts.plan import Kind
@@ -61,6 +62,7 @@ class ClosedDose:
     proven_ms: int
     sealed: bool
     dose_kind: Kind = "calibrate"
+    exchange: str = ""
 
 
 @dataclass(slots=True, kw_only=True)
@@ -87,7 +89,7 @@ class Fill:
 
     `drawn_ul` and `runs` are what each pump had drawn, and how often, until then.
     `mixed_at` is None where no fill was written down, `since` in an older checkpoint;
-    `within_ul` is how far the content may be off.
+    `within_ul` is how far the content may be off; `levels` are tests of new water.
     """
 
     content_ul: int
@@ -97,6 +99,7 @@ class Fill:
     since: datetime | None = None
     within_ul: int = 0
     lot: str = ""
+    levels: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -180,6 +183,7 @@ class State:
     `TANK/LINE`; `strengths` what a pump's solution adds, as far as it gave any.
     `commanded` is by `NODE/CHANNEL`. `entered` are tests
     told from afar that nobody has confirmed, by their id: no level counts them.
+    `exchanges` are the accounts of pairs of pumps, by pair.
     """
 
     ledger_id: str = ""
@@ -256,3 +260,4 @@ class State:
     strengths: dict[str, Strength] = field(default_factory=dict)
     commanded: dict[str, Commanded] = field(default_factory=dict)
     entered: dict[str, Entered] = field(default_factory=dict)
+    exchanges: dict[str, Account] = field(default_factory=dict)

@@ -34,6 +34,7 @@ def fold_filled(state: State, event: ReservoirFilled) -> None:
         since=event.at,
         within_ul=event.content_ul * FILL_WITHIN_PERCENT // 100,
         lot=event.lot,
+        levels=event.levels,
     )
 
 
@@ -52,6 +53,7 @@ def fold_level(state: State, event: LevelMeasured) -> None:
         since=event.at,
         within_ul=event.within_ul,
         lot="" if before is None else before.lot,
+        levels={} if before is None else before.levels,
     )
 
 

@@ -11,6 +11,7 @@ take in the same pico-units, for the whole tank.
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 
+from slackwater.facts.exchanges import Exchange, Role
 from slackwater.facts.limits import Switch, WaterLimits
 from slackwater.facts.relays import MS_PER_S, REST_S, Relay
 
@@ -267,6 +268,16 @@ class Machine:
     timing: Timing = field(default_factory=Timing)
     shortened_timing: tuple[str, ...] = ()
     clock_confirmed: bool = False
+    exchanges: Mapping[str, Exchange] = field(default_factory=dict)
+
+    def pair_of(self, pump: str) -> tuple[Exchange, Role] | None:
+        """The exchange that a pump is a half of, and which half; None for no other."""
+        for pair in self.exchanges.values():
+            if pump == pair.drain:
+                return pair, "drain"
+            if pump == pair.fill:
+                return pair, "fill"
+        return None
 
     def outside_per_day(
         self, tank: str, parameter: str, lines: Collection[str] = ()

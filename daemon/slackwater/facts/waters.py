@@ -171,6 +171,7 @@ class WaterChanged(Event):
 
     `changed_at` may lie ahead: then it was announced. `levels` of the new water come
     from tests of its `batch`; `steps` are the predicted changes of the tank's levels.
+    `topped_ul` is what the top-off counted while two pumps made it.
     """
 
     kind: Literal["water_changed"] = "water_changed"
@@ -184,6 +185,7 @@ class WaterChanged(Event):
     steps: Mapping[str, float] = field(default_factory=dict)
     note: str = ""
     supersedes: str = ""
+    topped_ul: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
