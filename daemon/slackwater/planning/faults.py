@@ -13,6 +13,7 @@ from slackwater.errors import Finding, InputError
 from slackwater.facts.plan import Group, Plan, PlanLine
 from slackwater.facts.tank import Machine, Pump
 from slackwater.planning.amounts import largest_ul, smallest_ul
+from slackwater.planning.exchanges import exchange_faults
 from slackwater.planning.wall import MINUTES_A_DAY, zone_named
 
 # A dose every five minutes: more is a drip, and no pump gap allows it.
@@ -36,6 +37,7 @@ def line_faults(plan: Plan, machine: Machine) -> list[Fault]:
     for order, line in enumerate(plan.lines):
         seen[line.tank, line.id] += 1
         said = list(_line_faults(line, machine))
+        said += exchange_faults(line, plan, machine)
         if seen[line.tank, line.id] > 1:
             what = f"the id {line.id} stands on an earlier line already"
             said.append((what, "one line for each id", "Remove one of the two."))

@@ -18,6 +18,7 @@ from typing import Literal, NamedTuple
 from slackwater.facts.plan import PlanLine
 from slackwater.facts.tank import Machine
 from slackwater.planning.amounts import flow_s, largest_ul, run_s, volumes_ul
+from slackwater.planning.exchanges import lag_s
 
 STEP_S = 60
 
@@ -71,7 +72,8 @@ class Block(NamedTuple):
 class Stream:
     """A plan line with what its layout needs; `order` is its place in the file.
 
-    Units: `run_s` and `flow_s` of its largest dose, `pause_s` from start to start.
+    Units: `run_s` and `flow_s` of its largest dose, `pause_s` from start to start,
+    `lag_s` by which its doses come after the start of their share.
     """
 
     order: int
@@ -80,6 +82,7 @@ class Stream:
     run_s: int
     flow_s: int
     pause_s: int
+    lag_s: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,6 +106,7 @@ def stream_of(order: int, line: PlanLine, machine: Machine) -> Stream:
         run_s=longest_s,
         flow_s=flow_s(pump, largest_ul(line)),
         pause_s=longest_s + ceil(machine.rest_s(pump)),
+        lag_s=lag_s(machine, line),
     )
 
 
@@ -245,7 +249,7 @@ def _spread(stream: Stream, spans: tuple[Span, ...]) -> Iterator[Slot]:
         at_s = start_s + offset_s - passed_s
         share_s = (number + 1) * elapsed_s // count - offset_s
         until_s = min(end_s, at_s + share_s)
-        yield Slot(at_s, until_s, number + 1, volume_ul)
+        yield Slot(at_s + stream.lag_s, until_s, number + 1, volume_ul)
 
 
 def _not_asked(
