@@ -12,6 +12,7 @@ from slackwater.alarms.conditions import Condition, ask_of, of_lines, of_pumps
 from slackwater.alarms.holds import CAUSES
 from slackwater.facts.alarms import Cause
 from slackwater.facts.reasons import Code, Reason
+from slackwater.gate.exchanges import half_refuses, role_of
 from slackwater.gate.interlocks import refusals
 from slackwater.gate.moment import ALKALINITY, Ask, Moment
 from slackwater.gate.shortening import share_of
@@ -26,6 +27,10 @@ PASSING = frozenset(
         Code.OPEN_INTENT,
         Code.GROUP,
         Code.TOO_SMALL,
+        Code.EXCHANGE_WAITS,
+        Code.CAP_DAY,
+        Code.CAP_ROLLING,
+        Code.CAP_HOUR,
     }
 )
 # A person did it and knows of it.
@@ -108,9 +113,12 @@ def _by_the_gate(moment: Moment) -> Iterator[Condition]:
         ask = ask_of(moment, rule)
         if ask is None:
             continue
-        stops = [one for one in refusals(moment, ask) if one not in held]
-        yield from told_of(moment, ask, stops, share=0.0)
         share = share_of(moment, ask)
+        found = refusals(moment, ask)
+        if role_of(moment, ask) == "drain":
+            found += half_refuses(moment, ask, share, ask.dose.local_day)
+        stops = [one for one in found if one not in held]
+        yield from told_of(moment, ask, stops, share=0.0)
         yield from told_of(moment, ask, share.reasons, share=share.ppm / 1_000_000)
 
 

@@ -5,7 +5,7 @@ clock; `Rules` follows from machine and plan alone.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from slackwater.facts.now import Now
 from slackwater.facts.plan import Approval, DueDose, Kind, Plan, PlanLine
@@ -123,6 +123,8 @@ def rules_for(machine: Machine, plan: Plan | None) -> Rules:
     names = frozenset[str]() if plan is None else plan.names
     pumps = {name: _pump_rule(machine, name, names) for name in machine.pumps}
     lines = {} if plan is None else _line_rules(plan, pumps)
+    if machine.exchanges:
+        lines = _paired(machine, lines)
     return Rules(
         pumps=pumps,
         lines=lines,
@@ -137,6 +139,17 @@ def rules_for(machine: Machine, plan: Plan | None) -> Rules:
         watched=_watched(machine),
         probes=_probes(machine),
     )
+
+
+def _paired(machine: Machine, lines: Mapping[str, LineRule]) -> dict[str, LineRule]:
+    """What keeps a fill keeps its drain; a fill makes up for a drain all the same."""
+    fills = {rule.line.pump: name for name, rule in lines.items()}
+    found = dict(lines)
+    for name, rule in lines.items():
+        pair = machine.pair_of(rule.line.pump)
+        if pair is not None and pair[1] == "drain" and pair[0].fill in fills:
+            found[name] = replace(rule, mates=(fills[pair[0].fill],))
+    return found
 
 
 def _probes(machine: Machine) -> dict[str, tuple[Probe, ...]]:

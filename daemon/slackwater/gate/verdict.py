@@ -13,6 +13,7 @@ from slackwater.facts.making import maker
 from slackwater.facts.reasons import Code, Reason, because
 from slackwater.facts.reliable import measured_smallest_ul, smallest_dose_ul
 from slackwater.gate.caps import over_caps, too_close
+from slackwater.gate.exchanges import filled, filled_ul, half_refuses, role_of
 from slackwater.gate.interlocks import refusals
 from slackwater.gate.moment import Ask, Moment
 from slackwater.gate.resuming import WHOLE
@@ -45,12 +46,20 @@ def may_dose(moment: Moment, ask: Ask, day: date) -> Verdict:
     """Decide one dose; `day` is the tank's local date at this moment."""
     reasons = refusals(moment, ask)
     share = share_of(moment, ask)
-    volume_ul = _volume(moment, ask, share)
+    role = role_of(moment, ask)
+    if role:
+        halves = half_refuses(moment, ask, share, day)
+        reasons += [one for one in halves if one not in reasons]
+    if role == "fill":
+        share, volume_ul = filled(moment, ask), filled_ul(moment, ask)
+    else:
+        volume_ul = _volume(moment, ask, share)
     if volume_ul > 0:
         reasons += over_caps(moment, ask, volume_ul, day)
     reasons += too_close(moment, ask)
     if reasons:
-        return Refused(reasons=tuple(reasons))
+        is_final = any(one.code is Code.EXCHANGE_NOTHING for one in reasons)
+        return Refused(reasons=tuple(reasons), final=is_final)
     if volume_ul <= 0:
         return Refused(
             reasons=(*share.reasons, _too_small(moment, ask, share)), final=True
