@@ -26,6 +26,7 @@ from slackwater.planning.wall import day_at
 from slackwater.pump.command import command_for, flow_end_ms
 from slackwater.pump.outcome import Stamp
 from slackwater.turn.absences import Absence, is_spanned
+from slackwater.turn.exchanging import part_of
 from slackwater.turn.setup import Force, Setup
 
 INSTANT = timedelta(microseconds=1)
@@ -289,6 +290,9 @@ def _intend(
         in_water=in_water,
         serial=0 if moment.approval is None else moment.approval.serial,
     )
+    if moment.machine.exchanges:
+        exchange, counted_ul = part_of(moment, ask)
+        made = replace(made, exchange=exchange, counted_ul=counted_ul)
     if granted.volume_ul == ask.dose.volume_ul:
         return made
     return replace(made, verdict="shortened", reasons=granted.reasons)

@@ -29,6 +29,7 @@ from slackwater.gate.moment import Ask, Moment
 from slackwater.gate.resuming import has_recovered, must_resume
 from slackwater.pump.outcome import Stamp, settle_by_time
 from slackwater.turn.deciding import decide
+from slackwater.turn.exchanging import tend
 from slackwater.turn.judging import judge_news
 from slackwater.turn.listening import hear
 from slackwater.turn.setup import Force, Setup, Turn
@@ -165,6 +166,8 @@ def _house(moment: Moment, stamp: Stamp) -> list[AnyEvent]:
         events += judge_news(moment, stamp)
     if state.open:
         events += settle_by_time(state, stamp)
+    if moment.machine.exchanges:
+        events += tend(moment, stamp)
     if state.wanting or state.resuming:
         for tank in sorted(moment.machine.tanks):
             events += _resume(moment, tank, stamp)
