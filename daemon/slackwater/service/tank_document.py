@@ -31,6 +31,7 @@ from slackwater.facts.plan import DueDose
 from slackwater.facts.reasons import Reason
 from slackwater.facts.rolling import DAY_MS
 from slackwater.facts.tank import Pump, Tank
+from slackwater.gate.exchanges import blocks_top_off
 from slackwater.gate.moment import ALKALINITY, Moment
 from slackwater.planning.wall import zone_named
 from slackwater.turn.setup import Setup
@@ -99,8 +100,17 @@ def tank_document(shown: Shown) -> Document:
         **_alarms(shown),
         **_assessed(shown.assessed),
         "tasks": _tasks(shown),
+        **_top_off(shown),
         "entered": _entered(shown),
     }
+
+
+def _top_off(shown: Shown) -> Document:
+    """Whether the top-off should keep still, where two pumps exchange water."""
+    moment, tank = shown.moment, shown.tank.id
+    if all(pair.tank != tank for pair in moment.machine.exchanges.values()):
+        return {}
+    return {"top_off": "blocked" if blocks_top_off(moment, tank) else "free"}
 
 
 def _word(shown: Shown) -> tuple[str, str]:

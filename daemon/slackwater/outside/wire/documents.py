@@ -150,7 +150,8 @@ class TankDocument(Payload):
     stopped and `hours_to_ceiling` if uptake stopped, per parameter, absent when nothing
     can be said, from the target where nothing was measured for two days: `hours_from`.
     `groups` says where to look for what holds; `unseen` is the most
-    pressing alarm that nobody acknowledged.
+    pressing alarm that nobody acknowledged. `top_off` is blocked while two pumps
+    exchange water; absent where no pair does.
     """
 
     v: Version = 1
@@ -178,6 +179,7 @@ class TankDocument(Payload):
     uptakes: dict[Word, UptakeDocument] = Field(default_factory=dict)
     tasks: TasksDocument | None = None
     entered: dict[Word, EnteredDocument] = Field(default_factory=dict)
+    top_off: Literal["blocked", "free"] | None = None
 
 
 class AlarmDocument(Payload):
