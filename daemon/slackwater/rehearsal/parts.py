@@ -107,6 +107,7 @@ def _machine_of(machine: Machine, tanks: frozenset[str]) -> Machine:
         switches={name: s for name, s in machine.switches.items() if s.tank in tanks},
         limits=_named(machine.limits, tanks),
         outside=tuple(one for one in machine.outside if one.tank in tanks),
+        exchanges={k: one for k, one in machine.exchanges.items() if one.tank in tanks},
     )
 
 

@@ -12,7 +12,7 @@ from functools import lru_cache
 from heapq import heappop, heappush
 
 from slackwater.facts.events import AnyEvent, DoseEnded, DoseIntended, DoseMissed
-from slackwater.facts.fold import fold
+from slackwater.facts.fold import fold, fold_all
 from slackwater.facts.making import maker
 from slackwater.facts.messages import Effect, Message, Reading, Result, RunPump
 from slackwater.facts.now import Mark, Now
@@ -21,9 +21,12 @@ from slackwater.facts.sight import Inbox, Sight, see
 from slackwater.facts.stages import HalfBegan
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine
+from slackwater.facts.waters import WaterChanged
 from slackwater.planning.timetable import Timetable
 from slackwater.pump.command import LENGTHS_KEPT
+from slackwater.pump.outcome import Stamp
 from slackwater.rehearsal.approaches import approach
+from slackwater.rehearsal.exchanges import looked_after, prepared
 from slackwater.rehearsal.found import (
     Found,
     Spread,
@@ -186,6 +189,8 @@ def _begin(machine: Machine, plan: Plan, begin: datetime, end: datetime) -> _Wor
     state.mark = Mark(
         utc=before, boot_s=BEGIN_S - before_s, boot_id=BOOT_ID, proven_ms=0
     )
+    stamp: Stamp = {"at": before, "boot_s": BEGIN_S - before_s, "proven_ms": 0}
+    fold_all(state, prepared(machine, stamp))
     if machine.timing.half_stage_s > 0:
         fold(state, _halved(machine, begin))
     sight = Sight(started_boot_s=0.0, observe_up=True, actuate_up=True)
@@ -325,6 +330,9 @@ def _note(world: _World, event: AnyEvent) -> None:
     """Write down what became of a dose, and how near it came to the caps."""
     if isinstance(event, DoseEnded):
         return
+    if isinstance(event, WaterChanged):
+        after = looked_after(world.setup.machine, world.state, event)
+        fold_all(world.state, after)
     if isinstance(event, DoseIntended):
         dose, command = event.dose, event.command
         world.doses.append(

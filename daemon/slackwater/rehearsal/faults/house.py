@@ -12,7 +12,7 @@ from datetime import datetime, timedelta
 from heapq import heappop, heappush
 
 from slackwater.facts.events import AnyEvent, Started
-from slackwater.facts.fold import fold
+from slackwater.facts.fold import fold, fold_all
 from slackwater.facts.messages import (
     Effect,
     LinkChanged,
@@ -27,6 +27,7 @@ from slackwater.facts.sight import Inbox, Sight, recall, remember, see
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine
 from slackwater.pump.outcome import Stamp
+from slackwater.rehearsal.exchanges import looked_after
 from slackwater.rehearsal.faults.node import Node
 from slackwater.rehearsal.virtual_probe import VirtualProbes
 from slackwater.rehearsal.virtual_switch import show_switches
@@ -174,6 +175,8 @@ class House:
         for event in events:
             fold(self.state, event)
             self.entries.append(Noted(t_ms=self.times.t_ms, event=event))
+            if self.machine.exchanges:
+                fold_all(self.state, looked_after(self.machine, self.state, event))
 
     def die(self, down_ms: int) -> None:
         """End the daemon; something starts it again after a while."""

@@ -20,6 +20,7 @@ from slackwater.facts.events import (
     DoseVoided,
     HoldRaised,
 )
+from slackwater.facts.fold import fold_all
 from slackwater.facts.now import Mark
 from slackwater.facts.plan import Approval, DueDose, Plan
 from slackwater.facts.reasons import Code
@@ -32,7 +33,9 @@ from slackwater.gate.shortening import Share, share_of
 from slackwater.gate.verdict import Granted, Verdict, may_dose
 from slackwater.planning.timetable import Timetable
 from slackwater.pump.command import run_ms
+from slackwater.pump.outcome import Stamp
 from slackwater.rehearsal.clock_changes import next_changes
+from slackwater.rehearsal.exchanges import prepared
 from slackwater.rehearsal.faults.accounts import carried, highest, over_caps
 from slackwater.rehearsal.faults.case import (
     Answer,
@@ -173,6 +176,8 @@ def build(machine: Machine, plan: Plan, target: Target) -> House:
     state.relay_checks = tried_out(machine, before, begin + LASTS)
     boot_s = now.boot_s - QUIET.total_seconds()
     state.mark = Mark(utc=before, boot_s=boot_s, boot_id=f"{BOOT}-1", proven_ms=0)
+    quiet: Stamp = {"at": before, "boot_s": boot_s, "proven_ms": 0}
+    fold_all(state, prepared(machine, quiet))
     nodes = {name: Node(name, _heads(machine, name), UP_MS) for name in machine.nodes}
     sight = Sight(started_boot_s=boot_s, observe_up=True, actuate_up=True)
     for name, node in nodes.items():
