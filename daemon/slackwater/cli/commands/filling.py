@@ -15,6 +15,7 @@ from slackwater.cli.moments import Wall, typed_moment
 from slackwater.cli.opening import local_user, newest_approval, only, write
 from slackwater.cli.shell import Shell, verb
 from slackwater.cli.typed import WORD_AT_MOST, typed_text, typed_ul
+from slackwater.cli.typed_levels import settled, twice, typed_levels
 from slackwater.errors import Finding, InputError
 from slackwater.facts.events import AnyEvent
 from slackwater.facts.inventory import left_ul
@@ -26,6 +27,8 @@ from slackwater.outside.settings import read_machine
 from slackwater.pump.outcome import Stamp
 from slackwater.water.show import show_volume
 
+NEW = "--new"
+
 
 class Asked(TypedDict):
     """What is said with a fill."""
@@ -33,6 +36,7 @@ class Asked(TypedDict):
     content: str | None
     mixed: str | None
     lot: str
+    new: tuple[str, ...]
     note: str
     by: str | None
 
@@ -55,6 +59,13 @@ class Asked(TypedDict):
     help="When the solution was made, or its container opened.  [default: now]",
 )
 @click.option("--lot", default="", metavar="NAME", help="The batch it is of.")
+@click.option(
+    NEW,
+    multiple=True,
+    metavar="NAME=VALUE",
+    help="What a test of new salt water showed; may be repeated. An exchange needs its "
+    "salinity.",
+)
 @click.option("--note", default="", metavar="TEXT", help="For the record.")
 @click.option("--by", metavar="NAME", help="Who says so.  [default: the local user]")
 def refill(shell: Shell, reservoir: str, **asked: Unpack[Asked]) -> Answer:
@@ -62,6 +73,8 @@ def refill(shell: Shell, reservoir: str, **asked: Unpack[Asked]) -> Answer:
     who = typed_text(asked["by"] or local_user(), "--by", WORD_AT_MOST)
     note = typed_text(asked["note"], "--note")
     lot = typed_text(asked["lot"], "--lot", WORD_AT_MOST)
+    typed = typed_levels(asked["new"], NEW, confirmed=None)
+    settled(twice(typed, NEW))
     before: list[int] = []
 
     def decide(state: State, stamp: Stamp) -> Sequence[AnyEvent]:
@@ -81,6 +94,7 @@ def refill(shell: Shell, reservoir: str, **asked: Unpack[Asked]) -> Answer:
                 by=who,
                 note=note,
                 lot=lot,
+                levels={one.parameter: one.level for one in typed},
             )
         ]
 
@@ -93,6 +107,7 @@ def refill(shell: Shell, reservoir: str, **asked: Unpack[Asked]) -> Answer:
             "before_ul": before[0],
             "mixed_at": timestamp(filled.mixed_at),
             "lot": filled.lot,
+            "levels": {name: str(level) for name, level in filled.levels.items()},
         },
         text=f"{reservoir} holds {show_volume(filled.content_ul)}; by the books "
         f"{show_volume(before[0])} were left before.",
