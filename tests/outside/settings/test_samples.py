@@ -23,9 +23,9 @@ CONFIG = Path(__file__).resolve().parents[3] / "config"
 SAMPLES = sorted(path.parent for path in CONFIG.glob("*/slackwater.toml"))
 
 
-def test_has_the_four_samples() -> None:
-    """Smallest, chemistry, relays, two tanks: a folder more is one more to keep."""
-    expected = ["chemistry", "relays", "smallest", "two-tanks"]
+def test_has_the_five_samples() -> None:
+    """A folder more is one more to keep."""
+    expected = ["chemistry", "exchange", "relays", "smallest", "two-tanks"]
     assert expected == [sample.name for sample in SAMPLES]
 
 
@@ -84,6 +84,7 @@ def test_the_chemistry_sample_offers_probes_and_switches(tmp_path: Path) -> None
 SHAPES = {
     "smallest": (1, 2, 2, 0),
     "chemistry": (1, 4, 4, 1),
+    "exchange": (1, 2, 2, 0),
     "relays": (1, 2, 2, 0),
     "two-tanks": (2, 8, 4, 2),
 }

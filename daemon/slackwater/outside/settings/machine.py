@@ -25,6 +25,7 @@ from slackwater.outside.settings.crossing import (
     check_references,
 )
 from slackwater.outside.settings.documents import MACHINE_FILE, Table, read_document
+from slackwater.outside.settings.exchanges import PairTable, exchanges_from
 from slackwater.outside.settings.guard_model import (
     TimingTable,
     shortened_keys,
@@ -75,6 +76,7 @@ _KINDS: dict[str, type[TableModel]] = {
     "switch": SwitchTable,
     "interlock": WatchTable,
     "outside": OutsideTable,
+    "exchange": PairTable,
 }
 # A reservoir is low at a tenth, unless the file says otherwise.
 LOW_PART = 10
@@ -138,7 +140,7 @@ class _Reader:
         solutions = self._solutions(solution_tables)
         pumps = self._pumps()
         watched = self._tables("interlock", WatchTable)
-        return Machine(
+        machine = Machine(
             site="",
             tanks=tanks,
             solutions=solutions,
@@ -152,6 +154,8 @@ class _Reader:
             outside=self._outside(tanks),
             apart=apart_map(solutions, solution_tables, pumps.values()),
         )
+        pairs = self._tables("exchange", PairTable)
+        return replace(machine, exchanges=exchanges_from(pairs, machine, self.findings))
 
     def _tables(self, kind: str, model: type[ModelT]) -> dict[str, ModelT]:
         """The tables of one kind that fit their model; the others are noted."""

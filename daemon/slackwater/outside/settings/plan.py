@@ -13,6 +13,11 @@ from pathlib import Path
 from slackwater.facts.plan import Group, Plan, PlanLine
 from slackwater.facts.tank import Machine
 from slackwater.outside.settings.documents import PLAN_FILE, Table, read_document
+from slackwater.outside.settings.exchanges import (
+    ExchangeTable,
+    doubled,
+    exchange_lines,
+)
 from slackwater.outside.settings.plan_lines import LineReader, place_of
 from slackwater.outside.settings.plan_model import GroupTable, LineTable, PlanHead
 from slackwater.outside.settings.tables import (
@@ -24,7 +29,7 @@ from slackwater.outside.settings.tables import (
     suggestion,
 )
 
-_PARTS = ("line", "group")
+_PARTS = ("line", "group", "exchange")
 
 
 def read_plan(directory: Path, machine: Machine) -> Plan:
@@ -44,6 +49,8 @@ def read_plan(directory: Path, machine: Machine) -> Plan:
     ]
     _check_identities(tables, findings)
     groups = _groups(document, tables, lines, findings)
+    lines += _exchanged(document, machine, findings)
+    _check_doubled(lines, findings)
     head = findings.settled(head)
     return Plan(name=head.name, starts=head.starts, lines=tuple(lines), groups=groups)
 
@@ -55,6 +62,8 @@ def _head(document: Table, findings: Findings) -> PlanHead | None:
 
 def _line_tables(document: Table, findings: Findings) -> list[tuple[str, LineTable]]:
     raw = document.get("line", [])
+    if "line" not in document and document.get("exchange"):
+        return []
     if not isinstance(raw, list) or not raw:
         findings.add(
             "[[line]]",
@@ -70,6 +79,36 @@ def _line_tables(document: Table, findings: Findings) -> list[tuple[str, LineTab
         if table is not None:
             found.append((place, table))
     return found
+
+
+def _exchanged(document: Table, machine: Machine, findings: Findings) -> list[PlanLine]:
+    raw = document.get("exchange", [])
+    if not isinstance(raw, list):
+        findings.add(
+            "[[exchange]]",
+            f"found {shown(raw)}",
+            "tables headed [[exchange]]",
+            "Begin each exchange with [[exchange]] in double brackets.",
+        )
+        return []
+    found: list[PlanLine] = []
+    for number, item in enumerate(raw, start=1):
+        place = f"[[exchange]] {number}"
+        table = checked(ExchangeTable, item, place, findings)
+        if table is not None:
+            found += exchange_lines(place, table, machine, findings)
+    return found
+
+
+def _check_doubled(lines: Sequence[PlanLine], findings: Findings) -> None:
+    """What an exchange is called must not be the name of a line as well."""
+    for identity in doubled(lines) if not findings.count else ():
+        findings.add(
+            "[[exchange]]",
+            f'the id "{identity}" stands on two lines',
+            "one line for each id",
+            "Give one of them another id.",
+        )
 
 
 def _check_identities(

@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from pydantic.fields import FieldInfo
 
 from slackwater.outside.settings.documents import MACHINE_FILE, PLAN_FILE
+from slackwater.outside.settings.exchanges import ExchangeTable, PairTable
 from slackwater.outside.settings.guard_model import (
     THRESHOLD_BOUNDS,
     TimingTable,
@@ -59,6 +60,7 @@ _FILES: tuple[tuple[str, tuple[tuple[str, type[TableModel]], ...]], ...] = (
             ("[switch.ID]", SwitchTable),
             ("[interlock.TANK]", WatchTable),
             ("[outside.ID]", OutsideTable),
+            ("[exchange.ID]", PairTable),
             ("[broker]", BrokerTable),
             ("[home]", HomeTable),
             ("[notify]", NotifyTable),
@@ -72,6 +74,7 @@ _FILES: tuple[tuple[str, tuple[tuple[str, type[TableModel]], ...]], ...] = (
             ("above all tables", PlanHead),
             ("[[line]]", LineTable),
             ("[group.ID]", GroupTable),
+            ("[[exchange]]", ExchangeTable),
         ),
     ),
 )

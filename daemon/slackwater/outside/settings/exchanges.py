@@ -1,0 +1,251 @@
+"""Two pumps as one exchange, and the exchanges of a plan.
+
+Floor 6. One subject: `[exchange.ID]` of the machine file and `[[exchange]]` of the plan
+file. Laws here: both pumps of a pair serve one tank and nothing but the pair; an
+exchange of the plan becomes two lines that agree in everything; what cannot be kept in
+balance is refused before anything runs.
+"""
+
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
+from typing import Annotated
+
+from pydantic import Field
+
+from slackwater.facts.exchanges import IN, OUT, Exchange
+from slackwater.facts.plan import PlanLine, Weekday
+from slackwater.facts.tank import Machine, Pump
+from slackwater.outside.settings.plan_model import (
+    LONGEST_CYCLE_DAYS,
+    Day,
+    WindowText,
+)
+from slackwater.outside.settings.quantities import Duration, Id, PlainText, Volume
+from slackwater.outside.settings.tables import Findings, TableModel, listed, suggestion
+
+Words = tuple[str, str, str, str]
+
+
+class PairTable(TableModel):
+    """Two pumps that change water by turns: one drains the tank, one fills it."""
+
+    tank: Id = Field(description="Tank whose water is changed", examples=['"reef"'])
+    drain: Id = Field(
+        description="Pump that drains; its reservoir is the room for waste water",
+        examples=['"water-out"'],
+    )
+    fill: Id = Field(
+        description="Pump that fills; its reservoir is the new water",
+        examples=['"water-in"'],
+    )
+    settle: Annotated[float, Duration("10 s", "10 min")] = Field(
+        default=60.0,
+        description="How long the water comes to rest after the last drop out",
+        examples=['"1 min"'],
+    )
+
+
+class ExchangeTable(TableModel):
+    """Water out and as much new water in, in small portions by turns."""
+
+    id: Annotated[Id, Field(max_length=28)] = Field(
+        description="Name of the exchange; its two lines are named after it, with -out "
+        "and -in behind",
+        examples=['"daily-change"'],
+    )
+    pair: Id = Field(
+        description="Pair of pumps, an [exchange.ID] of slackwater.toml",
+        examples=['"water"'],
+    )
+    per_day: Annotated[int, Volume("10 mL", "20 L")] = Field(
+        description="Water to exchange on each day of it", examples=['"3 L"']
+    )
+    portion: Annotated[int, Volume("10 mL", "1 L")] = Field(
+        description="Most that leaves the tank before as much comes in; at most a "
+        "thousandth of the net water",
+        examples=['"150 mL"'],
+    )
+    window: WindowText = Field(
+        description="Stretch of the local day; not over midnight",
+        examples=['"10:00-18:00"'],
+    )
+    every_days: int | None = Field(
+        default=None,
+        ge=1,
+        le=LONGEST_CYCLE_DAYS,
+        description="Every so many days, counted from starts; 1 when left out",
+        examples=["2"],
+    )
+    weekdays: list[Weekday] | None = Field(
+        default=None,
+        min_length=1,
+        description="On these weekdays, instead of every_days",
+        examples=['["mon", "thu"]'],
+    )
+    first: Day | None = Field(
+        default=None,
+        description="First day; the plan's start when left out",
+        examples=["2026-05-10"],
+    )
+    last: Day | None = Field(
+        default=None, description="Last day, if there is one", examples=["2026-09-30"]
+    )
+    note: PlainText = Field(
+        default="", description="A sentence for the reader", examples=['"one in 100"']
+    )
+
+
+def exchanges_from(
+    tables: Mapping[str, PairTable], machine: Machine, findings: Findings
+) -> dict[str, Exchange]:
+    """The pairs, with everything wrong noted."""
+    used = Counter(
+        pump for table in tables.values() for pump in (table.drain, table.fill)
+    )
+    for identity, table in tables.items():
+        for key, *words in _pair_faults(table, machine, used):
+            findings.add(f"[exchange.{identity}] {key}".rstrip(), *words)
+    return {
+        identity: Exchange(
+            id=identity,
+            tank=table.tank,
+            drain=table.drain,
+            fill=table.fill,
+            settle_s=table.settle,
+        )
+        for identity, table in tables.items()
+    }
+
+
+def _pair_faults(
+    table: PairTable, machine: Machine, used: Mapping[str, int]
+) -> Iterator[Words]:
+    for key in ("drain", "fill"):
+        name = getattr(table, key)
+        pump = machine.pumps.get(name)
+        if pump is None:
+            yield (
+                key,
+                f'there is no pump "{name}"',
+                f"one of {listed(sorted(machine.pumps))}",
+                f"{suggestion(name, machine.pumps)}Name a pump of this file.",
+            )
+            continue
+        if used[name] > 1:
+            yield (
+                key,
+                f"the pump {name} is named twice in exchanges",
+                "two pumps for each exchange, and none in two of them",
+                "Give it a pump of its own.",
+            )
+        yield from _pump_faults(key, pump, table, machine)
+
+
+def _pump_faults(
+    key: str, pump: Pump, table: PairTable, machine: Machine
+) -> Iterator[Words]:
+    solution, node = machine.solutions.get(pump.solution), machine.nodes.get(pump.node)
+    if pump.tank != table.tank:
+        yield (
+            key,
+            f"the pump {pump.id} serves {pump.tank}",
+            f"a pump of {table.tank}",
+            "Mend the tank or the pump.",
+        )
+    if solution is not None and (solution.effects or machine.apart.get(solution.id)):
+        yield (
+            key,
+            f"the pump {pump.id} moves {solution.id}, which is dosed or kept apart",
+            "a solution with no_effects = true and fully_declared = true",
+            "Describe the water so; what it does is known from its tests.",
+        )
+    if node is not None and node.relay is not None:
+        yield (
+            key,
+            f"the pump {pump.id} is behind a plain relay",
+            "a pump whose node reports what flowed",
+            "Drive it by a pump node: nobody would see what was drained.",
+        )
+    others = [
+        one.id
+        for one in machine.pumps.values()
+        if one.reservoir == pump.reservoir and one.id != pump.id
+    ]
+    if others:
+        yield (
+            key,
+            f"its container {pump.reservoir} serves {listed(others)} as well",
+            "a container of its own",
+            "Add a reservoir, or the level could not be believed.",
+        )
+
+
+def exchange_lines(
+    place: str, table: ExchangeTable, machine: Machine, findings: Findings
+) -> list[PlanLine]:
+    """The two lines of an exchange, drain first; none with something wrong noted."""
+    pair = machine.exchanges.get(table.pair)
+    wrong = list(_exchange_faults(table, machine))
+    for key, *words in wrong:
+        findings.add(f"{place} {key}", *words)
+    if pair is None or wrong:
+        return []
+    drain, fill = machine.pumps[pair.drain], machine.pumps[pair.fill]
+    line = PlanLine(
+        id=table.id + OUT,
+        tank=pair.tank,
+        solution=drain.solution,
+        pump=drain.id,
+        per_day_ul=table.per_day,
+        count=-(-table.per_day // table.portion),
+        windows=table.window,
+        every_days=table.every_days or 1,
+        weekdays=tuple(table.weekdays or ()),
+        first_day=table.first,
+        last_day=table.last,
+        note=table.note,
+    )
+    return [
+        line,
+        replace(line, id=table.id + IN, solution=fill.solution, pump=fill.id),
+    ]
+
+
+def _exchange_faults(table: ExchangeTable, machine: Machine) -> Iterator[Words]:
+    if table.pair not in machine.exchanges:
+        known = sorted(machine.exchanges)
+        near = suggestion(table.pair, known)
+        yield (
+            "pair",
+            f'there is no pair "{table.pair}" in slackwater.toml',
+            f"one of {listed(known)}",
+            f"{near}Add [exchange.{table.pair}] with its two pumps.",
+        )
+    if len(table.window) != 1:
+        yield (
+            "window",
+            "the window goes over midnight",
+            "one stretch of one day",
+            'Write it like  window = "10:00-18:00".',
+        )
+    if table.weekdays is not None and table.every_days is not None:
+        yield (
+            "weekdays",
+            "weekdays and every_days are both given",
+            "either weekdays or every_days",
+            "Remove one of the two.",
+        )
+    if table.first and table.last and table.last < table.first:
+        yield (
+            "last",
+            f"the last day {table.last} is before the first, {table.first}",
+            "a last day on or after the first",
+            "Mend one of the two dates.",
+        )
+
+
+def doubled(lines: Sequence[PlanLine]) -> list[str]:
+    """Identities of lines that stand twice in one tank, in order."""
+    counted = Counter((line.tank, line.id) for line in lines)
+    return sorted(identity for (_, identity), count in counted.items() if count > 1)
