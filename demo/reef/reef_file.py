@@ -13,7 +13,7 @@ from pydantic import Field, StringConstraints, model_validator
 
 from demo.node.node import CHANNELS_AT_MOST
 from demo.reef.rim import Record, ReefError, read_file, read_record
-from demo.reef.water import REST_DKH, Hose, Tank, Uptake, Water
+from demo.reef.water import REST_DKH, Hose, Moves, Tank, Uptake, Water
 
 # RFC 2104 allows any length; the project signs with 32 bytes.
 _KEY_BYTES = 32
@@ -32,6 +32,7 @@ class TankRecord(Record):
     calcium_mg_per_l: Amount
     uptake_dkh_per_day: Amount
     uptake_at_dkh: Annotated[float, Field(gt=REST_DKH, le=100)]
+    salinity: Amount = 35.0
 
 
 class ProbeRecord(Record):
@@ -56,6 +57,8 @@ class ChannelRecord(Record):
     true_ul_per_s: Positive
     alkalinity_meq_per_ml: Amount = 0.0
     calcium_mg_per_ml: Amount = 0.0
+    moves: Moves = "dose"
+    salinity: Amount = 0.0
 
     def limits(self) -> dict[str, int]:
         """What the node is told of this head."""
@@ -75,6 +78,8 @@ class ChannelRecord(Record):
             rate_ul_per_s=self.true_ul_per_s,
             alkalinity_meq_per_ml=self.alkalinity_meq_per_ml,
             calcium_mg_per_ml=self.calcium_mg_per_ml,
+            moves=self.moves,
+            salinity=self.salinity,
         )
 
 
@@ -136,6 +141,7 @@ class ReefRecord(Record):
                 uptake=Uptake(
                     dkh_per_day=tank.uptake_dkh_per_day, at_dkh=tank.uptake_at_dkh
                 ),
+                salt=tank.salinity * tank.litres,
             )
             for name, tank in self.tanks.items()
         }

@@ -5,12 +5,15 @@ which nobody is told. Laws here: pure; what flowed is integrated from the time t
 outputs were on and the true rates, never from what a node reports; the result does not
 depend on how finely the time is cut; nothing runs faster than the clock.
 
-One well-mixed box: the volume of a dose itself, evaporation and pH are left out.
+One well-mixed box: the volume of a dose itself, evaporation and pH are left out. A hose
+that drains or fills moves water, and the top-off sets the level right with fresh water
+when it is asked what the salinity is; new water is as the tank's but for its salinity.
 """
 
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Literal
 
 # 1 dKH is 10 mg/L CaO, 2 eq a mole: 20 / 56.077 meq/L.
 # Source: definition of the German degree of hardness; molar mass of CaO from IUPAC
@@ -22,6 +25,9 @@ CALCIUM_MG_PER_L_PER_DKH = 40.078 / 2 / DKH_PER_MEQ_PER_L
 # Alkalinity at which corals of this reef build nothing any more (invented).
 REST_DKH = 3.0
 _DAY_MS = 86_400_000
+_UL_PER_LITRE = 1_000_000
+
+Moves = Literal["dose", "drain", "fill"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,6 +41,8 @@ class Hose:
     rate_ul_per_s: float
     alkalinity_meq_per_ml: float = 0.0
     calcium_mg_per_ml: float = 0.0
+    moves: Moves = "dose"
+    salinity: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,12 +67,22 @@ class Swing:
 
 @dataclass(slots=True, kw_only=True)
 class Tank:
-    """One body of water and its present state."""
+    """One body of water and its present state.
+
+    `salt` is salinity times litres, `surplus_l` what stands above its own level.
+    """
 
     litres: float
     alkalinity_dkh: float
     calcium_mg_per_l: float
     uptake: Uptake
+    salt: float = 0.0
+    surplus_l: float = 0.0
+
+    @property
+    def salinity(self) -> float:
+        """Once fresh water, or evaporation, has set the level right."""
+        return self.salt / self.litres
 
     def live(self, span_ms: float) -> None:
         """Let the corals take up alkalinity and calcium for a time.
@@ -79,7 +97,19 @@ class Tank:
         )
 
     def receive(self, volume_ul: float, hose: Hose) -> None:
-        """Mix in what one hose brought."""
+        """Mix in what one hose brought, or lose what it took.
+
+        Source: mass balance of a well mixed tank.
+        """
+        litres = volume_ul / _UL_PER_LITRE
+        if hose.moves == "drain":
+            self.salt *= 1 - litres / (self.litres + self.surplus_l)
+            self.surplus_l -= litres
+            return
+        if hose.moves == "fill":
+            self.salt += litres * hose.salinity
+            self.surplus_l += litres
+            return
         per_litre_ml = volume_ul / 1000 / self.litres
         added_meq_per_l = per_litre_ml * hose.alkalinity_meq_per_ml
         self.alkalinity_dkh += added_meq_per_l * DKH_PER_MEQ_PER_L

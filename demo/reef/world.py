@@ -88,6 +88,7 @@ class World:
                 name: {
                     "alkalinity_dkh": round(tank.alkalinity_dkh, 6),
                     "calcium_mg_per_l": round(tank.calcium_mg_per_l, 4),
+                    "salinity": round(tank.salinity, 4),
                 }
                 for name, tank in self.water.tanks.items()
             },

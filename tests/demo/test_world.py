@@ -92,7 +92,11 @@ def test_the_account_is_the_water_not_the_report() -> None:
     assert account["delivered_ul"] == {"carbonate": 994.0, "calcium": 0.0}
     # 8.0 + 0.994 mL * 1.887 meq/mL / 200 L * 2.80385, less 3 s of uptake.
     assert account["tanks"] == {
-        "reef": {"alkalinity_dkh": 8.026261, "calcium_mg_per_l": 414.9998}
+        "reef": {
+            "alkalinity_dkh": 8.026261,
+            "calcium_mg_per_l": 414.9998,
+            "salinity": 35.0,
+        }
     }
     assert "invented" in str(account["invented"])
 
