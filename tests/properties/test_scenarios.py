@@ -60,8 +60,10 @@ ELSEWHERE = {
             "task_set",
             "task_closed",
             "relay_checked",
+            "entry_settled",
         )
     },
+    "entry level_entered": "tests/turn: no scenario tells a test from afar",
     **{
         f"entry {kind.__dataclass_fields__['kind'].default}": "tests/turn, tests/cli: "
         "no household of the scenarios has more guards than those on alkalinity"
@@ -89,6 +91,7 @@ ELSEWHERE = {
         f"reason {code}": "tests/gate: watched by what no scenario has"
         for code in (
             Code.ALKALINITY_TEST,
+            Code.ALKALINITY_ENTERED,
             Code.PH_HIGH,
             Code.PH_RISE,
             Code.PH_UNKNOWN,
