@@ -93,6 +93,14 @@ def test_the_list_says_what_each_interlock_holds(stage: Stage) -> None:
     assert set(BYPASSABLE) == set(listed)
     assert all(about.endswith(".") for about in listed.values())
     assert ["leak"] == [row["interlock"] for row in rows(told, "bypasses")]
+    known = {
+        row["interlock"]: (row["scope"], row["effect"], row["lasting"])
+        for row in rows(told, "interlocks")
+    }
+    assert ("water", "stops", "latched") == known["leak"]
+    assert ("alkalinity", "stops", "held") == known["alkalinity-ceiling"]
+    assert ("alkalinity", "stops", "latched") == known["alkalinity-swing-up"]
+    assert ("alkalinity", "shortens", "moment") == known["alkalinity-probes"]
 
 
 def test_h59_a_status_shows_what_is_left_aside(stage: Stage) -> None:

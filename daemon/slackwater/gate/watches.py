@@ -127,7 +127,7 @@ WATCHES: tuple[Interlock, ...] = (
     ),
     _not_known(
         "out",
-        "The alkalinity probes are out of service and no test stands in.",
+        "No alkalinity probe is in service, and no test stands in.",
         alkaline.out_doubts,
         ALKALINITY,
     ),

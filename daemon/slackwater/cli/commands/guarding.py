@@ -39,7 +39,7 @@ from slackwater.pump.outcome import Stamp
 
 LONGEST = ("1 min", "4 h")
 OUT_AT_MOST = timedelta(days=14)
-# What a bypass can name and what it says, in the order of the table of interlocks.
+# What a bypass can name, and what it says.
 _ABOUT = {**{row.name: row.about for row in WATCHES}, **FAMILIES}
 
 
@@ -93,11 +93,23 @@ def _listed(shell: Shell) -> Answer:
     text = table(("interlock", "it holds or shortens doses when"), rows)
     return Answer(
         fields={
-            "interlocks": [{"interlock": name, "about": about} for name, about in rows],
+            "interlocks": [_document(name, about) for name, about in rows],
             "bypasses": [bypass_document(one) for one in standing.values()],
         },
         text=text,
     )
+
+
+def _document(name: str, about: str) -> dict[str, object]:
+    """An interlock with what it reaches and how it ends, as the table has them."""
+    family = [row for row in WATCHES if name in (row.name, row.family)]
+    return {
+        "interlock": name,
+        "about": about,
+        "scope": family[0].scope,
+        "effect": family[0].effect,
+        "lasting": family[0].lasting,
+    }
 
 
 def _granted(shell: Shell, interlock: str, who: str, asked: Asked) -> Answer:
