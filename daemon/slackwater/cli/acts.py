@@ -38,12 +38,14 @@ from slackwater.facts.now import Event
 from slackwater.facts.safeguards import (
     AwayDeclared,
     AwayEnded,
+    BottleMoved,
     BypassEnded,
     BypassGranted,
     LevelMeasured,
     ProbePutBack,
     ProbeTakenOut,
     ReservoirFilled,
+    TubeSwapped,
 )
 from slackwater.facts.stages import (
     CapsLowered,
@@ -182,6 +184,8 @@ TELLING: Mapping[type[Event], Told] = {
     LevelMeasured: lambda event: (
         f"{event.reservoir} read: {show_volume(event.volume_ul)}"
     ),
+    TubeSwapped: lambda event: _why(f"{event.pump} has a new tube", event.note),
+    BottleMoved: lambda event: _why(f"bottle {event.reservoir} moved", event.note),
     CapsLowered: lambda event: f"{len(event.caps)} caps of the file are lower",
     HalfBegan: lambda event: _why(f"half doses of {event.scope}", event.why),
     LineTakenOver: lambda event: f"{event.line} taken over from the old doser",
