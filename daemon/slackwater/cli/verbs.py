@@ -83,6 +83,7 @@ VERBS: tuple[Verb, ...] = (
     _verb(
         "history", "looking_back:history", _DAILY, "List the values of one parameter."
     ),
+    _verb("visit", "visiting:visit", _DAILY, "Go through a visit, step by step."),
     _verb("report", "summing_up:report", _DAILY, "Print a month of each tank."),
     _verb("tasks", "minding:tasks", _DAILY, "List what a person has still to do."),
     _verb(

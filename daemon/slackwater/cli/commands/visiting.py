@@ -1,0 +1,350 @@
+"""`visit`: a round at one tank, from the pause to the report.
+
+Floor 8. One subject: the order of a visit. Laws here: each step is the verb that takes
+it alone, with its own checks; a visit that was broken off goes on where it was left,
+and nothing is recorded twice; the pause ends by itself whatever becomes of the visit.
+"""
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from pathlib import Path
+from secrets import token_hex
+from typing import TypedDict, Unpack
+
+import click
+
+from slackwater.cli.chronicle import Chronicle, Stretch, chronicle
+from slackwater.cli.commands.approving import approve
+from slackwater.cli.commands.filling import refill
+from slackwater.cli.commands.proposing import propose
+from slackwater.cli.commands.recording import record
+from slackwater.cli.commands.rehearsing import rehearse
+from slackwater.cli.described import described, tanks_of, zone_of
+from slackwater.cli.document import FINE, Answer
+from slackwater.cli.leaf import MARK, Leaf, Part, leaf_text, leaves_html
+from slackwater.cli.opening import local_user, only, opened, write
+from slackwater.cli.past_parts import (
+    act_document,
+    acts_part,
+    doses_part,
+    pumped_document,
+    test_document,
+    tests_part,
+)
+from slackwater.cli.render import local, span
+from slackwater.cli.report.filing import write_page
+from slackwater.cli.shell import Shell, verb
+from slackwater.cli.tasks import chores_due, open_tasks
+from slackwater.cli.typed import WORD_AT_MOST, typed_text
+from slackwater.cli.visit_talk import Dialogue, Script, Talk, say, script_in
+from slackwater.cli.visiting import PREFIX, Visit, visit_of
+from slackwater.errors import Finding, InputError
+from slackwater.facts.events import AnyEvent, HoldRaised, HoldReleased
+from slackwater.facts.inventory import left_ul
+from slackwater.facts.reasons import Code, because
+from slackwater.facts.state import State
+from slackwater.facts.tank import Machine
+from slackwater.ledger.codec import timestamp
+from slackwater.outside.settings.documents import PLAN_FILE
+from slackwater.pump.outcome import Stamp
+from slackwater.water.show import show_volume
+
+LEAST_MINUTES, USUAL_MINUTES, MOST_MINUTES = 5, 60, 240
+
+
+class Asked(TypedDict):
+    """What is said of a visit."""
+
+    tank: str | None
+    minutes: int
+    answers: Path | None
+    html: Path | None
+    by: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Round:
+    """One call of the verb: where, whom, by whom, and who answers."""
+
+    shell: Shell
+    tank: str
+    by: str
+    talk: Talk
+    context: click.Context
+
+
+@verb(
+    "visit",
+    epilog="Broken off, it goes on where it was left when it is called again within 12 "
+    "hours; the pause ends by itself. A file of answers is JSON with any of tests, "
+    "method, refills, propose and highest_daily; what it leaves out is left out. "
+    "Example: slackwater visit --tank reef --by mara. Eye protection when you handle "
+    "stock solutions; never mix them.",
+)
+@click.option("--tank", metavar="ID", help="Which tank.  [default: the only one]")
+@click.option(
+    "--minutes",
+    type=click.IntRange(LEAST_MINUTES, MOST_MINUTES),
+    metavar="N",
+    default=USUAL_MINUTES,
+    show_default=True,
+    help="How long the pause lasts at most.",
+)
+@click.option(
+    "--answers",
+    type=click.Path(path_type=Path, dir_okay=False),
+    metavar="FILE",
+    help="Take the answers from a JSON file instead of asking.",
+)
+@click.option(
+    "--html",
+    type=click.Path(path_type=Path, dir_okay=False),
+    metavar="FILE",
+    help="Write the report as a page as well.",
+)
+@click.option("--by", metavar="NAME", help="Who visits.  [default: the local user]")
+def visit(shell: Shell, **asked: Unpack[Asked]) -> Answer:
+    """Go through a visit to a tank, step by step.
+
+    Pauses its doses, asks for tests and refills, says which pumps are to be measured,
+    proposes a plan, rehearses and approves it once, and ends with a report of one page.
+    Each step can be left out.
+    """
+    talk: Talk = Dialogue() if asked["answers"] is None else script_in(asked["answers"])
+    tank, machine = _tank(shell, asked["tank"])
+    _refuse_strange(talk, machine, tank)
+    going = _Round(
+        shell=shell,
+        tank=tank,
+        by=typed_text(asked["by"] or local_user(), "--by", WORD_AT_MOST),
+        talk=talk,
+        context=click.get_current_context(),
+    )
+    visited = _begin(going, asked["minutes"])
+    _test(going, visited)
+    _refill(going, machine, visited)
+    _measure(going)
+    agreed = list(_agree(going))
+    _end(going, visited)
+    return _report(going, visited, agreed, asked["html"])
+
+
+def _tank(shell: Shell, named: str | None) -> tuple[str, Machine]:
+    with opened(shell.state) as found:
+        machine = described(shell, found.state)
+        names = tanks_of(found.state, machine, named)
+    if machine is not None and len(names) == 1 and names[0] in machine.tanks:
+        return names[0], machine
+    known = ", ".join(names) or "none is described"
+    raise InputError(
+        Finding(
+            what="which tank is visited is not said",
+            where="visit, --tank",
+            expected=f"one of {known}",
+            do="Name it with --tank; nothing was written.",
+        )
+    )
+
+
+def _refuse_strange(talk: Talk, machine: Machine, tank: str) -> None:
+    """Refuse answers on reservoirs that this tank does not have."""
+    known = _reservoirs(machine, tank)
+    named = talk.named() if isinstance(talk, Script) else ()
+    strange = [name for name in named if name not in known]
+    if strange:
+        raise InputError(
+            Finding(
+                what=f'no reservoir of {tank} is "{strange[0][:40]}"',
+                where="visit, answers, refills",
+                expected=f"one of {', '.join(known)}",
+                do="Correct it; nothing was written.",
+            )
+        )
+
+
+def _reservoirs(machine: Machine, tank: str) -> list[str]:
+    pumps = machine.pumps.values()
+    return sorted({pump.reservoir for pump in pumps if pump.tank == tank})
+
+
+def _begin(going: _Round, minutes: int) -> Visit:
+    """Go on with a visit that was broken off, or pause the tank for a new one."""
+    with opened(going.shell.state) as found:
+        known, now = visit_of(found.ledger, going.tank, found.now.utc), found.now.utc
+    if known is not None:
+        ago = span(now - known.hold.at)
+        say(f"Going on with the visit that {known.hold.by} began {ago} ago.")
+        if now < (known.hold.until or now):
+            return known
+    scope, hold_id = f"tank/{going.tank}", f"{PREFIX}{token_hex(3)}"
+
+    def decide(_state: State, stamp: Stamp) -> Sequence[AnyEvent]:
+        return [
+            HoldRaised(
+                **stamp,
+                hold_id=hold_id if known is None else known.hold.hold_id,
+                scope=scope,
+                reason=because(Code.PAUSE),
+                latched=False,
+                until=stamp["at"] + timedelta(minutes=minutes),
+                by=going.by,
+                note="visit",
+            )
+        ]
+
+    _state, written = write(going.shell.state, decide, makes_safer=True)
+    begun = only(written, HoldRaised)
+    say(f"Doses of {going.tank} pause for {minutes} minutes at most.")
+    return Visit(hold=begun) if known is None else known
+
+
+def _test(going: _Round, visited: Visit) -> None:
+    done = ", ".join(sorted(visited.tested))
+    asked = f"Tested in this visit already: {done}." if done else ""
+
+    def step() -> None:
+        words = [
+            word
+            for word in going.talk.tests(asked)
+            if word.partition("=")[0].strip() not in visited.tested
+        ]
+        if words:
+            going.context.invoke(
+                record,
+                values=tuple(words),
+                tank=going.tank,
+                by=going.by,
+                method=going.talk.method(),
+            )
+
+    going.talk.again(step)
+
+
+def _refill(going: _Round, machine: Machine, visited: Visit) -> None:
+    with opened(going.shell.state) as found:
+        left = {
+            name: left_ul(machine, found.state, name)
+            for name in _reservoirs(machine, going.tank)
+        }
+    for name, volume_ul in left.items():
+        if name not in visited.refilled:
+            going.talk.again(_filling(going, name, volume_ul))
+
+
+def _filling(going: _Round, name: str, volume_ul: int) -> Callable[[], None]:
+    def step() -> None:
+        told = f"{name}: {show_volume(volume_ul)} left by the books."
+        content = going.talk.refill(name, told)
+        if content:
+            going.context.invoke(refill, reservoir=name, content=content, by=going.by)
+
+    return step
+
+
+def _measure(going: _Round) -> None:
+    for line in _unmeasured(going):
+        say(line)
+
+
+def _unmeasured(going: _Round) -> Iterator[str]:
+    """Pumps to be measured: that wants them disabled, and an approval afterwards."""
+    with opened(going.shell.state) as found:
+        machine = described(going.shell, found.state)
+        due = chores_due(found.state, found.now.utc, machine)
+    yield from (one.task.text for one in due if one.task.tank == going.tank)
+
+
+def _agree(going: _Round) -> Iterator[str]:
+    """One proposal, one rehearsal, one approval; what of it was done."""
+    if going.talk.wants_proposal():
+        path = going.shell.config / PLAN_FILE
+        told = going.context.invoke(propose, tank=going.tank, write=path, replace=True)
+        say(told.text)
+        yield "proposed" if told.exit_code == FINE else "proposed, and refused"
+    if going.talk.wants_approval():
+        told = going.context.invoke(rehearse, faults=True)
+        say(told.text)
+        yield "rehearsed" if told.exit_code == FINE else "rehearsed, with findings"
+        told = going.context.invoke(approve, by=going.by, highest=going.talk.highest())
+        say(told.text)
+        yield "approved" if told.fields.get("approved") else "approved before"
+
+
+def _end(going: _Round, visited: Visit) -> None:
+    """The person ends the visit, and with it what is left of the pause."""
+
+    def decide(_state: State, stamp: Stamp) -> Sequence[AnyEvent]:
+        hold_id = visited.hold.hold_id
+        return [HoldReleased(**stamp, hold_id=hold_id, by=going.by, why="visit ended")]
+
+    write(going.shell.state, decide)
+
+
+def _report(
+    going: _Round, visited: Visit, agreed: Sequence[str], html: Path | None
+) -> Answer:
+    shell, tank = going.shell, going.tank
+    with opened(shell.state) as found:
+        state, now = found.state, found.now.utc
+        machine = described(shell, state)
+        until = now + timedelta(seconds=1)
+        stretch = Stretch(since=visited.hold.at, until=until, tanks=(tank,))
+        happened = chronicle(found.ledger, shell.state, stretch, machine)
+    zone = zone_of(machine, [tank])
+    todo = list(_todo(state, now, machine, tank))
+    leaf = _leaf(going, happened, zone, (agreed, todo))
+    if html is not None:
+        write_page(html, leaves_html([leaf]), MARK)
+    return Answer(
+        fields={
+            "tank": tank,
+            "by": going.by,
+            "began_by": visited.hold.by,
+            "began_at": timestamp(visited.hold.at),
+            "ended_at": timestamp(now),
+            "agreed": list(agreed),
+            "tests": [test_document(one) for one in happened.tests],
+            "doses": [pumped_document(one) for one in happened.pumped],
+            "acts": [act_document(one) for one in happened.acts],
+            "to_do": todo,
+            "standing_holds": sorted(state.holds),
+            "html": None if html is None else str(html),
+        },
+        text=leaf_text(leaf),
+    )
+
+
+def _todo(
+    state: State, now: datetime, machine: Machine | None, tank: str
+) -> Iterator[str]:
+    every = [*open_tasks(state, now, machine), *chores_due(state, now, machine)]
+    for one in sorted(every, key=lambda due: due.task.due_on):
+        if one.task.tank == tank:
+            yield f"{one.task.text} ({one.words})"
+    for name in sorted(state.holds):
+        yield f"Held: {name}."
+
+
+def _leaf(
+    going: _Round,
+    happened: Chronicle,
+    zone: str,
+    told: tuple[Sequence[str], Sequence[str]],
+) -> Leaf:
+    agreed, todo = told
+    began = happened.stretch.since
+    return Leaf(
+        title=f"Visit to {going.tank}, {local(began, zone)}, by {going.by}",
+        parts=(
+            tests_part(happened, zone),
+            acts_part("What was done", happened.acts, zone),
+            doses_part(happened),
+            Part(
+                heading="Plan",
+                lines=tuple(f"{word.capitalize()}." for word in agreed),
+                nothing="It stays as it is.",
+            ),
+            Part(heading="Left to do", lines=tuple(todo), nothing="Nothing."),
+        ),
+    )

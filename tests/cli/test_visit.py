@@ -1,0 +1,248 @@
+"""`visit`: a round at one tank, from the pause to the report."""
+
+import json
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+
+from slackwater.facts.events import HoldRaised, HoldReleased
+from slackwater.facts.safeguards import ReservoirFilled
+from slackwater.facts.waters import MeasurementKept
+from tests.cli.stage import Stage, stage_of
+
+TESTED = {"tests": ["alkalinity=8.1 dKH", "calcium=420 mg/L"], "method": "drops"}
+
+
+@pytest.fixture
+def stage(tmp_path: Path) -> Stage:
+    """The smallest sample with a fresh ledger."""
+    return stage_of(tmp_path)
+
+
+def answers(folder: Path, told: object) -> Path:
+    """A file of answers."""
+    path = folder / "answers.json"
+    path.write_text(told if isinstance(told, str) else json.dumps(told), "utf-8")
+    return path
+
+
+def of(stage: Stage, kind: type) -> list[object]:
+    """Every entry of a kind."""
+    return [one for one in stage.events() if isinstance(one, kind)]
+
+
+def begin(stage: Stage, minutes_ago: int, lasts: int = 60) -> HoldRaised:
+    """A visit that somebody began some time ago and broke off."""
+    told = answers(stage.state, {})
+    assert 0 == stage.run("visit", "--answers", told, "--by", "jon").code
+    (model,) = [one for one in stage.events() if isinstance(one, HoldRaised)]
+    stamp = stage.stamp()
+    stamp["at"] -= timedelta(minutes=minutes_ago)
+    begun = HoldRaised(
+        **stamp,
+        hold_id="visit/before",
+        scope=model.scope,
+        reason=model.reason,
+        latched=False,
+        until=stamp["at"] + timedelta(minutes=lasts),
+        by="jon",
+        note="visit",
+    )
+    stage.append(begun)
+    return begun
+
+
+def test_a_visit_told_in_a_file_is_one_round(stage: Stage, tmp_path: Path) -> None:
+    """Pause, tests, refill, end: each on record with the person's name."""
+    told = answers(tmp_path, {**TESTED, "refills": {"carbonate": "1.5 L"}})
+    done = stage.run("visit", "--answers", told, "--by", "mara", "--json")
+    assert 0 == done.code, done.err
+    tests = [one for one in stage.events() if isinstance(one, MeasurementKept)]
+    assert {("alkalinity", "mara", "drops"), ("calcium", "mara", "drops")} == {
+        (one.parameter, one.by, one.method) for one in tests
+    }
+    (filled,) = [one for one in stage.events() if isinstance(one, ReservoirFilled)]
+    assert ("carbonate", 1_500_000, "mara") == (
+        filled.reservoir,
+        filled.content_ul,
+        filled.by,
+    )
+    assert {} == stage.folded().holds
+    document = done.document
+    assert ("reef", "mara", []) == (
+        document["tank"],
+        document["by"],
+        document["agreed"],
+    )
+    shown = document["tests"]
+    assert isinstance(shown, list)
+    assert 2 == len(shown)
+
+
+def test_the_pause_comes_first_and_ends_by_itself(stage: Stage, tmp_path: Path) -> None:
+    """A test that is refused breaks the visit off; the pause has an end of its own."""
+    told = answers(tmp_path, {"tests": ["alkalinity=8100 dKH"]})
+    done = stage.run("visit", "--answers", told, "--minutes", "30", "--by", "mara")
+    assert 2 == done.code
+    assert [] == of(stage, MeasurementKept)
+    (hold,) = stage.folded().holds.values()
+    assert hold.scope == "tank/reef"
+    assert not hold.latched
+    assert hold.at + timedelta(minutes=30) == hold.until
+    assert hold.hold_id.startswith("visit/")
+
+
+def test_it_goes_on_where_it_was_broken_off(stage: Stage, tmp_path: Path) -> None:
+    """The same answers again record nothing twice, and begin no second pause."""
+    wrong = answers(tmp_path, {**TESTED, "refills": {"carbonate": "many"}})
+    assert 2 == stage.run("visit", "--answers", wrong, "--by", "mara").code
+    assert 2 == len(of(stage, MeasurementKept))
+    right = answers(tmp_path, {**TESTED, "refills": {"carbonate": "1 L"}})
+    done = stage.run("visit", "--answers", right, "--by", "jon")
+    assert 0 == done.code, done.err
+    assert "Going on with the visit that mara began" in done.err
+    assert 2 == len(of(stage, MeasurementKept))
+    assert 1 == len(of(stage, HoldRaised))
+    assert 1 == len(of(stage, ReservoirFilled))
+    again = stage.run("visit", "--answers", right, "--by", "jon")
+    assert 0 == again.code
+    assert 2 == len(of(stage, HoldRaised))
+    assert 4 == len(of(stage, MeasurementKept))
+
+
+def test_a_pause_that_ran_out_is_begun_anew_and_an_old_visit_is_over(
+    stage: Stage, tmp_path: Path
+) -> None:
+    """Two hours later it is the same visit with a new pause; a day later another."""
+    begin(stage, minutes_ago=120)
+    wrong = answers(tmp_path, {"tests": ["x"]})
+    assert 2 == stage.run("visit", "--answers", wrong, "--by", "mara").code
+    hold = stage.folded().holds["visit/before"]
+    assert hold.by == "mara"
+    assert hold.until is not None
+    assert hold.until > stage.stamp()["at"]
+    done = stage.run("visit", "--answers", answers(tmp_path, {}), "--by", "mara")
+    assert 0 == done.code
+    assert "visit/before" not in stage.folded().holds
+    begin_again = stage.run("visit", "--answers", answers(tmp_path, {}), "--by", "mara")
+    assert "Going on" not in begin_again.err
+
+
+def test_time_ends_the_pause_and_not_the_visit(stage: Stage, tmp_path: Path) -> None:
+    """What the daemon released goes on; what a person ended does not."""
+    begun = begin(stage, minutes_ago=70)
+    release = HoldReleased(**stage.stamp(), hold_id=begun.hold_id, by="daemon")
+    stage.append(release)
+    done = stage.run("visit", "--answers", answers(tmp_path, {}), "--by", "mara")
+    assert "Going on with the visit that jon began" in done.err
+
+
+def test_a_person_is_asked_step_by_step(stage: Stage) -> None:
+    """A slip is told and asked again; nothing said is nothing done."""
+    typed = "\n".join(
+        (
+            *("alkalinity=8.1 dKH", "calcium=420 mg/L", ""),
+            "drops",
+            *("", ""),
+            *("n", "n"),
+            "",
+        )
+    )
+    done = stage.run("visit", "--by", "mara", typed=typed)
+    assert 0 == done.code, done.err
+    assert 2 == len(of(stage, MeasurementKept))
+    assert [] == of(stage, ReservoirFilled)
+    for words in ("Visit to reef", "by mara", "8.10 dKH", "It stays as it is."):
+        assert words in done.out
+    assert max(map(len, done.out.splitlines())) < 80
+
+
+def test_an_answer_that_is_refused_is_asked_for_again(stage: Stage) -> None:
+    """The figure without its unit writes nothing; the next one is taken."""
+    typed = "\n".join(
+        (
+            *("alkalinity=8.1", "", "drops"),
+            *("alkalinity=8.1 dKH", "", "drops"),
+            *("many litres", "1 L", ""),
+            *("n", "n", ""),
+        )
+    )
+    done = stage.run("visit", "--by", "mara", typed=typed)
+    assert 0 == done.code, done.err
+    assert 1 == len(of(stage, MeasurementKept))
+    assert 1 == len(of(stage, ReservoirFilled))
+    assert "Once more, please." in done.err
+
+
+def test_one_approval_ends_it(stage: Stage, tmp_path: Path) -> None:
+    """Rehearsed with its faults and approved by the visitor, once."""
+    stage.rehearsed()
+    highest = {"highest_daily": "72 mL"}
+    done = stage.run(
+        "visit", "--answers", answers(tmp_path, highest), "--by", "mara", "--json"
+    )
+    assert 0 == done.code, done.err
+    agreed = done.document["agreed"]
+    assert isinstance(agreed, list)
+    assert "approved" == agreed[-1]
+    assert "mara" == stage.folded().approvals[-1].approval.by
+
+
+@pytest.mark.parametrize(
+    "told",
+    [
+        "",
+        "{",
+        "[]",
+        "[" * 5000,
+        '{"tests":[],"tests":[]}',
+        {"tests": "alkalinity=8 dKH"},
+        {"tests": [1]},
+        {"tests": ["a=1"] * 41},
+        {"refills": {"carbonate": 1}},
+        {"refills": {"nowhere": "1 L"}},
+        {"propose": "yes"},
+        {"approve": True},
+        {"highest_daily": 48},
+    ],
+)
+def test_answers_that_cannot_be_used_write_nothing(
+    stage: Stage, tmp_path: Path, told: object
+) -> None:
+    """Not even the pause; one clear error, exit code 2."""
+    before = len(stage.events())
+    done = stage.run("visit", "--answers", answers(tmp_path, told), "--json")
+    assert 2 == done.code
+    assert done.errors
+    assert before == len(stage.events())
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("--tank", "lagoon"),
+        ("--minutes", "4"),
+        ("--minutes", "241"),
+        ("--answers", "/nowhere/at/all.json"),
+        ("--by", "x" * 41),
+    ],
+)
+def test_what_is_typed_wrong_writes_nothing(
+    stage: Stage, words: tuple[str, ...]
+) -> None:
+    """Exit code 2 before anything begins."""
+    before = len(stage.events())
+    assert 2 == stage.run("visit", *words).code
+    assert before == len(stage.events())
+
+
+def test_the_report_is_a_page_of_its_own(stage: Stage, tmp_path: Path) -> None:
+    """For a browser or a printer, where it is asked for."""
+    page = tmp_path / "visit.html"
+    told = answers(tmp_path, TESTED)
+    done = stage.run("visit", "--answers", told, "--html", page, "--by", "mara")
+    assert 0 == done.code
+    text = page.read_text("utf-8")
+    assert "8.10 dKH" in text
+    assert "mara" in text
