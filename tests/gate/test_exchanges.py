@@ -16,8 +16,15 @@ from slackwater.facts.plan import DueDose
 from slackwater.facts.reasons import Code
 from slackwater.facts.state import Fill, Flow
 from slackwater.facts.tank import Pump
-from slackwater.gate.exchanges import blocks_top_off, mismatch_at
+from slackwater.gate.exchanges import (
+    blocks_top_off,
+    filled,
+    filled_ul,
+    half_refuses,
+    mismatch_at,
+)
 from slackwater.gate.moment import Ask, Moment, rules_for
+from slackwater.gate.shortening import Share
 from slackwater.gate.verdict import Granted, Refused, may_dose
 from tests.gate.scene import NOW, PROVEN_MS, TODAY, moment
 from tests.turn.pairs import (
@@ -234,6 +241,33 @@ def test_neither_pump_is_moved_by_hand() -> None:
         verdict = may_dose(at, by_hand, TODAY)
         assert isinstance(verdict, Refused)
         assert Code.EXCHANGE_ALONE in {reason.code for reason in verdict.reasons}
+
+
+def test_a_drain_without_a_fill_in_the_plan_in_force_waits() -> None:
+    """A plan that took over since has no fill for it."""
+    at = scene()
+    out, _ = lines()
+    asked = ask(at, "out")
+    at = replace(at, rules=rules_for(at.machine, plan_of(out)))
+    verdict = may_dose(at, asked, TODAY)
+    assert {Code.NO_PLAN} == {reason.code for reason in verdict.reasons}
+
+
+def test_a_run_into_a_cylinder_is_no_half() -> None:
+    """Calibrating a pump of a pair asks nothing of the pair."""
+    at = scene(owed(phase="unknown"), per_calibration_ul=PORTION_UL)
+    shot = replace(ask(at, "out"), kind="calibrate", line=None)
+    assert isinstance(may_dose(at, shot, TODAY), Granted)
+
+
+def test_a_pump_of_no_pair_is_asked_nothing() -> None:
+    """Nothing refuses it, and there is nothing it could make up for."""
+    at = scene()
+    single = replace(at, machine=replace(at.machine, exchanges={}))
+    asked = ask(at, "out")
+    assert [] == half_refuses(single, asked, Share(), TODAY)
+    assert 0 == filled_ul(single, asked)
+    assert 0 == filled(single, asked).ppm
 
 
 def test_other_pumps_know_nothing_of_pairs() -> None:

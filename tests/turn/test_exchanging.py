@@ -19,7 +19,7 @@ from slackwater.facts.events import (
 from slackwater.facts.exchanges import fill_of
 from slackwater.facts.messages import CounterSeen, SwitchSeen
 from slackwater.facts.reasons import Code
-from slackwater.facts.waters import WaterChanged
+from slackwater.facts.waters import MeasurementKept, WaterChanged
 from tests.gate.watched import switch
 from tests.turn.pairs import (
     CONTENT_UL,
@@ -329,6 +329,68 @@ def test_top_off_water_that_came_meanwhile_counts_as_missing() -> None:
     assert reasons_held(pair) & {Code.EXCHANGE_OFF, Code.EXCHANGE_UNPROVEN}
     most = NET_UL * 2 // 1000
     assert sum(change.topped_ul for change in changes(pair)) <= most
+
+
+def test_a_counter_that_begins_anew_counts_from_nothing() -> None:
+    """It fell from 900 mL to 20 while a portion was on its way: 20 mL came at least."""
+    counter = switch("top-off", "counter", unit_ul=1000)
+    pair = Pair(replace(paired(), switches={"counter": counter}))
+    pair.until(9.9)
+    while not changes(pair):
+        total_ul = 20_000 if pair.given() else 900_000
+        pair.news.append(
+            CounterSeen(
+                tank="reef",
+                switch="counter",
+                total_ul=total_ul,
+                at=pair.utc,
+                heard_boot_s=pair.now().boot_s,
+            )
+        )
+        pair.run_until(pair.utc + timedelta(minutes=1))
+    assert 20_000 == changes(pair)[0].topped_ul
+
+
+def test_a_change_foretells_how_far_it_moves_what_is_known_in_both_waters() -> None:
+    """100 mL of 300 L at 33 into a tank at 35: 2 / 3000 down, each from the last."""
+    pair = Pair()
+    pair.tell(pair.filled("canister", levels={"salinity": 33.0, "calcium": 430.0}))
+    pair.tell(
+        MeasurementKept(
+            **pair.stamp(),  # type: ignore[arg-type]  # the three clocks
+            id="m-1",
+            tank="reef",
+            parameter="salinity",
+            value=35.0,
+            typed="35 PSU",
+            taken_at=pair.utc,
+            provenance="hand",
+            by="keeper",
+        )
+    )
+    pair.until(24)
+    steps = [change.steps for change in changes(pair)]
+    assert [{"salinity"}] * 10 == [set(one) for one in steps]
+    share = PORTION_UL / NET_UL
+    # C1 = C0 (1 - f) + Cn f, ten times.
+    assert -2 * share == pytest.approx(steps[0]["salinity"])
+    assert -2 * (1 - (1 - share) ** 10) == pytest.approx(
+        sum(one["salinity"] for one in steps)
+    )
+
+
+def test_other_doses_go_on_beside_an_exchange() -> None:
+    """A pump of no pair is neither asked nor booked."""
+    made = paired()
+    trace = replace(made.pumps["in"], id="trace", channel="b", reservoir="waste")
+    machine = replace(made, pumps={**made.pumps, "trace": trace})
+    out, back = lines()
+    line = replace(out, id="trace", pump="trace", solution="new-water")
+    pair = Pair(machine, plan_of(line, out, back))
+    pair.until(24)
+    assert 30 == len(pair.given())
+    assert 10 == len(changes(pair))
+    assert {"", "water/drain", "water/fill"} == {one.exchange for one in pair.intents()}
 
 
 class Fallible(Pair):

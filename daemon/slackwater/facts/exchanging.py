@@ -21,7 +21,8 @@ from slackwater.facts.state import Interval, State
 from slackwater.facts.storing import fold_level
 from slackwater.facts.waters import WaterChanged
 
-HELD_FOR = ("exchange", "exchange-off", "exchange-unproven")
+UNFILLED = "exchange"
+HELD_FOR = (UNFILLED, "exchange-off", "exchange-unproven")
 
 
 def fold_exchange_intended(state: State, event: DoseIntended) -> None:
@@ -92,10 +93,22 @@ def fold_exchange_booked(state: State, event: WaterChanged) -> None:
 
 
 def fold_exchange_released(state: State, event: HoldReleased) -> None:
-    """A person looked at the tank: the account of the pair begins anew."""
+    """A person looked at the tank: the account of the pair begins anew.
+
+    A portion that is under way is owed still, unless the hold was about that.
+    """
     word, _, pair = event.hold_id.partition("/")
-    if word in HELD_FOR and event.by != "daemon" and pair in state.exchanges:
-        state.exchanges[pair] = Account(opened_at=event.at)
+    known = state.exchanges.get(pair)
+    if known is None or word not in HELD_FOR or event.by == "daemon":
+        return
+    begun = Account(opened_at=event.at)
+    begun.unbooked, begun.unbooked_ul = known.unbooked, known.unbooked_ul
+    begun.unbooked_at = known.unbooked_at
+    if word != UNFILLED and known.phase in ("draining", "owed", "filling"):
+        begun.phase, begun.dose, begun.owed_ul = known.phase, known.dose, known.owed_ul
+        begun.latest_at, begun.counted_ul = known.latest_at, known.counted_ul
+        move(begun.drain, known.owed_ul)
+    state.exchanges[pair] = begun
 
 
 def fold_level_of_pair(state: State, event: LevelMeasured) -> None:
