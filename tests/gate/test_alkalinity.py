@@ -10,9 +10,11 @@ from itertools import pairwise
 
 import pytest
 
+from slackwater.facts.events import HoldRaised
 from slackwater.facts.messages import Reading
-from slackwater.facts.reasons import Code, Reason
+from slackwater.facts.reasons import Code, Reason, because
 from slackwater.facts.tank import Probe
+from slackwater.gate.alkaline import ceiling_clears
 from slackwater.gate.alkalinity import (
     alkalinity_probes,
     climbs,
@@ -55,6 +57,32 @@ def thrice(*pairs: tuple[float, float]) -> list[Reading]:
 def with_probes(*probes: Probe) -> Moment:
     """The scene with these probes."""
     return moment(replace(machine(), probes={probe.id: probe for probe in probes}))
+
+
+@pytest.mark.parametrize(("before", "after"), [(8.0, 10.0), (10.0, 8.0)])
+def test_one_hour_alone_is_neither_climb_nor_fall(before: float, after: float) -> None:
+    """However far its readings lie apart, there is none to compare it with."""
+    pairs = [(50, before), (40, before), (2, after), (1, after), (0, after)]
+    series = at_ages(*pairs)
+    assert (None, None) == (climbs(GUARD, series, NOW), falls(GUARD, series, NOW))
+
+
+def test_a_ceiling_that_is_no_longer_stated_ends_no_hold() -> None:
+    """A machine file without it says nothing of the water."""
+    at = moment(replace(machine(), guards={}, probes={"kh": PROBE}))
+    at.sight.readings["kh"] = at_ages(*((minutes, 8.0) for minutes in range(0, 90, 15)))
+    hold = HoldRaised(
+        at=NOW,
+        boot_s=0.0,
+        proven_ms=0,
+        hold_id="alkalinity-ceiling/reef",
+        scope="alkalinity/reef",
+        reason=because(Code.ALKALINITY_CEILING),
+        latched=False,
+    )
+    assert not ceiling_clears(at, "reef", hold)
+    guarded = replace(at, machine=replace(at.machine, guards={"reef": GUARD}))
+    assert ceiling_clears(guarded, "reef", hold)
 
 
 def water_doubts(at: Moment, tank: str) -> list[Reason]:

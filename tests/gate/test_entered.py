@@ -4,6 +4,7 @@ The ceiling and how long a test speaks for the water are those of a hand test: c
 practice, no source, and a mass balance of one box.
 """
 
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -201,6 +202,19 @@ def test_a_sound_probe_that_showed_the_same_speaks_instead() -> None:
         water.write(told(water, 9.9))
         found = Code.ALKALINITY_ENTERED in water.codes("soda")
         assert stops == found, shown_dkh
+
+
+def test_a_probe_that_was_not_read_beside_the_entry_speaks_when_it_is_read_again() -> (
+    None
+):
+    """A titrator of each 4 h: what it showed an hour before agrees with nothing."""
+    water = Watched(watched_machine(replace(PROBE, period_s=4 * 3600.0)))
+    water.pass_time(HOUR)
+    water.write(told(water, 10.0))
+    assert ALKALINE == water.stopped
+    water.pass_time(MINUTE)
+    water.read("kh", dkh(8.1))
+    assert set() == water.stopped
 
 
 def test_of_too_many_the_highest_stays() -> None:
