@@ -76,6 +76,22 @@ def test_h50_one_spike_stops_and_an_hour_of_good_readings_releases() -> None:
     assert [i for i in bench.intents() if i.at - START >= 2.25 * HOUR]
 
 
+def test_h50_silence_ends_no_ceiling() -> None:
+    """Good from 0:15 to 1:00, and then nothing: at 1:15 an hour of good would be up."""
+    bench = Bench(probed())
+    follow(bench, [9.8, *quiet(4)])
+    end = bench.utc + 3 * HOUR
+    while bench.utc < end:
+        bench.hear_beat()
+        while bench.step() or bench.news:
+            pass
+        bench.utc += timedelta(minutes=1)
+    assert [] == released(bench)
+    assert HELD in bench.state.holds
+    follow(bench, quiet(1))
+    assert HELD not in bench.state.holds
+
+
 def test_h50_samples_twenty_seconds_apart_do_not_hurry_a_release() -> None:
     """A hundred good readings in half an hour are not an hour."""
     bench = Bench(probed())
