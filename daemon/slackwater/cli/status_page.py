@@ -13,6 +13,7 @@ from slackwater.alarms.words import headline
 from slackwater.cli.amounts import effect_words
 from slackwater.cli.aside import aside_lines
 from slackwater.cli.entered_text import entered_lines
+from slackwater.cli.exchange_text import exchange_lines
 from slackwater.cli.opening import Approved
 from slackwater.cli.outlook import Outlook
 from slackwater.cli.relay_text import relay_lines
@@ -69,6 +70,7 @@ def _lines(stood: Standing, holds: int, tanks: int) -> Iterator[str]:
     if stood.approved is not None:
         yield _plan_line(stood, stood.approved)
         yield from relay_lines(stood.approved.machine, stood.state)
+        yield from exchange_lines(stood.approved.machine, stood.state)
     if stood.state.lowered:
         yield _caps_line(stood)
     if stood.state.stage == "shadow":
