@@ -43,8 +43,10 @@ SHOWN = frozenset(
         "dose_ended",
         "dose_intended",
         "dose_missed",
+        "entry_settled",
         "hold_raised",
         "hold_released",
+        "measurement_kept",
         "request_heard",
     }
 )
@@ -105,6 +107,8 @@ def take_news(rig: Rig) -> bool:
     """
     news = rig.memory.news()
     kinds = {event.kind for event in news}
+    if kinds & SHOWN:
+        rig.chores.put("show")
     deaf = False
     # A calibration session never takes up a plan: it is there for shots alone.
     if kinds & RESETTING and rig.mode != "calibrate" and not rig.closing:
