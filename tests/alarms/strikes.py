@@ -268,6 +268,15 @@ def levels_say(ratio: float) -> Strike:
     return strike
 
 
+def tube_ran(hours: int) -> Strike:
+    """The tube of the carbonate pump has run for so long."""
+
+    def strike(house: Manned) -> None:
+        house.state.run_ms["carbonate"] = hours * 3_600_000
+
+    return strike
+
+
 def probe_dies(house: Manned) -> None:
     """No reading any more; two of its periods later it is stale."""
     house.swim.silent = True

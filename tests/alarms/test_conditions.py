@@ -14,8 +14,10 @@ from slackwater.alarms.water import Ear, water
 from slackwater.facts.events import Calibrated, PlanApproved
 from slackwater.facts.messages import Channel
 from slackwater.facts.reasons import Code, because
+from slackwater.facts.safeguards import TubeSwapped
 from slackwater.facts.tank import Machine
 from slackwater.facts.waters import MeasurementKept, TaskSet
+from slackwater.facts.wear import fold_calibrated, fold_tube_swapped
 from slackwater.gate.moment import Ask, LineRule, Moment, rules_for
 from tests.alarms.desk import Desk, aimed
 from tests.gate.scene import APPROVAL, NOW, beat, dkh, machine, probed, with_probe
@@ -32,6 +34,21 @@ def with_lines(found: Moment, **lines: LineRule) -> Moment:
     """The moment with other lines."""
     named = {f"reef/{name}": rule for name, rule in lines.items()}
     return replace(found, rules=replace(found.rules, lines=named))
+
+
+def measured(desk: Desk, ago: timedelta) -> None:
+    """The carbonate pump was calibrated so long ago, with no run since."""
+    known = Calibrated(
+        **desk.stamp,
+        pump="carbonate",
+        rate_nl_per_s=1_333_000,
+        cal="77aa01cf",
+        shots=3,
+        spread_percent=1.0,
+        proofs=("identity",),
+        by="keeper",
+    )
+    fold_calibrated(desk.moment.state, replace(known, at=NOW - ago))
 
 
 def test_a_machine_that_is_well_has_none() -> None:
@@ -214,22 +231,55 @@ def test_h28_a_calibration_is_told_after_75_and_90_days(
 ) -> None:
     """A pump drifts as its tube wears; a pump never measured is told elsewhere."""
     desk = Desk()
-    known = Calibrated(
-        **desk.stamp,
-        pump="carbonate",
-        rate_nl_per_s=1_333_000,
-        cal="77aa01cf",
-        shots=3,
-        spread_percent=1.0,
-        proofs=("identity",),
-        by="keeper",
-    )
-    desk.moment.state.calibrations["carbonate"] = replace(
-        known, at=NOW - timedelta(days=days)
-    )
+    measured(desk, timedelta(days=days))
     approval = replace(APPROVAL, calibrations={"carbonate": "77aa01cf"})
     found = paper(replace(desk.moment, approval=approval))
     assert told == [(one.id, one.least) for one in found]
+
+
+@pytest.mark.parametrize(
+    ("ran_h", "told"),
+    [
+        (124.9, []),
+        (125.0, [("calibration-due.carbonate", "note")]),
+        (150.0, [("calibration-due.carbonate", "soon")]),
+        (
+            450.0,
+            [("calibration-due.carbonate", "soon"), ("tube-worn.carbonate", "note")],
+        ),
+        (
+            500.0,
+            [("calibration-due.carbonate", "soon"), ("tube-worn.carbonate", "soon")],
+        ),
+    ],
+)
+def test_h28_what_ran_long_is_measured_and_swapped(
+    ran_h: float, told: list[tuple[str, str]]
+) -> None:
+    """Of 500 hours a quarter, nine tenths and all; common practice, no source."""
+    desk = Desk()
+    measured(desk, timedelta(days=1))
+    desk.moment.state.run_ms["carbonate"] = round(ran_h * 3_600_000)
+    approval = replace(APPROVAL, calibrations={"carbonate": "77aa01cf"})
+    found = paper(replace(desk.moment, approval=approval))
+    assert told == [(one.id, one.least) for one in found]
+
+
+def test_h28_a_new_tube_is_measured_at_once() -> None:
+    """What its rate is nobody knows; its hours are few."""
+    desk = Desk()
+    measured(desk, timedelta(days=1))
+    desk.moment.state.run_ms["carbonate"] = 500 * 3_600_000
+    fold_tube_swapped(
+        desk.moment.state, TubeSwapped(**desk.stamp, pump="carbonate", by="keeper")
+    )
+    desk.moment.state.measured_run_ms["carbonate"] = 500 * 3_600_000
+    approval = replace(APPROVAL, calibrations={"carbonate": "77aa01cf"})
+    found = list(paper(replace(desk.moment, approval=approval)))
+    assert [("calibration-due.carbonate", "soon")] == [
+        (one.id, one.least) for one in found
+    ]
+    assert "tube_swapped" in found[0].figures
 
 
 @pytest.mark.parametrize(

@@ -46,6 +46,7 @@ from tests.alarms.strikes import (
     probe_speaks_nonsense,
     said_of_the_series,
     task_overdue,
+    tube_ran,
 )
 from tests.properties import faults
 
@@ -93,6 +94,8 @@ ROOTS: list[tuple[Cause, str, Priority, Strike]] = [
     (Cause.CALIBRATION_CHANGED, "carbonate", "soon", calibrated_anew),
     (Cause.CALIBRATION_DUE, "carbonate", "note", calibration_of(75)),
     (Cause.CALIBRATION_DUE, "carbonate", "soon", calibration_of(90)),
+    (Cause.TUBE_WORN, "carbonate", "note", tube_ran(450)),
+    (Cause.TUBE_WORN, "carbonate", "soon", tube_ran(500)),
     (Cause.PUMP_DRIFTS, "carbonate", "soon", levels_say(1.1)),
     (Cause.PUMP_DRIFTS, "carbonate", "soon", levels_say(0.9)),
     (Cause.PUMP_FAR_OFF, "carbonate", "soon", levels_say(1.25)),

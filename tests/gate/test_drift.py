@@ -121,6 +121,15 @@ def test_h28_a_calibration_begins_anew() -> None:
     assert drift_of(state, "other") is None
 
 
+def test_h28_a_new_tube_begins_anew() -> None:
+    """What the old one gave says nothing of it."""
+    state = State(intervals={"one": weeks(1.1, 1.2)})
+    state.tubes["carbonate"] = T0 + WEEK
+    verdict = drift_of(state, "one")
+    assert verdict is not None
+    assert (1, 1.2) == (verdict.levels, round(verdict.ratio, 6))
+
+
 @pytest.mark.parametrize("runs", [100, pytest.param(1000, marks=pytest.mark.long)])
 def test_h28_weekly_levels_find_ten_percent_in_two_weeks(runs: int) -> None:
     """In 95 of 100 pumps and more, at one false alarm a year or fewer."""

@@ -12,7 +12,7 @@ import pytest
 from slackwater.facts.events import Calibrated
 from slackwater.facts.limits import WaterLimits
 from slackwater.facts.reasons import Code
-from slackwater.facts.safeguards import ReservoirFilled
+from slackwater.facts.safeguards import ReservoirFilled, TubeSwapped
 from slackwater.facts.state import Interval
 from tests.gate.watched import (
     DAY,
@@ -70,6 +70,17 @@ def bottle(*groups: tuple[str, ...], low_ul: int = 0, keeps: int = 0) -> Watched
 def drawn(water: Watched, volume_ul: int) -> None:
     """So much left the bottle since it was filled."""
     water.at.state.drawn_ul["soda"] = volume_ul
+
+
+def test_h28_a_new_tube_ends_corrections_until_it_is_measured() -> None:
+    """Of that pump alone, never its upkeep; a calibration after it ends that."""
+    water = Watched(watched_machine())
+    calibrated(water, "raise", 2 * DAY)
+    stamp = {**water.stamp, "at": water.at.now.utc - DAY}
+    water.write(TubeSwapped(**stamp, pump="raise", by="keeper"))  # type: ignore[arg-type]  # the three clocks
+    assert {"raise"} == water.stopped
+    calibrated(water, "raise", DAY / 2)
+    assert set() == water.stopped
 
 
 @pytest.mark.parametrize(

@@ -26,10 +26,19 @@ from slackwater.facts.inventory import left_ul
 from slackwater.facts.plan import Approval
 from slackwater.facts.reasons import Figure
 from slackwater.facts.tank import Pump
+from slackwater.facts.wear import (
+    MEASURED_LATE,
+    NEARLY_WORN,
+    is_unmeasured,
+    measured_share,
+    tube_run_s,
+    tube_share,
+)
 from slackwater.gate.drift import drift_of
 from slackwater.gate.moment import LineRule, Moment
 
 A_DAY = timedelta(days=1)
+S_PER_HOUR = 3600
 # An audit is made each day; one may fail, or the machine be off for a night.
 AUDIT_LATE = timedelta(hours=50)
 ENDING, ENDING_SOON = timedelta(days=14), timedelta(days=3)
@@ -43,6 +52,7 @@ def paper(moment: Moment, differ: tuple[str, ...] = ()) -> Iterator[Condition]:
     yield from _approval(moment)
     for pump in used_pumps(moment):
         yield from _calibration(moment, pump)
+        yield from _tube(moment, pump)
     yield from _bottles(moment)
     yield from _tasks(moment)
     yield from _audit(moment)
@@ -136,14 +146,35 @@ def _calibration(moment: Moment, pump: Pump) -> Iterator[Condition]:
     if known.cal != approval.calibrations.get(pump.id, ""):
         yield of_pumps(moment, (Cause.CALIBRATION_CHANGED, pump.id), [pump])
     age = moment.now.utc - known.at
-    if age >= CALIBRATION_DUE:
-        least: Priority = "soon" if age >= CALIBRATION_LATE else "note"
+    ran = measured_share(moment.state, pump)
+    is_new = is_unmeasured(moment.state, pump.id)
+    if age >= CALIBRATION_DUE or ran >= 1 or is_new:
+        is_late = age >= CALIBRATION_LATE or ran >= MEASURED_LATE or is_new
+        figures: dict[str, Figure] = {"age_days": age.days}
+        if is_new:
+            figures["tube_swapped"] = _day(moment.state.tubes[pump.id])
         yield Condition(
             cause=Cause.CALIBRATION_DUE,
             about=pump.id,
             tanks=(pump.tank,),
-            least=least,
-            figures={"age_days": age.days},
+            least="soon" if is_late else "note",
+            figures=figures,
+        )
+
+
+def _tube(moment: Moment, pump: Pump) -> Iterator[Condition]:
+    """A tube that ran nine tenths of its life, and one that is worn."""
+    share = tube_share(moment.state, pump)
+    if share >= NEARLY_WORN:
+        yield Condition(
+            cause=Cause.TUBE_WORN,
+            about=pump.id,
+            tanks=(pump.tank,),
+            least="soon" if share >= 1 else "note",
+            figures={
+                "ran_h": round(tube_run_s(moment.state, pump.id) / S_PER_HOUR, 1),
+                "life_h": round(pump.tube_life_s / S_PER_HOUR, 1),
+            },
         )
 
 

@@ -224,6 +224,10 @@ ROWS: Mapping[Cause, Row] = {
         sentence="The calibration is old; a pump drifts as its tube wears.",
         action="Measure the pump again: `slackwater calibrate`.",
     ),
+    Cause.TUBE_WORN: Row(
+        sentence="The tube of a pump has run nearly as long as it lasts, or longer.",
+        action="Swap it: `slackwater swap-tube`, then measure the pump again.",
+    ),
     Cause.PUMP_DRIFTS: Row(
         sentence="A pump drifts: its bottle loses more or less than is believed.",
         action="Measure the pump again: `slackwater calibrate`.",

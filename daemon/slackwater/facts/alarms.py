@@ -61,6 +61,7 @@ class Cause(StrEnum):
     PUMP_CHANGED = "pump-changed"
     CALIBRATION_CHANGED = "calibration-changed"
     CALIBRATION_DUE = "calibration-due"
+    TUBE_WORN = "tube-worn"
     PUMP_DRIFTS = "pump-drifts"
     PUMP_FAR_OFF = "pump-far-off"
     RESERVOIR_EMPTY = "reservoir-empty"

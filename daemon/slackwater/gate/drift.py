@@ -2,9 +2,9 @@
 
 Floor 3. One subject: what was used between levels, over what was believed to flow. Laws
 here: levels alone judge, never a test of the water; an interval that began before the
-newest calibration of any of its pumps tells nothing of it; intervals too short for the
-precision of their levels are joined until they say something, those in which nothing
-ran are left out; no dose is ever made larger for what is found.
+newest calibration or tube of any of its pumps tells nothing of it; intervals too short
+for the precision of their levels are joined until they say something, those in which
+nothing ran are left out; no dose is ever made larger for what is found.
 
 Two cumulative sums of (ratio - 1), one up, one down, each less a slack. Half the drift
 that matters (10 %) is the best slack for a shift of that size; it is a little less
@@ -115,9 +115,11 @@ def ratio_sd(one: Interval) -> float:
 
 
 def _counts(state: State, one: Interval) -> bool:
-    """Whether every pump was measured before the interval began, and not since."""
+    """Whether no pump was measured, or had its tube swapped, since it began."""
     measured = [state.calibrations.get(pump) for pump in one.pumps]
-    return all(known is None or known.at <= one.began_at for known in measured)
+    renewed = [known.at for known in measured if known is not None]
+    renewed += [state.tubes[pump] for pump in one.pumps if pump in state.tubes]
+    return all(at <= one.began_at for at in renewed)
 
 
 def _telling(intervals: Sequence[Interval]) -> Iterator[tuple[Interval, float]]:

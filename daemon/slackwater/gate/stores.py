@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from slackwater.facts.inventory import left_ul
 from slackwater.facts.limits import limits_of
 from slackwater.facts.reasons import Code, Reason, because
+from slackwater.facts.wear import is_unmeasured
 from slackwater.gate.drift import drift_of
 from slackwater.gate.moment import LineRule, Moment, PumpRule
 
@@ -21,11 +22,17 @@ DAY_S = 86_400
 def calibration_refuses(
     moment: Moment, pump: PumpRule, line: LineRule
 ) -> Iterator[Reason]:
-    """A correction by a pump that nobody measured for too long."""
+    """A correction by a pump not measured for too long, or not since its tube."""
     if line.line.purpose != "correction":
         return
     measured = moment.state.calibrations.get(pump.pump.id)
     if measured is None:
+        return
+    if is_unmeasured(moment.state, pump.pump.id):
+        swapped = moment.state.tubes[pump.pump.id]
+        yield because(
+            Code.CALIBRATION_OLD, pump=pump.pump.id, tube_swapped=f"{swapped:%Y-%m-%d}"
+        )
         return
     age_s = (moment.now.utc - measured.at).total_seconds()
     limit_s = limits_of(moment.machine.limits, pump.pump.tank).calibration_ends_s
