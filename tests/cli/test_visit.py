@@ -189,6 +189,21 @@ def test_one_approval_ends_it(stage: Stage, tmp_path: Path) -> None:
     assert "mara" == stage.folded().approvals[-1].approval.by
 
 
+def test_a_refused_approval_ends_the_visit_all_the_same(
+    stage: Stage, tmp_path: Path
+) -> None:
+    """Who did not read the rehearsal types another figure: nothing is approved."""
+    told = answers(tmp_path, {**TESTED, "highest_daily": "3 mL"})
+    done = stage.run("visit", "--answers", told, "--by", "mara", "--json")
+    assert 1 == done.code
+    agreed = done.document["agreed"]
+    assert isinstance(agreed, list)
+    assert agreed[-1].startswith("not approved: 3 mL is not the highest")
+    assert [] == stage.folded().approvals
+    assert {} == stage.folded().holds
+    assert 2 == len(of(stage, MeasurementKept))
+
+
 @pytest.mark.parametrize(
     "told",
     [

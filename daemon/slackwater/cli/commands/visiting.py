@@ -7,45 +7,34 @@ and nothing is recorded twice; the pause ends by itself whatever becomes of the 
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import timedelta
 from pathlib import Path
 from secrets import token_hex
 from typing import TypedDict, Unpack
 
 import click
 
-from slackwater.cli.chronicle import Chronicle, Stretch, chronicle
 from slackwater.cli.commands.approving import approve
 from slackwater.cli.commands.filling import refill
 from slackwater.cli.commands.proposing import propose
 from slackwater.cli.commands.recording import record
 from slackwater.cli.commands.rehearsing import rehearse
-from slackwater.cli.described import described, tanks_of, zone_of
+from slackwater.cli.described import described, tanks_of
 from slackwater.cli.document import FINE, Answer
-from slackwater.cli.leaf import MARK, Leaf, Part, leaf_text, leaves_html
 from slackwater.cli.opening import local_user, only, opened, write
-from slackwater.cli.past_parts import (
-    act_document,
-    acts_part,
-    doses_part,
-    pumped_document,
-    test_document,
-    tests_part,
-)
-from slackwater.cli.render import local, span
-from slackwater.cli.report.filing import write_page
+from slackwater.cli.render import span
 from slackwater.cli.shell import Shell, verb
-from slackwater.cli.tasks import chores_due, open_tasks
+from slackwater.cli.tasks import chores_due
 from slackwater.cli.typed import WORD_AT_MOST, typed_text
+from slackwater.cli.visit_report import NOT_APPROVED, Done, visit_report
 from slackwater.cli.visit_talk import Dialogue, Script, Talk, say, script_in
 from slackwater.cli.visiting import PREFIX, Visit, visit_of
-from slackwater.errors import Finding, InputError
+from slackwater.errors import Finding, InputError, RefusedError
 from slackwater.facts.events import AnyEvent, HoldRaised, HoldReleased
 from slackwater.facts.inventory import left_ul
 from slackwater.facts.reasons import Code, because
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine
-from slackwater.ledger.codec import timestamp
 from slackwater.outside.settings.documents import PLAN_FILE
 from slackwater.pump.outcome import Stamp
 from slackwater.water.show import show_volume
@@ -127,7 +116,8 @@ def visit(shell: Shell, **asked: Unpack[Asked]) -> Answer:
     _measure(going)
     agreed = list(_agree(going))
     _end(going, visited)
-    return _report(going, visited, agreed, asked["html"])
+    done = Done(tank=tank, by=going.by, visit=visited, agreed=tuple(agreed))
+    return visit_report(shell, done, asked["html"])
 
 
 def _tank(shell: Shell, named: str | None) -> tuple[str, Machine]:
@@ -262,13 +252,19 @@ def _agree(going: _Round) -> Iterator[str]:
         told = going.context.invoke(propose, tank=going.tank, write=path, replace=True)
         say(told.text)
         yield "proposed" if told.exit_code == FINE else "proposed, and refused"
-    if going.talk.wants_approval():
-        told = going.context.invoke(rehearse, faults=True)
-        say(told.text)
-        yield "rehearsed" if told.exit_code == FINE else "rehearsed, with findings"
+    if not going.talk.wants_approval():
+        return
+    told = going.context.invoke(rehearse, faults=True)
+    say(told.text)
+    yield "rehearsed" if told.exit_code == FINE else "rehearsed, with findings"
+    try:
         told = going.context.invoke(approve, by=going.by, highest=going.talk.highest())
-        say(told.text)
-        yield "approved" if told.fields.get("approved") else "approved before"
+    except RefusedError as error:
+        # The visit goes on to its end: the water waits for no second plan.
+        yield f"{NOT_APPROVED}{error.findings[0].what}"
+        return
+    say(told.text)
+    yield "approved" if told.fields.get("approved") else "approved before"
 
 
 def _end(going: _Round, visited: Visit) -> None:
@@ -279,72 +275,3 @@ def _end(going: _Round, visited: Visit) -> None:
         return [HoldReleased(**stamp, hold_id=hold_id, by=going.by, why="visit ended")]
 
     write(going.shell.state, decide)
-
-
-def _report(
-    going: _Round, visited: Visit, agreed: Sequence[str], html: Path | None
-) -> Answer:
-    shell, tank = going.shell, going.tank
-    with opened(shell.state) as found:
-        state, now = found.state, found.now.utc
-        machine = described(shell, state)
-        until = now + timedelta(seconds=1)
-        stretch = Stretch(since=visited.hold.at, until=until, tanks=(tank,))
-        happened = chronicle(found.ledger, shell.state, stretch, machine)
-    zone = zone_of(machine, [tank])
-    todo = list(_todo(state, now, machine, tank))
-    leaf = _leaf(going, happened, zone, (agreed, todo))
-    if html is not None:
-        write_page(html, leaves_html([leaf]), MARK)
-    return Answer(
-        fields={
-            "tank": tank,
-            "by": going.by,
-            "began_by": visited.hold.by,
-            "began_at": timestamp(visited.hold.at),
-            "ended_at": timestamp(now),
-            "agreed": list(agreed),
-            "tests": [test_document(one) for one in happened.tests],
-            "doses": [pumped_document(one) for one in happened.pumped],
-            "acts": [act_document(one) for one in happened.acts],
-            "to_do": todo,
-            "standing_holds": sorted(state.holds),
-            "html": None if html is None else str(html),
-        },
-        text=leaf_text(leaf),
-    )
-
-
-def _todo(
-    state: State, now: datetime, machine: Machine | None, tank: str
-) -> Iterator[str]:
-    every = [*open_tasks(state, now, machine), *chores_due(state, now, machine)]
-    for one in sorted(every, key=lambda due: due.task.due_on):
-        if one.task.tank == tank:
-            yield f"{one.task.text} ({one.words})"
-    for name in sorted(state.holds):
-        yield f"Held: {name}."
-
-
-def _leaf(
-    going: _Round,
-    happened: Chronicle,
-    zone: str,
-    told: tuple[Sequence[str], Sequence[str]],
-) -> Leaf:
-    agreed, todo = told
-    began = happened.stretch.since
-    return Leaf(
-        title=f"Visit to {going.tank}, {local(began, zone)}, by {going.by}",
-        parts=(
-            tests_part(happened, zone),
-            acts_part("What was done", happened.acts, zone),
-            doses_part(happened),
-            Part(
-                heading="Plan",
-                lines=tuple(f"{word.capitalize()}." for word in agreed),
-                nothing="It stays as it is.",
-            ),
-            Part(heading="Left to do", lines=tuple(todo), nothing="Nothing."),
-        ),
-    )
