@@ -92,11 +92,11 @@ class Asked(TypedDict):
 def overview(
     shell: Shell, directories: tuple[Path, ...], **asked: Unpack[Asked]
 ) -> Answer:
-    """Show many tanks, the least time to the floor first.
+    """Show many tanks on one page.
 
-    Reads the state directories that are named, or the states that daemons publish on a
-    broker; the directory of --state where nothing is named. Exit code 1 when a place
-    could not be read, or a daemon is gone.
+    The least time to the floor first. Reads the state directories that are named, or
+    the states that daemons publish on a broker; the directory of --state where nothing
+    is named. Exit code 1 when a place could not be read, or a daemon is gone.
     """
     now = SystemClock().now().utc
     visit = _visit(asked["visit"], now)

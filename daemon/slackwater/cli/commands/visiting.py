@@ -94,7 +94,7 @@ class _Round:
 )
 @click.option("--by", metavar="NAME", help="Who visits.  [default: the local user]")
 def visit(shell: Shell, **asked: Unpack[Asked]) -> Answer:
-    """Go through a visit to a tank, step by step.
+    """Go through a visit, step by step.
 
     Pauses its doses, asks for tests and refills, says which pumps are to be measured,
     proposes a plan, rehearses and approves it once, and ends with a report of one page.
