@@ -27,7 +27,7 @@ def test_no_approval_for_doses_below_what_is_reliable(
     assert code == told.code
     if code:
         (error,) = told.errors
-        assert "36000 µL in 12 doses makes one of 3000 µL" == error["what"]
+        assert "36 mL in 12 doses makes one of 3 mL" == error["what"]
         assert "Give at most 11 doses." == error["do"]
     approved = [one for one in stage.events() if isinstance(one, PlanApproved)]
     assert (1 - code) == len(approved)

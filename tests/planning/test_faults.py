@@ -120,7 +120,7 @@ def test_h47_the_largest_count_that_works_is_told() -> None:
 
     assert (
         Finding(
-            what="2399 µL in 24 doses makes one of 99 µL",
+            what="2.399 mL in 24 doses makes one of 99 µL",
             where="line reef/carbonate",
             expected="at least 100 µL, what carbonate-reef gives reliably",
             do="Give at most 23 doses.",
@@ -145,9 +145,36 @@ def test_h47_a_run_longer_than_the_node_allows_is_refused() -> None:
     fault = line_faults(plan(line(per_day_ul=120_001, count=2)), machine())[0].finding
 
     assert (fault.what, fault.do) == (
-        "a dose of 60001 µL is more than one run can give",
+        "a dose of 60.001 mL is more than one run can give",
         "Give at least 3 doses.",
     )
+
+
+def test_h47_more_doses_are_no_advice_where_a_cap_forbids_the_day() -> None:
+    """3.6 L a day in runs of 60 mL would be 60 doses, and the pump may give 1 L."""
+    capped = with_pump(machine(), "carbonate-reef", per_day_ul=1_000_000)
+    (fault,) = line_faults(plan(line(per_day_ul=3_600_000, count=12)), capped)
+    assert fault.finding.do == (
+        "Lower the line: [pump.carbonate-reef] most_per_day allows 1 L, however many "
+        "doses it is given in."
+    )
+    assert "longest_run in [node." in fault.finding.expected
+
+
+def test_h47_the_cap_that_asks_for_more_doses_is_named() -> None:
+    """240 mL in doses of 10 mL, the pump's cap, though a run could give 60."""
+    capped = with_pump(
+        machine(), "carbonate-reef", per_day_ul=10**6, per_dose_ul=10_000
+    )
+    (fault,) = line_faults(plan(line(per_day_ul=240_000, count=2)), capped)
+    assert fault.finding.do == (
+        "Give at least 24 doses, for [pump.carbonate-reef] most_per_dose allows 10 mL."
+    )
+    (fault,) = line_faults(
+        plan(line(per_day_ul=1_000_000, count=2)),
+        with_pump(capped, "carbonate-reef", per_dose_ul=1_000),
+    )
+    assert fault.finding.do.startswith("Lower the line; 1000 doses are more than 288")
 
 
 def test_h47_a_command_carries_a_litre_at_most() -> None:
@@ -159,7 +186,7 @@ def test_h47_a_command_carries_a_litre_at_most() -> None:
 
     assert said(line(per_day_ul=1_000_000, count=1), patient) == []
     assert said(line(per_day_ul=1_000_001, count=1), patient) == [
-        "a dose of 1000001 µL is more than one run can give"
+        "a dose of 1000.001 mL is more than one run can give"
     ]
 
 
@@ -229,7 +256,7 @@ def test_amounts_that_do_not_match_the_ratio_are_refused() -> None:
     """The line, both amounts and the ratio are named."""
     assert [
         Finding(
-            what="carbonate gets 30000 µL a day and calcium 20010 µL",
+            what="carbonate gets 30 mL a day and calcium 20.01 mL",
             where="group pair",
             expected="amounts as 3 to 2, as the ratio says",
             do="Mend the amounts or the ratio.",

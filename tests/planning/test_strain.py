@@ -116,9 +116,9 @@ def test_h47_a_day_larger_than_its_reservoir_is_a_caution_and_no_refusal() -> No
     assert cautions(asked, full) == []
     assert [
         Finding(
-            what="the plan draws 5001 µL on one day",
+            what="the plan draws 5.001 mL on one day",
             where="reservoir carbonate",
-            expected="at most 5000 µL, what it holds",
+            expected="at most 5 mL, what it holds",
             do="Fill a larger reservoir, or expect refills within the day.",
         )
     ] == cautions(asked, short)
@@ -133,9 +133,9 @@ def test_a_dose_a_node_cannot_give_soon_after_a_power_up_is_a_caution() -> None:
     assert [
         Finding(
             what="after a power-up shelf-reef takes more than an hour to allow a dose "
-            "of 1000 µL",
+            "of 1 mL",
             where="line reef/carbonate",
-            expected="a day limit of 24000 µL or more",
+            expected="a day limit of 24 mL or more",
             do="Give more, smaller doses, or raise the day limit of the node.",
         )
     ] == cautions(asked, with_node(machine(), day_limit_ul=23_999))

@@ -15,6 +15,7 @@ from slackwater.facts.tank import Machine, Pump
 from slackwater.planning.amounts import largest_ul, smallest_ul
 from slackwater.planning.exchanges import exchange_faults
 from slackwater.planning.wall import MINUTES_A_DAY, zone_named
+from slackwater.water.show import show_volume
 
 # A dose every five minutes: more is a drip, and no pump gap allows it.
 MOST_DOSES = 288
@@ -162,7 +163,7 @@ def _day_faults(line: PlanLine) -> Iterator[tuple[str, str, str]]:
 def _count_faults(line: PlanLine) -> Iterator[tuple[str, str, str]]:
     if line.per_day_ul <= 0:
         yield (
-            f"the amount is {line.per_day_ul} µL a day",
+            f"the amount is {show_volume(line.per_day_ul)} a day",
             "more than 0 µL",
             "Give an amount, or remove the line.",
         )
@@ -241,10 +242,11 @@ def _dose_faults(
 ) -> Iterator[tuple[str, str, str]]:
     if smallest_ul(line) < pump.smallest_dose_ul:
         most = line.per_day_ul // pump.smallest_dose_ul
-        found_ul = smallest_ul(line)
+        day, found = show_volume(line.per_day_ul), show_volume(smallest_ul(line))
+        least = show_volume(pump.smallest_dose_ul)
         yield (
-            f"{line.per_day_ul} µL in {line.count} doses makes one of {found_ul} µL",
-            f"at least {pump.smallest_dose_ul} µL, what {pump.id} gives reliably",
+            f"{day} in {line.count} doses makes one of {found}",
+            f"at least {least}, what {pump.id} gives reliably",
             f"Give at most {most} doses."
             if most
             else "Give more at a time on fewer days, or dilute the solution.",
@@ -263,12 +265,30 @@ def _largest_faults(
     if largest_ul(line) <= most_ul:
         return
     yield (
-        f"a dose of {largest_ul(line)} µL is more than one run can give",
-        f"at most {most_ul} µL, what {pump.id} gives before its node cuts it off",
-        f"Give at least {-(-line.per_day_ul // most_ul)} doses."
-        if most_ul
-        else "Raise the longest run of the node.",
+        f"a dose of {show_volume(largest_ul(line))} is more than one run can give",
+        f"at most {show_volume(most_ul)} a run (longest_run in [node.{pump.node}])",
+        _smaller_doses(line, pump, most_ul),
     )
+
+
+def _smaller_doses(line: PlanLine, pump: Pump, most_ul: int) -> str:
+    """How to come below what one run gives, with every cap that speaks against it."""
+    if not most_ul:
+        return "Raise the longest run of the node."
+    day, dose = (f"[pump.{pump.id}] most_per_{each}" for each in ("day", "dose"))
+    if 0 < pump.per_day_ul < line.per_day_ul:
+        return (
+            f"Lower the line: {day} allows {show_volume(pump.per_day_ul)}, however "
+            "many doses it is given in."
+        )
+    why = ""
+    if 0 < pump.per_dose_ul < most_ul:
+        most_ul = pump.per_dose_ul
+        why = f", for {dose} allows {show_volume(most_ul)}"
+    count = -(-line.per_day_ul // most_ul)
+    if count > MOST_DOSES:
+        return f"Lower the line; {count} doses are more than {MOST_DOSES} a day{why}."
+    return f"Give at least {count} doses{why}."
 
 
 def _amount_faults(group: Group, members: Mapping[str, PlanLine]) -> Iterator[Finding]:
@@ -280,7 +300,8 @@ def _amount_faults(group: Group, members: Mapping[str, PlanLine]) -> Iterator[Fi
         if abs(line.per_day_ul * base_share - base_ul * share) > base_share + share:
             yield _at(
                 f"group {group.id}",
-                f"{name} gets {line.per_day_ul} µL a day and {first} {base_ul} µL",
+                f"{name} gets {show_volume(line.per_day_ul)} a day and {first} "
+                f"{show_volume(base_ul)}",
                 f"amounts as {share} to {base_share}, as the ratio says",
                 "Mend the amounts or the ratio.",
             )

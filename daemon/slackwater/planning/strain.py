@@ -18,6 +18,7 @@ from slackwater.planning.daily import day_totals
 from slackwater.planning.days import ONE_DAY
 from slackwater.planning.faults import place
 from slackwater.planning.timetable import Timetable
+from slackwater.water.show import show_volume
 
 # After a power-up a node's budget comes free by one of these parts an hour.
 BUDGET_PARTS = 24
@@ -106,9 +107,9 @@ def _empty_reservoirs(timetable: Timetable) -> Iterator[Finding]:
         content_ul = machine.reservoirs[name].content_ul
         if ul > content_ul:
             yield Finding(
-                what=f"the plan draws {ul} µL on one day",
+                what=f"the plan draws {show_volume(ul)} on one day",
                 where=f"reservoir {name}",
-                expected=f"at most {content_ul} µL, what it holds",
+                expected=f"at most {show_volume(content_ul)}, what it holds",
                 do="Fill a larger reservoir, or expect refills within the day.",
             )
 
@@ -122,9 +123,9 @@ def _slow_budgets(timetable: Timetable) -> Iterator[Finding]:
         if node.relay is None and needed_ul > node.day_limit_ul:
             yield Finding(
                 what=f"after a power-up {node.id} takes more than an hour to allow "
-                f"a dose of {largest_ul(line)} µL",
+                f"a dose of {show_volume(largest_ul(line))}",
                 where=place(line),
-                expected=f"a day limit of {needed_ul} µL or more",
+                expected=f"a day limit of {show_volume(needed_ul)} or more",
                 do="Give more, smaller doses, or raise the day limit of the node.",
             )
 

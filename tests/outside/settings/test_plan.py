@@ -244,7 +244,7 @@ BAD_HEADS = [
         + LINE.replace("carbonate", "calcium").replace("42", "43")
         + 'group = "pair"\n'
         + '[group.pair]\nratio = { carbonate = "1", calcium = "1" }\n',
-        "carbonate gets 42000 µL a day and calcium 43000 µL",
+        "carbonate gets 42 mL a day and calcium 43 mL",
     ),
     (
         HEAD
@@ -303,3 +303,13 @@ def test_ignores_order_comments_and_spelling_of_units(tmp_path: Path) -> None:
     one = read_plan(write_plan(tmp_path, written), small_machine())
     other = read_plan(write_plan(tmp_path, rewritten), small_machine())
     assert one == other
+
+
+def test_a_refused_line_does_not_make_its_group_look_wrong(tmp_path: Path) -> None:
+    """One cause, one error: an id with a capital letter."""
+    second = LINE.replace("carbonate", "calcium")
+    first = LINE.replace('id = "carbonate"', 'id = "Carbonate"')
+    pair = f'{first}group = "pair"\n{second}group = "pair"\n[group.pair]\n'
+    ratio = 'ratio = { carbonate = "1", calcium = "1" }\n'
+    (told,) = findings_of(tmp_path, HEAD + pair + ratio)
+    assert '"Carbonate"' in told

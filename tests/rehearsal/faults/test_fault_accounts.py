@@ -111,4 +111,4 @@ def test_sees_more_flow_than_was_charged_and_more_charge_than_the_cap() -> None:
     pump = replace(machine.pumps["calcium"], per_day_ul=1_000)
     lower = replace(machine, pumps={**machine.pumps, "calcium": pump})
     made.setup = replace(made.setup, machine=lower)
-    assert any("cap 1000 µL" in told for told in over_caps(made))
+    assert any("cap 1 mL" in told for told in over_caps(made))

@@ -18,6 +18,7 @@ from slackwater.outside.settings.tables import (
     suggestion,
 )
 from slackwater.water.ions import ions_of, why_apart
+from slackwater.water.show import show_volume
 
 # Key of a table, and the kind of table it names; "" stands for the table's own id.
 _REFERENCES: Mapping[str, tuple[tuple[str, str], ...]] = {
@@ -140,6 +141,6 @@ def _check_doses(place: str, table: PumpTable, findings: Findings) -> None:
             findings.add(
                 f"{place} {key}",
                 f"{key} is more than {ceiling}",
-                f"at most {most} µL, what {ceiling} allows",
+                f"at most {show_volume(most)}, what {ceiling} allows",
                 "Mend one of the two.",
             )

@@ -28,6 +28,7 @@ from slackwater.outside.settings.tables import (
     shown,
     suggestion,
 )
+from slackwater.water.show import show_volume
 
 _PARTS = ("line", "group", "exchange")
 
@@ -146,11 +147,24 @@ def _groups(
         table = checked(GroupTable, item, f"[group.{identity}]", findings)
         if table is not None:
             groups[identity] = _group(identity, table)
-    # A line that was refused already must not make its group look wrong as well.
-    if len(lines) == len(tables):
-        for group in groups.values():
+    for group in groups.values():
+        # A line that was refused already must not make its group look wrong as well.
+        if not _refused_of(group, document, lines):
             _check_group(group, lines, findings)
     return groups
+
+
+def _refused_of(group: Group, document: Table, lines: Sequence[PlanLine]) -> bool:
+    """Whether a line that names the group, or that it names, did not come through."""
+    raw = document.get("line", [])
+    stated = [
+        one
+        for one in (raw if isinstance(raw, list) else [])
+        if isinstance(one, dict)
+        and (one.get("group") == group.id or one.get("id") in group.ratio)
+    ]
+    read = [one for one in lines if one.group == group.id or one.id in group.ratio]
+    return len(stated) != len(read)
 
 
 def _group(identity: str, table: GroupTable) -> Group:
@@ -197,7 +211,8 @@ def _check_amounts(
         if abs(line.per_day_ul * base_share - base_ul * share) > base_share + share:
             findings.add(
                 place,
-                f"{name} gets {line.per_day_ul} µL a day and {first} {base_ul} µL",
+                f"{name} gets {show_volume(line.per_day_ul)} a day and {first} "
+                f"{show_volume(base_ul)}",
                 f"amounts as {share} to {base_share}, as the ratio says",
                 "Mend the amounts or the ratio.",
             )

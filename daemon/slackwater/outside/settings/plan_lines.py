@@ -13,6 +13,7 @@ from slackwater.facts.plan import PlanLine, Window
 from slackwater.facts.tank import Machine, Pump
 from slackwater.outside.settings.plan_model import MINUTES_A_DAY, LineTable, PlanHead
 from slackwater.outside.settings.tables import Findings, listed, shown, suggestion
+from slackwater.water.show import show_volume
 
 WHOLE_DAY = (Window(start_minute=0, end_minute=MINUTES_A_DAY),)
 
@@ -143,7 +144,7 @@ class LineReader:
         if per_day_ul < count:
             self.findings.add(
                 f"{place} per_day",
-                f"{per_day_ul} µL cannot be split into {count} doses",
+                f"{show_volume(per_day_ul)} cannot be split into {count} doses",
                 "at least 1 µL for each dose",
                 "Raise the amount or give fewer doses.",
             )

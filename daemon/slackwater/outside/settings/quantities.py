@@ -277,9 +277,12 @@ def split_number(value: object, expected: str) -> tuple[Fraction, str]:
     return Fraction(match[1]), match[2]
 
 
+_BETTER_ID = "Choose a shorter or plainer id; where it names a table, use that one's."
+
+
 def _checked_id(text: str) -> str:
     if not ID_PATTERN.fullmatch(text):
-        refuse(f"found {shown(text)}", ID_EXPECTED, "Use the id of the table meant.")
+        refuse(f"found {shown(text)}", ID_EXPECTED, _BETTER_ID)
     return text
 
 

@@ -12,6 +12,7 @@ from datetime import date
 from slackwater.facts.events import ChargeRaised, DoseEnded, DoseIntended, DoseVoided
 from slackwater.rehearsal.faults.case import Highest
 from slackwater.rehearsal.faults.house import House
+from slackwater.water.show import show_volume
 
 DAY_MS = 86_400_000
 # By so much a window of truly flowed volume may pass what was charged (a tenth).
@@ -42,11 +43,13 @@ def over_caps(house: House) -> Iterator[str]:
     for name, pump in sorted(house.machine.pumps.items()):
         intended_ul = _most_in_a_day(_intended(house).get(name, []))
         if intended_ul > pump.per_day_ul:
-            yield f"{name}: {intended_ul} µL in 24 h, cap {pump.per_day_ul} µL"
+            cap = show_volume(pump.per_day_ul)
+            yield f"{name}: {show_volume(intended_ul)} in 24 h, cap {cap}"
         most_ul = _most_in_a_day(flowed.get(name, []))
         counted_ul = _most_in_a_day(charged.get(name, []))
         if most_ul * 10 > counted_ul * SLACK_TENTHS + 10 * pump.per_dose_ul:
-            yield f"{name}: {most_ul} µL flowed in 24 h, {counted_ul} µL charged"
+            most, counted = show_volume(most_ul), show_volume(counted_ul)
+            yield f"{name}: {most} flowed in 24 h, {counted} charged"
 
 
 def carried(house: House) -> Iterator[str]:
