@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from tests.cli.run_program import CONFIG, SMALLEST, changed, run
+from tests.cli.stage import stage_of
 
 # Sodium carbonate, 105.988 g/mol and two equivalents (IUPAC conventional weights): at
 # 99 % and 100 g/L one millilitre holds 1.8681 meq, and a German degree is 10 mg/L CaO,
@@ -262,3 +263,22 @@ def bottles(config: Path, name: str) -> list[dict[str, Any]]:
     """What a check says of this bottle, once for each tank."""
     document = run("check", "--config", config, "--json").document
     return [one for one in document["bottles"] if one["reservoir"] == name]  # type: ignore[attr-defined]  # a list of tables
+
+
+def test_a_bottle_lasts_as_long_as_in_the_status(tmp_path: Path) -> None:
+    """One figure with its interval, of the ledger's books; by hand 2 L by 36 mL."""
+    stage = stage_of(tmp_path)
+    assert 0 == stage.approve("--now").code
+    assert 0 == stage.run("refill", "carbonate", "--content", "2 L").code
+    told: Any = stage.run("check", "--json").document["lasts"]
+    found = {one["reservoir"]: one for one in told}
+    assert (2_000_000, 55.6) == (
+        found["carbonate"]["left_ul"],
+        found["carbonate"]["days"],
+    )
+    tanks: Any = stage.run("status", "--json").document["tanks"]
+    shown = tanks[0]["reservoir"]
+    for key in ("days", "days_low", "days_high"):
+        assert found[shown["id"]][key] == round(shown[key], 1)
+    assert shown["days_low"] < shown["days"] < shown["days_high"]
+    assert "How long bottles last" in stage.run("check").out

@@ -9,31 +9,16 @@ Units: levels meq/L, amounts pico-equivalents of the whole tank.
 from dataclasses import dataclass
 from datetime import datetime
 
-from slackwater.facts.inventory import COVERAGE, rate_sd, stock
-from slackwater.facts.plan import DueDose, PlanLine
+from slackwater.cli.lasting import Bottle, held, lasting
+from slackwater.facts.plan import DueDose
 from slackwater.facts.rolling import DAY_MS, Rolling
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine, Tank
-from slackwater.gate.moment import DAYS_OF_WEEK, rules_for
+from slackwater.gate.moment import rules_for
 from slackwater.planning.daily import ALKALINITY, PEQ_PER_UL_PER_MEQ_PER_L
 from slackwater.planning.timetable import Timetable
 
 HOURS_A_DAY = 24
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Bottle:
-    """A reservoir with what is left in it, and for how long the plan can draw.
-
-    `days_low` and `days_high` hold what the books and the pumps' rates may be off;
-    `days_high` is None where nothing can be said.
-    """
-
-    id: str
-    left_ul: int
-    days: float | None
-    days_low: float | None = None
-    days_high: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -158,37 +143,13 @@ def _smallest(present: Present, tank: str) -> Bottle | None:
     """The reservoir of this tank's pumps that runs out first."""
     machine = present.machine
     names = {pump.reservoir for pump in machine.pumps.values() if pump.tank == tank}
-    bottles = [_bottle(present, name) for name in sorted(names)]
+    known, plan = held(machine, present.state), present.timetable.plan
+    bottles = [lasting(machine, plan, name, known[name]) for name in sorted(names)]
     return min(
         (one for one in bottles if one.days is not None),
         key=lambda one: one.days or 0.0,
         default=None,
     )
-
-
-def _bottle(present: Present, name: str) -> Bottle:
-    machine = present.machine
-    sharing = {pump.id for pump in machine.pumps.values() if pump.reservoir == name}
-    held = stock(machine, present.state, name)
-    per_day_ul = sum(
-        _mean_ul(line) for line in present.timetable.plan.lines if line.pump in sharing
-    )
-    if not per_day_ul:
-        return Bottle(id=name, left_ul=held.left_ul, days=None)
-    off = COVERAGE * max(rate_sd(present.state, pump) for pump in sharing)
-    return Bottle(
-        id=name,
-        left_ul=held.left_ul,
-        days=held.left_ul / per_day_ul,
-        days_low=held.low_ul / per_day_ul / (1 + off),
-        days_high=held.high_ul / per_day_ul / (1 - off) if off < 1 else None,
-    )
-
-
-def _mean_ul(line: PlanLine) -> float:
-    if line.weekdays:
-        return line.per_day_ul * len(line.weekdays) / DAYS_OF_WEEK
-    return line.per_day_ul / line.every_days
 
 
 def _following(present: Present, tank: str) -> DueDose | None:

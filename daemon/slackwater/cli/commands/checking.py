@@ -19,11 +19,14 @@ from slackwater.cli.amounts import (
 from slackwater.cli.bottles import emptied, emptied_document, emptied_words
 from slackwater.cli.checked import Checked, check_files
 from slackwater.cli.document import REFUSED, Answer, finding_document, finding_text
+from slackwater.cli.lasting import Bottle, held, lasting, lasting_words
 from slackwater.cli.reading import read_files
 from slackwater.cli.render import hours, section, table
+from slackwater.cli.report.past import Past
 from slackwater.cli.shell import Shell, verb
 from slackwater.cli.sinking import past_of, sinking
 from slackwater.facts.plan import PlanLine
+from slackwater.facts.state import State
 from slackwater.facts.tank import Machine
 from slackwater.planning.ceilings import Ceiling
 from slackwater.planning.daily import highest_daily_ul, hours_to_ceiling
@@ -45,17 +48,42 @@ def check(shell: Shell) -> Answer:
     """Say all that is wrong with the files.
 
     Also says what each line adds to the water per day, how long it would take to the
-    alkalinity ceiling if uptake stopped, and the smallest cap that fits.
+    alkalinity ceiling if uptake stopped, how long bottles last, and the smallest cap
+    that fits.
     """
     checked = check_files(read_files(shell.config))
-    sinks = tuple(sinking(checked, past_of(shell.state, checked.machine)))
+    past = past_of(shell.state, checked.machine)
+    sinks, lasts = tuple(sinking(checked, past)), _lasts(checked, past)
     return Answer(
-        fields={**_fields(checked), "sinking": list(sinks)},
-        text=_text(checked, sinks),
+        fields={
+            **_fields(checked),
+            "sinking": list(sinks),
+            "lasts": [_lasting_document(one) for one in lasts],
+        },
+        text=_text(checked, sinks, lasts),
         findings=checked.findings,
         is_told=True,
         exit_code=REFUSED if checked.findings else 0,
     )
+
+
+def _lasts(checked: Checked, past: Past) -> tuple[Bottle, ...]:
+    """How long each bottle lasts; full, where no ledger says what is in it."""
+    machine = checked.machine
+    known = past.held or held(machine, State())
+    return tuple(
+        lasting(machine, checked.sound, name, one) for name, one in known.items()
+    )
+
+
+def _lasting_document(one: Bottle) -> dict[str, object]:
+    return {
+        "reservoir": one.id,
+        "left_ul": one.left_ul,
+        "days": _rounded(one.days),
+        "days_low": _rounded(one.days_low),
+        "days_high": _rounded(one.days_high),
+    }
 
 
 def line_words(line: PlanLine, machine: Machine) -> str:
@@ -180,11 +208,13 @@ def _cap_document(one: Ceiling, machine: Machine) -> dict[str, object]:
     }
 
 
-def _text(checked: Checked, sinks: Sequence[str]) -> str:
-    return "\n".join(_sections(checked, sinks))
+def _text(checked: Checked, sinks: Sequence[str], lasts: Sequence[Bottle]) -> str:
+    return "\n".join(_sections(checked, sinks, lasts))
 
 
-def _sections(checked: Checked, sinks: Sequence[str]) -> Iterator[str]:
+def _sections(
+    checked: Checked, sinks: Sequence[str], lasts: Sequence[Bottle]
+) -> Iterator[str]:
     machine, sound = checked.machine, checked.sound
     rows = [
         (
@@ -208,10 +238,16 @@ def _sections(checked: Checked, sinks: Sequence[str]) -> Iterator[str]:
         names = ", ".join(machine.shortened_timing)
         yield f"Warning: [timing] is shorter or weaker than its defaults: {names}.\n"
     yield from (f"Mind: {finding_text(one)}\n" for one in checked.cautions)
+    yield section("How long bottles last", _bottles_table(lasts))
     bottles = "\n".join(emptied_words(one) for one in emptied(machine))
     yield section("What a bottle would do that emptied itself", bottles)
     yield _touch(checked)
     yield _verdict(checked)
+
+
+def _bottles_table(lasts: Sequence[Bottle]) -> str:
+    rows = [(one.id, show_volume(one.left_ul), lasting_words(one)) for one in lasts]
+    return table(("bottle", ">holds", "lasts (95 %)"), rows)
 
 
 def _until_ceiling(left: float | None) -> str:

@@ -15,6 +15,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from slackwater.assessment.records import Assessment
+from slackwater.cli.lasting import Held, held
 from slackwater.cli.opening import Approved, newest_approval, opened
 from slackwater.cli.subject import known_levels
 from slackwater.errors import LedgerMissingError
@@ -44,7 +45,8 @@ class Past:
     `levels` and `uptakes` map a tank to its parameters; `assessed` holds the names of
     those levels that an assessment carried to `at`, the others are as they were tested.
     `calibrated` maps a pump to when it was measured last, `left_ul` a reservoir to what
-    is in it by the books. `back_on` is the local day of return from a declared absence.
+    is in it by the books, `held` how sure that is. `back_on` is the local day of return
+    from a declared absence.
     """
 
     ledger_id: str = ""
@@ -55,6 +57,7 @@ class Past:
     uptakes: Mapping[str, Mapping[str, Interval]] = field(default_factory=dict)
     calibrated: Mapping[str, datetime] = field(default_factory=dict)
     left_ul: Mapping[str, int] = field(default_factory=dict)
+    held: Mapping[str, Held] = field(default_factory=dict)
     back_on: date | None = None
 
 
@@ -95,6 +98,7 @@ def read_past(state_dir: Path, machine: Machine) -> Past:
                     name: left_ul(machine, state, name)
                     for name in sorted(machine.reservoirs)
                 },
+                held=held(machine, state),
                 back_on=_back_on(machine, state),
             )
     except LedgerMissingError:
