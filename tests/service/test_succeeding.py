@@ -15,6 +15,7 @@ from slackwater.ledger.store import LedgerFile
 from slackwater.ports import Clock
 from slackwater.service.memory import LIVE_NAME, Memory
 from slackwater.service.succeeding import hold_if_otherwise, version_before
+from slackwater.service.tally import Tally
 from slackwater.service.wiring import Rig
 from tests.audit.simulated import Simulated, draw
 
@@ -36,6 +37,7 @@ class JustThen:
         self.memory = Memory(folder, "live")
         self.memory.open()
         self.chores = SimpleQueue[str]()
+        self.tally = Tally()
 
     def held(self, before: str) -> list[HoldRaised]:
         """The holds that stand after a start behind that version."""
