@@ -45,6 +45,16 @@ def test_carbon_begins_with_one_small_step() -> None:
     assert Ground.CARBON_STEP in grounds(found, "vinegar")
 
 
+def test_what_light_spoils_is_given_in_the_dark() -> None:
+    """From midnight, whatever the habit of its parameter is."""
+    used = machine(("vinegar",), targets={})
+    dark = replace(used.solutions["vinegar"], light_sensitive=True)
+    used = replace(used, solutions={**used.solutions, "vinegar": dark})
+    found = proposed(used, None, NITRATE, PHOSPHATE)
+    windows = lines(found, "vinegar")[-1].windows
+    assert [(0, 360)] == [(one.start_minute, one.end_minute) for one in windows]
+
+
 def test_carbon_goes_up_a_step_after_a_week() -> None:
     """Nineteen days since the plan began."""
     assert timedelta(days=19) == TODAY - STARTS

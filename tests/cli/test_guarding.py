@@ -14,7 +14,7 @@ from slackwater.facts.safeguards import (
 )
 from slackwater.facts.waters import HusbandryNoted
 from slackwater.gate.bypass import BYPASSABLE
-from tests.cli.run_program import Outcome
+from tests.cli.run_program import SMALLEST, Outcome, changed
 from tests.cli.stage import Stage, stage_of
 
 CHEMISTRY = Path(__file__).resolve().parents[2] / "config" / "chemistry"
@@ -186,6 +186,17 @@ def test_h58_a_refill_is_counted_from_what_it_holds(stage: Stage) -> None:
         half.document["before_ul"],
     )
     assert 2_500_000 == stage.folded().fills["carbonate"].content_ul
+
+
+def test_a_refill_says_until_when_it_keeps(tmp_path: Path) -> None:
+    """A container opened on the second of January, of what keeps ninety days."""
+    kept = ('content = "2 L"', 'content = "2 L"\nkeeps = "90 d"')
+    stage = stage_of(tmp_path, changed(tmp_path / "c", SMALLEST, slackwater=kept))
+    words = ("carbonate", "--opened", "2026-01-02 10:00")
+    told = stage.run("refill", *words, "--json")
+    # Ninety days of 24 h after nine o'clock UTC.
+    assert "2026-04-02T09:00:00.000000Z" == told.document["keeps_until"]
+    assert "It keeps until" in stage.run("refill", *words).out
 
 
 def test_a_refill_says_when_its_solution_was_made(stage: Stage) -> None:

@@ -196,4 +196,5 @@ def _present(knob: Knob) -> PlanLine:
 
 
 def _habit(knob: Knob) -> tuple[tuple[Window, ...], int]:
-    return _HABITS.get(knob.parameter, _OTHERWISE)
+    windows, count = _HABITS.get(knob.parameter, _OTHERWISE)
+    return (_DARK if knob.solution.light_sensitive else windows), count

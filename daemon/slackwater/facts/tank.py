@@ -80,7 +80,8 @@ class Solution:
     `effects` maps a parameter to pico-units per microlitre and holds only what the
     solution doses; `counter_ions` maps the rest (salt gain) in picograms per
     microlitre. `ions` is empty when only a label is known. `bicarbonate` says of a
-    label that its alkalinity is bicarbonate alone.
+    label that its alkalinity is bicarbonate alone, `light_sensitive` that light spoils
+    it.
     """
 
     id: str
@@ -91,6 +92,7 @@ class Solution:
     fully_declared: bool = True
     hydroxide: bool = False
     bicarbonate: bool = False
+    light_sensitive: bool = False
     cautions: tuple[str, ...] = ()
     origin: str = ""
 

@@ -277,3 +277,18 @@ def test_only_a_label_says_that_it_is_bicarbonate(tmp_path: Path) -> None:
         'purity = "99.5 %"', 'purity = "99.5 %"\nbicarbonate = true'
     )
     assert "beside a formula" in findings_of(tmp_path, formula)[0]
+
+
+def test_what_a_solution_wants_is_said_with_its_cautions(tmp_path: Path) -> None:
+    """To be stirred, rinsed, kept dark; each by itself, none unless it is stated."""
+    label = 'per_ml = { alkalinity = "0.3 dKH per mL in 100 L" }'
+    for key, word in (
+        ("stir", "stir it"),
+        ("rinse", "slackwater flush"),
+        ("light_sensitive", "dark"),
+    ):
+        text = MACHINE.replace("no_effects = true", f"{label}\n{key} = true")
+        found = machine_from_text(tmp_path, text).solutions["trace"]
+        (said,) = found.cautions
+        assert word in said
+        assert (key == "light_sensitive") is found.light_sensitive

@@ -5,7 +5,8 @@ a pump whose bottle is empty; a solution of another strength is another solution
 approved first.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from datetime import datetime, timedelta
 from typing import TypedDict, Unpack
 
 import click
@@ -13,6 +14,7 @@ import click
 from slackwater.cli.document import Answer
 from slackwater.cli.moments import Wall, typed_moment
 from slackwater.cli.opening import local_user, newest_approval, only, write
+from slackwater.cli.render import local
 from slackwater.cli.shell import Shell, verb
 from slackwater.cli.typed import WORD_AT_MOST, typed_text, typed_ul
 from slackwater.cli.typed_levels import settled, twice, typed_levels
@@ -55,6 +57,8 @@ class Asked(TypedDict):
 )
 @click.option(
     "--mixed",
+    "--opened",
+    "mixed",
     metavar="TIME",
     help="When the solution was made, or its container opened.  [default: now]",
 )
@@ -98,8 +102,9 @@ def refill(shell: Shell, reservoir: str, **asked: Unpack[Asked]) -> Answer:
             )
         ]
 
-    _state, events = write(shell.state, decide)
+    state, events = write(shell.state, decide)
     filled = only(events, ReservoirFilled)
+    until = _keeps_until(machine_of(shell, state), filled)
     return Answer(
         fields={
             "reservoir": reservoir,
@@ -107,11 +112,30 @@ def refill(shell: Shell, reservoir: str, **asked: Unpack[Asked]) -> Answer:
             "before_ul": before[0],
             "mixed_at": timestamp(filled.mixed_at),
             "lot": filled.lot,
+            "keeps_until": None if until is None else timestamp(until),
             "levels": {name: str(level) for name, level in filled.levels.items()},
         },
-        text=f"{reservoir} holds {show_volume(filled.content_ul)}; by the books "
-        f"{show_volume(before[0])} were left before.",
+        text="\n".join(_told(machine_of(shell, state), filled, before[0])),
     )
+
+
+def _keeps_until(machine: Machine, filled: ReservoirFilled) -> datetime | None:
+    keeps_s = machine.reservoirs[filled.reservoir].keeps_s
+    return filled.mixed_at + timedelta(seconds=keeps_s) if keeps_s else None
+
+
+def _told(machine: Machine, filled: ReservoirFilled, before_ul: int) -> Iterator[str]:
+    """What it holds, how long it keeps, and what its solution wants."""
+    until, reservoir = _keeps_until(machine, filled), filled.reservoir
+    yield (
+        f"{reservoir} holds {show_volume(filled.content_ul)}; by the books "
+        f"{show_volume(before_ul)} were left before."
+    )
+    if until is not None:
+        yield f"It keeps until {local(until, zone_of(machine, reservoir))}."
+    given = {p.solution for p in machine.pumps.values() if p.reservoir == reservoir}
+    for name in sorted(given):
+        yield from (f"Mind: {one}." for one in machine.solutions[name].cautions)
 
 
 def machine_of(shell: Shell, state: State) -> Machine:

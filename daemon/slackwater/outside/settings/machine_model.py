@@ -210,6 +210,24 @@ class SolutionTable(TableModel):
         description="Further solutions that must not follow closely",
         examples=['["trace"]'],
     )
+    stir: bool = Field(
+        default=False,
+        description="Say true when it settles: it is then said wherever a bottle is "
+        "touched that a person, or a stirrer of its own, must stir it before doses",
+        examples=["true"],
+    )
+    rinse: bool = Field(
+        default=False,
+        description="Say true when it crystallises in hose or outlet: it is then said "
+        "that they want rinsing, `slackwater flush`",
+        examples=["true"],
+    )
+    light_sensitive: bool = Field(
+        default=False,
+        description="Say true when light spoils it: a proposal then doses it in the "
+        "dark, unless it has a line already",
+        examples=["true"],
+    )
     cautions: list[PlainText] = Field(
         default_factory=list,
         description="What a person should know before touching the bottle",

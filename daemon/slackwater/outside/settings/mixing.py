@@ -126,7 +126,8 @@ class _SolutionReader:
             ),
             hydroxide=table.hydroxide or False,
             bicarbonate=table.bicarbonate,
-            cautions=tuple(table.cautions),
+            light_sensitive=table.light_sensitive,
+            cautions=(*table.cautions, *_handling(table)),
             origin=origin,
         )
 
@@ -205,3 +206,13 @@ def _filled(plain: Solution, stock: Stock) -> Solution:
         hydroxide=stock.hydroxide,
         cautions=(*plain.cautions, *stock.cautions),
     )
+
+
+def _handling(table: SolutionTable) -> tuple[str, ...]:
+    """What no pump does for it, said wherever its bottle is touched."""
+    wanted = (
+        (table.stir, "it settles: stir it, or keep a stirrer running, before doses"),
+        (table.rinse, "it crystallises: rinse hose and outlet with `slackwater flush`"),
+        (table.light_sensitive, "light spoils it: keep bottle and hose dark"),
+    )
+    return tuple(words for is_wanted, words in wanted if is_wanted)
