@@ -5,6 +5,7 @@ Both fill the hose within the small ceiling of priming (H56).
 
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -174,3 +175,14 @@ def test_the_page_says_what_to_do_next(stage: Stage) -> None:
     assert "--outlet-out" in page
     page = stage.run("swap-tube", "carbonate", "--done", "--by", "keeper").out
     assert "slackwater calibrate carbonate" in page
+
+
+def test_a_status_tells_the_hours_of_tubes(stage: Stage) -> None:
+    """Beside those they last, and when they were new."""
+    assert 0 == stage.run("swap-tube", "carbonate", "--done", *BY).code
+    told: Any = stage.run("status", "--json").document["tubes"]
+    found = {one["pump"]: one for one in told}
+    assert {"carbonate", "calcium"} == set(found)
+    assert (0.0, 500.0) == (found["calcium"]["ran_h"], found["calcium"]["life_h"])
+    assert found["calcium"]["swapped_at"] is None
+    assert found["carbonate"]["swapped_at"] is not None

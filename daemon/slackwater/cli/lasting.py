@@ -1,4 +1,4 @@
-"""How long bottles last: what is left, the plan's mean pace, and how sure both are.
+"""How long bottles and tubes last: what is left, the pace, how sure both are.
 
 Floor 8. One subject: one figure for status, check and whatever else shows it. Laws
 here: what the books and the pumps' rates may be off widens the interval; a bottle of
@@ -13,7 +13,11 @@ from slackwater.facts.inventory import COVERAGE, Stock, rate_sd, stock
 from slackwater.facts.plan import Plan, PlanLine
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine
+from slackwater.facts.wear import tube_run_s
 from slackwater.gate.moment import DAYS_OF_WEEK
+from slackwater.ledger.codec import timestamp
+
+S_PER_HOUR = 3600
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,6 +79,19 @@ def lasting_words(one: Bottle) -> str:
         return "nothing is drawn"
     high = "more" if one.days_high is None else f"{one.days_high:.0f}"
     return f"{one.days:.0f} days ({one.days_low:.0f} to {high})"
+
+
+def tube_documents(machine: Machine, state: State) -> list[dict[str, object]]:
+    """Hours that the tube of each pump ran, beside those it lasts."""
+    return [
+        {
+            "pump": name,
+            "ran_h": round(tube_run_s(state, name) / S_PER_HOUR, 2),
+            "life_h": round(pump.tube_life_s / S_PER_HOUR, 2),
+            "swapped_at": timestamp(state.tubes[name]) if name in state.tubes else None,
+        }
+        for name, pump in sorted(machine.pumps.items())
+    ]
 
 
 def _sharing(machine: Machine, name: str) -> set[str]:

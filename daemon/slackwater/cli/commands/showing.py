@@ -10,6 +10,7 @@ from slackwater.cli.aside import aside_document
 from slackwater.cli.document import Answer, reason_document
 from slackwater.cli.entered_text import entered_documents
 from slackwater.cli.exchange_text import exchange_documents
+from slackwater.cli.lasting import tube_documents
 from slackwater.cli.opening import opened
 from slackwater.cli.outlook import Outlook
 from slackwater.cli.relay_text import relay_documents
@@ -79,6 +80,9 @@ def _fields(stood: Standing) -> dict[str, object]:
         "exchanges": []
         if stood.approved is None
         else exchange_documents(stood.approved.machine, stood.state),
+        "tubes": []
+        if stood.approved is None
+        else tube_documents(stood.approved.machine, stood.state),
         "first_aid": stood.first_aid,
         "overdue_tasks": [due.document for due in stood.due if due.is_overdue],
         "waiting": [
