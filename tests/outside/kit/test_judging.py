@@ -25,7 +25,10 @@ REMOVED: dict[str, tuple[str, list[tuple[str, str]]]] = {
     "noughts before": ("form", [(' or (text[0] == "0" and text != "0")', "")]),
     "version": ("form", [('_MOST = {"v": 1, ', "_MOST = {")]),
     "fields of an act": ("form", [("x not in allowed or ", "")]),
-    "code": ("auth", [("if not is_authentic(command, self._key):", "if False:")]),
+    "code": (
+        "auth",
+        [("if not any(is_authentic(command, key) for key in self.keys):", "if False:")],
+    ),
     "repeat": ("repeat", [(_IF, "if False:")]),
     "boot": ("boot", [('("boot", command.text["boot"] != self.boot),', "")]),
     "fence": ("fence", [('("fence", whole["fence"] < self.fence),', "")]),
