@@ -11,6 +11,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from operator import attrgetter
+from typing import NamedTuple
 
 from slackwater.facts.plan import DueDose
 from slackwater.planning.days import CONTEXT_DAYS, ONE_DAY
@@ -35,9 +36,8 @@ class Stretch:
     before: ByPump
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Sum:
-    """What a dose brings a sum to, that dose included."""
+class Sum(NamedTuple):
+    """What a dose brings a sum to, that dose included; a check makes many thousands."""
 
     dose: DueDose
     total: int
@@ -61,7 +61,7 @@ def stretches(timetable: Timetable, tank: str) -> Iterator[Stretch]:
 def single_sums(stretch: Stretch, weights: Weights) -> Iterator[Sum]:
     """Each dose of the day by itself, in order of time."""
     for dose in _of(stretch.today, weights):
-        yield Sum(dose=dose, total=dose.volume_ul * weights[dose.pump])
+        yield Sum(dose, dose.volume_ul * weights[dose.pump])
 
 
 def day_sums(stretch: Stretch, weights: Weights) -> Iterator[Sum]:
@@ -69,7 +69,7 @@ def day_sums(stretch: Stretch, weights: Weights) -> Iterator[Sum]:
     total = 0
     for dose in _of(stretch.today, weights):
         total += dose.volume_ul * weights[dose.pump]
-        yield Sum(dose=dose, total=total)
+        yield Sum(dose, total)
 
 
 def rolling_sums(
@@ -81,11 +81,12 @@ def rolling_sums(
     gone = total = 0
     for dose in doses:
         total += dose.volume_ul * weights[dose.pump]
-        while leaving[gone].latest_at <= dose.due_at - window:
+        begins = dose.due_at - window
+        while leaving[gone].latest_at <= begins:
             total -= leaving[gone].volume_ul * weights[leaving[gone].pump]
             gone += 1
         if dose.local_day == stretch.local_day:
-            yield Sum(dose=dose, total=total)
+            yield Sum(dose, total)
 
 
 def _by_pump(doses: Iterable[DueDose]) -> dict[str, list[DueDose]]:
