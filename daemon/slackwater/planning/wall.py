@@ -16,6 +16,8 @@ from slackwater.errors import Finding, InputError
 MINUTES_A_DAY = 1440
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 PLAIN_DAYS_KEPT = 64
+# Each window begins and ends on all the days that a plan is checked on, each time.
+MINUTES_KEPT = 4096
 
 
 def zone_named(name: str) -> ZoneInfo:
@@ -59,11 +61,13 @@ def _plain_day(zone: str, local_day: date) -> tuple[datetime, datetime]:
     return EPOCH + timedelta(seconds=begin_s), EPOCH + timedelta(seconds=end_s)
 
 
+@lru_cache(MINUTES_KEPT)
 def exists(zone: ZoneInfo, local_day: date, minute: int) -> bool:
     """Whether the wall clock of the zone shows this minute on that day."""
     return not _jumped_over(_shown(zone, local_day, minute))
 
 
+@lru_cache(MINUTES_KEPT)
 def reached_s(zone: ZoneInfo, local_day: date, minute: int) -> int:
     """The first instant at which the wall clock has reached a minute of a day.
 
