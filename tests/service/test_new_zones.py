@@ -14,7 +14,7 @@ import pytest
 
 from slackwater.cli.reading import digest_of, read_files
 from slackwater.facts.reasons import Code
-from slackwater.planning import days, wall
+from slackwater.planning import ceilings, days, timetable, wall
 from slackwater.service.memory import Memory
 from slackwater.service.standing import zone_hashes
 from slackwater.service.tables import changed_tables, hold_changed_tables
@@ -49,7 +49,7 @@ def forget() -> None:
     """Nothing that was worked out of the data before may be remembered."""
     zoneinfo.ZoneInfo.clear_cache()
     digest_of_files.cache_clear()
-    for module in (days, wall):
+    for module in (days, wall, timetable, ceilings):
         for value in vars(module).values():
             clear = getattr(value, "cache_clear", None)
             if clear is not None:

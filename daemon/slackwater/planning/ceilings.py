@@ -9,6 +9,7 @@ dose that breaks a cap is named; all findings come out at once.
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import timedelta
+from functools import lru_cache
 
 from slackwater.errors import Finding
 from slackwater.facts.plan import Plan
@@ -28,7 +29,7 @@ from slackwater.planning.charges import (
 )
 from slackwater.planning.faults import group_faults, line_faults, sound_part
 from slackwater.planning.strain import late_starts, too_many_pulses
-from slackwater.planning.timetable import Timetable
+from slackwater.planning.timetable import TIMETABLES_KEPT, Timetable, timetable_of
 
 NO_CAP = EffectCap(gross=0)
 _DOING = {"gross": "adds", "net_rise": "may raise the water by"}
@@ -100,7 +101,7 @@ def ceilings(plan: Plan, machine: Machine) -> Ceilings:
 
     Raises: InputError when a line is at fault in itself.
     """
-    return _ceilings(Timetable(plan, machine))
+    return _ceilings(timetable_of(plan, machine))
 
 
 def check(plan: Plan, machine: Machine) -> list[Finding]:
@@ -110,7 +111,7 @@ def check(plan: Plan, machine: Machine) -> list[Finding]:
     they were not there.
     """
     faults = line_faults(plan, machine)
-    timetable = Timetable(sound_part(plan, faults), machine)
+    timetable = timetable_of(sound_part(plan, faults), machine)
     return [
         *(fault.finding for fault in faults),
         *group_faults(plan),
@@ -132,6 +133,7 @@ def _conflicts(timetable: Timetable) -> Iterator[Finding]:
                     yield finding
 
 
+@lru_cache(TIMETABLES_KEPT)
 def _ceilings(timetable: Timetable) -> Ceilings:
     found = []
     for tank in timetable.tanks:

@@ -16,7 +16,7 @@ from typing import TypeAlias
 from slackwater.facts.plan import Plan
 from slackwater.facts.tank import Machine, Pump, Solution
 from slackwater.planning.daily import day_totals
-from slackwater.planning.timetable import Timetable
+from slackwater.planning.timetable import timetable_of
 
 # Beyond this a solution counts as another one (dry-run rules, what repeats a stage).
 STRENGTH_PERCENT = 5
@@ -150,7 +150,7 @@ def touched_pumps(
 
 
 def _largest(plan: Plan, machine: Machine) -> Counter[Key]:
-    timetable = Timetable(plan, machine)
+    timetable = timetable_of(plan, machine)
     found = Counter[Key]()
     for tank in timetable.tanks:
         for local_day in timetable.checked_days(tank):

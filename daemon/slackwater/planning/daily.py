@@ -11,7 +11,7 @@ from datetime import date
 
 from slackwater.facts.plan import DueDose, Plan
 from slackwater.facts.tank import Machine
-from slackwater.planning.timetable import Timetable
+from slackwater.planning.timetable import Timetable, timetable_of
 
 ALKALINITY = "alkalinity"
 # One milliequivalent per litre is this much alkalinity in a microlitre.
@@ -43,7 +43,7 @@ def per_day(plan: Plan, machine: Machine, tank: str, local_day: date) -> DayTota
 
     Raises: InputError when a line is at fault in itself.
     """
-    return day_totals(Timetable(plan, machine), tank, local_day)
+    return day_totals(timetable_of(plan, machine), tank, local_day)
 
 
 def day_totals(timetable: Timetable, tank: str, local_day: date) -> DayTotals:
@@ -87,7 +87,7 @@ def highest_daily_ul(plan: Plan, machine: Machine) -> int:
     Shape: over the days that stand for all days of the plan, 0 for a plan without
     doses.
     """
-    timetable = Timetable(plan, machine)
+    timetable = timetable_of(plan, machine)
     return max(
         (
             totals.volume_ul
@@ -105,7 +105,7 @@ def fullest_day_ul(plan: Plan, machine: Machine) -> dict[str, int]:
     0 where the plan has no line for it.
     Raises: InputError when a line is at fault in itself.
     """
-    timetable = Timetable(plan, machine)
+    timetable = timetable_of(plan, machine)
     fullest = dict.fromkeys(sorted(machine.pumps), 0)
     for tank in timetable.tanks:
         for totals in _checked_totals(timetable, tank):
@@ -122,7 +122,7 @@ def hours_to_ceiling(plan: Plan, machine: Machine, tank: str) -> float | None:
     """
     guard = machine.guards.get(tank)
     target = machine.tanks[tank].targets.get(ALKALINITY)
-    timetable = Timetable(plan, machine)
+    timetable = timetable_of(plan, machine)
     added_peq = max(
         (
             totals.effects.get(ALKALINITY, 0)

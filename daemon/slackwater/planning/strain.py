@@ -17,7 +17,7 @@ from slackwater.planning.amounts import largest_ul, run_s
 from slackwater.planning.daily import day_totals
 from slackwater.planning.days import ONE_DAY
 from slackwater.planning.faults import place
-from slackwater.planning.timetable import Timetable
+from slackwater.planning.timetable import Timetable, timetable_of
 from slackwater.water.show import show_volume
 
 # After a power-up a node's budget comes free by one of these parts an hour.
@@ -41,7 +41,7 @@ def cautions(plan: Plan, machine: Machine) -> list[Finding]:
 
     Raises: InputError when a line is at fault in itself.
     """
-    timetable = Timetable(plan, machine)
+    timetable = timetable_of(plan, machine)
     return [
         *_empty_reservoirs(timetable),
         *_slow_budgets(timetable),

@@ -37,7 +37,7 @@ from slackwater.planning.wall import (
 )
 
 # Kept, so that memory stays small in a daemon that runs for years.
-DAYS_KEPT = 64
+DAYS_KEPT = 128
 # A gap this long lets a dose be as late as any machine allows.
 LONGEST_LOOK_DAYS = 31
 LAYOUTS_KEPT = 128

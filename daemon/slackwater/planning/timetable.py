@@ -7,6 +7,7 @@ doses; days are laid out when they are asked for and kept for a while.
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from functools import lru_cache
 from operator import attrgetter
@@ -24,8 +25,13 @@ LOOK_AHEAD = timedelta(days=400)
 # Longer than is looked ahead, so that one search serves for a day.
 SEARCHED = LOOK_AHEAD + ONE_DAY
 UTC_DAYS_KEPT = 8
+# Whoever judges a plan asks for its doses time and again: for caps, digest, runs.
+TIMETABLES_KEPT = 4
+
+SECOND_LETTERS = len("2026-05-03T00:00:00")
 
 _due_at = attrgetter("due_at")
+_by_time = attrgetter("due_at", "id")
 
 
 class _UtcDay(NamedTuple):
@@ -143,6 +149,30 @@ class Timetable:
         return dose.due_at, self._order[dose.tank, dose.line]
 
 
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """A plan on a machine, told from others by what stands in it."""
+
+    plan: Plan
+    machine: Machine
+
+    def __hash__(self) -> int:
+        return hash((self.plan.name, self.plan.starts, self.machine.site))
+
+
+def timetable_of(plan: Plan, machine: Machine) -> Timetable:
+    """The doses of a plan on a machine, laid once for equal plans and machines.
+
+    Raises: InputError with everything that is wrong in single lines.
+    """
+    return _laid_once(_Asked(plan, machine))
+
+
+@lru_cache(TIMETABLES_KEPT)
+def _laid_once(asked: _Asked) -> Timetable:
+    return Timetable(asked.plan, asked.machine)
+
+
 def _within(
     days: TankDays, start: datetime, end: datetime
 ) -> Iterator[tuple[DueDose, ...]]:
@@ -165,16 +195,21 @@ def dose_table_lines(
     each, without a line end: due, latest start, identity, pump, solution, microlitres,
     parted by spaces, times in UTC.
     """
-    timetable = Timetable(plan, machine)
+    timetable = timetable_of(plan, machine)
     for local_day in sorted(set(days)):
         doses = (
             dose
             for tank in timetable.tanks
             for dose in timetable.day(tank, local_day).doses
         )
-        for dose in sorted(doses, key=lambda dose: (dose.due_at, dose.id)):
+        for dose in sorted(doses, key=_by_time):
             yield (
-                f"{dose.due_at:%Y-%m-%dT%H:%M:%SZ} {dose.latest_at:%Y-%m-%dT%H:%M:%SZ} "
+                f"{_second(dose.due_at)} {_second(dose.latest_at)} "
                 f"{dose.id} {dose.pump} {machine.pumps[dose.pump].solution} "
                 f"{dose.volume_ul}"
             ).encode()
+
+
+def _second(moment: datetime) -> str:
+    """A moment of UTC to the second; a table has many, and `strftime` is slow."""
+    return moment.isoformat()[:SECOND_LETTERS] + "Z"

@@ -22,7 +22,7 @@ from slackwater.facts.stages import HalfBegan
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine
 from slackwater.facts.waters import WaterChanged
-from slackwater.planning.timetable import Timetable
+from slackwater.planning.timetable import Timetable, timetable_of
 from slackwater.pump.command import LENGTHS_KEPT
 from slackwater.pump.outcome import Stamp
 from slackwater.rehearsal.approaches import approach
@@ -117,7 +117,7 @@ def rehearse_by(
     spread: Spread, machine: Machine, plan: Plan, first: date, days: int
 ) -> Rehearsal:
     """As `rehearse`, with parts done by `spread`; who does them changes nothing."""
-    timetable = Timetable(plan, machine)
+    timetable = timetable_of(plan, machine)
     begin, end = _span(machine, first, days)
     last = first + timedelta(days=days - 1)
     whole = Part(

@@ -14,7 +14,7 @@ from slackwater.facts.messages import Effect
 from slackwater.facts.plan import Approval, Plan
 from slackwater.facts.tank import Machine
 from slackwater.gate.moment import Rules, rules_for
-from slackwater.planning.timetable import Timetable
+from slackwater.planning.timetable import Timetable, timetable_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,6 +80,6 @@ def _force(approval: Approval, plan: Plan, machine: Machine) -> Force:
         approval=approval,
         plan=plan,
         machine=machine,
-        timetable=Timetable(plan, machine),
+        timetable=timetable_of(plan, machine),
         rules=rules_for(machine, plan),
     )

@@ -24,7 +24,7 @@ from slackwater.gate.moment import rules_for
 from slackwater.planning.changes import Change, changes, touched_pumps
 from slackwater.planning.daily import day_totals, highest_daily_ul
 from slackwater.planning.faults import line_faults
-from slackwater.planning.timetable import Timetable
+from slackwater.planning.timetable import timetable_of
 from slackwater.rehearsal.clock_changes import Way, next_changes
 from slackwater.rehearsal.faults.case import FaultRun
 from slackwater.rehearsal.faults.cases import CASES
@@ -194,7 +194,7 @@ def _settled(machine: Machine) -> Machine:
 
 def _planned(machine: Machine, plan: Plan) -> dict[tuple[str, str], int]:
     """The largest day of each parameter, without outside sources."""
-    timetable = Timetable(plan, machine)
+    timetable = timetable_of(plan, machine)
     found: dict[tuple[str, str], int] = {}
     for tank in timetable.tanks:
         for day in timetable.checked_days(tank):

@@ -31,7 +31,7 @@ from slackwater.gate.moment import Ask
 from slackwater.gate.resuming import WHOLE
 from slackwater.gate.shortening import Share, share_of
 from slackwater.gate.verdict import Granted, Verdict, may_dose
-from slackwater.planning.timetable import Timetable
+from slackwater.planning.timetable import Timetable, timetable_of
 from slackwater.pump.command import run_ms
 from slackwater.pump.outcome import Stamp
 from slackwater.rehearsal.clock_changes import next_changes
@@ -122,7 +122,7 @@ def target_of(machine: Machine, plan: Plan, first: date) -> Target | None:
     """
     zones = {tank.zone for tank in machine.tanks.values()}
     begin = min(midnight(first, zone) for zone in zones)
-    timetable = Timetable(plan, machine)
+    timetable = timetable_of(plan, machine)
     days = timetable.between(begin + BEFORE, begin + BEFORE + timedelta(days=8))
     if not days:
         return None
