@@ -109,3 +109,15 @@ def test_a_correction_is_told_with_its_last_day(stage: Stage) -> None:
     assert "reef/carbonate is a correction and ends on 2026-05-09." in (
         stage.run("approvals").out
     )
+
+
+def test_a_line_with_dates_of_its_own_is_approved_with_them(tmp_path: Path) -> None:
+    """Not as if it went on every day for good."""
+    dated = (
+        '[[line]]\nid = "carbonate-up"\ntank = "reef"\nsolution = "carbonate"\n'
+        'per_day = "1 mL"\ntimes = ["09:30"]\nfirst = 2026-05-10\n'
+        'last = 2026-05-19\npurpose = "correction"\n\n[group.balanced]'
+    )
+    config = changed(tmp_path, SMALLEST, plan=("[group.balanced]", dated))
+    told = stage_of(tmp_path, config).approve(highest="73 mL")
+    assert "every day, 2026-05-10 to 2026-05-19" in told.err

@@ -40,14 +40,14 @@ from slackwater.cli.opening import (
 from slackwater.cli.reading import Files, read_files
 from slackwater.cli.receipt import accepted, noted, refuse_undated
 from slackwater.cli.render import local, section, table
-from slackwater.cli.report.extent import dates_missing, today_of
+from slackwater.cli.report.extent import dates_missing, dates_words, today_of
 from slackwater.cli.shell import Shell, verb
 from slackwater.cli.takeover import swap_for
 from slackwater.cli.typed import WORD_AT_MOST, typed_text, typed_ul
 from slackwater.cli.width import error_columns, fitted
 from slackwater.errors import Finding, InputError, RefusedError
 from slackwater.facts.events import AnyEvent, PlanApproved
-from slackwater.facts.plan import PlanLine
+from slackwater.facts.plan import Plan, PlanLine
 from slackwater.facts.reliable import as_measured
 from slackwater.facts.state import State
 from slackwater.ledger.codec import timestamp
@@ -206,7 +206,7 @@ def _preview(proposal: Proposal) -> str:
         (
             f"{line.tank}/{line.id}",
             show_volume(line.per_day_ul),
-            _days(line),
+            _days(line, plan),
             line_words(line, machine),
         )
         for line in plan.lines
@@ -225,10 +225,13 @@ def _preview(proposal: Proposal) -> str:
     return "\n".join(parts)
 
 
-def _days(line: PlanLine) -> str:
-    if line.weekdays:
-        return " ".join(line.weekdays)
-    return "every day" if line.every_days == 1 else f"every {line.every_days} days"
+def _days(line: PlanLine, plan: Plan) -> str:
+    """On which days, and from when to when where it has dates of its own."""
+    told = "every day" if line.every_days == 1 else f"every {line.every_days} days"
+    told = " ".join(line.weekdays) or told
+    if line.first_day is None and line.last_day is None:
+        return told
+    return f"{told}, {dates_words(line, plan)}"
 
 
 def _change_table(proposal: Proposal) -> str:
