@@ -49,6 +49,21 @@ ELSEWHERE = {
     "entry alarm_changed": "tests/alarms: the shell judges them beside the loop",
     "entry day_summed": "tests/service: the daily audit of the running service",
     **{
+        f"reason {code}": "tests/gate, tests/turn: no scenario has a pair of pumps"
+        for code in (
+            Code.EXCHANGE_WAITS,
+            Code.EXCHANGE_UNFILLED,
+            Code.EXCHANGE_NOTHING,
+            Code.EXCHANGE_LESS,
+            Code.EXCHANGE_OFF,
+            Code.EXCHANGE_UNPROVEN,
+            Code.EXCHANGE_ALONE,
+            Code.NEW_WATER_LOW,
+            Code.NEW_WATER_UNTESTED,
+            Code.WASTE_FULL,
+        )
+    },
+    **{
         f"entry {kind}": "tests/facts, tests/cli: people's records, no turn writes them"
         for kind in (
             "measurement_kept",
