@@ -98,7 +98,8 @@ def test_the_two_times_are_those_of_the_balance() -> None:
     """8 to 6.5 at 1 dKH a day: 36 h; 8 to 9.5 at 0.943: 38.2 h."""
     (line,) = item(document("smallest"), "times")
     assert line == (
-        "reef: floor 6.50 dKH in 36 h to 42.8 h if dosing stopped; "
+        "reef: from the target 8.00 dKH: floor 6.50 dKH in 36 h to 42.8 h if dosing "
+        "stopped; "
         "ceiling 9.50 dKH in 38.2 h if uptake stopped"
     )
 
@@ -110,6 +111,14 @@ def test_the_stuck_pump_is_told_in_dkh_and_judged() -> None:
         "carbonate up to its node's limit gives 80 mL in 24 h: +2.1 dKH, to 10.10 dKH, "
         "above the ceiling of 9.50 dKH"
     )
+
+
+def test_a_level_that_reads_like_its_ceiling_is_just_below_it(tmp_path: Path) -> None:
+    """57.2 mL of 1.868 meq/mL in 200 L are 1.498 dKH: 9.498, which reads 9.50."""
+    limit = ('day_limit = "80 mL"', 'day_limit = "57.2 mL"')
+    config = changed(tmp_path, SMALLEST, slackwater=limit)
+    (line,) = item(rehearse(config, "--days", 1, "--json").document, "stuck")
+    assert "to 9.50 dKH, just below the ceiling of 9.50 dKH" in line
 
 
 def test_faults_say_that_nothing_was_carried_over() -> None:

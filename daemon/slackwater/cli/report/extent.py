@@ -17,6 +17,8 @@ from slackwater.water.show import show_volume
 DEFAULT_DAYS = 30
 # Longer corrections must be asked for: no slip of a date runs for years.
 MOST_AHEAD_DAYS = 400
+# A shorter report shows neither a week nor where the water goes (project limit).
+LEAST_REVIEWED_DAYS = 14
 
 
 def today_of(machine: Machine, at: datetime) -> date:
@@ -35,6 +37,15 @@ def days_ahead(plan: Plan, first: date) -> int:
     spans = [span[1] for line in plan.lines if (span := _span(line, plan, first))]
     needed = max([DEFAULT_DAYS, *((last - first).days + 1 for last in spans)])
     return min(needed, MOST_AHEAD_DAYS)
+
+
+def days_to_review(plan: Plan, first: date) -> int:
+    """How many days a report must show before it is approved; fewer where all ends."""
+    ends = [line.last_day for line in plan.lines]
+    last = max((day for day in ends if day is not None), default=None)
+    if last is None or None in ends:
+        return LEAST_REVIEWED_DAYS
+    return min(max((last - first).days + 1, 1), LEAST_REVIEWED_DAYS)
 
 
 def dates_missing(

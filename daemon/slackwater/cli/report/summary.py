@@ -246,17 +246,32 @@ def _times(report: Report) -> Iterator[str]:
         hours = report.hours[tank]
         rises = hours_to_ceiling(report.plan, report.machine, tank)
         told = []
+        low, high = _begins(report, tank)
         if guard is not None and hours.steady is not None:
             floor = level_words(ALKALINITY, guard.floor)
             span = hours_words(hours.steady)
             if hours.falling is not None:
                 span = f"{span} to {hours_words(hours.falling)}"
-            told.append(f"floor {floor} in {span} if dosing stopped")
+            told.append(f"{low}floor {floor} in {span} if dosing stopped")
         if guard is not None and rises is not None:
             ceiling = level_words(ALKALINITY, guard.ceiling)
-            told.append(f"ceiling {ceiling} in {hours_words(rises)} if uptake stopped")
+            again = high if high != low or not told else ""
+            rise = hours_words(rises)
+            told.append(f"{again}ceiling {ceiling} in {rise} if uptake stopped")
         if told:
             yield f"{tank}: {'; '.join(told)}"
+
+
+def _begins(report: Report, tank: str) -> tuple[str, str]:
+    """From which level the way to the floor, and that to the ceiling, is reckoned."""
+    target = report.machine.tanks[tank].targets.get(ALKALINITY)
+    high = ""
+    if target is not None:
+        high = f"from the target {level_words(ALKALINITY, target)}: "
+    tested = report.past.levels.get(tank, {}).get(ALKALINITY)
+    if tested is None:
+        return high, high
+    return f"from {level_words(ALKALINITY, tested)} as last known: ", high
 
 
 def _stuck(report: Report) -> Item:
@@ -282,7 +297,10 @@ def _stuck_words(report: Report, worst: Worst) -> str:
     if guard is None:
         return said
     beyond = "above" if worst.tolerable is False else "below"
-    return f"{said}, {beyond} the ceiling of {level_words(ALKALINITY, guard.ceiling)}"
+    ceiling = level_words(ALKALINITY, guard.ceiling)
+    # Two levels that read alike are told apart by the word.
+    just = "just " if ceiling == level_words(ALKALINITY, worst.level) else ""
+    return f"{said}, {just}{beyond} the ceiling of {ceiling}"
 
 
 def _bottle(report: Report) -> Iterator[str]:
