@@ -88,7 +88,7 @@ class Show:
         self.minute = datetime.now(UTC)
         self.propose()
         self.command("check", show=60)
-        days = ("--days", "1", "--from", str(self.minute.date()))
+        days = ("--days", "14", "--from", str(self.minute.date()))
         self.command("rehearse", "--faults", *days, show=12)
         highest = self.document("check")["highest_daily_ul"]
         volume = f"{math.ceil(int(str(highest)) / 1000)} mL"

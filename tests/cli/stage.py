@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import date, timedelta
 from functools import cache
 from pathlib import Path
 
@@ -21,6 +21,8 @@ from tests.cli.run_program import SMALLEST, Outcome, run
 
 HIGHEST = "72 mL"
 DAY_MS = 86_400_000
+# The smallest sample begins then.
+FIRST = date(2026, 5, 3)
 
 
 @dataclass(slots=True)
@@ -35,7 +37,7 @@ class Stage:
         places = ("--config", self.config, "--state", self.state)
         return run(verb, *places, *words, typed=typed)
 
-    def rehearsed(self) -> None:
+    def rehearsed(self, shown_days: int = 30) -> None:
         """Leave the note of a clean rehearsal with faults of what stands in the files.
 
         A rehearsal with all faults takes seconds; `tests/cli/report` makes real ones.
@@ -47,6 +49,8 @@ class Stage:
             report="5e" * 32,
             tried=LEAST_TRIED,
             missed=0,
+            first=FIRST,
+            until=FIRST + timedelta(days=shown_days - 1),
         )
         assert note(self.state, receipt)
 

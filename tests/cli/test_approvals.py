@@ -121,3 +121,17 @@ def test_a_line_with_dates_of_its_own_is_approved_with_them(tmp_path: Path) -> N
     config = changed(tmp_path, SMALLEST, plan=("[group.balanced]", dated))
     told = stage_of(tmp_path, config).approve(highest="73 mL")
     assert "every day, 2026-05-10 to 2026-05-19" in told.err
+
+
+def test_a_report_of_few_days_is_no_report_of_a_plan_without_end(
+    tmp_path: Path,
+) -> None:
+    """A day is refused with both figures, a fortnight is enough."""
+    stage = stage_of(tmp_path)
+    words = ("--by", "keeper", "--yes-highest-daily", "72 mL")
+    stage.rehearsed(1)
+    told = stage.run("approve", *words)
+    assert 1 == told.code
+    assert "the last rehearsal showed 1 of at least 14 days" in told.err
+    stage.rehearsed(14)
+    assert 0 == stage.run("approve", *words).code

@@ -88,6 +88,21 @@ def refuse_undated(missing: Collection[str]) -> None:
         raise RefusedError(_finding(what, _AGAIN))
 
 
+def refuse_short(receipt: Receipt, needed_days: int) -> None:
+    """Refuse a report of so few days that nobody saw what the plan does.
+
+    Raises: RefusedError with both figures.
+    """
+    if receipt.span is None:
+        raise RefusedError(
+            _finding("the note does not say which days it shows", _AGAIN)
+        )
+    days = (receipt.span[1] - receipt.span[0]).days + 1
+    if days < needed_days:
+        what = f"the last rehearsal showed {days} of at least {needed_days} days"
+        raise RefusedError(_finding(what, f"{_AGAIN} Leave out --days."))
+
+
 def _once(pairs: list[tuple[str, object]]) -> dict[str, object]:
     """An object whose keys stand once.
 

@@ -8,6 +8,7 @@ again.
 
 from collections.abc import Sequence
 from dataclasses import replace
+from datetime import date
 from typing import TypedDict, Unpack
 
 import click
@@ -38,9 +39,20 @@ from slackwater.cli.opening import (
     write,
 )
 from slackwater.cli.reading import Files, read_files
-from slackwater.cli.receipt import accepted, noted, refuse_undated
+from slackwater.cli.receipt import (
+    Receipt,
+    accepted,
+    noted,
+    refuse_short,
+    refuse_undated,
+)
 from slackwater.cli.render import local, section, table
-from slackwater.cli.report.extent import dates_missing, dates_words, today_of
+from slackwater.cli.report.extent import (
+    dates_missing,
+    dates_words,
+    days_to_review,
+    today_of,
+)
 from slackwater.cli.shell import Shell, verb
 from slackwater.cli.takeover import swap_for
 from slackwater.cli.typed import WORD_AT_MOST, typed_text, typed_ul
@@ -120,6 +132,7 @@ def approve(shell: Shell, **said: Unpack[Said]) -> Answer:
     ledger_id = opening.state.ledger_id
     receipt = accepted(noted(shell.state), proposal.digest, ledger_id)
     today = today_of(proposal.files.machine, opening.now.utc)
+    refuse_short(receipt, _days_needed(proposal, receipt, today))
     refuse_undated(dates_missing(proposal.files.plan, today, receipt.span))
     click.echo(fitted(_preview(proposal), error_columns()), err=True)
     ask_ratio(proposal, said["ratio"])
@@ -134,6 +147,12 @@ def approve(shell: Shell, **said: Unpack[Said]) -> Answer:
 
     _state, events = write(shell.state, decide)
     return _approved(proposal, events)
+
+
+def _days_needed(proposal: Proposal, receipt: Receipt, today: date) -> int:
+    """Days a report must show: from its own first one, or from today where none is."""
+    first = receipt.first or today
+    return days_to_review(proposal.files.plan, first)
 
 
 def _proposed(shell: Shell) -> tuple[Proposal, Opened]:
