@@ -337,7 +337,7 @@ def test_a_session_from_answers_to_status(tmp_path: Path) -> None:
     assert 0 == setup(tmp_path).code
     stage = Stage(tmp_path / "config", tmp_path / "state")
     assert 0 == stage.run("check").code
-    rehearsed = stage.run("rehearse", "--days", "3", "--faults")
+    rehearsed = stage.run("rehearse", "--days", "14", "--faults")
     assert 0 == rehearsed.code
     assert "72 mL of one tank, all pumps together" in rehearsed.out
     approved = stage.run(
