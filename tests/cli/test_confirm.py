@@ -49,13 +49,13 @@ def test_what_waits_is_listed_with_its_age(stage: Stage) -> None:
 def test_a_person_makes_a_test_of_it_and_is_named(stage: Stage) -> None:
     """Dated when it arrived: confirming makes nothing fresher than it is."""
     (told,) = stage.folded().entered.values()
-    done = stage.run("confirm", "u-1", "--by", "mara", "--method", "drops")
+    done = stage.run("confirm", "u-1", "--by", "keeper", "--method", "drops")
     assert 0 == done.code, done.err
     (test,) = kept(stage)
     assert (told.told.taken_at, told.told.value) == (test.taken_at, test.value)
-    assert ("mara", "drops", "hand") == (test.by, test.method, test.provenance)
+    assert ("keeper", "drops", "hand") == (test.by, test.method, test.provenance)
     (end,) = settled(stage)
-    assert ("u-1", "confirmed", "mara", test.id) == (
+    assert ("u-1", "confirmed", "keeper", test.id) == (
         end.entry,
         end.how,
         end.by,
@@ -68,8 +68,8 @@ def test_a_person_makes_a_test_of_it_and_is_named(stage: Stage) -> None:
 
 def test_confirming_twice_writes_one_test(stage: Stage) -> None:
     """The second time nothing waits under that name any more."""
-    assert 0 == stage.run("confirm", "u-1", "--by", "mara").code
-    again = stage.run("confirm", "u-1", "--by", "mara")
+    assert 0 == stage.run("confirm", "u-1", "--by", "keeper").code
+    again = stage.run("confirm", "u-1", "--by", "keeper")
     assert 2 == again.code
     assert "none waits" in again.err
     assert 1 == len(kept(stage))
@@ -77,11 +77,11 @@ def test_confirming_twice_writes_one_test(stage: Stage) -> None:
 
 def test_refusing_writes_no_test_and_says_why(stage: Stage) -> None:
     """The entry stays in the record, with who refused it."""
-    done = stage.run("confirm", "u-1", "--refuse", "--why", "a slip", "--by", "mara")
+    done = stage.run("confirm", "u-1", "--refuse", "--why", "a slip", "--by", "keeper")
     assert 0 == done.code
     assert [] == kept(stage)
     (end,) = settled(stage)
-    assert ("refused", "a slip", "mara") == (end.how, end.why, end.by)
+    assert ("refused", "a slip", "keeper") == (end.how, end.why, end.by)
     assert {} == stage.folded().entered
 
 
@@ -111,9 +111,9 @@ def test_what_is_not_clear_writes_nothing(
 
 def test_one_far_from_its_neighbour_is_asked_about(stage: Stage) -> None:
     """As any test is; with --confirm it is taken."""
-    assert 0 == stage.run("record", "alkalinity=6.0 dKH", "--by", "mara").code
+    assert 0 == stage.run("record", "alkalinity=6.0 dKH", "--by", "keeper").code
     stage.append(entered(stage.stamp(), "u-2", 11.0 * DKH))
-    assert 2 == stage.run("confirm", "u-2", "--by", "mara").code
+    assert 2 == stage.run("confirm", "u-2", "--by", "keeper").code
     assert 1 == len(kept(stage))
-    assert 0 == stage.run("confirm", "u-2", "--confirm", "--by", "mara").code
+    assert 0 == stage.run("confirm", "u-2", "--confirm", "--by", "keeper").code
     assert kept(stage)[-1].confirmed

@@ -99,32 +99,34 @@ def test_an_hour_that_clocks_showed_twice_is_never_chosen() -> None:
 
 def test_a_shift_is_told_what_waits_and_who_did_what(stage: Stage) -> None:
     """Tests with their people, holds, entries from afar; the page fits 80 columns."""
-    assert 0 == stage.run("record", "alkalinity=8.1 dKH", "--by", "mara").code
+    assert 0 == stage.run("record", "alkalinity=8.1 dKH", "--by", "keeper").code
     assert 0 == stage.approve("--now").code
-    assert 0 == stage.run("hold", "--by", "jon", "--note", "cleaning").code
+    assert 0 == stage.run("hold", "--by", "helper", "--note", "cleaning").code
     stage.append(entered(stage.stamp(), "u-1"))
     done = stage.run("since", "2h")
     assert 0 == done.code, done.err
-    for words in ("mara", "8.10 dKH", "jon", "plan approved", "HOLD", "confirm"):
+    for words in ("keeper", "8.10 dKH", "helper", "plan approved", "HOLD", "confirm"):
         assert words in done.out
     assert max(map(len, done.out.splitlines())) < 80
 
 
 def test_what_was_struck_is_marked_and_by_whom(stage: Stage) -> None:
     """A test that was taken out is not hidden from the next shift."""
-    assert 0 == stage.run("record", "alkalinity=8.1 dKH", "--by", "mara").code
+    assert 0 == stage.run("record", "alkalinity=8.1 dKH", "--by", "keeper").code
     tests = stage.run("since", "--json").document["tests"]
     assert isinstance(tests, list)
     stage.append(
         MeasurementStruck(
-            **stage.stamp(), measurement=tests[0]["id"], by="jon", why="wrong tank"
+            **stage.stamp(), measurement=tests[0]["id"], by="helper", why="wrong tank"
         )
     )
     again = stage.run("since", "--json").document
     assert ["struck"] == [one["mark"] for one in again["tests"]]  # type: ignore[attr-defined]  # a list
     acts = again["acts"]
     assert isinstance(acts, list)
-    assert ("jon", "measurement_struck") in {(one["by"], one["kind"]) for one in acts}
+    assert ("helper", "measurement_struck") in {
+        (one["by"], one["kind"]) for one in acts
+    }
 
 
 def test_what_was_before_is_not_told(stage: Stage) -> None:
@@ -145,12 +147,13 @@ def test_every_act_of_a_person_names_the_person(stage: Stage) -> None:
         ("water-change", "10 L", "--tank", "reef"),
         ("refill", "carbonate", "--content", "1 L"),
     ):
-        assert 0 == stage.run(*words, "--by", "mara").code, words
+        assert 0 == stage.run(*words, "--by", "keeper").code, words
     acts = stage.run("since", "--json").document["acts"]
     assert isinstance(acts, list)
     told = {one["kind"]: one["by"] for one in acts}
     assert dict.fromkeys(
-        ("hold_raised", "husbandry_noted", "water_changed", "reservoir_filled"), "mara"
+        ("hold_raised", "husbandry_noted", "water_changed", "reservoir_filled"),
+        "keeper",
     ) == {kind: by for kind, by in told.items() if kind != "ledger_made"}
 
 

@@ -35,7 +35,7 @@ def of(stage: Stage, kind: type) -> list[object]:
 def begin(stage: Stage, minutes_ago: int, lasts: int = 60) -> HoldRaised:
     """A visit that somebody began some time ago and broke off."""
     told = answers(stage.state, {})
-    assert 0 == stage.run("visit", "--answers", told, "--by", "jon").code
+    assert 0 == stage.run("visit", "--answers", told, "--by", "helper").code
     (model,) = [one for one in stage.events() if isinstance(one, HoldRaised)]
     stamp = stage.stamp()
     stamp["at"] -= timedelta(minutes=minutes_ago)
@@ -46,7 +46,7 @@ def begin(stage: Stage, minutes_ago: int, lasts: int = 60) -> HoldRaised:
         reason=model.reason,
         latched=False,
         until=stamp["at"] + timedelta(minutes=lasts),
-        by="jon",
+        by="helper",
         note="visit",
     )
     stage.append(begun)
@@ -56,21 +56,21 @@ def begin(stage: Stage, minutes_ago: int, lasts: int = 60) -> HoldRaised:
 def test_a_visit_told_in_a_file_is_one_round(stage: Stage, tmp_path: Path) -> None:
     """Pause, tests, refill, end: each on record with the person's name."""
     told = answers(tmp_path, {**TESTED, "refills": {"carbonate": "1.5 L"}})
-    done = stage.run("visit", "--answers", told, "--by", "mara", "--json")
+    done = stage.run("visit", "--answers", told, "--by", "keeper", "--json")
     assert 0 == done.code, done.err
     tests = [one for one in stage.events() if isinstance(one, MeasurementKept)]
-    assert {("alkalinity", "mara", "drops"), ("calcium", "mara", "drops")} == {
+    assert {("alkalinity", "keeper", "drops"), ("calcium", "keeper", "drops")} == {
         (one.parameter, one.by, one.method) for one in tests
     }
     (filled,) = [one for one in stage.events() if isinstance(one, ReservoirFilled)]
-    assert ("carbonate", 1_500_000, "mara") == (
+    assert ("carbonate", 1_500_000, "keeper") == (
         filled.reservoir,
         filled.content_ul,
         filled.by,
     )
     assert {} == stage.folded().holds
     document = done.document
-    assert ("reef", "mara", []) == (
+    assert ("reef", "keeper", []) == (
         document["tank"],
         document["by"],
         document["agreed"],
@@ -83,7 +83,7 @@ def test_a_visit_told_in_a_file_is_one_round(stage: Stage, tmp_path: Path) -> No
 def test_the_pause_comes_first_and_ends_by_itself(stage: Stage, tmp_path: Path) -> None:
     """A test that is refused breaks the visit off; the pause has an end of its own."""
     told = answers(tmp_path, {"tests": ["alkalinity=8100 dKH"]})
-    done = stage.run("visit", "--answers", told, "--minutes", "30", "--by", "mara")
+    done = stage.run("visit", "--answers", told, "--minutes", "30", "--by", "keeper")
     assert 2 == done.code
     assert [] == of(stage, MeasurementKept)
     (hold,) = stage.folded().holds.values()
@@ -96,16 +96,16 @@ def test_the_pause_comes_first_and_ends_by_itself(stage: Stage, tmp_path: Path) 
 def test_it_goes_on_where_it_was_broken_off(stage: Stage, tmp_path: Path) -> None:
     """The same answers again record nothing twice, and begin no second pause."""
     wrong = answers(tmp_path, {**TESTED, "refills": {"carbonate": "many"}})
-    assert 2 == stage.run("visit", "--answers", wrong, "--by", "mara").code
+    assert 2 == stage.run("visit", "--answers", wrong, "--by", "keeper").code
     assert 2 == len(of(stage, MeasurementKept))
     right = answers(tmp_path, {**TESTED, "refills": {"carbonate": "1 L"}})
-    done = stage.run("visit", "--answers", right, "--by", "jon")
+    done = stage.run("visit", "--answers", right, "--by", "helper")
     assert 0 == done.code, done.err
-    assert "Going on with the visit that mara began" in done.err
+    assert "Going on with the visit that keeper began" in done.err
     assert 2 == len(of(stage, MeasurementKept))
     assert 1 == len(of(stage, HoldRaised))
     assert 1 == len(of(stage, ReservoirFilled))
-    again = stage.run("visit", "--answers", right, "--by", "jon")
+    again = stage.run("visit", "--answers", right, "--by", "helper")
     assert 0 == again.code
     assert 2 == len(of(stage, HoldRaised))
     assert 4 == len(of(stage, MeasurementKept))
@@ -117,15 +117,17 @@ def test_a_pause_that_ran_out_is_begun_anew_and_an_old_visit_is_over(
     """Two hours later it is the same visit with a new pause; a day later another."""
     begin(stage, minutes_ago=120)
     wrong = answers(tmp_path, {"tests": ["x"]})
-    assert 2 == stage.run("visit", "--answers", wrong, "--by", "mara").code
+    assert 2 == stage.run("visit", "--answers", wrong, "--by", "keeper").code
     hold = stage.folded().holds["visit/before"]
-    assert hold.by == "mara"
+    assert hold.by == "keeper"
     assert hold.until is not None
     assert hold.until > stage.stamp()["at"]
-    done = stage.run("visit", "--answers", answers(tmp_path, {}), "--by", "mara")
+    done = stage.run("visit", "--answers", answers(tmp_path, {}), "--by", "keeper")
     assert 0 == done.code
     assert "visit/before" not in stage.folded().holds
-    begin_again = stage.run("visit", "--answers", answers(tmp_path, {}), "--by", "mara")
+    begin_again = stage.run(
+        "visit", "--answers", answers(tmp_path, {}), "--by", "keeper"
+    )
     assert "Going on" not in begin_again.err
 
 
@@ -134,8 +136,8 @@ def test_time_ends_the_pause_and_not_the_visit(stage: Stage, tmp_path: Path) -> 
     begun = begin(stage, minutes_ago=70)
     release = HoldReleased(**stage.stamp(), hold_id=begun.hold_id, by="daemon")
     stage.append(release)
-    done = stage.run("visit", "--answers", answers(tmp_path, {}), "--by", "mara")
-    assert "Going on with the visit that jon began" in done.err
+    done = stage.run("visit", "--answers", answers(tmp_path, {}), "--by", "keeper")
+    assert "Going on with the visit that helper began" in done.err
 
 
 def test_a_person_is_asked_step_by_step(stage: Stage) -> None:
@@ -149,11 +151,11 @@ def test_a_person_is_asked_step_by_step(stage: Stage) -> None:
             "",
         )
     )
-    done = stage.run("visit", "--by", "mara", typed=typed)
+    done = stage.run("visit", "--by", "keeper", typed=typed)
     assert 0 == done.code, done.err
     assert 2 == len(of(stage, MeasurementKept))
     assert [] == of(stage, ReservoirFilled)
-    for words in ("Visit to reef", "by mara", "8.10 dKH", "It stays as it is."):
+    for words in ("Visit to reef", "by keeper", "8.10 dKH", "It stays as it is."):
         assert words in done.out
     assert max(map(len, done.out.splitlines())) < 80
 
@@ -168,7 +170,7 @@ def test_an_answer_that_is_refused_is_asked_for_again(stage: Stage) -> None:
             *("n", "n", ""),
         )
     )
-    done = stage.run("visit", "--by", "mara", typed=typed)
+    done = stage.run("visit", "--by", "keeper", typed=typed)
     assert 0 == done.code, done.err
     assert 1 == len(of(stage, MeasurementKept))
     assert 1 == len(of(stage, ReservoirFilled))
@@ -180,13 +182,13 @@ def test_one_approval_ends_it(stage: Stage, tmp_path: Path) -> None:
     stage.rehearsed()
     highest = {"highest_daily": "72 mL"}
     done = stage.run(
-        "visit", "--answers", answers(tmp_path, highest), "--by", "mara", "--json"
+        "visit", "--answers", answers(tmp_path, highest), "--by", "keeper", "--json"
     )
     assert 0 == done.code, done.err
     agreed = done.document["agreed"]
     assert isinstance(agreed, list)
     assert "approved" == agreed[-1]
-    assert "mara" == stage.folded().approvals[-1].approval.by
+    assert "keeper" == stage.folded().approvals[-1].approval.by
 
 
 def test_a_refused_approval_ends_the_visit_all_the_same(
@@ -194,7 +196,7 @@ def test_a_refused_approval_ends_the_visit_all_the_same(
 ) -> None:
     """Who did not read the rehearsal types another figure: nothing is approved."""
     told = answers(tmp_path, {**TESTED, "highest_daily": "3 mL"})
-    done = stage.run("visit", "--answers", told, "--by", "mara", "--json")
+    done = stage.run("visit", "--answers", told, "--by", "keeper", "--json")
     assert 1 == done.code
     agreed = done.document["agreed"]
     assert isinstance(agreed, list)
@@ -256,8 +258,8 @@ def test_the_report_is_a_page_of_its_own(stage: Stage, tmp_path: Path) -> None:
     """For a browser or a printer, where it is asked for."""
     page = tmp_path / "visit.html"
     told = answers(tmp_path, TESTED)
-    done = stage.run("visit", "--answers", told, "--html", page, "--by", "mara")
+    done = stage.run("visit", "--answers", told, "--html", page, "--by", "keeper")
     assert 0 == done.code
     text = page.read_text("utf-8")
     assert "8.10 dKH" in text
-    assert "mara" in text
+    assert "keeper" in text

@@ -68,7 +68,7 @@ class _Round:
     epilog="Broken off, it goes on where it was left when it is called again within 12 "
     "hours; the pause ends by itself. A file of answers is JSON with any of tests, "
     "method, refills, propose and highest_daily; what it leaves out is left out. "
-    "Example: slackwater visit --tank reef --by mara. Eye protection when you handle "
+    "Example: slackwater visit --tank reef --by keeper. Eye protection when you handle "
     "stock solutions; never mix them.",
 )
 @click.option("--tank", metavar="ID", help="Which tank.  [default: the only one]")
