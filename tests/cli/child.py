@@ -17,11 +17,14 @@ CODE = (
 )
 
 
-def in_process(*words: object) -> "subprocess.CompletedProcess[str]":
-    """The program in a process of its own; the last line of errors names modules."""
+def in_process(*words: object, **extra: str) -> "subprocess.CompletedProcess[str]":
+    """The program in a process of its own; the last line of errors names modules.
+
+    `extra` stands in its environment.
+    """
     return subprocess.run(
         [sys.executable, "-c", CODE, *(str(word) for word in words)],
-        env={"PYTHONPATH": str(TOP / "daemon"), "PATH": os.defpath},
+        env={"PYTHONPATH": str(TOP / "daemon"), "PATH": os.defpath, **extra},
         capture_output=True,
         text=True,
         check=False,

@@ -19,6 +19,7 @@ import click
 
 from slackwater import __version__
 from slackwater.cli.document import (
+    REFUSED,
     WRONG,
     Answer,
     document_text,
@@ -32,6 +33,9 @@ from slackwater.errors import Finding
 
 COMMANDS = "slackwater.cli.commands"
 _JSON = "--json"
+# What a shell sets while a word is typed; the name is click's.
+_COMPLETE = f"_{PROGRAM.upper()}_COMPLETE"
+_COMPLETING = "slackwater.cli.completing"
 
 
 class Program(click.Group):
@@ -58,9 +62,16 @@ class Program(click.Group):
         sys.exit(answer.exit_code)
 
     def _answer(self, words: list[str]) -> Answer:
+        asked = os.environ.get(_COMPLETE, "")
         try:
+            if asked:
+                code = _loaded(_COMPLETING).complete(self, asked)
+                return Answer(raw=(), exit_code=code)
             given = super().main(words, PROGRAM, standalone_mode=False)
         except Exception as error:  # noqa: BLE001 -- the last resort: one clear error, no traceback
+            if asked:
+                # It would stand in the middle of the line that is being typed.
+                return Answer(raw=(), exit_code=REFUSED)
             if isinstance(error, click.Abort):
                 # The question still stands on the line.
                 click.echo(err=True)
@@ -102,10 +113,11 @@ _CONTEXT: MutableMapping[str, Any] = {"help_option_names": ["-h", "--help"]}
     cls=Program,
     context_settings=_CONTEXT,
     epilog=(
-        "`slackwater VERB --help` explains a verb. Stock solutions can burn skin and "
-        "eyes: wear eye protection, never mix them; leave mains voltage beside salt "
-        "water to an electrician; keep children away. The program advises and counts; "
-        "a person decides."
+        "`slackwater VERB --help` explains a verb, `slackwater manual` prints all of "
+        "it as a manual page, and `slackwater completion` what makes a shell complete "
+        "words. Stock solutions can burn skin and eyes: wear eye protection, never "
+        "mix them; leave mains voltage beside salt water to an electrician; keep "
+        "children away. The program advises and counts; a person decides."
     ),
 )
 @click.version_option(__version__, prog_name=PROGRAM)

@@ -189,6 +189,13 @@ VERBS: tuple[Verb, ...] = (
         "Say whether a pump node keeps the rules.",
     ),
     _verb("clock", "clocking:clock", _MORE, "Vouch for the clock of this machine."),
+    _verb("manual", "shelving:manual", _MORE, "Print the manual page of the program."),
+    _verb(
+        "completion",
+        "shelving:completion",
+        _MORE,
+        "Print what makes a shell complete words.",
+    ),
     _verb("backup", "keeping_safe:backup", _MORE, "Copy the ledger into one file."),
     _verb("restore", "keeping_safe:restore", _MORE, "Put a lost ledger back."),
 )
