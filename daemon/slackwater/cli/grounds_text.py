@@ -103,6 +103,8 @@ def _glimpse_words(told: Grounds) -> str:
 def _now(told: Grounds, one: Ground) -> str:
     would = "would dose" if told.state.stage == "shadow" else "may dose"
     due = _due(told, one)
+    if _line_id(one) in told.state.left_to_old:
+        return f"the old doser gives it until `slackwater take-over`; {due}"
     if one.word == "unknown":
         return f"nobody looked lately; {due}"
     if one.word == "held":

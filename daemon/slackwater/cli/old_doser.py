@@ -22,6 +22,7 @@ from slackwater.service.memory import SHADOW_NAME
 from slackwater.water.show import show_volume
 
 ONE_DAY = timedelta(days=1)
+OLD_DOSER = "the old doser"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,11 +84,29 @@ def old_lines(found: Opened, approved: Approved, state_dir: Path) -> list[OldLin
     ]
 
 
+def still_old(state: State, approved: Approved | None) -> list[str]:
+    """Lines of the plan that an old doser still gives, in shadow as well."""
+    named = [] if approved is None else old_names(approved)
+    return [name for name in named if giver(state, name) == OLD_DOSER]
+
+
+def left_to_old(
+    state: State, machine: Machine, before: Approved | None
+) -> frozenset[str]:
+    """Lines that an old doser would still give were this machine approved now."""
+    named = {source.replaced_by for source in machine.outside} - {""}
+    if state.stage != "live":
+        return frozenset(named - set(state.taken_over))
+    known = {one.replaced_by for one in before.machine.outside} if before else set()
+    # What only the new file names is left to the old doser by its approval.
+    return frozenset(named & set(state.left_to_old) | named - known)
+
+
 def giver(state: State, name: str) -> str:
     """Who gives a line now."""
     if state.stage == "live":
-        return "the old doser" if name in state.left_to_old else "us"
-    return "nobody" if name in state.taken_over else "the old doser"
+        return OLD_DOSER if name in state.left_to_old else "us"
+    return "nobody" if name in state.taken_over else OLD_DOSER
 
 
 def _given_ul(found: Opened, state_dir: Path) -> dict[str, int]:
@@ -112,20 +131,30 @@ def _sums(found: Opened, ledger: LedgerFile) -> dict[str, int]:
     return sums
 
 
-def old_rows(lines: list[OldLine], *, would: bool) -> Iterator[tuple[str, ...]]:
-    """One row for each line and parameter, for a table."""
+def old_rows(lines: list[OldLine]) -> Iterator[tuple[str, ...]]:
+    """Three amounts a day for a table: of each line, then of what it adds."""
     for one in lines:
         tank = one.machine.tanks[one.line.tank]
-        for parameter, old, planned, given in one.effects:
+        yield (
+            one.name,
+            show_volume(one.old_ul) if one.old_ul else "not said",
+            show_volume(one.line.per_day_ul),
+            show_volume(one.given_ul),
+        )
+        for parameter, *amounts in one.effects:
             yield (
-                one.name,
-                one.given_by,
-                show_volume(one.old_ul) if one.old_ul else "not said",
-                show_volume(one.line.per_day_ul),
-                f"{'would be ' if would else ''}{show_volume(one.given_ul)}",
-                parameter,
-                *(effect_words(parameter, n, tank) for n in (old, planned, given)),
+                f"  adds {parameter}",
+                *(effect_words(parameter, n, tank) for n in amounts),
             )
+
+
+def giver_lines(lines: list[OldLine]) -> Iterator[str]:
+    """Who gives each line now, and how ours comes to give it."""
+    for one in lines:
+        words = f"{one.name} is given by {one.given_by}"
+        if one.given_by == OLD_DOSER:
+            words += f" until `slackwater take-over {one.name}`"
+        yield f"{words}."
 
 
 def old_document(one: OldLine) -> dict[str, object]:

@@ -14,6 +14,7 @@ from slackwater.facts.plan import DueDose
 from slackwater.facts.rolling import DAY_MS, Rolling
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine, Tank
+from slackwater.gate.handover import is_old_dosers
 from slackwater.gate.moment import rules_for
 from slackwater.planning.daily import ALKALINITY, PEQ_PER_UL_PER_MEQ_PER_L
 from slackwater.planning.timetable import Timetable
@@ -153,11 +154,16 @@ def _smallest(present: Present, tank: str) -> Bottle | None:
 
 
 def _following(present: Present, tank: str) -> DueDose | None:
-    """The next dose of the tank, looked for over the days of its lines."""
+    """The next dose of the tank by us, looked for over the days of its lines."""
+    lines = {f"{line.tank}/{line.id}" for line in present.timetable.plan.lines}
+    ours = {name for name in lines if name.startswith(f"{tank}/")}
+    if ours <= set(present.state.left_to_old):
+        return None
     after = present.utc
     while (due_at := present.timetable.next_after(after)) is not None:
         for dose in present.timetable.between(after, due_at):
-            if dose.tank == tank:
+            name = f"{dose.tank}/{dose.line}"
+            if name in ours and not is_old_dosers(present.state, name, due_at):
                 return dose
         after = due_at
         if (after - present.utc).days > DAYS_SEARCHED:

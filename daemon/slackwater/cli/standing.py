@@ -11,6 +11,7 @@ from datetime import timedelta
 from pathlib import Path
 
 from slackwater.alarms.words import by_pressure, topic_of
+from slackwater.cli.old_doser import still_old
 from slackwater.cli.opening import (
     Approved,
     Opened,
@@ -77,6 +78,11 @@ class Standing:
             if left > timedelta():
                 found[scope] = left
         return found
+
+    @property
+    def old(self) -> list[str]:
+        """Lines, `TANK/LINE`, that an old doser still gives."""
+        return still_old(self.state, self.approved)
 
     @property
     def alarms(self) -> list[StandingAlarm]:

@@ -76,8 +76,8 @@ def _lines(stood: Standing, holds: int, tanks: int) -> Iterator[str]:
     if stood.state.stage == "shadow":
         yield _stage_line(stood)
     yield from _halves(stood)
-    if stood.state.left_to_old:
-        yield f"Old    an old doser still gives {', '.join(stood.state.left_to_old)}"
+    if stood.old:
+        yield f"Old    an old doser still gives {', '.join(stood.old)}"
     yield from _audit(stood)
     if stood.first_aid:
         yield f"First aid: slackwater first-aid {stood.first_aid}"
@@ -255,7 +255,8 @@ def _reservoir(stood: Standing, each: Outlook) -> str:
 def _next(stood: Standing, each: Outlook) -> str:
     dose = each.following
     if dose is None:
-        return "none"
+        old = [name for name in stood.old if name.startswith(f"{each.tank.id}/")]
+        return f"none of ours: the old doser gives {', '.join(old)}" if old else "none"
     ahead = span(dose.due_at - stood.found.now.utc)
     at = local(dose.due_at, each.tank.zone)
     return f"{dose.line} {show_volume(dose.volume_ul)} at {at}, in {ahead}"

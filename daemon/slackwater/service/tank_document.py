@@ -32,6 +32,7 @@ from slackwater.facts.reasons import Reason
 from slackwater.facts.rolling import DAY_MS
 from slackwater.facts.tank import Pump, Tank
 from slackwater.gate.exchanges import blocks_top_off
+from slackwater.gate.handover import is_old_dosers
 from slackwater.gate.moment import ALKALINITY, Moment
 from slackwater.planning.wall import zone_named
 from slackwater.turn.setup import Setup
@@ -182,7 +183,7 @@ def _left_ul(shown: Shown, reservoir: str) -> int:
 
 
 def _coming(shown: Shown) -> Iterator[DueDose]:
-    """The doses of the tank that lie ahead and nobody skipped, in order of time."""
+    """The doses of the tank that lie ahead, are ours and not skipped, in order."""
     utc = shown.moment.now.utc
     for force in reversed(shown.setup.forces):
         if force.approval.takes_over_at > utc:
@@ -194,7 +195,9 @@ def _coming(shown: Shown) -> Iterator[DueDose]:
 
 
 def _is_settled(shown: Shown, dose: DueDose) -> bool:
-    state = shown.moment.state
+    state, line = shown.moment.state, f"{dose.tank}/{dose.line}"
+    if is_old_dosers(state, line, dose.due_at):
+        return True
     return dose.id in state.skipped or dose.id in state.used
 
 

@@ -117,15 +117,21 @@ def _page(told: Sequence[Told]) -> str:
             one.event.approval.serial,
             one.word,
             one.event.approval.digest[:SHORT_DIGEST],
-            one.event.approval.by,
             _time(one.event.approval.takes_over_at, one),
             _time(one.event.approval.expires_at, one),
-            one.why,
         )
         for one in told
     ]
-    heads = (">no.", "stands", "digest", "by", "|takes over", "|expires", "why")
-    return "\n".join((table(heads, rows), *_lines(told)))
+    # Names and reasons are as long as they are: below the table they can be wrapped.
+    heads = (">no.", "stands", "digest", "|takes over", "|expires")
+    return "\n".join((table(heads, rows), "", *_whys(told), *_lines(told)))
+
+
+def _whys(told: Sequence[Told]) -> Iterator[str]:
+    """Who gave each one, and what became of it."""
+    for one in told:
+        approval = one.event.approval
+        yield f"{approval.serial} by {approval.by}: {one.word}, {one.why}."
 
 
 def _lines(told: Sequence[Told]) -> Iterator[str]:

@@ -13,7 +13,9 @@ import click
 
 from slackwater.cli.document import Answer
 from slackwater.cli.old_doser import (
+    OldLine,
     giver,
+    giver_lines,
     old_document,
     old_lines,
     old_names,
@@ -42,10 +44,7 @@ _NONE = (
     "No old doser is named. Declare it as [outside.ID] with `line`, the line of the "
     "plan that takes its place, and approve."
 )
-_HEADS = (
-    *("line", "given by", ">old a day", ">plan a day", ">24 h", "parameter"),
-    *(">old adds", ">plan adds", ">24 h added"),
-)
+_HEADS = ("line, what it adds", ">old doser a day", ">plan a day")
 
 
 class Said(TypedDict):
@@ -99,8 +98,13 @@ def _listed(shell: Shell) -> Answer:
         approved = approved or newest_approval(found.state)
         lines = [] if approved is None else old_lines(found, approved, shell.state)
         would = found.state.stage != "live"
-    text = table(_HEADS, old_rows(lines, would=would)) if lines else _NONE
+    text = _page(lines, would=would) if lines else _NONE
     return Answer(fields={"lines": [old_document(one) for one in lines]}, text=text)
+
+
+def _page(lines: list[OldLine], *, would: bool) -> str:
+    ours = ">ours would be in 24 h" if would else ">ours in 24 h"
+    return "\n".join((table((*_HEADS, ours), old_rows(lines)), "", *giver_lines(lines)))
 
 
 def _refuse_early(shell: Shell, name: str) -> None:

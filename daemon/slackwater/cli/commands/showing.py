@@ -65,7 +65,7 @@ def _fields(stood: Standing) -> dict[str, object]:
             }
             for name, raised in sorted(stood.state.holds.items())
         ],
-        "left_to_old": stood.state.left_to_old,
+        "left_to_old": stood.old,
         "halves": {
             scope: int(left.total_seconds()) for scope, left in stood.halves.items()
         },

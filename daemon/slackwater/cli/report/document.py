@@ -49,6 +49,10 @@ def report_document(report: Report) -> dict[str, object]:
             for item in summary(report)
         ],
         "doses": dose_rows(report),
+        "old_doser": [
+            {"line": name, "volume_ul": ul or None}
+            for name, ul in report.still_old.items()
+        ],
         "changes": [_change(change, machine) for change in report.changes],
         "touched": {pump: list(why) for pump, why in report.touched.items()},
         "tanks": [_tank(report, each) for each in report.forecasts],

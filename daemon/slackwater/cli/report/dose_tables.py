@@ -89,7 +89,23 @@ def dose_table(document: Document) -> str:
     )
     rows = (_dose_row(dose) for dose in shown)
     return "\n".join(
-        (paragraph(note), search, table("Every dose in order", heads, rows, "long"))
+        (
+            paragraph(note),
+            _old(document),
+            search,
+            table("Every dose in order", heads, rows, "long"),
+        )
+    )
+
+
+def _old(document: Document) -> str:
+    """Which of them somebody else gives for now; nothing where nobody does."""
+    lines = [row["line"] for row in document["old_doser"]]
+    if not lines:
+        return ""
+    return paragraph(
+        f"Those of {', '.join(lines)} are given by the old doser until each line is "
+        "taken over."
     )
 
 

@@ -120,6 +120,16 @@ class Report:
         """The sound part of the plan."""
         return self.done.files.plan
 
+    @property
+    def still_old(self) -> dict[str, int]:
+        """Lines that an old doser gives until taken over: its microlitres a day."""
+        given = dict.fromkeys(sorted(self.past.still_old & self.plan.names), 0)
+        for source in self.checked.machine.outside:
+            if source.replaced_by in given:
+                name = source.replaced_by
+                given[name] = max(given[name], source.volume_ul)
+        return given
+
     def outside(self, tank: str, parameter: str) -> int:
         """What sources outside the daemon add of a parameter a day, pico-units."""
         return sum(

@@ -16,6 +16,7 @@ from zoneinfo import ZoneInfo
 
 from slackwater.assessment.records import Assessment
 from slackwater.cli.lasting import Held, held
+from slackwater.cli.old_doser import left_to_old
 from slackwater.cli.opening import Approved, newest_approval, opened
 from slackwater.cli.subject import known_levels
 from slackwater.errors import LedgerMissingError
@@ -46,7 +47,8 @@ class Past:
     those levels that an assessment carried to `at`, the others are as they were tested.
     `calibrated` maps a pump to when it was measured last, `left_ul` a reservoir to what
     is in it by the books, `held` how sure that is. `back_on` is the local day of return
-    from a declared absence.
+    from a declared absence; `still_old` holds the lines, `TANK/LINE`, that an old doser
+    gives until they are taken over.
     """
 
     ledger_id: str = ""
@@ -59,6 +61,7 @@ class Past:
     left_ul: Mapping[str, int] = field(default_factory=dict)
     held: Mapping[str, Held] = field(default_factory=dict)
     back_on: date | None = None
+    still_old: frozenset[str] = frozenset()
 
 
 def read_past(state_dir: Path, machine: Machine) -> Past:
@@ -100,9 +103,10 @@ def read_past(state_dir: Path, machine: Machine) -> Past:
                 },
                 held=held(machine, state),
                 back_on=_back_on(machine, state),
+                still_old=left_to_old(state, machine, newest_approval(state)),
             )
     except LedgerMissingError:
-        return Past()
+        return Past(still_old=left_to_old(State(), machine, None))
 
 
 def _back_on(machine: Machine, state: State) -> date | None:

@@ -106,6 +106,13 @@ class Closest(_Row):
     dose: str
 
 
+class OldLine(_Row):
+    """A line that an old doser gives until it is taken over; null: nobody said."""
+
+    line: str
+    volume_ul: Microlitres | None
+
+
 class Change(_Row):
     """One difference from the approved plan; a pump in microlitres."""
 
@@ -312,6 +319,7 @@ class Rehearsal(_Row):
     empty: dict[str, Day | None]
     left_out: list[str]
     not_covered: str
+    old_doser: list[OldLine]
     changes: list[Change]
     touched: dict[str, list[str]]
     tanks: list[Tank]

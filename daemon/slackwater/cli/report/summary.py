@@ -14,13 +14,13 @@ from slackwater.cli.rehearsal_document import NOT_COVERED
 from slackwater.cli.render import local
 from slackwater.cli.report.extent import correction_lines
 from slackwater.cli.report.made import Report
-from slackwater.cli.report.minds import day_of, minds
+from slackwater.cli.report.minds import minds
 from slackwater.cli.report.past import Interval
+from slackwater.cli.report.supplies import bottle_words, old_words
 from slackwater.cli.report.words import (
     day_words,
     hours_words,
     level_words,
-    number,
     rate_words,
     seconds_words,
 )
@@ -65,10 +65,11 @@ def summary(report: Report) -> tuple[Item, ...]:
         Item(key="corrections", title="Corrections", lines=tuple(_corrected(report))),
         Item(key="changes", title="Changes", lines=tuple(_changes(report))),
         Item(key="adds", title="A day", lines=tuple(_adds(report))),
+        Item(key="old", title="Old doser", lines=tuple(old_words(report))),
         Item(key="forecast", title="Forecast", lines=tuple(_forecasts(report))),
         Item(key="times", title="Time left", lines=tuple(_times(report))),
         _stuck(report),
-        Item(key="bottle", title="First empty", lines=tuple(_bottle(report))),
+        Item(key="bottle", title="First empty", lines=tuple(bottle_words(report))),
         Item(key="highest", title="Highest day", lines=(_highest(report),)),
         Item(
             key="faults",
@@ -301,24 +302,6 @@ def _stuck_words(report: Report, worst: Worst) -> str:
     # Two levels that read alike are told apart by the word.
     just = "just " if ceiling == level_words(ALKALINITY, worst.level) else ""
     return f"{said}, {just}{beyond} the ceiling of {ceiling}"
-
-
-def _bottle(report: Report) -> Iterator[str]:
-    drawn = [one for one in report.bottles if one.lasts_days is not None]
-    if not drawn:
-        return
-    first = drawn[0]
-    when = day_of(first.empty_on) or "beyond a century"
-    visit = ""
-    if report.visit is not None:
-        short = [one.id for one in report.bottles if one.short_ul]
-        lacks = f"not enough: {', '.join(short)}" if short else "all last"
-        day = day_of(report.visit)
-        visit = f"; until the {report.visit_is} on {day} {lacks}"
-    yield (
-        f"bottle {first.id}, {show_volume(first.content_ul)}, lasts "
-        f"{number(first.lasts_days or 0.0)} days, to {when}{visit}"
-    )
 
 
 def _highest(report: Report) -> str:

@@ -36,6 +36,7 @@ GIVE_WAY = (
 # Then the rows of one may be cut as well, to so many.
 CUT = (
     ("adds", 1),
+    ("old", 1),
     ("minds", 2),
     ("forecast", 2),
     ("times", 1),

@@ -1,0 +1,45 @@
+"""What stands beside the plan in the first screen: bottles, and an old doser.
+
+Floor 8. One subject: who gives what a line asks for, and for how long it lasts. Laws
+here: a line that somebody else still gives is named with what that one gives; a bottle
+is held against the next visit.
+"""
+
+from collections.abc import Iterator
+
+from slackwater.cli.report.made import Report
+from slackwater.cli.report.minds import day_of
+from slackwater.cli.report.words import number
+from slackwater.water.show import show_volume
+
+
+def old_words(report: Report) -> Iterator[str]:
+    """The lines that ours does not give yet; nothing where there are none."""
+    told = [
+        f"{name} ({show_volume(ul)} a day)" if ul else name
+        for name, ul in report.still_old.items()
+    ]
+    if told:
+        yield (
+            f"still gives {', '.join(told)}; shown as ours, which it is only once "
+            "`slackwater take-over` was told that the old one is off"
+        )
+
+
+def bottle_words(report: Report) -> Iterator[str]:
+    """The bottle that ends first, and whether all last until somebody comes."""
+    drawn = [one for one in report.bottles if one.lasts_days is not None]
+    if not drawn:
+        return
+    first = drawn[0]
+    when = day_of(first.empty_on) or "beyond a century"
+    visit = ""
+    if report.visit is not None:
+        short = [one.id for one in report.bottles if one.short_ul]
+        lacks = f"not enough: {', '.join(short)}" if short else "all last"
+        day = day_of(report.visit)
+        visit = f"; until the {report.visit_is} on {day} {lacks}"
+    yield (
+        f"bottle {first.id}, {show_volume(first.content_ul)}, lasts "
+        f"{number(first.lasts_days or 0.0)} days, to {when}{visit}"
+    )
