@@ -124,6 +124,26 @@ def test_h50_a_second_spike_begins_the_wait_anew() -> None:
     assert [2.25 * HOUR] == released(bench)
 
 
+def test_h50_a_spike_that_comes_together_with_a_good_reading_stops() -> None:
+    """A probe that was cut off sends both at once: the first was read all the same."""
+    bench = Bench(probed())
+    follow(bench, quiet(4))
+    reading(bench, 9.8, age_min=5)
+    reading(bench, 8.0)
+    bench.run_until(bench.utc + HOUR)
+    assert HELD in bench.state.holds
+    assert [] == [i for i in bench.intents() if i.at - START >= HOUR]
+
+
+def test_h48_a_spike_that_comes_out_of_order_is_refused() -> None:
+    """It is older than what is known: it says nothing of the water of now."""
+    bench = Bench(probed())
+    follow(bench, quiet(4))
+    reading(bench, 9.8, age_min=20)
+    bench.run_until(bench.utc + QUARTER)
+    assert {} == bench.state.holds
+
+
 @pytest.mark.parametrize("low", [6.4, 4.0, 3.0])
 def test_h50_one_spike_below_never_raises(low: float) -> None:
     """It shortens while it lasts; no dose is larger and none is added."""

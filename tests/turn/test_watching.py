@@ -150,6 +150,42 @@ def test_a_calibration_runs_while_the_return_pump_is_off() -> None:
     assert ["shot-1"] == [intent.dose.id for intent in bench.intents()]
 
 
+def test_a_leak_that_is_taken_back_within_a_turn_latches_all_the_same() -> None:
+    """A drop on the contact: on and off come in one inbox, and no dose runs then."""
+    bench = Bench(wired(switch("leak", "floor")))
+    bench.utc = START + 30 * MINUTE
+    say(bench, "floor", is_on=True)
+    say(bench, "floor", is_on=False)
+    bench.run_until(START + 3 * HOUR)
+    assert ["leak/floor"] == list(bench.state.holds)
+    assert [] == [i for i in bench.intents() if i.at > START + 30 * MINUTE]
+
+
+def test_a_button_that_is_pressed_and_let_go_at_once_holds_for_its_time() -> None:
+    """Feeding for ten minutes, however short the press was."""
+    feeding = switch("feeding", "button", period_s=0.0, hold_at_least_s=600.0)
+    bench = Bench(wired(feeding))
+    bench.utc = START + 30 * MINUTE
+    say(bench, "button", is_on=True)
+    say(bench, "button", is_on=False)
+    bench.run_until(START + HOUR)
+    (raised,) = [e for e in bench.events if isinstance(e, HoldRaised)]
+    (ended,) = [e for e in bench.events if isinstance(e, HoldReleased)]
+    assert "feeding/button" == raised.hold_id == ended.hold_id
+    assert timedelta(minutes=10) == ended.at - raised.at
+
+
+def test_h51_a_high_ph_that_comes_together_with_a_good_one_stops() -> None:
+    """Both in one inbox, a minute apart by their times."""
+    bench = Bench(acid())
+    keep_well(bench, 55 * MINUTE, ph=8.2)
+    show(bench, "ph", PH_LIMIT + 0.01)
+    bench.utc += MINUTE
+    show(bench, "ph", 8.2)
+    bench.run_until(START + HOUR)
+    assert {"ph-hydroxide/reef", "ph-carbonate/reef"} == set(bench.state.holds)
+
+
 def test_h51_one_reading_of_ph_stops_before_the_next_dose() -> None:
     """Carbonate and what is paired with it, within the turn that hears it."""
     bench = Bench(acid())

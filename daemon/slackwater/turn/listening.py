@@ -29,6 +29,7 @@ from slackwater.facts.messages import (
     Request,
     Result,
     RetainedCommand,
+    SwitchSeen,
 )
 from slackwater.facts.reasons import Code, Reason, because
 from slackwater.gate.moment import ALKALINITY, Moment
@@ -39,7 +40,7 @@ from slackwater.pump.outcome import (
     settle_by_result,
 )
 from slackwater.turn.judging import judge_reading
-from slackwater.turn.watching import end_by_news, hear_news
+from slackwater.turn.watching import end_by_news, hear_reading, hear_switch
 from slackwater.turn.witnessing import forgotten
 
 # Readings enter the ledger thinned: one in this time, and the first of an excess.
@@ -60,6 +61,8 @@ def _hear(moment: Moment, message: Message, stamp: Stamp) -> Iterator[AnyEvent]:
         yield from _beat_holds(moment, message, stamp)
     elif isinstance(message, Reading):
         yield from _reading(moment, message, stamp)
+    elif isinstance(message, SwitchSeen):
+        yield from hear_switch(moment, message, stamp)
     elif isinstance(message, Request):
         yield from _request(moment, message, stamp)
     elif isinstance(message, Handed):
@@ -69,14 +72,17 @@ def _hear(moment: Moment, message: Message, stamp: Stamp) -> Iterator[AnyEvent]:
         reason = because(Code.RETAINED_COMMAND, node=message.node)
         yield from _latch(moment, f"node/{message.node}", reason, stamp)
     elif isinstance(message, RelayTrouble):
-        lie = impossible(
-            message.node, stamp, said=message.said, id=message.attempt or "no pulse"
-        )
-        if lie.hold_id not in moment.state.holds:
-            yield lie
+        yield from _trouble(moment, message, stamp)
     elif isinstance(message, LinkChanged) and message.taken_over:
         reason = because(Code.TAKEN_OVER, link=message.link)
         yield from _latch(moment, "all", reason, stamp)
+
+
+def _trouble(moment: Moment, message: RelayTrouble, stamp: Stamp) -> Iterator[AnyEvent]:
+    about = message.attempt or "no pulse"
+    lie = impossible(message.node, stamp, said=message.said, id=about)
+    if lie.hold_id not in moment.state.holds:
+        yield lie
 
 
 def _latch(
@@ -118,7 +124,7 @@ def _contradiction(moment: Moment, beat: Beat, stamp: Stamp) -> Iterator[AnyEven
 
 def _reading(moment: Moment, reading: Reading, stamp: Stamp) -> Iterator[AnyEvent]:
     """Keep it if it is news, stop on too much, let a ceiling hold end."""
-    stopping: list[AnyEvent] = list(hear_news(moment, reading, stamp))
+    stopping: list[AnyEvent] = list(hear_reading(moment, reading, stamp))
     stopping += judge_reading(moment, reading, stamp)
     kept = moment.state.readings.get(reading.probe)
     if stopping or not kept or reading.at - kept[-1].taken_at >= KEEP_EVERY:

@@ -3,20 +3,26 @@
 Floor 4. One subject: from what is seen to entries. Laws here: a cause is put on record
 once and stops before the next dose is decided; a hold ends when its interlock says so,
 never because something fell silent that is still wrong; a latched one waits for a
-person.
+person; a word that another one followed within the turn was said all the same.
 """
 
+from bisect import bisect_right
 from collections.abc import Iterator
+from dataclasses import replace
+from operator import attrgetter
 
 from slackwater.facts.events import AnyEvent, HoldRaised, HoldReleased
+from slackwater.facts.messages import Reading, SwitchSeen
 from slackwater.facts.reasons import Code
 from slackwater.facts.safeguards import BypassEnded, ProbePutBack, TopOffSummed
+from slackwater.facts.sight import SwitchSight
 from slackwater.gate.moment import NOTHING, Moment
 from slackwater.gate.watch import Interlock, News, Seen
 from slackwater.gate.watches import BY_NAME, hearing, looking
 from slackwater.pump.outcome import Stamp
 
 TIME_PASSED = "time passed"
+_TAKEN_AT = attrgetter("at")
 
 
 def has_to_watch(moment: Moment) -> bool:
@@ -48,6 +54,60 @@ def hear_news(moment: Moment, news: News, stamp: Stamp) -> Iterator[HoldRaised]:
     for row in hearing(moment.rules.watched.get(news.tank, NOTHING)):
         for seen in () if row.hears is None else row.hears(moment, news):
             if seen.hold_id not in moment.state.holds:
+                yield _hold(row, seen, stamp)
+
+
+def hear_reading(
+    moment: Moment, reading: Reading, stamp: Stamp
+) -> Iterator[HoldRaised]:
+    """The holds that a reading raises, though a later one of its probe came with it."""
+    then = _as_read(moment, reading)
+    yield from hear_news(then, reading, stamp)
+    if then is not moment:
+        yield from _looked(then, reading.tank, reading.parameter, stamp)
+
+
+def hear_switch(moment: Moment, word: SwitchSeen, stamp: Stamp) -> Iterator[HoldRaised]:
+    """The holds of a word that its switch took back within the turn.
+
+    What it says last is looked at between turns.
+    """
+    switch, last = moment.machine.switches.get(word.switch), moment.sight.switches
+    known = last.get(word.switch)
+    if switch is None or known is None or known.is_on == word.is_on:
+        return
+    said = SwitchSight(
+        is_on=word.is_on,
+        since_boot_s=word.heard_boot_s,
+        heard_boot_s=word.heard_boot_s,
+    )
+    sight = replace(moment.sight, switches={**last, word.switch: said})
+    then = replace(moment, sight=sight)
+    yield from _looked(then, switch.tank, switch.role, stamp)
+
+
+def _as_read(moment: Moment, reading: Reading) -> Moment:
+    """The moment as the reading left it; the same where it is the newest.
+
+    One that was refused, for it came out of order, left nothing.
+    """
+    series = moment.sight.readings.get(reading.probe, [])
+    if not series or reading.at >= series[-1].at:
+        return moment
+    count = bisect_right(series, reading.at, key=_TAKEN_AT)
+    if count == 0 or series[count - 1] != reading:
+        return moment
+    readings = {**moment.sight.readings, reading.probe: series[:count]}
+    return replace(moment, sight=replace(moment.sight, readings=readings))
+
+
+def _looked(
+    moment: Moment, tank: str, needs: str, stamp: Stamp
+) -> Iterator[HoldRaised]:
+    """What the rows that look at one parameter or role raise at this moment."""
+    for row in looking(moment.rules.watched.get(tank, NOTHING)):
+        for seen in () if row.looks is None else row.looks(moment, tank):
+            if row.needs == needs and seen.hold_id not in moment.state.holds:
                 yield _hold(row, seen, stamp)
 
 
