@@ -34,6 +34,16 @@ chmod +x "$3/bin/python" "$3/bin/slackwater"
 """
 
 
+# What a system keeps beside its programs, and a word each text must hold.
+SHARE = "usr/local/share"
+TEXTS = {
+    f"{SHARE}/man/man1/slackwater.1": b".SH NAME",
+    f"{SHARE}/bash-completion/completions/slackwater": b"=bash_complete",
+    f"{SHARE}/zsh/site-functions/_slackwater": b"#compdef slackwater",
+    f"{SHARE}/fish/vendor_completions.d/slackwater.fish": b"=fish_complete",
+}
+
+
 def installed(folder: Path, *words: str) -> subprocess.CompletedProcess[str]:
     """What the installer says below this folder's root."""
     stub = folder / "python"
@@ -74,6 +84,9 @@ def test_installs_upgrades_and_leaves_what_is_yours(tmp_path: Path) -> None:
     places = content(tmp_path)
     assert {f"etc/systemd/system/{unit}" for unit in UNITS} <= places.keys()
     assert "var/lib/slackwater/slackwater.ledger" in places
+    assert all(word in places[name] for name, word in TEXTS.items())
+    link = tmp_path / "root" / "usr" / "local" / "bin" / "slackwater"
+    assert Path("/opt/slackwater/bin/slackwater") == link.readlink()
     config = tmp_path / "root" / "etc" / "slackwater"
     assert 0o640 == (config / "slackwater.toml").stat().st_mode & 0o777
     with (config / "slackwater.toml").open("a", encoding="utf-8") as file:
@@ -99,7 +112,21 @@ def test_installs_upgrades_and_leaves_what_is_yours(tmp_path: Path) -> None:
     left = content(tmp_path)
     assert yours.items() <= left.items()
     assert own in left
+    assert left.keys().isdisjoint(TEXTS)
+    assert not link.is_symlink()
     assert not any("systemd" in n or "opt/" in n for n in left if n != own)
+
+
+def test_a_program_of_the_same_name_stays(tmp_path: Path) -> None:
+    """Somebody's own in its place is neither replaced nor taken away."""
+    own = tmp_path / "root" / "usr" / "local" / "bin" / "slackwater"
+    own.parent.mkdir(parents=True)
+    own.write_text("mine\n", "utf-8")
+    told = installed(tmp_path, "--sample", "smallest")
+    assert 0 == told.returncode
+    assert "stays as it is" in told.stdout
+    assert 0 == installed(tmp_path, "--uninstall").returncode
+    assert "mine\n" == own.read_text("utf-8")
 
 
 @pytest.mark.parametrize(
