@@ -5,12 +5,15 @@ from datetime import timedelta
 import pytest
 
 from slackwater.facts.events import ClockConfirmed, HoldReleased
-from slackwater.facts.fold import fold
+from slackwater.facts.fold import fold, fold_all
 from slackwater.facts.reasons import Code
 from slackwater.facts.rolling import DAY_MS
-from tests.gate.scene import machine
+from slackwater.facts.safeguards import BypassGranted, ProbeTakenOut
+from slackwater.pump.outcome import Stamp
+from tests.gate.scene import machine, probed
 from tests.turn.test_step import START, Bench
 
+MINUTE = timedelta(minutes=1)
 HOUR = timedelta(hours=1)
 A_DAY_S = 86_400.0
 
@@ -86,3 +89,28 @@ def trusted(bench: Bench) -> None:
     )
     fold(bench.state, confirmed)
     fold(bench.state, released)
+
+
+def test_h59_a_clock_put_back_prolongs_no_bypass_and_no_dead_probe() -> None:
+    """Both for two hours; three hours back after one, and right by a person's word.
+
+    By the wall clock they would go on for four hours more; it is one.
+    """
+    bench = Bench(probed())
+    now = bench.now()
+    stamp: Stamp = {"at": now.utc, "boot_s": now.boot_s, "proven_ms": 10**9}
+    until = now.utc + 2 * HOUR
+    granted = BypassGranted(
+        **stamp, interlock="leak", scope="all", until=until, why="test", by="keeper"
+    )
+    out = ProbeTakenOut(**stamp, probe="kh", until=until, by="keeper")
+    fold_all(bench.state, [granted, out])
+    bench.run_until(START + HOUR)
+    bench.jump_s = -3 * HOUR.total_seconds()
+    bench.run_until(START + HOUR + 5 * MINUTE)
+    trusted(bench)
+    bench.run_until(START + 2 * HOUR - MINUTE)
+    assert {"leak"} == bench.state.bypasses.keys()
+    assert {"kh"} == bench.state.out_of_service.keys()
+    bench.run_until(START + 2 * HOUR + 2 * MINUTE)
+    assert ({}, {}) == (bench.state.bypasses, bench.state.out_of_service)

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Literal
 
-from slackwater.facts.now import Event
+from slackwater.facts.now import Event, Now
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,6 +58,19 @@ class ProbePutBack(Event):
     probe: str
     by: str
     why: str = ""
+
+
+def is_over(aside: BypassGranted | ProbeTakenOut, now: Now, now_ms: int) -> bool:
+    """Whether the end has come by the wall clock, or its whole time by another.
+
+    A clock that was put back prolongs nothing, whoever says that it is right now: so
+    much proven time has passed, or the machine has been up for so long since.
+    """
+    if now.utc >= aside.until:
+        return True
+    lasts_s = (aside.until - aside.at).total_seconds()
+    passed_s = max((now_ms - aside.proven_ms) / 1000, now.boot_s - aside.boot_s)
+    return passed_s >= lasts_s
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -17,6 +17,7 @@ from statistics import median
 
 from slackwater.facts.messages import Reading
 from slackwater.facts.reasons import Code, Reason, because
+from slackwater.facts.safeguards import is_over
 from slackwater.facts.tank import AlkalinityGuard, Probe
 from slackwater.gate.moment import ALKALINITY, Moment
 
@@ -61,7 +62,7 @@ def alkalinity_probes(moment: Moment, tank: str) -> list[Probe]:
 def is_out(moment: Moment, probe: str) -> bool:
     """Whether a person took the probe out of service and its time has not passed."""
     out = moment.state.out_of_service.get(probe)
-    return out is not None and moment.now.utc < out.until
+    return out is not None and not is_over(out, moment.now, moment.proven_ms)
 
 
 def is_fresh(probe: Probe, series: Sequence[Reading], utc: datetime) -> bool:

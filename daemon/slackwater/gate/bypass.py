@@ -5,8 +5,10 @@ aside, and only for a named scope and time; caps, gaps, approvals, clocks, nodes
 ledger never; a bypass that has passed its end is none.
 """
 
+from dataclasses import replace
 from datetime import timedelta
 
+from slackwater.facts.safeguards import BypassGranted, is_over
 from slackwater.gate.moment import Moment, PumpRule
 from slackwater.gate.watch import Interlock
 from slackwater.gate.watches import BY_NAME, FAMILIES
@@ -31,8 +33,14 @@ def is_bypassed(moment: Moment, name: str, pump: PumpRule) -> bool:
     if not bypasses or name not in bypasses:
         return False
     known = bypasses[name]
-    utc = moment.now.utc
-    if not known.at <= utc < min(known.until, known.at + BYPASS_AT_MOST):
+    now = moment.now
+    if now.utc < known.at or is_over(_bounded(known), now, moment.proven_ms):
         return False
     tank, own = f"tank/{pump.pump.tank}", f"pump/{pump.pump.id}"
     return known.scope in ("all", tank, own)
+
+
+def _bounded(known: BypassGranted) -> BypassGranted:
+    """No longer than the longest, whatever the entry says."""
+    latest = known.at + BYPASS_AT_MOST
+    return known if known.until <= latest else replace(known, until=latest)

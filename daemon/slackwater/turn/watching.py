@@ -14,7 +14,12 @@ from operator import attrgetter
 from slackwater.facts.events import AnyEvent, HoldRaised, HoldReleased
 from slackwater.facts.messages import Reading, SwitchSeen
 from slackwater.facts.reasons import Code
-from slackwater.facts.safeguards import BypassEnded, ProbePutBack, TopOffSummed
+from slackwater.facts.safeguards import (
+    BypassEnded,
+    ProbePutBack,
+    TopOffSummed,
+    is_over,
+)
 from slackwater.facts.sight import SwitchSight
 from slackwater.gate.moment import NOTHING, Moment
 from slackwater.gate.watch import Interlock, News, Seen
@@ -186,11 +191,11 @@ def _summed(moment: Moment, stamp: Stamp) -> Iterator[TopOffSummed]:
 
 def _bypasses_ended(moment: Moment, stamp: Stamp) -> Iterator[BypassEnded]:
     for name, bypass in sorted(moment.state.bypasses.items()):
-        if moment.now.utc >= bypass.until:
+        if is_over(bypass, moment.now, moment.proven_ms):
             yield BypassEnded(**stamp, interlock=name, by="daemon", why=TIME_PASSED)
 
 
 def _put_back(moment: Moment, stamp: Stamp) -> Iterator[ProbePutBack]:
     for probe, out in sorted(moment.state.out_of_service.items()):
-        if moment.now.utc >= out.until:
+        if is_over(out, moment.now, moment.proven_ms):
             yield ProbePutBack(**stamp, probe=probe, by="daemon", why=TIME_PASSED)
