@@ -62,13 +62,14 @@ def test_values_are_kept_canonical_with_what_was_typed(stage: Stage) -> None:
 
 def test_the_page_says_what_was_known_before(stage: Stage) -> None:
     """The level, the id to refer to it, and the value before."""
-    first = stage.run("record", "alkalinity=8.1 dKH").out
-    again = stage.run("record", "alkalinity=8.2 dKH").out
+    at = ("--at", "2026-05-03 09:30")
+    first = stage.run("record", "alkalinity=8.1 dKH", *at).out
+    again = stage.run("record", "alkalinity=8.2 dKH", "--at", "2026-05-03 19:00").out
 
     assert "8.10 dKH" in first
     assert written_in(stage)[0].id in first
     assert "first" in first
-    assert "8.10 dKH, 0 s before" in again
+    assert "8.10 dKH, 9 h 30 min before" in again
 
 
 def test_a_limit_is_kept_as_such(stage: Stage) -> None:
@@ -185,14 +186,15 @@ def test_a_jump_of_more_than_three_tenths_is_asked_about(
     stage: Stage, value: float, code: int
 ) -> None:
     """30 % of 8.1 dKH are 2.43: from 5.67 to 10.53; with --confirm it is taken."""
-    recorded(stage, "alkalinity=8.1 dKH")
-    told = record(stage, f"alkalinity={value} dKH")
+    recorded(stage, "alkalinity=8.1 dKH", "--at", "2026-05-03 09:30")
+    words = (f"alkalinity={value} dKH", "--at", "2026-05-03 19:00")
+    told = record(stage, *words)
 
     assert code == told.code
     if code:
         assert "far from its neighbour in time" in told.errors[0]["what"]
         assert "--confirm" in told.errors[0]["do"]
-    recorded(stage, f"alkalinity={value} dKH", "--confirm")
+    recorded(stage, *words, "--confirm")
 
 
 def test_a_confirmed_slip_is_no_measure_for_the_next(stage: Stage) -> None:

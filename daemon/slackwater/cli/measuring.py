@@ -12,9 +12,10 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from slackwater.assessment.practice import home_sd
+from slackwater.assessment.series import REPLICATES_WITHIN
 from slackwater.cli.moments import Wall, typed_moment
 from slackwater.cli.render import local, span
-from slackwater.cli.replicates import contradictions
+from slackwater.cli.replicates import contradictions, unlike_earlier
 from slackwater.cli.subject import Subject
 from slackwater.cli.typed import WORD_AT_MOST, new_id, typed_text
 from slackwater.cli.typed_levels import Typed, settled, typed_levels
@@ -101,14 +102,39 @@ def _is_posted(kept: MeasurementKept) -> bool:
 
 
 def refuse_jumps(near: Sequence[MeasurementKept], tests: Tests) -> None:
-    """Ask about values that are far from what was measured nearest in time.
+    """Ask about values that a replicate or the nearest value in time speaks against.
 
     Shape: `near` are standing measurements of the tank within `JUMP_WITHIN`.
 
     Raises: InputError with one finding a value.
     """
-    if not tests.about.confirmed:
-        settled(_jumps(near, tests))
+    if tests.about.confirmed:
+        return
+    jumps = list(_jumps(near, tests))
+    told = {one.where for one in jumps}
+    unlike = unlike_earlier(tests.typed, replicates_near(near, tests), RECORD)
+    settled((*jumps, *(one for one in unlike if one.where not in told)))
+
+
+def replicates_near(
+    near: Sequence[MeasurementKept], tests: Tests
+) -> list[MeasurementKept]:
+    """What the same kit and lot showed within half an hour of these tests."""
+    about = tests.about
+    return [
+        one
+        for one in near
+        if (one.provenance, one.method, one.lot) == ("hand", about.method, about.lot)
+        and not one.censored
+        and abs(one.taken_at - tests.taken_at) <= REPLICATES_WITHIN
+    ]
+
+
+def nearest(
+    near: Sequence[MeasurementKept], kept: MeasurementKept
+) -> MeasurementKept | None:
+    """What was measured nearest in time of the same parameter; None for nothing."""
+    return _neighbour(near, kept.parameter, kept.taken_at)
 
 
 def entries_of(tests: Tests, stamp: Stamp) -> list[MeasurementKept]:

@@ -1,8 +1,8 @@
-"""One parameter several times in a call: replicates of one visit, or a slip.
+"""One parameter several times within half an hour: replicates, or a slip.
 
-Floor 8. One subject: values of a call that belong together. Laws here: what two tests
-of one water may differ by is read as one, their mean, and said; what they cannot is
-asked about, for then one of them is wrong.
+Floor 8. One subject: values that belong together, of one call or of two. Laws here:
+what two tests of one water may differ by is read as one, their mean, and said; what
+they cannot is asked about, for then one of them is wrong.
 Units: levels canonical.
 Source: three standard deviations of one test, as the assessment marks replicates.
 """
@@ -35,9 +35,48 @@ def contradictions(typed: Sequence[Typed], where: str) -> Iterator[Finding]:
             )
 
 
-def replicate_words(kept: Sequence[MeasurementKept]) -> dict[str, str]:
-    """What is said of the second and later values of a parameter, by their id."""
+def unlike_earlier(
+    typed: Sequence[Typed], earlier: Sequence[MeasurementKept], where: str
+) -> Iterator[Finding]:
+    """A finding for each value that a replicate of an earlier call contradicts.
+
+    Shape: `earlier` as `measuring.replicates_near` gives them. What a person confirmed
+    contradicts nothing: it was asked about already.
+    """
+    for one in typed:
+        others = [
+            kept
+            for kept in earlier
+            if kept.parameter == one.parameter and not kept.confirmed
+        ]
+        if one.censored or not others:
+            continue
+        far = max(others, key=lambda kept: abs(kept.value - one.level))
+        mean = fmean((far.value, one.level))
+        allowed = REPLICATES_APART_SDS * home_sd(one.parameter, mean)
+        if abs(far.value - one.level) > allowed:
+            yield _unlike(one, far, show_level(one.parameter, allowed), where)
+
+
+def _unlike(one: Typed, far: MeasurementKept, allowed: str, where: str) -> Finding:
+    own, other = (show_level(one.parameter, level) for level in (one.level, far.value))
+    return Finding(
+        what=f"{own} contradicts the {other} of {far.id}, the same kit within half an "
+        "hour",
+        where=f"{where} {one.parameter}",
+        expected=f"a replicate no further apart than {allowed}",
+        do="Test once more. If the earlier one is wrong, --strike it; if both were "
+        "read so, add --confirm. Nothing was written.",
+    )
+
+
+def replicate_words(
+    kept: Sequence[MeasurementKept], earlier: Sequence[MeasurementKept] = ()
+) -> dict[str, str]:
+    """What is said of a value that is no first one of its parameter, by its id."""
     first: dict[str, str] = {}
+    for one in earlier:
+        first.setdefault(one.parameter, one.id)
     told = {}
     for one in kept:
         if one.parameter in first:
@@ -46,11 +85,15 @@ def replicate_words(kept: Sequence[MeasurementKept]) -> dict[str, str]:
     return told
 
 
-def mean_lines(kept: Sequence[MeasurementKept]) -> Iterator[str]:
+def mean_lines(
+    kept: Sequence[MeasurementKept], earlier: Sequence[MeasurementKept] = ()
+) -> Iterator[str]:
     """A sentence for each parameter that was read several times."""
+    own = {one.parameter for one in kept if not one.censored}
     values = [
         Typed(parameter=one.parameter, level=one.value, text="", censored=one.censored)
-        for one in kept
+        for one in (*earlier, *kept)
+        if one.parameter in own
     ]
     for name, levels in _together(values).items():
         mean = show_level(name, fmean(levels))

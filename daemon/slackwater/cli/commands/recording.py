@@ -26,8 +26,10 @@ from slackwater.cli.measuring import (
     document_of,
     entries_of,
     near_tests,
+    nearest,
     read_tests,
     refuse_jumps,
+    replicates_near,
     words_of,
 )
 from slackwater.cli.moments import Wall, typed_moment
@@ -151,6 +153,7 @@ class _Told:
 
     zone: str = UTC_ZONE
     known: Sequence[MeasurementKept | None] = ()
+    earlier: Sequence[MeasurementKept] = ()
 
 
 def _record(shell: Shell, values: Sequence[str], asked: Asked) -> Answer:
@@ -162,7 +165,8 @@ def _record(shell: Shell, values: Sequence[str], asked: Asked) -> Answer:
         tests = read_tests(values, subject, about, stamp)
         refuse_jumps(near, tests)
         kept = entries_of(tests, stamp)
-        told.zone, told.known = subject.zone, [before(state, one) for one in kept]
+        told.zone, told.earlier = subject.zone, replicates_near(near, tests)
+        told.known = [nearest(near, one) or before(state, one) for one in kept]
         return kept
 
     _state, written = write(shell.state, decide)
@@ -269,7 +273,7 @@ def _zone(shell: Shell, state: State, named: str | None) -> str:
 
 def _recorded(kept: Sequence[MeasurementKept], told: _Told) -> Answer:
     first = kept[0]
-    again = replicate_words(kept)
+    again = replicate_words(kept, told.earlier)
     rows = [
         (*row[:-1], again.get(one.id, row[-1]))
         for one, was in zip(kept, told.known, strict=True)
@@ -287,7 +291,7 @@ def _recorded(kept: Sequence[MeasurementKept], told: _Told) -> Answer:
             ]
         },
         text=f"Recorded for {first.tank}, {local(first.taken_at, told.zone)}:\n"
-        + "\n".join((table(heads, rows), *mean_lines(kept))),
+        + "\n".join((table(heads, rows), *mean_lines(kept, told.earlier))),
     )
 
 
