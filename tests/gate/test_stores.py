@@ -14,6 +14,7 @@ from slackwater.facts.limits import WaterLimits
 from slackwater.facts.reasons import Code
 from slackwater.facts.safeguards import ReservoirFilled, TubeSwapped
 from slackwater.facts.state import Interval
+from slackwater.gate.drift import stops_beyond
 from tests.gate.watched import (
     DAY,
     LINES,
@@ -138,8 +139,32 @@ def test_h28_a_pump_that_is_far_off_by_its_bottle_stops(
     assert (set(LINES) if stops else set()) == water.stopped
     if stops:
         (reason,) = water.reasons("soda")
-        told = {"reservoir": "one", "pumps": "soda", "used_over_believed": ratio}
+        told = {
+            "reservoir": "one",
+            "pumps": "soda",
+            "used_over_believed": ratio,
+            "limit_percent": 20,
+        }
         assert (Code.PUMP_FAR_OFF, told) == (reason.code, reason.figures)
+
+
+def test_h28_how_far_off_stops_a_pump_stands_in_the_file() -> None:
+    """A careful keeper may stop it at 15 %, a patient one at 40 %."""
+    for limit, stops in ((0.15, True), (0.2, False), (0.4, False)):
+        water = Watched(watched_machine(limits=WaterLimits(drift_stops=limit)))
+        lost(water, 1.18)
+        assert (set(LINES) if stops else set()) == water.stopped
+
+
+def test_h28_of_tanks_that_share_a_bottle_the_careful_one_speaks() -> None:
+    """A bottle knows no tank; one nobody draws from goes by what is usual."""
+    base = watched_machine()
+    other = replace(base.pumps["soda"], id="other", tank="frag")
+    limits = {"reef": WaterLimits(drift_stops=0.3), "frag": WaterLimits()}
+    shared = replace(base, pumps={**base.pumps, "other": other}, limits=limits)
+    assert 0.2 == stops_beyond(shared, "one")
+    assert 0.3 == stops_beyond(replace(base, limits=limits), "one")
+    assert 0.2 == stops_beyond(base, "nobodys")
 
 
 def test_h28_a_pump_that_is_far_off_may_dose_when_it_is_measured_again() -> None:

@@ -34,7 +34,7 @@ from slackwater.facts.wear import (
     tube_run_s,
     tube_share,
 )
-from slackwater.gate.drift import drift_of
+from slackwater.gate.drift import drift_of, stops_beyond
 from slackwater.gate.moment import LineRule, Moment
 
 A_DAY = timedelta(days=1)
@@ -216,13 +216,14 @@ def _drift(moment: Moment, name: str, pumps: list[Pump]) -> Iterator[Condition]:
     found = drift_of(moment.state, name)
     if found is None or not found.is_found:
         return
-    cause = Cause.PUMP_FAR_OFF if found.is_far else Cause.PUMP_DRIFTS
+    is_far = found.is_beyond(stops_beyond(moment.machine, name))
+    cause = Cause.PUMP_FAR_OFF if is_far else Cause.PUMP_DRIFTS
     figures: dict[str, Figure] = {
         "pumps": ", ".join(found.pumps),
         "used_over_believed": round(found.ratio, 2),
     }
     told = replace(of_pumps(moment, (cause, name), pumps), figures=figures)
-    yield told if found.is_far else replace(told, stops=frozenset())
+    yield told if is_far else replace(told, stops=frozenset())
 
 
 def _tasks(moment: Moment) -> Iterator[Condition]:

@@ -70,7 +70,8 @@ class WaterLimits:
     probes may differ by, `against_test` what a probe may differ from a hand test.
     Salinity is compared with the target, 35 where there is none. pH as read by a probe
     calibrated with NBS buffers. `good_readings` in a row over `hold_at_least_s` end a
-    hold.
+    hold. `drift_stops` is how far the levels of a bottle may be from what its pumps are
+    believed to have given, as a share.
     """
 
     ph_hydroxide: float = 8.50
@@ -97,6 +98,7 @@ class WaterLimits:
     hold_at_least_s: float = 3600.0
     top_off_factor: float = 1.5
     calibration_ends_s: float = 180 * DAY_S
+    drift_stops: float = 0.20
     nitrate_least: float = 1.0
     phosphate_least: float = 0.02
 

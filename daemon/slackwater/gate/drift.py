@@ -13,7 +13,7 @@ lets one week of 10 % alone pass; it is more where levels are so coarse that 3 s
 deviations of one ratio lie beyond both. What comes of it for 1 000 invented pumps:
 `python -m tests.bench.drift`.
 Source: Page 1954, Biometrika 41:100 (from memory); the sizes of 10 and 20 % are those
-of hazard H28.
+of hazard H28; how far off a pump must be to stop is set by the operator.
 """
 
 from collections.abc import Iterator, Sequence
@@ -21,11 +21,11 @@ from dataclasses import dataclass, replace
 from math import hypot, inf, sqrt
 
 from slackwater.facts.inventory import EVEN, RUN_SD
+from slackwater.facts.limits import LIMITS, limits_of
 from slackwater.facts.state import Interval, State
+from slackwater.facts.tank import Machine
 
 DRIFT = 0.10
-# A pump that is further off than this is wrong in what it gives, and stops.
-FAR = 0.20
 SLACK = 0.4 * DRIFT
 THRESHOLD = 0.02
 SURE_SDS = 3.0
@@ -46,10 +46,9 @@ class Drift:
     levels: int
     is_found: bool
 
-    @property
-    def is_far(self) -> bool:
-        """Whether it is so far off that its pumps must stop."""
-        return self.is_found and abs(self.ratio - 1) > FAR
+    def is_beyond(self, share: float) -> bool:
+        """Whether it is found, and further off than a share of what was believed."""
+        return self.is_found and abs(self.ratio - 1) > share
 
 
 @dataclass(slots=True, kw_only=True)
@@ -82,6 +81,15 @@ def drift_of(state: State, reservoir: str) -> Drift | None:
     """
     known = [one for one in state.intervals.get(reservoir, ()) if _counts(state, one)]
     return judged(known)
+
+
+def stops_beyond(machine: Machine, reservoir: str) -> float:
+    """The share beyond which a reservoir's pumps stop: the least of their tanks."""
+    tanks = {
+        pump.tank for pump in machine.pumps.values() if pump.reservoir == reservoir
+    }
+    limits = [limits_of(machine.limits, tank) for tank in tanks]
+    return min((one.drift_stops for one in limits), default=LIMITS.drift_stops)
 
 
 def judged(intervals: Sequence[Interval]) -> Drift | None:

@@ -13,7 +13,7 @@ from slackwater.facts.inventory import left_ul
 from slackwater.facts.limits import limits_of
 from slackwater.facts.reasons import Code, Reason, because
 from slackwater.facts.wear import is_unmeasured
-from slackwater.gate.drift import drift_of
+from slackwater.gate.drift import drift_of, stops_beyond
 from slackwater.gate.moment import LineRule, Moment, PumpRule
 
 DAY_S = 86_400
@@ -55,12 +55,14 @@ def drift_refuses(moment: Moment, pump: PumpRule, _line: LineRule) -> Iterator[R
     if reservoir not in moment.state.intervals:
         return
     found = drift_of(moment.state, reservoir)
-    if found is not None and found.is_far:
+    limit = stops_beyond(moment.machine, reservoir)
+    if found is not None and found.is_beyond(limit):
         yield because(
             Code.PUMP_FAR_OFF,
             reservoir=reservoir,
             pumps=", ".join(found.pumps),
             used_over_believed=round(found.ratio, 2),
+            limit_percent=round(limit * 100),
         )
 
 

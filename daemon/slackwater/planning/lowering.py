@@ -44,6 +44,7 @@ LIMIT = (
     "temperature_warm",
     "temperature_hot",
     "top_off_factor",
+    "drift_stops",
 )
 NOTHING = EffectCap(gross=0)
 

@@ -22,7 +22,7 @@ from slackwater.facts.inventory import Stock, stock
 from slackwater.facts.safeguards import LevelMeasured
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine
-from slackwater.gate.drift import Drift, drift_of
+from slackwater.gate.drift import Drift, drift_of, stops_beyond
 from slackwater.ledger.codec import timestamp
 from slackwater.pump.outcome import Stamp
 from slackwater.water.show import show_volume
@@ -66,11 +66,13 @@ def level(shell: Shell, reservoir: str, volume: str, **asked: Unpack[Asked]) -> 
     note = typed_text(asked["note"], "--note")
     volume_ul = typed_ul(volume, "VOLUME")
     before: list[Stock] = []
+    stops_at: list[float] = []
 
     def decide(state: State, stamp: Stamp) -> Sequence[AnyEvent]:
         machine = machine_of(shell, state)
         name = _named(reservoir, machine)
         before[:] = [stock(machine, state, name)]
+        stops_at[:] = [stops_beyond(machine, name)]
         _refuse_more(machine, state, name, volume_ul)
         measured = LevelMeasured(
             **stamp,
@@ -104,11 +106,14 @@ def level(shell: Shell, reservoir: str, volume: str, **asked: Unpack[Asked]) -> 
             "used_over_believed": None if found is None else round(found.ratio, 3),
             "drifts": found is not None and found.is_found,
         },
-        text=_text(measured, before[0], found),
+        text=_text(measured, before[0], (found, stops_at[0])),
     )
 
 
-def _text(measured: LevelMeasured, before: Stock, found: Drift | None) -> str:
+def _text(
+    measured: LevelMeasured, before: Stock, drift: tuple[Drift | None, float]
+) -> str:
+    found, stops_at = drift
     told = (
         f"{measured.reservoir} holds {show_volume(measured.volume_ul)}; by the books "
         f"it held {show_volume(before.left_ul)}, between "
@@ -122,7 +127,7 @@ def _text(measured: LevelMeasured, before: Stock, found: Drift | None) -> str:
         )
     gives = f"gave {found.ratio:.2f} times what was believed"
     do = "; measure again: `slackwater calibrate`" if found.is_found else ""
-    if found.is_far:
+    if found.is_beyond(stops_at):
         do = "; no dose begins until it is measured again: `slackwater calibrate`"
     return f"{told}\n{', '.join(measured.pumps)} {gives}{do}."
 

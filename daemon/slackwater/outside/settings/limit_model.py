@@ -100,6 +100,12 @@ class WatchTable(InterlockTable):
         description="Age of a pump's calibration at which its corrections end",
         examples=['"180 d"'],
     )
+    drift_stops: Annotated[float, Share("12 %", "50 %")] = Field(
+        default=0.2,
+        description="A pump stops when its bottle lost this share more or less than "
+        "it is believed to have given; above 10 % it is told",
+        examples=['"20 %"'],
+    )
 
 
 Kind = Literal["level", "span"]

@@ -53,6 +53,7 @@ class _LimitReader:
             hold_at_least_s=table.hold_at_least,
             top_off_factor=table.top_off_factor,
             calibration_ends_s=table.calibration_ends,
+            drift_stops=table.drift_stops,
         )
 
     def _bounded(self, key: str) -> float | None:
