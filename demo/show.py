@@ -25,7 +25,7 @@ from demo.house import House, ShowError, free_port, until
 
 CONFIG = Path(__file__).resolve().parent / "config"
 PUMPS = ("carbonate", "calcium")
-SHOTS = 3
+RUNS = 3
 # How the program asks what a shot gave.
 ASKED = "Measured in the cylinder"
 # Invented drop tests, a day apart, the newest an hour ago: 0.45 dKH a day are used.
@@ -88,8 +88,8 @@ class Show:
         self.minute = datetime.now(UTC)
         self.propose()
         self.command("check", show=60)
-        days = ("--days", "14", "--from", str(self.minute.date()))
-        self.command("rehearse", "--faults", *days, show=12)
+        # An approval wants a fortnight ahead, and midnight may come in between.
+        self.command("rehearse", "--faults", "--days", "15", show=12)
         highest = self.document("check")["highest_daily_ul"]
         volume = f"{math.ceil(int(str(highest)) / 1000)} mL"
         self.command("approve", "--now", "--by", "demo", "--yes-highest-daily", volume)
@@ -131,12 +131,14 @@ class Show:
             message = f"calibrate {pump} was refused: {document.get('errors')}"
             raise ShowError(message)
         rate = document["rate_nl_per_s"] * MINUTE_S / 1_000_000
-        self.say(f"Calibrated {pump}: {rate:.2f} mL/min from {SHOTS} shots.")
+        self.say(f"Calibrated {pump}: {rate:.2f} mL/min from {RUNS} shots.")
 
     def _shots(self, pump: str) -> dict[str, Any]:
         """What the program says of a few shots: the reef's own hose is the measure."""
-        volumes = ["--shots", str(SHOTS), "--volume", "0.5 mL", "--volume", "1 mL"]
-        words = ["calibrate", pump, *volumes, "--by", "demo", "--json"]
+        volumes = ["--volume", "0.5 mL", "--volume", "1 mL"]
+        # A short show: the virtual pump is steady, so a few single shots will do.
+        few = ["--runs", str(RUNS), "--shots", "1"]
+        words = ["calibrate", pump, *few, *volumes, "--by", "demo", "--json"]
         process = subprocess.Popen(
             [*self.house.slackwater(), *words],
             cwd=CONFIG.parents[1],
@@ -150,7 +152,7 @@ class Show:
             # The outlet hangs in a cylinder, and the hose is full.
             process.stdin.write("yes\nyes\n")
             process.stdin.flush()
-        for _ in range(SHOTS):
+        for _ in range(RUNS):
             total = self._measure(process, pump, total)
         output, _ = process.communicate("yes\nyes\nyes\n")
         return dict(json.loads(output or "{}"))

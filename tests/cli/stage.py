@@ -12,6 +12,7 @@ from slackwater.cli.checked import check_files
 from slackwater.cli.opening import opened, write
 from slackwater.cli.reading import read_files
 from slackwater.cli.receipt import LEAST_TRIED, Receipt, note
+from slackwater.cli.report.extent import today_of
 from slackwater.errors import SlackwaterError
 from slackwater.facts.events import AnyEvent, Calibrated, Started, Stopped
 from slackwater.facts.state import State
@@ -37,11 +38,16 @@ class Stage:
         places = ("--config", self.config, "--state", self.state)
         return run(verb, *places, *words, typed=typed)
 
-    def rehearsed(self, shown_days: int = 30) -> None:
+    def rehearsed(self, shown_days: int = 30, begins_in: int = 0) -> None:
         """Leave the note of a clean rehearsal with faults of what stands in the files.
+
+        It shows so many days from today on, or from so many days later.
 
         A rehearsal with all faults takes seconds; `tests/cli/report` makes real ones.
         """
+        machine = read_files(self.config).machine
+        today = today_of(machine, self.stamp()["at"])
+        first = max(FIRST, today + timedelta(days=begins_in))
         receipt = Receipt(
             digest=digest_of_files(self.config, stamp_of_files(self.config)),
             ledger=self.folded().ledger_id,
@@ -49,8 +55,8 @@ class Stage:
             report="5e" * 32,
             tried=LEAST_TRIED,
             missed=0,
-            first=FIRST,
-            until=FIRST + timedelta(days=shown_days - 1),
+            first=first,
+            until=first + timedelta(days=shown_days - 1),
         )
         assert note(self.state, receipt)
 

@@ -323,12 +323,17 @@ def _refuse_overtaken(proposal: Proposal, state: State) -> None:
     before = proposal.before
     shown = before.approval.serial if before else 0
     given = state.approvals[-1].approval.serial if state.approvals else 0
-    if shown != given:
-        raise RefusedError(
-            Finding(
-                what=f"approval {given} was given or withdrawn in between",
-                where="ledger",
-                expected=f"approval {shown} to be the last, as it was shown",
-                do="Look at it with `slackwater status`, then approve again.",
-            )
+    if shown == given:
+        return
+    is_gone = shown in state.withdrawn
+    as_shown = f"approval {shown} to be the last" if shown else "no approval to stand"
+    raise RefusedError(
+        Finding(
+            what=f"approval {shown} was withdrawn in between"
+            if is_gone
+            else f"approval {given} was given in between",
+            where="ledger",
+            expected=f"{as_shown}, as it was shown",
+            do="Look at it with `slackwater approvals`, then approve again.",
         )
+    )

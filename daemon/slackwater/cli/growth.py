@@ -57,8 +57,20 @@ def ask_ratio(proposal: Proposal, typed: str | None) -> None:
     if typed is None:
         what = f"the plan grows by more than {ASKS_RATIO} times: {of}"
         raise RefusedError(_finding(what, ratio))
-    if not _is_ratio(typed, ratio):
-        raise RefusedError(_finding(f'"{typed}" is not the ratio: {of}', ratio))
+
+
+def refuse_other_ratio(proposal: Proposal, typed: str | None) -> None:
+    """Refuse a ratio that is not the one of the largest growth.
+
+    Raises: RefusedError.
+    """
+    ratio = proposal.ratio
+    if typed is None or _is_ratio(typed, ratio):
+        return
+    told = "nothing grows"
+    if proposal.growths:
+        told = _words(proposal.growths[0], proposal)
+    raise RefusedError(_finding(f'"{typed}" is not the ratio: {told}', ratio))
 
 
 def _words(growth: Growth, proposal: Proposal) -> str:

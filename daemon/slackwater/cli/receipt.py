@@ -9,7 +9,7 @@ dose.
 import json
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 
 from pydantic import ConfigDict, TypeAdapter, ValidationError
@@ -21,6 +21,7 @@ NAME = "rehearsed.json"
 # Fewer faults than this are no rehearsal of what can break (project limit).
 LEAST_TRIED = 24
 SHORT_DIGEST = 8
+ONE_DAY = timedelta(days=1)
 _AGAIN = "Run `slackwater rehearse --faults`, read it, and approve again."
 _MEND = "Mend what the report names, then rehearse with --faults and approve again."
 
@@ -88,8 +89,8 @@ def refuse_undated(missing: Collection[str]) -> None:
         raise RefusedError(_finding(what, _AGAIN))
 
 
-def refuse_short(receipt: Receipt, needed_days: int) -> None:
-    """Refuse a report of so few days that nobody saw what the plan does.
+def refuse_short(receipt: Receipt, needed_days: int, today: date) -> None:
+    """Refuse a report of so few days ahead that nobody saw what the plan does.
 
     Raises: RefusedError with both figures.
     """
@@ -97,10 +98,28 @@ def refuse_short(receipt: Receipt, needed_days: int) -> None:
         raise RefusedError(
             _finding("the note does not say which days it shows", _AGAIN)
         )
-    days = (receipt.span[1] - receipt.span[0]).days + 1
+    first, until = receipt.span
+    if until < today:
+        what = f"the last rehearsal is of the past: {first} to {until}"
+        raise RefusedError(_finding(what, _AGAIN))
+    days = (until - max(first, today)).days + 1
     if days < needed_days:
-        what = f"the last rehearsal showed {days} of at least {needed_days} days"
+        ahead = "" if first >= today else " that lie ahead"
+        what = f"the last rehearsal showed {days} of at least {needed_days} days{ahead}"
         raise RefusedError(_finding(what, f"{_AGAIN} Leave out --days."))
+
+
+def refuse_late(receipt: Receipt, begins: date) -> None:
+    """Refuse a report that begins after the plan does, by more than a day.
+
+    Raises: RefusedError with both days.
+    """
+    if receipt.first is not None and receipt.first > begins + ONE_DAY:
+        what = (
+            f"the last rehearsal begins on {receipt.first}, and the plan doses from "
+            f"{begins} on"
+        )
+        raise RefusedError(_finding(what, f"{_AGAIN} Leave out --from."))
 
 
 def _once(pairs: list[tuple[str, object]]) -> dict[str, object]:

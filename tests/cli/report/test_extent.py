@@ -112,7 +112,8 @@ def test_an_approval_wants_the_days_of_a_correction(tmp_path: Path) -> None:
             dated = f'purpose = "correction"\n{dates}group = "balanced"\n'
             text = text.replace('group = "balanced"\n', dated)
         (stage.config / path.name).write_text(text, "utf-8")
-    told = stage.approve()
+    stage.rehearsed(16)
+    told = stage.run("approve", "--by", "keeper", "--json")
 
     assert 1 == told.code
     (error,) = told.errors

@@ -42,7 +42,7 @@ def test_documents_of_any_kind_keep_it(tmp_path: Path) -> None:
     empty = changed(tmp_path / "c", SMALLEST, plan=("doses = 12", "doses = 200"))
     for config in (SMALLEST, stronger, crowded, empty):
         found = rehearse(
-            config, "--days", 3, "--visit", "2026-05-20", "--json", state=stage.state
+            config, "--days", 3, "--visit", "2099-05-20", "--json", state=stage.state
         ).document
         judge().validate(found)
 

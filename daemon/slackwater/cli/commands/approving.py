@@ -8,7 +8,6 @@ again.
 
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import date
 from typing import TypedDict, Unpack
 
 import click
@@ -27,7 +26,12 @@ from slackwater.cli.consent import (
 )
 from slackwater.cli.document import Answer
 from slackwater.cli.flow_changes import moved_flows
-from slackwater.cli.growth import ask_ratio, change_row, growth_lines
+from slackwater.cli.growth import (
+    ask_ratio,
+    change_row,
+    growth_lines,
+    refuse_other_ratio,
+)
 from slackwater.cli.in_force import changes_since, growth_bases
 from slackwater.cli.opening import (
     Opened,
@@ -43,6 +47,7 @@ from slackwater.cli.receipt import (
     Receipt,
     accepted,
     noted,
+    refuse_late,
     refuse_short,
     refuse_undated,
 )
@@ -51,6 +56,7 @@ from slackwater.cli.report.extent import (
     dates_missing,
     dates_words,
     days_to_review,
+    refuse_over,
     today_of,
 )
 from slackwater.cli.shell import Shell, verb
@@ -122,22 +128,22 @@ def approve(shell: Shell, **said: Unpack[Said]) -> Answer:
     """
     if said["at"] and said["at_once"]:
         raise InputError(_both())
+    who = typed_text(said["by"] or local_user(), "--by", WORD_AT_MOST)
     proposal, opening = _proposed(shell)
+    # What is said wrongly is told, whether it would have been asked for or not.
+    if said["highest"] is not None:
+        _refuse_other(proposal, said["highest"])
+    refuse_other_ratio(proposal, said["ratio"])
     wish = "now" if said["at_once"] else said["at"] or ""
     if is_standing(proposal, opening.state, opening.stamp) and not (
         wish and _is_pending(proposal, opening)
     ):
         return _standing(proposal, opening)
-    _refuse_wish(proposal, opening, wish)
-    ledger_id = opening.state.ledger_id
-    receipt = accepted(noted(shell.state), proposal.digest, ledger_id)
-    today = today_of(proposal.files.machine, opening.now.utc)
-    refuse_short(receipt, _days_needed(proposal, receipt, today))
-    refuse_undated(dates_missing(proposal.files.plan, today, receipt.span))
+    receipt = _read_report(shell, proposal, opening, wish)
     click.echo(fitted(_preview(proposal), error_columns()), err=True)
     ask_ratio(proposal, said["ratio"])
-    _ask_highest(proposal, said["highest"])
-    who = typed_text(said["by"] or local_user(), "--by", WORD_AT_MOST)
+    if said["highest"] is None:
+        _ask_highest(proposal)
 
     def decide(state: State, stamp: Stamp) -> Sequence[AnyEvent]:
         running = approval_at(state, stamp["at"])
@@ -149,10 +155,25 @@ def approve(shell: Shell, **said: Unpack[Said]) -> Answer:
     return _approved(proposal, events)
 
 
-def _days_needed(proposal: Proposal, receipt: Receipt, today: date) -> int:
-    """Days a report must show: from its own first one, or from today where none is."""
-    first = receipt.first or today
-    return days_to_review(proposal.files.plan, first)
+def _read_report(
+    shell: Shell, proposal: Proposal, opening: Opened, wish: str
+) -> Receipt:
+    """The note of a report that shows what this plan does from when it takes over on.
+
+    Raises: InputError for a wished time that cannot be, RefusedError for what lacks.
+    """
+    plan, machine = proposal.files.plan, proposal.files.machine
+    utc = opening.now.utc
+    swap = swap_for(proposal.files, approval_at(opening.state, utc), utc, wish)
+    today = today_of(machine, utc)
+    refuse_over(plan, today)
+    ledger_id = opening.state.ledger_id
+    receipt = accepted(noted(shell.state), proposal.digest, ledger_id)
+    first = max(receipt.first or today, today)
+    refuse_short(receipt, days_to_review(plan, first), today)
+    refuse_late(receipt, max(plan.starts, today_of(machine, swap.at)))
+    refuse_undated(dates_missing(plan, today, receipt.span))
+    return receipt
 
 
 def _proposed(shell: Shell) -> tuple[Proposal, Opened]:
@@ -194,15 +215,6 @@ def _is_pending(proposal: Proposal, opening: Opened) -> bool:
     """Whether the approval given last has not taken over yet."""
     before = proposal.before
     return before is not None and before.approval.takes_over_at > opening.now.utc
-
-
-def _refuse_wish(proposal: Proposal, opening: Opened, wish: str) -> None:
-    """Refuse a time that cannot be before anything else is asked.
-
-    Raises: InputError.
-    """
-    utc = opening.now.utc
-    swap_for(proposal.files, approval_at(opening.state, utc), utc, wish)
 
 
 def _standing(proposal: Proposal, opening: Opened) -> Answer:
@@ -261,15 +273,16 @@ def _change_table(proposal: Proposal) -> str:
     return table(("largest day of", ">before", ">after", ">ratio"), rows)
 
 
-def _ask_highest(proposal: Proposal, typed: str | None) -> None:
+def _ask_highest(proposal: Proposal) -> None:
     """Let a person type the highest daily volume.
 
     Raises: InputError when it cannot be read, RefusedError when it is another.
     """
-    text = typed
-    if text is None:
-        question = "Highest daily volume of one tank, all its pumps together"
-        text = str(click.prompt(question, err=True)).strip()
+    question = "Highest daily volume of one tank, all its pumps together"
+    _refuse_other(proposal, str(click.prompt(question, err=True)).strip())
+
+
+def _refuse_other(proposal: Proposal, text: str) -> None:
     if is_highest(proposal.files, typed_ul(text, "--yes-highest-daily")):
         return
     raise RefusedError(

@@ -23,7 +23,7 @@ from slackwater.cli.reading import read_files
 from slackwater.cli.receipt import Receipt, note
 from slackwater.cli.rehearsal_text import rehearsal_text
 from slackwater.cli.report.document import report_document
-from slackwater.cli.report.extent import DEFAULT_DAYS, first_day
+from slackwater.cli.report.extent import DEFAULT_DAYS, first_day, past_day
 from slackwater.cli.report.filing import write_page
 from slackwater.cli.report.full import full_text
 from slackwater.cli.report.made import Report, Wishes, make_report
@@ -113,7 +113,9 @@ def rehearse(shell: Shell, **asked: Unpack[Asked]) -> Answer:
     files = read_files(shell.config)
     wishes = _wishes(asked)
     past = read_past(shell.state, files.machine)
-    _refuse_far(wishes, first_day(files.plan, files.machine, past.at))
+    first = first_day(files.plan, files.machine, past.at)
+    _refuse_far(wishes, first)
+    _refuse_past(wishes, first, past_day(files.machine, past.at))
     with _nothing_collected():
         report = make_report(files, past, wishes, on_all_cores)
         document = report_document(report)
@@ -189,6 +191,31 @@ def _refuse_far(wishes: Wishes, starts: date) -> None:
                     where=option,
                     expected=f"days between {OLDEST_DAY} and {NEWEST_DAY}",
                     do="Name a day near the plan's start, or fewer days.",
+                )
+            )
+
+
+def _refuse_past(wishes: Wishes, starts: date, today: date | None) -> None:
+    """Refuse days that are over: levels and bottles are those of the newest entry.
+
+    Without a ledger nobody knows which day it is, and nothing can be approved.
+    Raises: InputError.
+    """
+    first = wishes.first or starts
+    for option, day, from_day in (
+        ("--from", wishes.first, today),
+        ("--visit", wishes.visit, min(today or first, first)),
+    ):
+        if day is not None and from_day is not None and day < from_day:
+            is_of = "the ledger's newest entry" if today else "the first rehearsed day"
+            raise InputError(
+                Finding(
+                    what=f"{day} is past: {is_of} is of {from_day}"
+                    if today
+                    else f"{day} lies before {is_of}, {from_day}",
+                    where=option,
+                    expected=f"a day from {from_day} on",
+                    do=f"Name a later day, or leave out {option}.",
                 )
             )
 

@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
+from slackwater.errors import Finding, RefusedError
 from slackwater.facts.plan import Plan, PlanLine
 from slackwater.facts.tank import Machine
 from slackwater.water.show import show_volume
@@ -25,6 +26,11 @@ def today_of(machine: Machine, at: datetime) -> date:
     """The earliest local day of any tank at a moment."""
     zones = {tank.zone for tank in machine.tanks.values()}
     return min(at.astimezone(ZoneInfo(zone)).date() for zone in zones)
+
+
+def past_day(machine: Machine, at: datetime | None) -> date | None:
+    """The day of the ledger's newest entry, before which all is past."""
+    return None if at is None else today_of(machine, at)
 
 
 def first_day(plan: Plan, machine: Machine, at: datetime | None) -> date:
@@ -46,6 +52,32 @@ def days_to_review(plan: Plan, first: date) -> int:
     if last is None or None in ends:
         return LEAST_REVIEWED_DAYS
     return min(max((last - first).days + 1, 1), LEAST_REVIEWED_DAYS)
+
+
+def refuse_over(plan: Plan, today: date) -> None:
+    """Refuse a plan of which nothing is left to be given.
+
+    Raises: RefusedError with its last day.
+    """
+    last = over_since(plan, today)
+    if last is not None:
+        raise RefusedError(
+            Finding(
+                what=f"the plan is over: its last day, {last}, is past",
+                where="approve",
+                expected="a plan with a line that still doses",
+                do="Give a line a later `last`, or make a new plan.",
+            )
+        )
+
+
+def over_since(plan: Plan, today: date) -> date | None:
+    """The last day of a plan whose lines have all ended; None for any other."""
+    ends = [line.last_day for line in plan.lines]
+    last = max((day for day in ends if day is not None), default=None)
+    if last is None or None in ends or last >= today:
+        return None
+    return last
 
 
 def dates_missing(

@@ -49,6 +49,7 @@ def minds(report: Report) -> tuple[str, ...]:
             _calibrations,
             _unwatched,
             _others,
+            _undated,
         )
         for text in kind(report)
     )
@@ -202,6 +203,12 @@ def _calibrations(report: Report) -> Iterator[str]:
             yield f"pump {pump} was calibrated {days} days ago; calibrate it again"
     if never:
         yield (f"never calibrated, so that the rate is the file's: {', '.join(never)}")
+
+
+def _undated(report: Report) -> Iterator[str]:
+    """Which day it is only the ledger says, for a report reads no clock."""
+    if report.past.at is None:
+        yield "no ledger was read, so these days may be past"
 
 
 def _unwatched(report: Report) -> Iterator[str]:

@@ -102,16 +102,19 @@ def read_past(state_dir: Path, machine: Machine) -> Past:
                     for name in sorted(machine.reservoirs)
                 },
                 held=held(machine, state),
-                back_on=_back_on(machine, state),
+                back_on=_back_on(machine, state, at),
                 still_old=left_to_old(state, machine, newest_approval(state)),
             )
     except LedgerMissingError:
         return Past(still_old=left_to_old(State(), machine, None))
 
 
-def _back_on(machine: Machine, state: State) -> date | None:
-    """The day on which somebody comes back, as it is called beside the last tank."""
-    if state.away is None:
+def _back_on(machine: Machine, state: State, at: datetime) -> date | None:
+    """The day on which somebody comes back, as it is called beside the last tank.
+
+    None where nobody is away, or should be back already.
+    """
+    if state.away is None or state.away.until < at:
         return None
     zones = {tank.zone for tank in machine.tanks.values()}
     return max(state.away.until.astimezone(ZoneInfo(zone)).date() for zone in zones)

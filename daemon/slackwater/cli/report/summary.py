@@ -12,11 +12,11 @@ from dataclasses import dataclass
 from slackwater.cli.amounts import effect_words
 from slackwater.cli.rehearsal_document import NOT_COVERED
 from slackwater.cli.render import local
-from slackwater.cli.report.extent import correction_lines
+from slackwater.cli.report.extent import correction_lines, over_since
 from slackwater.cli.report.made import Report
 from slackwater.cli.report.minds import minds
 from slackwater.cli.report.past import Interval
-from slackwater.cli.report.supplies import bottle_words, old_words
+from slackwater.cli.report.supplies import bottle_words, days_note, old_words
 from slackwater.cli.report.words import (
     day_words,
     hours_words,
@@ -92,10 +92,21 @@ def verdict(report: Report) -> str:
     if count:
         refused = f"refused {count} times, so it cannot be approved"
     return (
-        f"{record.first} to {record.until}: would dose {would} times ({less} "
-        f"shortened), would miss {len(done.missed)}; {refused}."
-        f"{_leaves(report)}"
+        f"{record.first} to {record.until}{days_note(report)}: would dose {would} "
+        f"times ({less} shortened), would miss {len(done.missed)}; {refused}."
+        f"{_nothing_due(report)}{_leaves(report)}"
     )
+
+
+def _nothing_due(report: Report) -> str:
+    """Why no dose is due on the rehearsed days; empty where one is."""
+    record, plan = report.done.record, report.plan
+    if record.doses or not plan.lines:
+        return ""
+    over = over_since(plan, record.first)
+    if over is not None:
+        return f" No dose is due: the plan's last day was {over}."
+    return f" No dose is due: the plan starts on {plan.starts}."
 
 
 def _leaves(report: Report) -> str:

@@ -13,6 +13,13 @@ from slackwater.cli.report.words import number
 from slackwater.water.show import show_volume
 
 
+def days_note(report: Report) -> str:
+    """What the rehearsed days are counted from, where that is not the plan's start."""
+    first, starts = report.done.record.first, report.plan.starts
+    is_past = report.past.at is not None and starts < first
+    return f" (the plan's start, {starts}, is past)" if is_past else ""
+
+
 def old_words(report: Report) -> Iterator[str]:
     """The lines that ours does not give yet; nothing where there are none."""
     told = [
