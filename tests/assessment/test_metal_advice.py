@@ -151,3 +151,11 @@ def test_act_comes_before_watch() -> None:
     """By rank."""
     act, watch = advised(seen("copper", 9.0)), advised(seen("zinc", 9.0))
     assert max(one.rank for one in act) < min(one.rank for one in watch)
+
+
+def test_levels_above_a_thousand_are_written_out() -> None:
+    """1310 ug/L and never 1.31e+03, in the hypothesis and in the change of water."""
+    (hypothesis, _retest) = advised(seen("rubidium", 1310.0))
+    assert "(rubidium 1310 ug/L)" in hypothesis.text
+    told = {one.remedy: one for one in advised(seen("lithium", 1310.0, confirmed=True))}
+    assert "lithium from 1310 below 600 ug/L" in told["water_change"].text

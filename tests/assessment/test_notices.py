@@ -159,3 +159,9 @@ def test_a_bias_of_another_kit_is_said_to_be_left_off(
     assert ("bias-not-applied", "note") == (found.code, found.weight)
     assert told in found.text
     assert () == notices(picture(past=history(own, standards=tried), series=series))
+
+
+def test_a_trace_above_a_thousand_is_written_out() -> None:
+    """Rubidium and lithium reach four digits: 1310, never 1.31e+03."""
+    (notice,) = told(traces=[seen("rubidium", 1310.0)])
+    assert notice.text.startswith("rubidium 1310 ug/L, seen once")

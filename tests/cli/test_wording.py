@@ -2,6 +2,7 @@
 
 import pytest
 
+from slackwater.cli.proposal_text import amount_words
 from slackwater.cli.wording import figure_words, reason_words
 from slackwater.facts.reasons import Code, Figure, because
 from slackwater.facts.tank import Tank
@@ -70,3 +71,19 @@ def test_without_its_tank_a_cap_is_told_in_shares() -> None:
     """19/20 and 2/20."""
     told = reason_words(OVER)
     assert told.endswith("(calcium, charged 95 % of the cap, asked 10 % of the cap).")
+
+
+@pytest.mark.parametrize(
+    ("parameter", "level", "words"),
+    [
+        ("magnesium", 1303.2, "1303 mg/L"),
+        ("sodium", 10780.4, "10780 mg/L"),
+        ("alkalinity", 8.2 * MEQ_PER_DKH, "8.2 dKH"),
+        ("iodine", 0.00002, "0.00002 ug/L"),
+    ],
+)
+def test_a_level_of_a_proposal_has_no_exponent(
+    parameter: str, level: float, words: str
+) -> None:
+    """Three digits that count, all before the point: 1303 and never 1.3e+03."""
+    assert words == amount_words(parameter, level)

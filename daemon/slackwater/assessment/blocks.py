@@ -21,7 +21,7 @@ from slackwater.water.nutrients import (
     CARBON_LEAST_PHOSPHATE,
 )
 from slackwater.water.parameters import PARAMETERS
-from slackwater.water.show import show_level
+from slackwater.water.show import show_figure, show_level
 
 SALINITY_TASK_OFF = 0.5
 SALINITY_CORRECTIONS_OFF = 1.0
@@ -135,8 +135,9 @@ def _traces(picture: Picture) -> Iterator[Block]:
                 parameter=parameter,
                 stops="dose",
                 ground=Ground.BLOCKED,
-                text=f"{parameter.capitalize()} may be at {found.at_most:.3g} ug/L, "
-                f"act is {found.act:.3g}: none of it is dosed.",
+                text=f"{parameter.capitalize()} may be at "
+                f"{show_figure(found.at_most)} ug/L, act is "
+                f"{show_figure(found.act)}: none of it is dosed.",
             )
         elif found.stage == "watch":
             yield Block(

@@ -16,6 +16,7 @@ from slackwater.assessment.picture import Picture
 from slackwater.assessment.records import Advice, TraceStanding
 from slackwater.assessment.trace_bands import CORRODING
 from slackwater.water.removal import RESIN_METALS, RESIN_MMOL_PER_ML, resin_ml
+from slackwater.water.show import show_figure
 
 # Of what is done first, by stage; the others need nothing.
 RANKS: Mapping[str, int] = {"act": 30, "watch": 70}
@@ -48,7 +49,7 @@ def metal_advice(picture: Picture) -> Iterator[Advice]:
 
 
 def _new_water(found: Sequence[TraceStanding], picture: Picture) -> Advice:
-    shown = listed(f"{one.parameter} {_level(one):.3g}" for one in found)
+    shown = listed(f"{one.parameter} {show_figure(_level(one))}" for one in found)
     results = "one result is" if len(found) == 1 else "one result of each is"
     return Advice(
         remedy="test_new_water",
@@ -111,7 +112,9 @@ def _changes(found: Sequence[TraceStanding], picture: Picture) -> Iterator[Advic
 
 def _change(found: Sequence[TraceStanding], plan: Changing, picture: Picture) -> Advice:
     aims = listed(
-        f"{one.parameter} from {_level(one):.3g} below {one.watch:.3g}" for one in found
+        f"{one.parameter} from {show_figure(_level(one))} below "
+        f"{show_figure(one.watch)}"
+        for one in found
     )
     return Advice(
         remedy="water_change",

@@ -16,7 +16,7 @@ from slackwater.assessment.practice import DANGERS, Danger
 from slackwater.assessment.records import BEFORE_DAYS, Notice, Weight
 from slackwater.assessment.series import far_replicates, kit_biases, without_bias
 from slackwater.water.parameters import PARAMETERS
-from slackwater.water.show import show_level
+from slackwater.water.show import show_figure, show_level
 
 # Mended by dosing more or less, which an alarm would forbid.
 _MENDED_BY_DOSING = frozenset(
@@ -177,8 +177,8 @@ def _traces(picture: Picture) -> Iterator[Notice]:
             code=f"trace-{found.stage}",
             weight=_TRACE_WEIGHTS[found.stage == "act", found.confirmed],
             parameter=parameter,
-            text=f"{parameter} {max(found.value, found.at_most):.3g} ug/L, {word}; "
-            f"likely from {found.sources}",
+            text=f"{parameter} {show_figure(max(found.value, found.at_most))} ug/L, "
+            f"{word}; likely from {found.sources}",
             figures={"value": found.value, "watch": found.watch, "act": found.act},
         )
 

@@ -22,7 +22,7 @@ from slackwater.cli.amounts import display_unit
 from slackwater.cli.render import local
 from slackwater.cli.width import within
 from slackwater.water.parameters import parameter_named
-from slackwater.water.show import show_level
+from slackwater.water.show import show_figure, show_level
 from slackwater.water.spellings import units_of
 
 WIDTH = 79
@@ -290,7 +290,7 @@ def _rates(parameter: str, per_day: float, half_width: float) -> tuple[str, str]
 def _rate(parameter: str, per_day: float) -> str:
     """A rate with three digits: it is small beside the level."""
     shown = per_day / _in_display_unit(parameter)
-    return f"{shown:.3g}"
+    return show_figure(shown)
 
 
 def _in_display_unit(parameter: str) -> float:
@@ -303,7 +303,7 @@ def _age(days: float) -> str:
 
 
 def _short(number: float) -> str:
-    return f"{number:.0f}" if number >= _WHOLE_FROM else f"{number:.3g}"
+    return f"{number:.0f}" if number >= _WHOLE_FROM else show_figure(number)
 
 
 def _two_digits(number: float) -> str:

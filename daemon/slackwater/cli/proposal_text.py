@@ -17,7 +17,7 @@ from slackwater.facts.plan import PlanLine
 from slackwater.facts.proposal import Change, Grounded, Proposal, Withheld
 from slackwater.facts.reasons import Figure
 from slackwater.water.parameters import parameter_named
-from slackwater.water.show import show_volume
+from slackwater.water.show import show_figure, show_volume
 from slackwater.water.spellings import units_of
 
 _WIDTH = 78
@@ -128,10 +128,11 @@ def figure_words(key: str, value: Figure, parameter: str) -> str:
 
 
 def amount_words(parameter: str, value: float) -> str:
-    """A level or change in the display unit, with three digits that count."""
+    """A level or change in the display unit: three digits that count, or all whole."""
     item = parameter_named(parameter, where="")
     number = Fraction(value) / units_of(item)[item.display_unit]
-    return f"{float(number):.{_DIGITS}g} {item.display_unit}"
+    digits = max(_DIGITS, len(str(round(abs(number)))))
+    return f"{show_figure(number, digits)} {item.display_unit}"
 
 
 def _sections(
