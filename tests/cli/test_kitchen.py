@@ -281,6 +281,30 @@ def test_a_contaminant_is_no_trace_to_dose() -> None:
     assert "watched" not in run("recipe", "copper", "0.1 ug/L/day", *words).out
 
 
+def test_a_recipe_of_a_trace_says_how_long_it_may_be_dosed_blind() -> None:
+    """1 ug/L of copper a day, none of it used up: the 4 ug/L of act after four days.
+
+    The band is common practice, no source.
+    """
+    words = ("--salt", "CuSO4", "--hydrate", "5H2O", *PLACE)
+    told = " ".join(run("recipe", "copper", "1 ug/L/day", *words).out.split())
+    assert "reaches 4 ug/L, where dosing of it ends, after 4 days" in told
+    words = ("--salt", "CaCl2", "--hydrate", "2H2O", *PLACE)
+    assert "used up" not in run("recipe", "calcium", "8 mg/L/day", *words).out
+
+
+def test_a_bottle_that_would_do_very_much_is_written_out() -> None:
+    """5 L of 142 g/L soda into 100 L: 375 dKH, and never "3.7e+02".
+
+    Source: 2 eq a mole of 105.988 g (IUPAC), 0.35665 meq/L a dKH: 710 g of 99 % are
+    13.26 eq, in 100 L 372 dKH.
+    """
+    place = ("--volume", "100 L", "--smallest", "0.5 mL", "--doses", "2")
+    words = ("--salt", "Na2CO3", "--hydrate", "anhydrous", "--make", "5 L")
+    told = run("recipe", "alkalinity", "5 dKH/day", *place, *words).out
+    assert "would lift alkalinity by 370 dKH" in " ".join(told.split())
+
+
 def test_a_jar_that_is_not_known_names_its_option() -> None:
     """The place is what was typed, and not the program."""
     told = run("recipe", "calcium", "8 mg/L/day", "--salt", "CaClx", *PLACE, "--json")

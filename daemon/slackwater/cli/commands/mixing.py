@@ -31,7 +31,7 @@ from slackwater.water.recipes import (
     recipe_for,
     side_effects,
 )
-from slackwater.water.show import show_volume
+from slackwater.water.show import show_figure, show_volume
 from slackwater.water.solutions import (
     BOTTLE_WARNING_DKH,
     Portion,
@@ -55,6 +55,8 @@ _CAUSTIC_DAYS = 30
 # practice, no source.
 COARSE_GRAMS = Fraction(1, 2)
 _OTHERWISE_DAYS = 365
+# Digits of what is weighed, measured or written on a label.
+_WEIGHED = 4
 
 
 class Kitchen(TypedDict):
@@ -236,9 +238,9 @@ def _diluted_ml(stock: str | None, made: Recipe, make_ul: int) -> Fraction | Non
     if grams < made.grams_per_litre:
         raise InputError(
             _wrong(
-                f"the stock has {float(grams):g} g/L",
+                f"the stock has {show_figure(grams, _WEIGHED)} g/L",
                 "--stock",
-                f"at least {float(made.grams_per_litre):g} g/L",
+                f"at least {show_figure(made.grams_per_litre, _WEIGHED)} g/L",
                 "Use a stronger stock, more doses a day, or weigh the salt.",
             )
         )
@@ -265,7 +267,7 @@ def _lines(mixed: _Mixed) -> Iterator[str]:
     dose_ul = int(made.dose_ul)
     if mixed.stock_ml is None:
         yield (
-            f"Weigh {float(_grams(mixed)):.4g} g of {_form(mixed)} "
+            f"Weigh {show_figure(_grams(mixed), _WEIGHED)} g of {_form(mixed)} "
             f"({float(mixed.jar.purity) * 100:g} %),"
         )
         yield f"dissolve it, then fill up to {show_volume(mixed.make_ul)}."
@@ -276,8 +278,8 @@ def _lines(mixed: _Mixed) -> Iterator[str]:
             )
     else:
         yield (
-            f"Measure {float(mixed.stock_ml):.4g} mL of the stock and fill up to "
-            f"{show_volume(mixed.make_ul)}."
+            f"Measure {show_figure(mixed.stock_ml, _WEIGHED)} mL of the stock and fill "
+            f"up to {show_volume(mixed.make_ul)}."
         )
     yield (
         f"One dose is {show_volume(dose_ul)}, {need.doses_per_day} a day; the smallest "
@@ -301,7 +303,8 @@ def _lines(mixed: _Mixed) -> Iterator[str]:
     yield ""
     yield "For the label:"
     yield (
-        f"  {_form(mixed)}  {float(made.grams_per_litre):g} g/L  for {mixed.parameter}"
+        f"  {_form(mixed)}  {show_figure(made.grams_per_litre, _WEIGHED)} g/L  for "
+        f"{mixed.parameter}"
     )
     keeps = f"keeps {mixed.keeps_days} days"
     yield f"  made on ____-__-__   {keeps}   {cautions_short(mixed)}"
@@ -317,12 +320,23 @@ def _too_much(mixed: _Mixed, dose_ul: int) -> Iterator[str]:
             "doses (--doses), or choose a stronger salt."
         )
     if is_trace(mixed.parameter):
-        band = trace_band(mixed.parameter, None, mixed.tank.bands.get(mixed.parameter))
-        if mixed.per_day >= band.watch:
-            yield (
-                f"A day of it reaches what is watched in sea water ({band.watch:g} "
-                f"ug/L; acted on from {band.act:g}): dose no contaminant."
-            )
+        yield _blind_line(mixed)
+
+
+def _blind_line(mixed: _Mixed) -> str:
+    """How long a trace may be dosed with no test: none of it counts as used up."""
+    band = trace_band(mixed.parameter, None, mixed.tank.bands.get(mixed.parameter))
+    watch, act = show_figure(band.watch), show_figure(band.act)
+    if mixed.per_day >= band.watch:
+        return (
+            f"A day of it reaches what is watched in sea water ({watch} ug/L; acted on "
+            f"from {act}): dose no contaminant."
+        )
+    return (
+        "None of it counts as used up until tests show it: from clean water it reaches "
+        f"{act} ug/L, where dosing of it ends, after {int(band.act / mixed.per_day)} "
+        "days. Send a sample before."
+    )
 
 
 def cautions_short(mixed: _Mixed) -> str:
@@ -338,7 +352,7 @@ def _bottle_lines(mixed: _Mixed) -> Iterator[str]:
         return
     yield (
         f"A bottle of {show_volume(mixed.make_ul)} that ran empty at once would lift "
-        f"alkalinity by {float(rise):.2g} dKH."
+        f"alkalinity by {show_figure(rise, 2)} dKH."
     )
     if rise > BOTTLE_WARNING_DKH:
         yield (
