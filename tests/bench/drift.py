@@ -1,9 +1,10 @@
 """How soon weekly levels find a pump that drifts, and how often they cry for nothing.
 
 `python -m tests.bench.drift [RUNS] [SEED]` prints it for 1 000 invented pumps: each is
-measured as `calibrate` measures (a pump whose shots are not kept is measured again),
-runs eight doses of 5 mL a day from a bottle of 2 L, each dose off by up to 5 %, start
-lag 50 to 400 ms, and is read once a week to ±5 mL, before and after each refill. Then:
+measured as `calibrate` measures, in six runs of ten shots (a pump whose runs are not
+kept is measured again), runs eight doses of 5 mL a day from a bottle of 2 L, each dose
+off by up to 5 %, start lag 50 to 400 ms, and is read once a week to ±5 mL, before and
+after each refill. Then:
 nothing changes for a year; the flow jumps by 10 % up or down at some moment of some
 week; the tube wears by 1 % a week.
 Nothing here is shared with the detector but its input.
@@ -16,13 +17,13 @@ from random import Random
 
 from slackwater.facts.state import Interval
 from slackwater.gate.drift import judged
-from slackwater.pump.flow import Flow, MeasuredShot, flow_of
+from slackwater.pump.flow import Flow, MeasuredRun, flow_of
 
 RUNS, WEEKS = 1000, 52
 DOSE_UL, DOSES_A_WEEK = 5_000, 56
 NOISE, WITHIN_UL, FULL_UL = 0.05, 5_000, 2_000_000
 DOSES_A_DAY, DAYS_A_WEEK = 8, 7
-SHOT_MS = (4_000, 4_000, 4_000, 12_000, 12_000, 12_000)
+SHOT_MS, SHOTS = (4_000, 4_000, 4_000, 12_000, 12_000, 12_000), 10
 STEP, STEP_WEEK, WEAR_A_WEEK = 0.10, 6, 0.01
 T0 = datetime(2026, 1, 5, 8, 0, tzinfo=UTC)
 
@@ -48,16 +49,19 @@ class Bench:
         return self
 
     def measure(self) -> None:
-        """Take shots until they are kept; what was seen before is then of the past."""
+        """Take runs until they are kept; what was seen before is then of the past."""
         found = None
         while not isinstance(found, Flow):
-            found = flow_of([self._shot(run_ms) for run_ms in SHOT_MS])
+            found = flow_of([self._run(run_ms) for run_ms in SHOT_MS])
         self.run_s = (DOSE_UL * 1000 - found.offset_nl) / found.rate_nl_per_s
         self.intervals = []
 
-    def _shot(self, run_ms: int) -> MeasuredShot:
-        given_ul = self.given_ul(run_ms / 1000, 1.0) * self.rng.gauss(1, 0.003)
-        return MeasuredShot(ran_ms=run_ms, volume_ul=round(given_ul))
+    def _run(self, run_ms: int) -> MeasuredRun:
+        given_ul = sum(self.given_ul(run_ms / 1000, 1.0) for _ in range(SHOTS))
+        given_ul *= self.rng.gauss(1, 0.003)
+        return MeasuredRun(
+            ran_ms=run_ms * SHOTS, volume_ul=round(given_ul), shots=SHOTS
+        )
 
     def given_ul(self, run_s: float, gives: float) -> float:
         """What one run gives, with its noise."""

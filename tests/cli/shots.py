@@ -15,7 +15,8 @@ UL_PER_MS, LOST_UL = 0.49, 30
 def begun(home: Household) -> "subprocess.Popen[str]":
     """The program, before it has asked anything: 0.5, 1 and 0.5 mL."""
     places = ("--config", str(home.config), "--state", str(home.state), "--json")
-    volumes = ("--shots", "3", "--volume", "0.5 mL", "--volume", "1 mL")
+    few = ("--runs", "3", "--shots", "1")
+    volumes = (*few, "--volume", "0.5 mL", "--volume", "1 mL")
     program = (sys.executable, "-m", "slackwater", "calibrate", "carbonate")
     return subprocess.Popen(
         (*program, *places, *volumes, "--by", "keeper"),

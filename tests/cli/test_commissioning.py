@@ -179,14 +179,15 @@ def test_runs_of_one_length_are_refused_before_they_run(
     words = [word for volume in volumes for word in ("--volume", volume)]
     told = stage.run("calibrate", "carbonate", *words, "--json")
     assert 2 == told.code
-    assert refused(told).startswith("all runs ask about the same, 2 mL")
+    assert refused(told).startswith("all shots ask about the same, 2 mL")
 
 
 def test_more_than_the_cap_is_refused_before_it_runs(stage: Stage) -> None:
     """The sum of the runs, short and long in turn, is held against the pump's cap."""
-    words = ("--volume", "20 mL", "--volume", "40 mL", "--shots", "3")
+    few = ("--runs", "3", "--shots", "1")
+    words = (*few, "--volume", "20 mL", "--volume", "40 mL")
     told = stage.run("calibrate", "carbonate", *words, "--json")
-    assert (1, "3 shots are 80 mL together") == (told.code, refused(told))
+    assert (1, "3 runs are 80 mL together") == (told.code, refused(told))
 
 
 @pytest.fixture

@@ -7,6 +7,7 @@ import pytest
 
 from slackwater.facts.charging import charge
 from slackwater.facts.reasons import Code
+from slackwater.facts.relays import Relay
 from slackwater.facts.rolling import DAY_MS, HOUR_MS
 from slackwater.facts.state import Flow
 from slackwater.facts.tank import EffectCap, Outside
@@ -223,11 +224,25 @@ def test_h46_gaps_are_rounded_up_to_whole_seconds() -> None:
 
 
 def test_a_shot_waits_for_its_own_pump_alone() -> None:
-    """Nothing meets in the cylinder."""
+    """Nothing meets in the cylinder, and nothing has to mix: until the last drop."""
     at = moment()
-    flowed(at, "carbonate", 500)
+    flowed(at, "carbonate", -1500)
     flowed(at, "calcium", 500)
-    assert [60] == close(at, shot=True)
+    assert [2] == close(at, shot=True)
+    flowed(at, "carbonate", 0)
+    assert [] == close(at, shot=True)
+
+
+def test_a_shot_behind_a_relay_waits_as_any_pulse() -> None:
+    """A relay may run a pulse twice, wherever it flows: its longest and 30 s on top."""
+    used = machine()
+    relay = Relay(
+        on_topic="a", on_payload="{ms}", off_topic="a", off_payload="0", state_topic="b"
+    )
+    shelf = replace(used.nodes["shelf"], relay=relay, cut_limit_ms=40_000)
+    at = moment(replace(used, nodes={"shelf": shelf}))
+    flowed(at, "carbonate", 0)
+    assert [70] == close(at, shot=True)
 
 
 def test_a_slow_circulation_makes_the_gap_longer() -> None:

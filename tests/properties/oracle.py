@@ -269,9 +269,17 @@ def _gaps(world: World) -> Iterator[str]:
     apart_ms = min(machine.timing.apart_gap_s for machine in machines) * 1000
     same_ms = min(machine.timing.same_pump_gap_s for machine in machines) * 1000
     bursts = bursts_of(world)
+    shots = {
+        event.command.attempt
+        for event in world.book.events()
+        if isinstance(event, DoseIntended) and event.dose_kind == "calibrate"
+    }
     for pump in world.home.machine.pumps:
         own = [burst for burst in bursts if burst.pump == pump]
-        yield from _too_close(own, same_ms)
+        for two in pairwise(own):
+            # Into a cylinder nothing has to mix first.
+            if two[1].attempt not in shots:
+                yield from _too_close(two, same_ms)
     poured = {
         event.command.attempt: event.solution
         for event in world.book.events()

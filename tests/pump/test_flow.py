@@ -15,19 +15,17 @@ from scipy import stats
 
 from slackwater.errors import Finding
 from slackwater.pump.command import run_ms
-from slackwater.pump.flow import Flow, MeasuredShot, flow_of
+from slackwater.pump.flow import Flow, MeasuredRun, flow_of
 
 # An invented pump: 500 µL a second, and 40 µL are lost while it starts.
 RATE_NL_PER_S, OFFSET_NL = 500_000, -40_000
 LENGTHS_MS = (1000, 6000)
 
 
-def shots(
-    *volumes_ul: int, lengths: tuple[int, ...] = LENGTHS_MS
-) -> list[MeasuredShot]:
+def shots(*volumes_ul: int, lengths: tuple[int, ...] = LENGTHS_MS) -> list[MeasuredRun]:
     """Runs of these lengths in turn, and what the cylinder showed."""
     return [
-        MeasuredShot(ran_ms=lengths[number % len(lengths)], volume_ul=volume_ul)
+        MeasuredRun(ran_ms=lengths[number % len(lengths)], volume_ul=volume_ul)
         for number, volume_ul in enumerate(volumes_ul)
     ]
 
@@ -110,11 +108,11 @@ def test_what_scatters_more_has_a_larger_smallest_dose() -> None:
     [
         ((460, 2960), "2 runs"),
         ((), "0 runs"),
-        ((460, 2960, 0), "a shot gave nothing"),
-        ((460, 2960, 490), "the shots differ by 6.3 %"),
+        ((460, 2960, 0), "a run gave nothing"),
+        ((460, 2960, 490), "the runs differ by 6.3 %"),
         ((2960, 460, 2960), "longer runs gave less"),
-        ((300, 2960, 300), "start and stop lose 232 µL in each run, 77 % of"),
-        ((620, 2960, 620), "start and stop add 152 µL in each run, 25 % of"),
+        ((300, 2960, 300), "start and stop lose 232 µL in each shot, 77 % of"),
+        ((620, 2960, 620), "start and stop add 152 µL in each shot, 25 % of"),
     ],
 )
 def test_shots_that_cannot_be_right_come_to_no_flow(
@@ -148,8 +146,49 @@ def test_runs_of_one_length_have_a_rate_alone() -> None:
     assert isinstance(flow_of(pulses), Finding)
 
 
+COLLECTED = [
+    MeasuredRun(ran_ms=10_000, volume_ul=4_620, shots=10),
+    MeasuredRun(ran_ms=60_000, volume_ul=29_510, shots=10),
+    MeasuredRun(ran_ms=10_000, volume_ul=4_570, shots=10),
+    MeasuredRun(ran_ms=24_000, volume_ul=11_888, shots=4),
+    MeasuredRun(ran_ms=10_000, volume_ul=4_610, shots=10),
+]
+
+
+def test_shots_that_were_collected_count_as_their_mean() -> None:
+    """Oracle: numpy.polyfit on the means, each as sure as so many shots, read once."""
+    counts = np.array([10, 10, 10, 4, 10])
+    seconds = np.array([1.0, 6.0, 1.0, 6.0, 1.0])
+    means = np.array([462.0, 2951.0, 457.0, 2972.0, 461.0])
+    sds = np.hypot(3.0 / counts, 0.01 * means / np.sqrt(counts))
+    factors, covariance = np.polyfit(seconds, means, 1, w=1 / sds, cov="unscaled")
+    misses = (means - np.polyval(factors, seconds)) / sds
+    scale = max(1.0, sqrt(float(misses @ misses) / 3))
+    reach = scale * float(stats.t.ppf(0.975, 3))
+    ends = [
+        100 * reach * sqrt(float(row @ covariance @ row)) / float(row @ factors)
+        for row in (np.array([1.0, 1.0]), np.array([6.0, 1.0]))
+    ]
+    found = flow_of(COLLECTED)
+    assert isinstance(found, Flow)
+    assert [round(1000 * float(one)) for one in factors] == [
+        found.rate_nl_per_s,
+        found.offset_nl,
+    ]
+    assert pytest.approx(max(ends)) == found.within_percent
+
+
+def test_a_slow_start_is_believed_when_each_length_was_measured_twice() -> None:
+    """400 ms of 1 s lost, two thirds of the short shots; 510 ms is no start."""
+    slow = flow_of(shots(300, 2800, 300, 2800))
+    assert isinstance(slow, Flow)
+    assert -200_000 == slow.offset_nl
+    assert isinstance(flow_of(shots(300, 2800, 300)), Finding)
+    assert isinstance(flow_of(shots(245, 2745, 245, 2745)), Finding)
+
+
 @given(st.permutations(shots(*NOISY)))
-def test_the_order_of_the_shots_does_not_matter(order: list[MeasuredShot]) -> None:
+def test_the_order_of_the_shots_does_not_matter(order: list[MeasuredRun]) -> None:
     """Any order of the same five shots, to the nanolitre."""
     assert flow_of(order) == flow(*NOISY)
 

@@ -93,7 +93,7 @@ def _shot(event: ShotRequested) -> str:
 
 def _calibrated(event: Calibrated) -> str:
     rate = event.rate_nl_per_s / 1_000_000
-    return f"{event.pump} measured: {rate:.3g} mL/s, {event.shots} runs"
+    return f"{event.pump} measured: {rate:.3g} mL/s, {event.shots} shots"
 
 
 def _request(event: RequestHeard) -> str:

@@ -2,12 +2,15 @@
 
 Floor 8. One subject: the dialogue of measuring a pump. Laws here: a measurement that
 cannot be right ends it at once, before more liquid is spent on what cannot be kept;
-nobody is taken to be sure of a large change who does not say so.
+it goes on until the flow is known well enough, and ends where a cap, the most runs or
+the person who measures ends it; nobody is taken to be sure of a large change who does
+not say so.
 """
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
+from math import ceil
 
 import click
 
@@ -17,7 +20,7 @@ from slackwater.cli.weighing import measured_ul
 from slackwater.cli.width import error_columns, fitted
 from slackwater.errors import Finding, RefusedError
 from slackwater.facts.reasons import Reason
-from slackwater.pump.flow import Flow, MeasuredShot, flow_of, not_kept
+from slackwater.pump.flow import Flow, MeasuredRun, flow_of, not_kept
 from slackwater.service.calibrating import Shot
 from slackwater.water.show import show_volume
 
@@ -28,37 +31,66 @@ YES = frozenset({"y", "yes"})
 NL_PER_UL = 1000
 MS_PER_S = 1000
 
+# Two runs of each length show a slip of the hand; more than so many, nobody reads well.
+RUNS_FIRST, RUNS_AT_MOST = 4, 16
+ENOUGH = "enough"
+
 Shoot = Callable[[str, int, Callable[[tuple[Reason, ...]], None]], Shot]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Series:
-    """The shots to be taken of one pump, and the calibration in force so far.
+    """The runs to be taken of one pump, and the calibration in force so far.
 
-    Units: microlitres of each shot in order; nanolitres per second and nanolitres;
-    `grams_per_litre` of what flows, 0 where it is not weighed. `one_length` says that
-    the pump knows no other run.
+    Units: microlitres of a shot of each run, the lengths take turns; nanolitres per
+    second and nanolitres; `grams_per_litre` of what flows, 0 where it is not weighed.
+    `runs` are taken, no more and no less; where it is None, as many as bring the flow
+    within `within_percent`, and no more than `most_runs`. `one_length` says that the
+    pump knows no other run.
     """
 
     pump: str
     volumes_ul: tuple[int, ...]
     rate_nl_per_s: int
+    shots: int = 1
+    runs: int | None = None
+    within_percent: float = 0.0
+    most_runs: int = RUNS_AT_MOST
     offset_nl: int = 0
     grams_per_litre: int = 0
     one_length: bool = False
 
+    def shot_ul(self, number: int) -> int:
+        """What each shot of a run asks; the first run is number 0."""
+        return self.volumes_ul[number % len(self.volumes_ul)]
+
+    def total_ul(self, runs: int) -> int:
+        """What so many runs ask together."""
+        return self.shots * sum(self.shot_ul(number) for number in range(runs))
+
     def expected_ul(self, ran_ms: int) -> float:
         """What a run gives by the calibration in force, microlitres."""
-        return (self.rate_nl_per_s * ran_ms / MS_PER_S + self.offset_nl) / NL_PER_UL
+        flowed_nl = self.rate_nl_per_s * ran_ms / MS_PER_S
+        return (flowed_nl + self.shots * self.offset_nl) / NL_PER_UL
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Measured:
-    """What the shots came to; `ratio` of the rate to the one in force before."""
+    """What the runs came to; `ratio` of the rate to the one in force before."""
 
     flow: Flow
-    shots: tuple[MeasuredShot, ...]
+    runs: tuple[MeasuredRun, ...]
     ratio: float
+
+    @property
+    def shots(self) -> int:
+        """How many shots there were in all."""
+        return sum(run.shots for run in self.runs)
+
+    @property
+    def volume_ul(self) -> int:
+        """What they gave together, microlitres."""
+        return sum(run.volume_ul for run in self.runs)
 
 
 def is_yes(question: str) -> bool:
@@ -80,16 +112,20 @@ def prime(shoot: Shoot, pump: str) -> None:
         shoot(pump, volume_ul, _tell_wait)
 
 
-def measure(shoot: Shoot, series: Series) -> Measured:
+def measure(shoot: Shoot, series: Series, room_ul: Callable[[], int]) -> Measured:
     """Run, ask after each run what was measured, and judge what was typed.
 
-    Raises: InputError for what is no volume; RefusedError when the shots contradict
+    `room_ul` says what may still flow in this hour.
+    Raises: InputError for what is no volume; RefusedError when the runs contradict
     each other or the calibration in force, or when nobody is sure of a large change.
     """
-    shots = tuple(_run(shoot, series))
-    flow = flow_of(shots, one_length=series.one_length)
-    if isinstance(flow, Finding):
-        raise RefusedError(flow)
+    runs: list[MeasuredRun] = []
+    while _goes_on(series, runs, room_ul):
+        run = _run(shoot, series, len(runs))
+        if run is None:
+            break
+        runs.append(run)
+    flow = _flow(series, runs)
     ratio = flow.rate_nl_per_s / series.rate_nl_per_s
     if not REFUSED_BELOW <= ratio <= REFUSED_ABOVE:
         raise RefusedError(_far(f"the rate is {ratio:.2f} times the one in force"))
@@ -97,24 +133,91 @@ def measure(shoot: Shoot, series: Series) -> Measured:
         f"The rate is {ratio:.2f} times the one in force. Measured twice, and sure?"
     ):
         raise RefusedError(not_kept("a large change was not confirmed", "yes"))
-    return Measured(flow=flow, shots=shots, ratio=ratio)
+    return Measured(flow=flow, runs=tuple(runs), ratio=ratio)
 
 
-def _run(shoot: Shoot, series: Series) -> list[MeasuredShot]:
-    """Run and measure shot by shot; a slip ends it before the next run."""
-    ran: list[MeasuredShot] = []
-    count = len(series.volumes_ul)
-    for number, volume_ul in enumerate(series.volumes_ul, start=1):
-        say(f"Shot {number} of {count}: {show_volume(volume_ul)} …")
-        shot = shoot(series.pump, volume_ul, _tell_wait)
-        found_ul = ask_ul(
-            _question(series),
-            f"shot {number}",
-            partial(measured_ul, grams_per_litre=series.grams_per_litre),
+def _flow(series: Series, runs: Sequence[MeasuredRun]) -> Flow:
+    flow = flow_of(runs, one_length=series.one_length)
+    if isinstance(flow, Finding):
+        raise RefusedError(flow)
+    return flow
+
+
+def _goes_on(
+    series: Series, runs: Sequence[MeasuredRun], room_ul: Callable[[], int]
+) -> bool:
+    """Whether one more run is taken; says how well the flow is known by now."""
+    count, lengths = len(runs), len(series.volumes_ul)
+    if series.runs is not None:
+        return count < series.runs
+    # Judged once each length has had its turn as often as the others.
+    if count < RUNS_FIRST or count % lengths:
+        return True
+    flow = _flow(series, runs)
+    known = f"By now the flow is known to ±{flow.within_percent:.2f} %"
+    if flow.within_percent <= series.within_percent:
+        say(f"{known}: well enough.")
+        return False
+    wanted = f"{known}; ±{series.within_percent:g} % is wanted"
+    if count + lengths > series.most_runs:
+        say(f"{wanted}. {count} runs are the most; it ends here.")
+        return False
+    more = _runs_more(series, count, flow)
+    if series.total_ul(lengths) > (left_ul := room_ul()):
+        say(
+            f"{wanted}, and that takes about {more} runs more, "
+            f"{show_volume(series.total_ul(more))}. No more than "
+            f"{show_volume(left_ul)} may flow in this hour; it ends here."
         )
-        _refuse_far(found_ul, shot, series)
-        ran.append(MeasuredShot(ran_ms=shot.ran_ms, volume_ul=found_ul))
-    return ran
+        return False
+    say(
+        f"{wanted}: about {more} runs more, {show_volume(series.total_ul(more))}. "
+        f'Type "{ENOUGH}" for a run to keep what there is.'
+    )
+    return True
+
+
+def _runs_more(series: Series, count: int, flow: Flow) -> int:
+    """About how many runs are missing: errors fall with the root of their number."""
+    times = (flow.within_percent / series.within_percent) ** 2
+    lengths = len(series.volumes_ul)
+    more = ceil(count * (times - 1) / lengths) * lengths
+    return min(max(more, lengths), series.most_runs - count)
+
+
+def _run(shoot: Shoot, series: Series, number: int) -> MeasuredRun | None:
+    """Shots of one length and what was measured of them; None for enough.
+
+    A slip ends it before the next run.
+    """
+    volume_ul = series.shot_ul(number)
+    each = show_volume(volume_ul)
+    shots = each if series.shots == 1 else f"{series.shots} shots of {each}"
+    say(f"Run {number + 1}{_of(series)}: {shots} …")
+    ran_ms = 0
+    for _ in range(series.shots):
+        shot = shoot(series.pump, volume_ul, _tell_wait)
+        if shot.ran_ms <= 0:
+            raise RefusedError(not_kept("a shot has no run time", "a reported time"))
+        ran_ms += shot.ran_ms
+    found_ul = _measured(series, number)
+    if found_ul is None:
+        return None
+    _refuse_far(found_ul, ran_ms, series)
+    return MeasuredRun(ran_ms=ran_ms, volume_ul=found_ul, shots=series.shots)
+
+
+def _of(series: Series) -> str:
+    return f" of {series.runs}" if series.runs is not None else ""
+
+
+def _measured(series: Series, number: int) -> int | None:
+    """What a person measured of a run, microlitres; None for enough."""
+    read = partial(measured_ul, grams_per_litre=series.grams_per_litre)
+    place = f"run {number + 1}"
+    if series.runs is None and number >= RUNS_FIRST:
+        return ask_ul_or(_question(series), place, ENOUGH, read)
+    return ask_ul(_question(series), place, read)
 
 
 def _question(series: Series) -> str:
@@ -123,16 +226,14 @@ def _question(series: Series) -> str:
     return "Measured in the cylinder (for example 2.05 mL)"
 
 
-def _refuse_far(found_ul: int, shot: Shot, series: Series) -> None:
+def _refuse_far(found_ul: int, ran_ms: int, series: Series) -> None:
     """Refuse one measurement that cannot be right, whatever the others say."""
-    if shot.ran_ms <= 0:
-        raise RefusedError(not_kept("a run has no run time", "a reported run time"))
     if found_ul <= 0:
-        raise RefusedError(not_kept("a shot gave nothing", "a volume in the cylinder"))
-    ratio = found_ul / max(series.expected_ul(shot.ran_ms), 1.0)
+        raise RefusedError(not_kept("a run gave nothing", "a volume in the cylinder"))
+    ratio = found_ul / max(series.expected_ul(ran_ms), 1.0)
     if not REFUSED_BELOW <= ratio <= REFUSED_ABOVE:
         what = (
-            f"{show_volume(found_ul)} in {shot.ran_ms / MS_PER_S:.1f} s is "
+            f"{show_volume(found_ul)} in {ran_ms / MS_PER_S:.1f} s is "
             f"{ratio:.2f} times what the calibration in force gives"
         )
         raise RefusedError(_far(what))

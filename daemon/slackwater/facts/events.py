@@ -219,12 +219,13 @@ class HoldReleased(Event):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Calibrated(Event):
-    """A pump's flow was measured; nanolitres per second, from `shots` runs.
+    """A pump's flow was measured; nanolitres per second, from `shots` shots.
 
-    `offset_nl` is what start and stop add to each run, below 0 where they take away;
-    intervals hold 95 percent. `smallest_ul` is the least volume a run gives reliably,
-    `runs` the shots as (milliseconds, microlitres). An entry from before runs of two
-    lengths has none of these, and an offset of nothing.
+    `offset_nl` is what start and stop add to each shot, below 0 where they take away;
+    intervals hold 95 percent. `smallest_ul` is the least volume a shot gives reliably,
+    `runs` what was measured at once as (milliseconds, microlitres), of `shots_each`
+    shots together. An entry from before shots of two lengths has none of these, and an
+    offset of nothing.
     `hw` and `cfg` are what the node's beats showed while a person watched it: the
     device and limits an approval then stands for.
     """
@@ -244,6 +245,7 @@ class Calibrated(Event):
     offset_interval_nl: tuple[int, int] | None = None
     smallest_ul: int = 0
     runs: tuple[tuple[int, int], ...] = ()
+    shots_each: int = 1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -135,7 +135,7 @@ def too_close(moment: Moment, ask: Ask) -> list[Reason]:
     reasons = []
     own = flows.get(ask.pump.pump.id)
     if own is not None:
-        left_ms = own.end_ms + ask.pump.same_pump_gap_ms - proven_ms
+        left_ms = own.end_ms + _rest_ms(moment, ask) - proven_ms
         if left_ms > 0:
             reasons.append(because(Code.GAP_SAME_PUMP, left_s=_seconds(left_ms)))
     if ask.kind in OUT_OF_WATER:
@@ -156,6 +156,18 @@ def too_close(moment: Moment, ask: Ask) -> list[Reason]:
     if changed:
         reasons += _after_the_old_bottle(moment, ask, changed)
     return reasons
+
+
+def _rest_ms(moment: Moment, ask: Ask) -> int:
+    """What a pump rests between two runs.
+
+    Into a cylinder nothing has to mix before the next shot; a relay, whose pulses may
+    run twice, rests all the same.
+    """
+    is_relay = moment.machine.nodes[ask.pump.pump.node].relay is not None
+    if ask.kind == "calibrate" and not is_relay:
+        return 0
+    return ask.pump.same_pump_gap_ms
 
 
 def _after_the_old_bottle(

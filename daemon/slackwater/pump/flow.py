@@ -1,8 +1,10 @@
 """What timed shots say of a pump: its rate, its start and stop, its smallest dose.
 
-Floor 3. One subject: measured shots → a flow. Laws here: the volume of a run is rate
-times run time plus an offset, which is what start-up takes away and what runs on after
-the stop; shots that contradict each other come to no flow.
+Floor 3. One subject: measured runs → a flow. A run is some shots of one length that
+were collected and measured together: what single shots scatter averages out in it.
+Laws here: the volume of a shot is rate times its time plus an offset, which is what
+start-up takes away and what runs on after the stop; runs that contradict each other
+come to no flow.
 Source: the idea is that of the gravimetric method of IEC 60601-2-24 (infusion pumps:
 what came out is weighed against time, and start-up is told apart from the rate); the
 limits below are common practice, no source, except where a line names one.
@@ -10,18 +12,21 @@ limits below are common practice, no source, except where a line names one.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import hypot
+from math import hypot, sqrt
 
 from slackwater.errors import Finding
 from slackwater.water.lines import Fit, fitted_line, line_from_nought
 from slackwater.water.show import show_volume
 
-SHOTS_AT_LEAST = 3
+RUNS_AT_LEAST = 3
 SPREAD_AT_MOST_PERCENT = 5.0
 # Runs of nearly one length cannot tell the offset from the rate.
 LENGTHS_APART = 1.5
 # More of the shortest shot than this is a slip of the hand, air or a leak, no start-up.
 OFFSET_AT_MOST_PERCENT = 20.0
+# Unless each length was measured twice, so that a slip would show: then a start may
+# take away what flows in so long. Motors and drivers start within 0.4 s.
+LAG_AT_MOST_S, TWICE = 0.5, 2
 # A scale or a fine cylinder is read to 10 µL: 10 / sqrt(12) (JCGM 100:2008, 4.3.7).
 READING_SD_UL = 3.0
 # What a cylinder of the trade, and a run of a pump, may be off in proportion.
@@ -33,11 +38,22 @@ MS_PER_S = 1000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class MeasuredShot:
-    """One run: how long the output was on, and what came out."""
+class MeasuredRun:
+    """Shots of one length: how long the output was on in all, and what came out."""
 
     ran_ms: int
     volume_ul: int
+    shots: int = 1
+
+    @property
+    def shot_s(self) -> float:
+        """How long one of its shots lasted, seconds."""
+        return self.ran_ms / MS_PER_S / self.shots
+
+    @property
+    def shot_ul(self) -> float:
+        """What one of its shots gave, microlitres."""
+        return self.volume_ul / self.shots
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,7 +61,9 @@ class Flow:
     """What a pump gives: `rate_nl_per_s` times run time, plus `offset_nl`.
 
     Units: nanolitres and seconds; intervals hold 95 percent by Student's t;
-    `spread_percent` between the lowest and the highest shot, each in parts of the line;
+    `spread_percent` between the lowest and the highest run, each in parts of the line;
+    `within_percent` is how far the line may be off at 95 percent, wherever between the
+    shortest and the longest shot it is least known;
     `smallest_ul` is given within a tenth, in whole microlitres, rounded up.
     """
 
@@ -56,41 +74,43 @@ class Flow:
     offset_low_nl: int
     offset_high_nl: int
     spread_percent: float
+    within_percent: float
     smallest_ul: int
 
 
-def flow_of(
-    shots: Sequence[MeasuredShot], *, one_length: bool = False
-) -> Flow | Finding:
-    """The flow of measured shots, or why they come to none.
+def flow_of(runs: Sequence[MeasuredRun], *, one_length: bool = False) -> Flow | Finding:
+    """The flow of measured runs, or why they come to none.
 
-    Shape: three shots or more, in any order, of two lengths unless the pump knows
+    Shape: three runs or more, in any order, of two lengths unless the pump knows
     `one_length` only: then start and stop are part of its rate.
-    Range: times and volumes above 0.
+    Range: times and volumes above 0, one shot a run or more.
     """
-    times = [shot.ran_ms for shot in shots]
-    if len(shots) < SHOTS_AT_LEAST or min(times) <= 0:
-        return not_kept(f"{len(shots)} runs", f"{SHOTS_AT_LEAST} runs or more")
+    if len(runs) < RUNS_AT_LEAST or min(run.ran_ms for run in runs) <= 0:
+        return not_kept(f"{len(runs)} runs", f"{RUNS_AT_LEAST} runs or more")
+    times = [run.shot_s for run in runs]
     if min(times) * LENGTHS_APART > max(times) and not one_length:
-        lengths = f"from {min(times) / MS_PER_S:.2f} to {max(times) / MS_PER_S:.2f} s"
+        lengths = f"from {min(times):.2f} to {max(times):.2f} s"
         return not_kept(
-            f"the runs last {lengths}",
+            f"the shots last {lengths}",
             f"the longest {LENGTHS_APART:g} times the shortest, or more",
         )
-    if min(shot.volume_ul for shot in shots) <= 0:
-        return not_kept("a shot gave nothing", "a volume in the cylinder")
-    # In one order, so that a sum of the same shots is the same to the last digit.
-    points = sorted((shot.ran_ms, shot.volume_ul) for shot in shots)
-    seconds = [run_ms / MS_PER_S for run_ms, _ in points]
-    volumes = [float(volume_ul) for _, volume_ul in points]
-    sds = [_reading_sd_ul(one) for one in volumes]
+    if min(run.volume_ul for run in runs) <= 0:
+        return not_kept("a run gave nothing", "a volume in the cylinder")
+    # In one order, so that a sum of the same runs is the same to the last digit.
+    points = sorted((run.shot_s, run.shot_ul, run.shots) for run in runs)
+    seconds = [shot_s for shot_s, _, _ in points]
+    volumes = [shot_ul for _, shot_ul, _ in points]
+    sds = [_mean_sd_ul(shot_ul, shots) for _, shot_ul, shots in points]
     line = (line_from_nought if one_length else fitted_line)(seconds, volumes, sds)
     return _contradiction(line, seconds, volumes) or _flow(line, seconds, volumes)
 
 
-def _reading_sd_ul(volume_ul: float) -> float:
-    """How far one shot of this volume may be read from what the pump always gives."""
-    return hypot(READING_SD_UL, SHARE_SD * volume_ul)
+def _mean_sd_ul(shot_ul: float, shots: int = 1) -> float:
+    """How far the mean of so many shots, read at once, lies from what is always given.
+
+    A run is read once, whatever the number of its shots; each shot errs by itself.
+    """
+    return hypot(READING_SD_UL / shots, SHARE_SD * shot_ul / sqrt(shots))
 
 
 def _contradiction(
@@ -101,19 +121,27 @@ def _contradiction(
     spread = _spread_percent(line, seconds, volumes)
     if spread > SPREAD_AT_MOST_PERCENT:
         return not_kept(
-            f"the shots differ by {spread:.1f} %",
+            f"the runs differ by {spread:.1f} %",
             f"{SPREAD_AT_MOST_PERCENT:.0f} % or less",
         )
     share = 100 * abs(line.intercept) / min(volumes)
-    if share > OFFSET_AT_MOST_PERCENT:
+    if share > OFFSET_AT_MOST_PERCENT and not _is_lag(line, seconds):
         start = "lose" if line.intercept < 0 else "add"
         offset_ul = round(abs(line.intercept))
         return not_kept(
-            f"start and stop {start} {show_volume(offset_ul)} in each run, "
+            f"start and stop {start} {show_volume(offset_ul)} in each shot, "
             f"{share:.0f} % of the shortest",
             f"{OFFSET_AT_MOST_PERCENT:.0f} % or less",
         )
     return None
+
+
+def _is_lag(line: Fit, seconds: Sequence[float]) -> bool:
+    """Whether what is lost is what a slow start takes, and no slip of one reading."""
+    middle = (min(seconds) + max(seconds)) / 2
+    longer = sum(shot_s > middle for shot_s in seconds)
+    is_sure = TWICE <= longer <= len(seconds) - TWICE
+    return is_sure and 0 <= -line.intercept <= LAG_AT_MOST_S * line.slope
 
 
 def _spread_percent(
@@ -126,7 +154,7 @@ def _spread_percent(
 
 
 def _flow(line: Fit, seconds: Sequence[float], volumes: Sequence[float]) -> Flow:
-    # Shots that agree by luck do not make a cylinder finer than it is.
+    # Runs that agree by luck do not make a cylinder finer than it is.
     scale = max(line.scale, 1.0)
     reach = line.reach() * scale
     rate_reach, offset_reach = reach * line.slope_sd, reach * line.intercept_sd
@@ -138,21 +166,25 @@ def _flow(line: Fit, seconds: Sequence[float], volumes: Sequence[float]) -> Flow
         offset_low_nl=round((line.intercept - offset_reach) * NL_PER_UL),
         offset_high_nl=round((line.intercept + offset_reach) * NL_PER_UL),
         spread_percent=_spread_percent(line, seconds, volumes),
+        within_percent=max(
+            100 * reach * line.sd_at(shot_s) / line.at(shot_s)
+            for shot_s in (min(seconds), max(seconds))
+        ),
         smallest_ul=_smallest_ul(line, scale, max(volumes)),
     )
 
 
 def _smallest_ul(line: Fit, scale: float, largest_ul: float) -> int:
-    """The least volume of which one run misses no more than a tenth, 19 times in 20.
+    """The least volume of which one shot misses no more than a tenth, 19 times in 20.
 
-    What one run misses is its own scatter and the error of the line together. The
+    What one shot misses is its own scatter and the error of the line together. The
     share falls from small volumes to large ones, so halving finds its place; no volume
     beyond the largest shot is vouched for.
     """
 
     def is_reliable(volume_ul: float) -> bool:
         run_s = (volume_ul - line.intercept) / line.slope
-        sd_ul = scale * hypot(_reading_sd_ul(volume_ul), line.sd_at(run_s))
+        sd_ul = scale * hypot(_mean_sd_ul(volume_ul), line.sd_at(run_s))
         return COVERAGE * sd_ul <= RELIABLE_SHARE * volume_ul
 
     low, high = 0, int(largest_ul) + 1

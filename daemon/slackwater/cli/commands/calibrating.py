@@ -9,7 +9,7 @@ import logging
 import signal
 import sys
 from dataclasses import replace
-from typing import TypedDict, Unpack
+from typing import Unpack
 
 import click
 
@@ -22,33 +22,29 @@ from slackwater.cli.commissioning import (
 from slackwater.cli.document import Answer
 from slackwater.cli.opening import local_user
 from slackwater.cli.readiness import PROOFS
+from slackwater.cli.runs_asked import PULSES, SHOTS, WITHIN_PERCENT, Asked, series_of
 from slackwater.cli.shell import Shell, verb
 from slackwater.cli.shooting import Measured, Series, is_yes, measure, prime
-from slackwater.cli.typed import WORD_AT_MOST, typed_text, typed_ul
+from slackwater.cli.typed import WORD_AT_MOST, typed_text
 from slackwater.cli.weighing import typed_density
 from slackwater.errors import Finding, InputError, RefusedError
 from slackwater.facts.events import Calibrated
+from slackwater.facts.rolling import HOUR_MS
 from slackwater.facts.tank import Machine, Pump
 from slackwater.outside.clock import SystemClock
 from slackwater.pump.command import calibration_id, offset_in_force, rate_in_force
-from slackwater.pump.flow import SHOTS_AT_LEAST
 from slackwater.service import logs
 from slackwater.service.calibrating import Session
 from slackwater.service.loop import stamp_of, take_news, write
 from slackwater.service.wiring import Places
 from slackwater.water.show import show_volume
 
-# The longest of the asked volumes over the shortest: runs then differ enough, whatever
-# start and stop take away.
-TWICE = 2
 NL_PER_UL = 1000
 
 
-class Wishes(TypedDict):
+class Wishes(Asked):
     """The options of the verb."""
 
-    shots: int
-    volume: tuple[str, ...]
     density: str | None
     by: str | None
 
@@ -61,13 +57,26 @@ class Wishes(TypedDict):
     "the outlet, the hose, each shot, a large change, and what was seen.",
 )
 @click.argument("pump")
-@click.option("--shots", default=4, show_default=True, help="How many runs, 3 or more.")
+@click.option(
+    "--runs",
+    type=int,
+    metavar="N",
+    help="How many runs, 3 or more.  [default: as many as the flow needs to be known "
+    f"within {WITHIN_PERCENT:g} %]",
+)
+@click.option(
+    "--shots",
+    type=int,
+    metavar="N",
+    help="How many shots a run is; they flow into one cylinder and are measured "
+    f"together.  [default: {SHOTS}, or {PULSES} behind a relay]",
+)
 @click.option(
     "--volume",
     multiple=True,
-    default=("1 mL", "3 mL"),
-    show_default=True,
-    help="What a run asks; give it twice or more, the runs take turns.",
+    metavar="VOLUME",
+    help="What a shot asks; give it twice or more, the runs take turns.  [default: "
+    "what flows in 1 s, and in 3 s]",
 )
 @click.option(
     "--density",
@@ -79,22 +88,19 @@ def calibrate(shell: Shell, pump: str, **wishes: Unpack[Wishes]) -> Answer:
     """Measure what a pump really gives.
 
     Stage 0 of a pump: it needs no approval, has its own small cap, and its runs go
-    into a cylinder. Short and long runs tell its rate apart from what start and stop
-    take away, and how small a dose may be. A new calibration needs a new approval; one
-    approval covers all pumps that were calibrated before it.
+    into a cylinder. A run is some shots of one length, collected and measured together:
+    empty the cylinder after each run, not after each shot. Short and long shots tell
+    the rate apart from what start and stop take away, and how small a dose may be. It
+    goes on until the flow is known well enough; at 30 mL/min that takes about 65 mL of
+    a steady pump and 120 mL of one whose shots differ by 5 %. A new calibration needs a
+    new approval; one approval covers all pumps that were calibrated before it.
     """
     logs.set_up(terminal=sys.stderr.isatty(), level=logging.ERROR)
     by = typed_text(wishes["by"] or local_user(), "--by", WORD_AT_MOST)
     grams_per_litre = typed_density(wishes["density"], "--density")
     known, machine = ready_pump(shell, pump)
-    series = Series(
-        pump=pump,
-        volumes_ul=_volumes(known, machine, wishes),
-        rate_nl_per_s=known.rate_nl_per_s,
-        grams_per_litre=grams_per_litre,
-        one_length=_is_one_length(known, machine),
-    )
-    _tell_ahead(machine)
+    series = replace(series_of(known, machine, wishes), grams_per_litre=grams_per_litre)
+    _tell_ahead(known, machine)
     for ending in (signal.SIGTERM, signal.SIGHUP):
         signal.signal(ending, signal.default_int_handler)
     try:
@@ -109,15 +115,18 @@ def calibrate(shell: Shell, pump: str, **wishes: Unpack[Wishes]) -> Answer:
     return _answer(event, measured)
 
 
-def _tell_ahead(machine: Machine) -> None:
+def _tell_ahead(pump: Pump, machine: Machine) -> None:
     """What will be asked at the end, while it can still be watched for."""
     say("When all has run you are asked what you saw. Watch for it:")
     for question in PROOFS.values():
         say(f"  {question}")
-    timing = machine.timing
+    apart = ""
+    if machine.nodes[pump.node].relay is not None:
+        apart = f"the next ones {machine.rest_s(pump):.0f} s apart, "
     say(
-        f"The first run begins {timing.start_hold_off_s:.0f} s after the node was "
-        f"heard, the next ones {timing.same_pump_gap_s:.0f} s apart; Ctrl-C ends it."
+        f"The first shot begins {machine.timing.start_hold_off_s:.0f} s after the node "
+        f"was heard, {apart}at most {show_volume(pump.per_calibration_ul)} flow in an "
+        "hour; Ctrl-C ends it."
     )
 
 
@@ -134,14 +143,14 @@ def _session(
         rate_nl_per_s=rate_in_force(state, pump)[0],
         offset_nl=offset_in_force(state, pump),
     )
-    measured = measure(session.shoot, series)
+    measured = measure(session.shoot, series, lambda: _room_ul(session, pump))
     flow, beat = measured.flow, rig.sight.nodes[pump.node].beat
     event = Calibrated(
         **stamp_of(rig),
         pump=pump.id,
         rate_nl_per_s=flow.rate_nl_per_s,
         cal=calibration_id(pump.id, flow.rate_nl_per_s, flow.offset_nl),
-        shots=len(measured.shots),
+        shots=measured.shots,
         spread_percent=round(flow.spread_percent, 2),
         proofs=tuple(name for name, ask in PROOFS.items() if is_yes(ask)),
         by=by,
@@ -151,74 +160,23 @@ def _session(
         rate_interval_nl_per_s=(flow.rate_low_nl_per_s, flow.rate_high_nl_per_s),
         offset_interval_nl=(flow.offset_low_nl, flow.offset_high_nl),
         smallest_ul=flow.smallest_ul,
-        runs=tuple((shot.ran_ms, shot.volume_ul) for shot in measured.shots),
+        runs=tuple((run.ran_ms, run.volume_ul) for run in measured.runs),
+        shots_each=series.shots,
     )
     while not write(rig, [event]):
         take_news(rig)
     return event, measured
 
 
-def _is_one_length(pump: Pump, machine: Machine) -> bool:
-    relay = machine.nodes[pump.node].relay
-    return relay is not None and relay.always_ms > 0
-
-
-def _volumes(pump: Pump, machine: Machine, wishes: Wishes) -> tuple[int, ...]:
-    """Microlitres of each shot, checked against the pump's own calibration cap."""
-    shots = wishes["shots"]
-    if shots < SHOTS_AT_LEAST:
-        raise InputError(
-            Finding(
-                what=f"{shots} shots were asked for",
-                where="--shots",
-                expected=f"{SHOTS_AT_LEAST} or more",
-                do="Ask for more shots: fewer cannot show their spread.",
-            )
-        )
-    typed = sorted({_volume(text) for text in wishes["volume"]})
-    if typed[-1] < TWICE * typed[0] and not _is_one_length(pump, machine):
-        raise InputError(_one_length(typed))
-    volumes_ul = tuple(typed[number % len(typed)] for number in range(shots))
-    _refuse_over_cap(pump, volumes_ul)
-    return volumes_ul
-
-
-def _refuse_over_cap(pump: Pump, volumes_ul: tuple[int, ...]) -> None:
-    total_ul = sum(volumes_ul)
-    if total_ul > pump.per_calibration_ul:
-        raise RefusedError(
-            Finding(
-                what=f"{len(volumes_ul)} shots are {show_volume(total_ul)} together",
-                where=f"slackwater.toml [pump.{pump.id}] most_per_calibration",
-                expected=f"at most {show_volume(pump.per_calibration_ul)} in an hour",
-                do="Ask for less, or raise the cap in the file.",
-            )
-        )
-
-
-def _volume(text: str) -> int:
-    volume_ul = typed_ul(text, "--volume")
-    if volume_ul > 0:
-        return volume_ul
-    raise InputError(
-        Finding(
-            what=f'"{text}" is nothing to measure',
-            where="--volume",
-            expected="more than 0 mL, as much as the cylinder shows well",
-            do='Give what the runs shall ask, like  --volume "1 mL" --volume "3 mL"',
-        )
-    )
-
-
-def _one_length(typed: list[int]) -> Finding:
-    volumes = " and ".join(show_volume(volume_ul) for volume_ul in typed)
-    return Finding(
-        what=f"all runs ask about the same, {volumes}",
-        where="--volume",
-        expected="two volumes or more, the largest at least twice the smallest",
-        do='Give two, like  --volume "1 mL" --volume "3 mL" : runs of one length '
-        "cannot tell what start and stop take away.",
-    )
+def _room_ul(session: Session, pump: Pump) -> int:
+    """What may still flow in this hour by the pump's cap, and by its node's budget."""
+    state = session.rig.memory.state
+    given = state.charges.get(f"calibrate/{pump.id}")
+    since_ms = stamp_of(session.rig)["proven_ms"] - HOUR_MS
+    flowed_ul = 0 if given is None else given.since(since_ms)
+    room_ul = pump.per_calibration_ul - int(flowed_ul)
+    channel = session.rig.sight.nodes[pump.node].beat.channels.get(pump.channel)
+    return room_ul if channel is None else min(room_ul, channel.budget_ul)
 
 
 def _ask_outlet(pump: Pump) -> None:
@@ -255,11 +213,18 @@ def _answer(event: Calibrated, measured: Measured) -> Answer:
             "offset_interval_nl": list(event.offset_interval_nl or ()),
             "smallest_ul": event.smallest_ul,
             "calibration": event.cal,
+            "within_percent": round(measured.flow.within_percent, 2),
+            "wanted_percent": WITHIN_PERCENT,
             "shots": event.shots,
             "runs": [
-                {"ran_ms": shot.ran_ms, "measured_ul": shot.volume_ul}
-                for shot in measured.shots
+                {
+                    "shots": run.shots,
+                    "ran_ms": run.ran_ms,
+                    "measured_ul": run.volume_ul,
+                }
+                for run in measured.runs
             ],
+            "measured_ul": measured.volume_ul,
             "spread_percent": event.spread_percent,
             "ratio": round(measured.ratio, 4),
             "proofs": list(event.proofs),
@@ -273,10 +238,14 @@ def _text(event: Calibrated, measured: Measured, missing: list[str]) -> str:
     flow = measured.flow
     low, high = map(_ml_per_min, (flow.rate_low_nl_per_s, flow.rate_high_nl_per_s))
     start = "loses" if flow.offset_nl < 0 else "adds"
+    sure = "" if flow.within_percent <= WITHIN_PERCENT else ", less sure than wanted"
     return (
         f"{event.pump}: {_ml_per_min(event.rate_nl_per_s):.2f} mL/min (95 %: "
-        f"{low:.2f} to {high:.2f}) from {event.shots} shots, spread "
-        f"{event.spread_percent:.1f} %, {measured.ratio:.3f} times the rate before.\n"
+        f"{low:.2f} to {high:.2f}) from {event.shots} shots in {len(event.runs)} runs, "
+        f"{show_volume(measured.volume_ul)} in all; spread {event.spread_percent:.1f} "
+        f"%, {measured.ratio:.3f} times the rate before.\n"
+        "What doses as large as these shots give on the average is known to "
+        f"±{flow.within_percent:.2f} %{sure} (±{WITHIN_PERCENT:g} %).\n"
         f"Each start and stop {start} {abs(flow.offset_nl) / NL_PER_UL:.0f} µL "
         f"(95 %: {flow.offset_low_nl / NL_PER_UL:+.0f} to "
         f"{flow.offset_high_nl / NL_PER_UL:+.0f} µL); runs make up for it.\n"
