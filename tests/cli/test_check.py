@@ -149,6 +149,18 @@ def test_pasted_lines_make_the_plan_fit(tmp_path: Path, sample: str) -> None:
     assert [] == after.document["paste"]
 
 
+def test_a_suggested_cap_says_its_volumes_as_people_read_them(tmp_path: Path) -> None:
+    """Millilitres, as the cap itself: no bare number of microlitres beside it."""
+    config = without_caps(tmp_path / "files", "smallest")
+    pasted = run("check", "--config", config, "--json").document["paste"]
+    assert isinstance(pasted, list)
+    (line,) = {one for one in pasted if one.startswith("most_per_dose")}
+    assert line == (
+        'most_per_dose = "3.6 mL"  # largest dose 3 mL * 1.2, rounded up to 3.6 mL'
+    )
+    assert [] == [one for one in pasted if re.search(r"\d{4}|µL", one)]
+
+
 def test_nothing_is_applied_by_itself(tmp_path: Path) -> None:
     """Suggesting twice leaves the files as they were."""
     config = without_caps(tmp_path / "files", "smallest")

@@ -43,13 +43,16 @@ def test_each_missing_cap_gets_a_figure_with_its_arithmetic() -> None:
     found = suggested(plan(line(per_day_ul=24_007)), bare())
 
     assert {
-        "most_per_dose": (1_300, "largest dose 1001 * 1.2, rounded up to 1300"),
+        "most_per_dose": (1_300, "largest dose 1.001 mL * 1.2, rounded up to 1.3 mL"),
         # 24 007 and one late dose of 1 001.
         "most_per_day": (
             27_600,
-            "largest sum of doses 25008 * 1.1, rounded up to 27600",
+            "largest sum of doses 25.008 mL * 1.1, rounded up to 27.6 mL",
         ),
-        "day_limit": (28_700, "largest sum of doses 26008 * 1.1, rounded up to 28700"),
+        "day_limit": (
+            28_700,
+            "largest sum of doses 26.008 mL * 1.1, rounded up to 28.7 mL",
+        ),
         "gross": (
             -(-25_008 * 1_887_000 * 11 // 10),
             f"largest sum {25_008 * 1_887_000} * 1.1, rounded up; no uptake is stated",
@@ -101,7 +104,7 @@ def test_an_hourly_cap_of_nothing_gets_a_figure() -> None:
 
     assert suggested(plan(line()), shut)["most_per_hour"] == (
         2_200,
-        "largest sum of doses 2000 * 1.1, rounded up to 2200",
+        "largest sum of doses 2 mL * 1.1, rounded up to 2.2 mL",
     )
 
 
@@ -135,7 +138,7 @@ def test_a_day_has_room_for_a_dose() -> None:
 
     assert suggested(rare, bare())["most_per_day"] == (
         1_200,
-        "room for a dose of 1200, rounded up to 1200",
+        "room for a dose of 1.2 mL, rounded up to 1.2 mL",
     )
 
 
@@ -145,7 +148,7 @@ def test_a_node_has_room_for_a_dose_an_hour_after_a_power_up() -> None:
 
     assert suggested(once, bare())["day_limit"] == (
         24_000,
-        "largest dose 1000 * 24, an hour after power-up, rounded up to 24000",
+        "largest dose 1 mL * 24, an hour after power-up, rounded up to 24 mL",
     )
 
 

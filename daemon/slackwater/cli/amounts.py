@@ -16,7 +16,7 @@ from slackwater.water.spellings import units_of
 EFFECT_DECIMALS = 6
 CAP_DECIMALS = 4
 SMALLEST_SHOWN = 0.001
-UL_A_LITRE = 10**6
+UL_A_LITRE, UL_A_ML = 10**6, 1000
 
 
 def display_unit(parameter: str) -> str:
@@ -57,10 +57,10 @@ def cap_words(parameter: str, pico: int, tank: Tank) -> str:
 
 
 def volume_words(volume_ul: int) -> str:
-    """A volume as the machine file writes it, exact."""
-    if volume_ul % 1000 == 0:
-        return f"{volume_ul // 1000} mL"
-    return f"{volume_ul} uL"
+    """A volume as the machine file writes it, exact, in mL where it is one or more."""
+    if volume_ul < UL_A_ML:
+        return f"{volume_ul} uL"
+    return f"{decimal(Fraction(volume_ul, UL_A_ML), 3)} mL"
 
 
 def decimal(number: Fraction, places: int) -> str:

@@ -13,6 +13,7 @@ from slackwater.facts.plan import Plan
 from slackwater.facts.tank import Machine, Tank
 from slackwater.planning.amounts import pico_word
 from slackwater.planning.ceilings import Ceiling, ceilings
+from slackwater.water.show import show_volume
 
 # Room above what a plan needs: common practice, no source.
 DOSE_ROOM = Fraction(12, 10)
@@ -101,13 +102,14 @@ def _volume_figure(ceiling: Ceiling, largest_ul: int) -> Suggestion | None:
     fits = ceiling.fits
     dose_ul = rounded_up(largest_ul * DOSE_ROOM, DOSE_DIGITS)
     day_ul = rounded_up(fits * DAY_ROOM, DAY_DIGITS)
-    day_words = f"largest sum of doses {fits} * 1.1"
-    node_words = f"largest dose {largest_ul} * {BUDGET_PARTS}, an hour after power-up"
+    day_words = f"largest sum of doses {show_volume(fits)} * 1.1"
+    largest = show_volume(largest_ul)
+    node_words = f"largest dose {largest} * {BUDGET_PARTS}, an hour after power-up"
     figures = {
-        "most_per_dose": (dose_ul, f"largest dose {fits} * 1.2"),
+        "most_per_dose": (dose_ul, f"largest dose {show_volume(fits)} * 1.2"),
         "most_per_hour": (day_ul, day_words),
         "most_per_day": max(
-            (day_ul, day_words), (dose_ul, f"room for a dose of {dose_ul}")
+            (day_ul, day_words), (dose_ul, f"room for a dose of {show_volume(dose_ul)}")
         ),
         "day_limit": max(
             (day_ul, day_words),
@@ -124,7 +126,7 @@ def _volume_figure(ceiling: Ceiling, largest_ul: int) -> Suggestion | None:
         value=value,
         unit="ul",
         parameter="",
-        arithmetic=f"{words}, rounded up to {value}",
+        arithmetic=f"{words}, rounded up to {show_volume(value)}",
     )
 
 

@@ -119,7 +119,7 @@ def paste_lines(checked: Checked) -> list[str]:
 
 
 def _volume_line(one: Suggestion) -> str:
-    return f'{one.key} = "{volume_words(one.value)}"  # {one.arithmetic}, in µL'
+    return f'{one.key} = "{volume_words(one.value)}"  # {one.arithmetic}'
 
 
 def _effect_line(checked: Checked, items: list[Suggestion]) -> str:
