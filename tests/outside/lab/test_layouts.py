@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.outside.lab.reports import by_parameter, levels, read
+from tests.outside.lab.reports import by_parameter, levels, read, refusals
 
 CALCIUM = {"calcium": 405.0}
 BOTH = {"calcium": 405.0, "aluminium": 12.0}
@@ -176,3 +176,14 @@ def test_a_row_of_a_wide_table_can_be_left_out(tmp_path: Path) -> None:
     """A reference beside the sample is none of its values."""
     text = "Sample,Ca [mg/L],Al [ug/L]\nS-1,405,12\nNatural,420,0.5\n"
     assert BOTH == levels(read(tmp_path, text, skip=("Natural",)))
+
+
+def test_quoted_cells_between_semicolons_are_told_by_their_head(tmp_path: Path) -> None:
+    """Each cell in quotes, commas inside: the head is unknown, the quotes are right."""
+    text = '"Stof";"Waarde";"Eenheid"\r\n"Ca";"418,5";"mg/l"\r\n"Sr";"7,90";"mg/l"\r\n'
+    (refused,) = refusals(tmp_path, text)
+
+    assert 'the likeliest reads "Stof, Waarde, Eenheid"' in refused.what
+    mapping = '[columns]\n"Stof"="element"\n"Waarde"="value"\n"Eenheid"="unit"\n'
+    report = read(tmp_path, text, mapping=mapping)
+    assert {"calcium": 418.5, "strontium": 7.9} == levels(report)

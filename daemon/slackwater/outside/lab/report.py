@@ -184,7 +184,10 @@ class _ReportReader:
             widest = max(
                 (rows for rows, _ in tables), key=lambda one: sum(map(len, one))
             )
-            raise broken[0] if broken else refuse_no_head(widest, self._file)
+            # What parts its rows well is the file; a quote is open for others only.
+            if broken and not _is_parted(widest):
+                raise broken[0]
+            refuse_no_head(widest, self._file)
         self._commas_separate = best[3] == ","
         return best[1], best[2]
 
@@ -266,8 +269,9 @@ def _by_mass(salinity: float, *, is_stated: bool) -> str:
     )
 
 
-def _cells(rows: Sequence[Row]) -> int:
-    return sum(map(len, rows))
+def _is_parted(rows: Sequence[Row]) -> bool:
+    """Whether most rows have more than one cell."""
+    return 2 * sum(len(row) > 1 for row in rows) > len(rows)
 
 
 def _text(cell: Cell | None) -> str:
