@@ -210,7 +210,7 @@ def lane(folder: Path, seed: int) -> Iterator[Lane]:
     """A household with a plan in force and pumps enabled; ends what it started."""
     folder.mkdir()
     text = MACHINE.replace('"30 mL/min"', '"60 mL/min"')
-    options = {"--reef": str(_true_reef(folder)), "--beat-s": "0.1"}
+    options = {"--reef": str(true_reef(folder)), "--beat-s": "0.1"}
     with household(folder, text, options) as home:
         begun = datetime.now(UTC)
         approve(home, plan(begun, DOSE_UL), machine(home.config))
@@ -233,7 +233,8 @@ def lane(folder: Path, seed: int) -> Iterator[Lane]:
             nursery.communicate()
 
 
-def _true_reef(folder: Path) -> Path:
+def true_reef(folder: Path) -> Path:
+    """A reef file whose hose gives one microlitre a millisecond; its place."""
     reef = json.loads((TOP / "demo/reef/reef.json").read_text())
     head = reef["nodes"]["shelf"]["channels"]["a"]
     head["true_ul_per_s"] = float(RATE_UL_PER_S)
