@@ -1,5 +1,6 @@
 """A wire that loses, doubles, delays and reorders, under a virtual clock."""
 
+from collections import Counter
 from dataclasses import dataclass, field
 from heapq import heappop, heappush
 from random import Random
@@ -24,7 +25,8 @@ class Habits:
 class Bus:
     """Both directions of the wire; every copy of a message travels for itself.
 
-    `deaf` names what is lost for the time being: `beat` or `result`.
+    `deaf` names what is lost for the time being: `beat` or `result`. `spoiled` counts
+    messages that were lost, doubled or late.
     """
 
     chance: Random
@@ -33,6 +35,7 @@ class Bus:
     deaf: set[str] = field(default_factory=set)
     inbound: list[tuple[int, int, Parcel]] = field(default_factory=list)
     outbound: list[tuple[int, int, tuple[str, bytes]]] = field(default_factory=list)
+    spoiled: Counter[str] = field(default_factory=Counter)
     count: int = 0
 
     def to_daemon(self, parcel: Parcel, now_ms: int) -> None:
@@ -74,11 +77,14 @@ class Bus:
     def _arrivals(self, now_ms: int) -> list[int]:
         chance, habits = self.chance, self.habits
         if now_ms < self.down_until_ms or chance.random() < habits.loss:
+            self.spoiled["lost"] += 1
             return []
         copies = 2 if chance.random() < habits.double else 1
+        self.spoiled["doubled"] += copies - 1
         return [now_ms + self._delay_ms() for _ in range(copies)]
 
     def _delay_ms(self) -> int:
         if self.chance.random() < self.habits.slow:
+            self.spoiled["late"] += 1
             return self.chance.randint(1, self.habits.slowest_ms)
         return self.chance.randint(1, 30)

@@ -26,11 +26,12 @@ from tests.properties.world import World, approved, calibrated
 
 def release_all(world: World) -> None:
     """A person looks at every hold and releases it."""
-    for hold_id in world.book.folded().holds:
-        world.book.sign(partial(_released, hold_id))
+    for hold_id in tuple(world.book.folded().holds):
+        world.book.sign(partial(released, hold_id))
 
 
-def _released(hold_id: str, _state: State, stamp: Stamp) -> AnyEvent:
+def released(hold_id: str, _state: State, stamp: Stamp) -> AnyEvent:
+    """The release of one hold."""
     return HoldReleased(**stamp, hold_id=hold_id, by="keeper", why="looked at it")
 
 
@@ -51,7 +52,7 @@ def confirm_clock(world: World) -> None:
 
 def _release_jump(world: World) -> None:
     if "clock-jumped" in world.book.folded().holds:
-        world.book.sign(partial(_released, "clock-jumped"))
+        world.book.sign(partial(released, "clock-jumped"))
 
 
 def swap_plans(world: World) -> None:

@@ -12,7 +12,7 @@ from datetime import datetime, timedelta
 from functools import cache
 from pathlib import Path
 from queue import SimpleQueue
-from typing import cast
+from typing import Protocol, cast
 
 from slackwater.errors import Finding, LedgerMovedError, NotConnectedError
 from slackwater.facts.events import AnyEvent
@@ -137,6 +137,10 @@ class Book:
             for event in events
         ]
 
+    def memory(self) -> "Remembering":
+        """The memory of a daemon that begins now."""
+        return BookMemory(self)
+
     def folded(self) -> State:
         """The state as a start would fold it."""
         return fold_all(State(), self.events())
@@ -148,6 +152,21 @@ class Book:
         self.append(
             [make(state, {"at": now.utc, "boot_s": now.boot_s, "proven_ms": passed})]
         )
+
+
+class Remembering(Protocol):
+    """What a daemon of a scenario needs of its memory."""
+
+    state: State
+
+    def append(self, events: Sequence[AnyEvent]) -> None:
+        """Write, then fold."""
+
+    def news(self) -> list[AnyEvent]:
+        """What others wrote, already folded."""
+
+    def refolded(self) -> State:
+        """What a start would fold of the entries known here."""
 
 
 class BookMemory:
@@ -254,7 +273,8 @@ class Daemon:
         self.silence = Silence()
         self.link = BusLink(bus, book)
         self.heard_ms = book.heard_ms = {}
-        self.memory = memory = BookMemory(book)
+        self.memory: Remembering = book.memory()
+        memory = self.memory
         self.rig = Rig(
             mode="live",
             places=NOWHERE,

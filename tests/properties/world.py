@@ -5,7 +5,7 @@ the daemon hears and decides; whoever is away misses it.
 """
 
 import json
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import timedelta
 from heapq import heappop, heappush
@@ -92,17 +92,22 @@ class World:
     def step(self) -> None:
         """Everything that is due at this moment."""
         now_ms = self.times.t_ms
-        for post in self.posts.values():
+        for post in self.everyone():
             self._tell(post, post.advance(now_ms))
         for node, payload in self.bus.commands(now_ms):
-            post = self.posts[node]
-            self._tell(post, post.command(payload, now_ms))
+            for post in self.everyone():
+                if post.name == node:
+                    self._tell(post, post.command(payload, now_ms))
         self._read()
         if self.daemon is None and self.starts_at_ms is not None:
             if now_ms >= self.starts_at_ms:
                 self._start()
         elif now_ms >= self.frozen_until_ms:
             self._live()
+
+    def everyone(self) -> Sequence[Outpost]:
+        """Every node there is, whatever name it answers to."""
+        return tuple(self.posts.values())
 
     def kill(self, down_for_ms: int) -> None:
         """End the daemon at once; it is started anew after a time."""
@@ -112,7 +117,7 @@ class World:
 
     def leap(self, span_ms: int) -> None:
         """Nobody speaks for a long time; nodes go on, their beats reach nobody."""
-        for post in self.posts.values():
+        for post in self.everyone():
             post.beat_at_ms = max(post.beat_at_ms, self.times.t_ms + span_ms)
         self.reading_at_ms = self.times.t_ms + span_ms
 
@@ -137,7 +142,7 @@ class World:
             self.kill(self.down_for_ms)
 
     def _wake_ms(self) -> int:
-        moments = [post.wake_ms() for post in self.posts.values()]
+        moments = [post.wake_ms() for post in self.everyone()]
         moments.append(self.reading_at_ms)
         moments += [heap[0][0] for heap in (self.bus.outbound, self.later) if heap]
         if self.daemon is not None:
@@ -151,9 +156,13 @@ class World:
     def _tell(self, post: Outpost, told: Told) -> None:
         now_ms = self.times.t_ms
         for suffix, payload in told:
-            if suffix != "state" and suffix not in self.bus.deaf:
-                place = f"node/{post.name}/{suffix}"
-                self.bus.to_daemon((place, spoken(payload)), now_ms)
+            if suffix == "state":
+                continue
+            if suffix in self.bus.deaf:
+                self.bus.spoiled["lost"] += 1
+                continue
+            place = f"node/{post.name}/{suffix}"
+            self.bus.to_daemon((place, spoken(payload)), now_ms)
 
     def _read(self) -> None:
         """Let the probes speak; their clocks are right whatever the box's says."""

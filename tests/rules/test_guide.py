@@ -57,7 +57,7 @@ def test_each_entry_of_a_dose_is_in_its_life() -> None:
 def test_each_program_of_the_tests_is_told_and_there() -> None:
     """What is started with `python -m` is a module; every bench is among them."""
     modules = set(PROGRAM.findall(GUIDE))
-    places = {f"{module.replace('.', '/')}.py" for module in modules}
+    places = {_started(module.replace(".", "/")) for module in modules}
     assert [] == sorted(place for place in places if not (tree.TOP / place).is_file())
     benches = {
         str(path)
@@ -65,6 +65,12 @@ def test_each_program_of_the_tests_is_told_and_there() -> None:
         if str(path.parent) == "tests/bench" and "if __name__ ==" in text
     }
     assert set() == benches - places
+
+
+def _started(module: str) -> str:
+    """The file that `python -m` starts for a module, or for a package."""
+    package = (tree.TOP / module).is_dir()
+    return f"{module}/__main__.py" if package else f"{module}.py"
 
 
 def test_each_script_is_told() -> None:

@@ -1,0 +1,364 @@
+"""The judge of long scenarios: plain figures of the water, the wire and the entries.
+
+It imports nothing of the daemon and nothing that does. What was asked for is what
+people approved, laid out here by the rule of the README alone; what was charged is
+summed here; what flowed is the world's own account. An empty list is what must come.
+"""
+
+import re
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+HOUR_MS, DAY_MS = 3_600_000, 86_400_000
+# A report may be a tenth wrong before anybody can know (common practice, no source).
+HIDDEN = 1.1
+A_DROP_UL = 1.0
+DOSE = re.compile(r"^(?P<tank>[^/]+)/(?P<line>[^@]+)@(?P<day>[\d-]+)#(?P<n>\d+)$")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Flow:
+    """One stretch out of one hose, in true milliseconds and microlitres."""
+
+    pump: str
+    node: str
+    attempt: str
+    begin_ms: int
+    end_ms: int
+    volume_ul: float
+    factor: float
+    metered: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Row:
+    """One entry as it became durable, with the truth about that moment.
+
+    `vouched` says that the time service vouched for the clock, `heard_ms` when each
+    node was truly heard last; `of` are the entry's own plain words and figures.
+    """
+
+    t_ms: int
+    kind: str
+    at: datetime
+    boot: str
+    vouched: bool
+    heard_ms: Mapping[str, int]
+    of: Mapping[str, object]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Line:
+    """A line of a plan that people approved at some time."""
+
+    starts: date
+    count: int
+    per_day_ul: int
+    windows: tuple[tuple[int, int], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Head:
+    """The caps of one pump, the widest of those that were ever approved."""
+
+    per_dose_ul: int
+    per_day_ul: int
+    per_hour_ul: int | None
+    per_calibration_ul: int
+    smallest_ul: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Evidence:
+    """All that the judge is shown.
+
+    `signed` counts what people wrote, `foreign` are runs that another daemon asked for.
+    `rewound` says before which rows an older file took the ledger's place. A machine
+    that is put back whole, its witness too, may know nothing of attempts that are
+    `forgotten`, if it had never commanded that pump before: for these the water is
+    judged, and not what was written or sent.
+    """
+
+    zone: str
+    late_s: float
+    deadline_ms: int
+    cut_ms: int
+    fresh_ms: int
+    heads: Mapping[str, Head]
+    lines: Sequence[tuple[str, Line]]
+    flows: Sequence[Flow]
+    rows: Sequence[Row]
+    sent: Sequence[tuple[int, str]]
+    signed: Counter[str] = field(default_factory=Counter)
+    foreign: frozenset[str] = frozenset()
+    rewound: Sequence[int] = ()
+    forgotten: frozenset[str] = frozenset()
+
+
+def findings(shown: Evidence) -> list[str]:
+    """Everything that was broken, each with its law first."""
+    return [
+        *_once(shown),
+        *_before_acting(shown),
+        *_caps(shown),
+        *_as_approved(shown),
+        *_proven(shown),
+        *_held(shown),
+        *_only_people(shown),
+        *_water(shown),
+    ]
+
+
+def _intents(shown: Evidence) -> dict[str, Row]:
+    return {
+        str(row.of["attempt"]): row for row in shown.rows if row.kind == "dose_intended"
+    }
+
+
+def _own(shown: Evidence) -> list[Flow]:
+    return [flow for flow in shown.flows if flow.attempt not in shown.foreign]
+
+
+def _once(shown: Evidence) -> Iterator[str]:
+    """I2 one flow a dose; I5 what was voided never flowed, nothing leaves twice."""
+    intents, doses = _intents(shown), Counter[str]()
+    voided = {row.of["attempt"] for row in shown.rows if row.kind == "dose_voided"}
+    for flow in _own(shown):
+        if flow.attempt not in intents:
+            yield f"I2 {flow.attempt} flowed and was never intended"
+            continue
+        dose = str(intents[flow.attempt].of["dose"])
+        doses[dose] += 1
+        late_ms = flow.begin_ms - intents[flow.attempt].t_ms
+        if late_ms > shown.deadline_ms:
+            yield f"H12 {dose} began {late_ms} ms after its intent"
+        if flow.attempt in voided:
+            yield f"I5 {dose} was voided and flowed"
+        if flow.end_ms - flow.begin_ms > shown.cut_ms:
+            yield f"I8 {dose} flowed for {flow.end_ms - flow.begin_ms} ms"
+    yield from (f"I2 {dose} flowed {n} times" for dose, n in doses.items() if n > 1)
+    known = (one for _, one in shown.sent if one not in shown.forgotten)
+    times = Counter(known)
+    yield from (f"I5 {one} left {n} times" for one, n in times.items() if n > 1)
+
+
+def _before_acting(shown: Evidence) -> Iterator[str]:
+    """I3: an intent is on the disk before its first byte leaves."""
+    places: dict[str, int] = {}
+    for number, row in enumerate(shown.rows):
+        if row.kind == "dose_intended":
+            places.setdefault(str(row.of["attempt"]), number)
+    for durable, attempt in shown.sent:
+        if places.get(attempt, durable) >= durable:
+            yield f"I3 {attempt} left before its intent was durable"
+
+
+def _charged(shown: Evidence) -> dict[str, float]:
+    """What each attempt is charged with at the end of all entries."""
+    charged: dict[str, float] = {}
+    for row in shown.rows:
+        attempt = str(row.of.get("attempt", ""))
+        if row.kind == "dose_intended":
+            charged[attempt] = float(str(row.of["ul"]))
+        elif row.kind == "dose_voided":
+            charged[attempt] = 0.0
+        elif row.kind in ("dose_ended", "charge_raised"):
+            more = float(str(row.of["charge_ul"]))
+            charged[attempt] = max(charged.get(attempt, 0.0), more)
+    return charged
+
+
+def _caps(shown: Evidence) -> Iterator[str]:
+    """I1: no dose, and no true hour or day of charges, above a cap."""
+    voided = {row.of["attempt"] for row in shown.rows if row.kind == "dose_voided"}
+    for pump, head in shown.heads.items():
+        poured = [
+            (row.t_ms, int(str(row.of["ul"])), str(row.of["dose"]))
+            for row in shown.rows
+            if row.kind == "dose_intended"
+            and (row.of["pump"], row.of["what"]) == (pump, "plan")
+            and row.of["attempt"] not in voided | shown.forgotten
+        ]
+        for _, asked_ul, dose in poured:
+            if asked_ul > head.per_dose_ul:
+                yield f"I1 {dose}: {asked_ul} µL of {head.per_dose_ul}"
+        yield from _above(poured, DAY_MS, head.per_day_ul)
+        if head.per_hour_ul is not None:
+            yield from _above(poured, HOUR_MS, head.per_hour_ul)
+
+
+def _above(
+    poured: Sequence[tuple[int, int, str]], span_ms: int, cap_ul: int
+) -> Iterator[str]:
+    first, inside_ul = 0, 0
+    for t_ms, asked_ul, dose in poured:
+        inside_ul += asked_ul
+        while poured[first][0] <= t_ms - span_ms:
+            inside_ul -= poured[first][1]
+            first += 1
+        if inside_ul > cap_ul:
+            yield f"I1 {dose}: {inside_ul} µL in {span_ms} ms of {cap_ul}"
+
+
+def _as_approved(shown: Evidence) -> Iterator[str]:
+    """I4, I9: each dose of a plan is one that people asked for, in its own time."""
+    zone, seen = ZoneInfo(shown.zone), set[str]()
+    for row in shown.rows:
+        if row.kind != "dose_intended" or row.of["what"] != "plan":
+            continue
+        dose = str(row.of["dose"])
+        match = DOSE.match(dose)
+        if match is None:
+            yield f"I9 {dose} is no dose of a plan"
+            continue
+        if dose in seen and row.of["attempt"] not in shown.forgotten:
+            yield f"I4 {dose} was intended twice"
+        seen.add(dose)
+        asked = (date.fromisoformat(match["day"]), int(match["n"]))
+        lines = [line for name, line in shown.lines if name == match["line"]]
+        at = row.at.astimezone(zone)
+        if not any(_fits(shown, line, asked, (at, row)) for line in lines):
+            yield f"I9 {dose}: {row.of['ul']} µL at {at} is in no approved plan"
+
+
+def _fits(
+    shown: Evidence, line: Line, asked: tuple[date, int], given: tuple[datetime, Row]
+) -> bool:
+    """Whether a line asked for that much of this ordinal, on that day, about then."""
+    day, ordinal = asked
+    at, row = given
+    most_ul = -(-line.per_day_ul // line.count)
+    if not (1 <= ordinal <= line.count and day >= line.starts):
+        return False
+    if int(str(row.of["ul"])) > most_ul:
+        return False
+    length = sum(end - start for start, end in line.windows)
+    first, last = (length * n / line.count for n in (ordinal - 1, ordinal))
+    begin = _moment(line, first, day, at)
+    end = _moment(line, last, day, at, end=True) + timedelta(seconds=shown.late_s)
+    # Minutes of a clock change are laid where that day has them: an hour of slack.
+    slack = timedelta(hours=1) if _changes(day, at) else timedelta()
+    return begin - slack <= at <= end + slack
+
+
+def _moment(
+    line: Line, minutes: float, day: date, at: datetime, *, end: bool = False
+) -> datetime:
+    """So many minutes into the windows of a day; the end of a window is in it."""
+    for start, stop in line.windows:
+        if minutes < stop - start or (end and minutes <= stop - start):
+            local = datetime.combine(day, time(), at.tzinfo)
+            return local + timedelta(minutes=start + minutes)
+        minutes -= stop - start
+    return datetime.combine(day, time(), at.tzinfo) + timedelta(days=1)
+
+
+def _changes(day: date, at: datetime) -> bool:
+    """Whether the offset changes about that day."""
+    noon = datetime.combine(day, time(12), at.tzinfo)
+    around = (noon - timedelta(days=1), noon, noon + timedelta(days=1))
+    return len({one.utcoffset() for one in around}) > 1
+
+
+def _proven(shown: Evidence) -> Iterator[str]:
+    """I7: the clock vouched for, the node heard a moment ago."""
+    confirmed: set[str] = set()
+    for row in shown.rows:
+        if row.kind == "clock_confirmed":
+            confirmed.add(str(row.of["boot_id"]))
+        if row.kind != "dose_intended":
+            continue
+        if not row.vouched and row.boot not in confirmed:
+            yield f"I7 {row.of['dose']}: nobody vouched for the clock"
+        heard_ms = row.heard_ms.get(str(row.of["node"]))
+        if heard_ms is None or row.t_ms - heard_ms > shown.fresh_ms:
+            yield f"I7 {row.of['dose']}: the node was not heard"
+
+
+def _held(shown: Evidence) -> Iterator[str]:
+    """I7: while everything is held nothing is intended."""
+    standing: set[str] = set()
+    for number, row in enumerate(shown.rows):
+        if number in shown.rewound:
+            # The holds of a file that is gone are gone with it.
+            standing.clear()
+        if row.kind == "hold_raised" and row.of["scope"] == "all":
+            standing.add(str(row.of["hold_id"]))
+        elif row.kind == "hold_released":
+            standing.discard(str(row.of["hold_id"]))
+        elif row.kind == "dose_intended" and standing:
+            yield f"I7 {row.of['dose']} while {sorted(standing)} held everything"
+
+
+def _only_people(shown: Evidence) -> Iterator[str]:
+    """I6: what only a person on the machine may do was done by nobody else."""
+    kinds = ("plan_approved", "pumps_enabled", "clock_confirmed", "shot_requested")
+    written = Counter(row.kind for row in shown.rows if row.kind in kinds)
+    for kind in kinds:
+        if written[kind] > shown.signed[kind]:
+            yield f"I6 {written[kind]} {kind}, {shown.signed[kind]} by people"
+    latched: set[object] = set()
+    for row in shown.rows:
+        if row.kind == "hold_raised" and row.of["latched"]:
+            latched.add(row.of["hold_id"])
+        elif row.kind == "hold_released" and row.of["hold_id"] in latched:
+            latched.discard(row.of["hold_id"])
+            if row.of["by"] != "keeper":
+                yield f"I6 {row.of['by']} released {row.of['hold_id']}"
+
+
+def _water(shown: Evidence) -> Iterator[str]:
+    """I10: water against charges over every stretch, and in any true day."""
+    charged = _charged(shown)
+    ended = {
+        row.of["attempt"]
+        for row in shown.rows
+        if row.kind == "dose_ended" and row.of["source"] != "asked"
+    }
+    what = {a: row.of["what"] for a, row in _intents(shown).items()}
+    for pump, head in shown.heads.items():
+        own = sorted(
+            (flow for flow in _own(shown) if flow.pump == pump),
+            key=lambda flow: flow.begin_ms,
+        )
+        # Nobody can know what a hose gave that no meter and no report shows.
+        known = [
+            flow
+            for flow in own
+            if flow.factor <= HIDDEN or (flow.metered and flow.attempt in ended)
+        ]
+        yield from _stretches(pump, known, charged, head.smallest_ul)
+        if all(flow.factor <= HIDDEN for flow in own):
+            plan = [flow for flow in own if what.get(flow.attempt) == "plan"]
+            yield from _days(pump, plan, head.per_day_ul * HIDDEN + head.smallest_ul)
+            shots = [flow for flow in own if what.get(flow.attempt) == "calibrate"]
+            yield from _days(pump, shots, 24 * head.per_calibration_ul * HIDDEN)
+
+
+def _stretches(
+    pump: str, flows: Sequence[Flow], charged: Mapping[str, float], smallest_ul: int
+) -> Iterator[str]:
+    """The worst of all unbroken stretches, found by its running sum (Kadane 1984)."""
+    above_ul = 0.0
+    for flow in flows:
+        own_ul = charged.get(flow.attempt, 0.0)
+        over_ul = flow.volume_ul - own_ul * HIDDEN
+        above_ul = max(above_ul, 0.0) + over_ul
+        if above_ul > smallest_ul + A_DROP_UL:
+            yield f"I10 {pump}: {above_ul:.0f} µL above the charges at {flow.end_ms}"
+            return
+
+
+def _days(pump: str, flows: Sequence[Flow], cap_ul: float) -> Iterator[str]:
+    first, inside_ul = 0, 0.0
+    for flow in flows:
+        inside_ul += flow.volume_ul
+        while flows[first].begin_ms <= flow.end_ms - DAY_MS:
+            inside_ul -= flows[first].volume_ul
+            first += 1
+        if inside_ul > cap_ul + A_DROP_UL:
+            yield f"I10 {pump}: {inside_ul:.0f} µL in a day of {cap_ul:.0f}"
+            return
