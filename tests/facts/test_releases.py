@@ -12,6 +12,14 @@ def test_every_reason_has_a_way_out() -> None:
     assert len(RELEASES) > 0.9 * len(Code)
 
 
+def test_what_else_a_person_must_do_is_said_of_a_latched_hold_too() -> None:
+    """A climb comes back within its day, a backup must be looked at first."""
+    climb = way_out(Code.ALKALINITY_CLIMB, is_latched=True)
+    assert climb.endswith("Sooner than a day after the climb it comes back.")
+    told = way_out(Code.LEDGER_RESTORED, is_latched=True)
+    assert told.startswith("A person looks at plan and holds anew.")
+
+
 @pytest.mark.parametrize("code", [Code.ALKALINITY_CEILING, Code.NODE_HELD, Code.LEAK])
 def test_what_is_latched_needs_a_person(code: Code) -> None:
     """Whatever would end its cause."""

@@ -301,7 +301,8 @@ ROWS: Mapping[Cause, Row] = {
     ),
     Cause.ALKALINITY_CLIMB: coded(
         Code.ALKALINITY_CLIMB,
-        f"Test by hand, find out what lifts it, {_RELEASE}.",
+        f"Test by hand, find out what lifts it, {_RELEASE}; sooner than a day after "
+        "the climb it comes back.",
         hides=FOLLOWS | {Cause.ALKALINITY_SWING_UP},
         rises=True,
         least="soon",

@@ -8,7 +8,8 @@ from collections.abc import Mapping
 
 from slackwater.facts.reasons import Code
 
-_RELEASE = "A person releases the hold on the machine: `slackwater release`."
+_PERSON = "`slackwater release`"
+_RELEASE = f"A person releases the hold on the machine: {_PERSON}."
 _ITSELF = "It passes by itself."
 _READING = "A good reading of the probe ends it; test by hand meanwhile."
 _AGAIN = "A person looks at the plan and approves again: `slackwater approve`."
@@ -72,7 +73,8 @@ RELEASES: Mapping[Code, str] = {
     Code.TOO_SMALL: _DOSE,
     Code.GROUP: "It ends with what keeps the other line of its group.",
     Code.ALKALINITY_CEILING: "It ends by itself after enough good readings.",
-    Code.ALKALINITY_CLIMB: _RELEASE,
+    Code.ALKALINITY_CLIMB: f"{_RELEASE} Sooner than a day after the climb it comes "
+    "back.",
     Code.ALKALINITY_MISSING: _READING,
     Code.ALKALINITY_STALE: _READING,
     Code.ALKALINITY_FROZEN: _READING,
@@ -149,4 +151,5 @@ RELEASES: Mapping[Code, str] = {
 
 def way_out(code: Code, *, is_latched: bool = False) -> str:
     """What would end it; a latched hold needs a person whatever its reason."""
-    return _RELEASE if is_latched else RELEASES.get(code, _CAUSE)
+    said = RELEASES.get(code, _CAUSE)
+    return _RELEASE if is_latched and _PERSON not in said else said
