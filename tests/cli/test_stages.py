@@ -88,17 +88,29 @@ def test_enabling_begins_with_half_doses_where_the_file_says_so(
 
 
 def test_says_everything_that_is_missing(stage: Stage) -> None:
-    """Shadow time and both pumps at once."""
+    """Both pumps and shadow time at once."""
     stage.approve("--now")
-    assert ["shadow", "pump calcium", "pump carbonate"] == places(stage)
+    assert ["pump calcium", "pump carbonate", "shadow"] == places(stage)
     assert "shadow" == stage.folded().stage
 
 
 def test_needs_an_approval_in_force(stage: Stage) -> None:
-    """None at all, or one that has not taken over yet."""
-    assert ["approval"] == places(stage)
+    """None at all, or one that has not taken over yet; and all the rest with it."""
+    whole = ["pump calcium", "pump carbonate", "approval", "shadow"]
+    assert whole == places(stage)
     stage.approve()
-    assert ["approval"] == places(stage)
+    assert whole == places(stage)
+
+
+def test_what_is_missing_comes_with_the_verb_that_meets_it(stage: Stage) -> None:
+    """Each by its own; where the files cannot be read, pumps in general."""
+    told = stage.run("enable", "--json").errors
+    verbs = ["calibrate calcium", "calibrate carbonate", "rehearse --faults", "run"]
+    assert verbs == [
+        one["do"].partition("`slackwater ")[2].split("`")[0] for one in told
+    ]
+    stage.config = stage.state
+    assert ["pumps", "approval", "shadow"] == places(stage)
 
 
 @pytest.mark.parametrize(("lasted_ms", "enough"), [(DAY_MS - 60_000, 0), (DAY_MS, 1)])

@@ -142,12 +142,21 @@ def test_leads_with_the_state(stage: Stage) -> None:
 
 
 def test_says_what_is_missing_in_shadow(stage: Stage) -> None:
-    """The stage with its time, and the places where something is missing."""
+    """The stage with its time, and everything that is missing, with its verb."""
+    text = stage.run("status").out
+    assert (
+        "Stage shadow for 0 s; missing before pumps may run: pumps (`slackwater "
+        "calibrate PUMP`), approval (`slackwater rehearse --faults`, then `slackwater "
+        "approve`), shadow (`slackwater run`)"
+    ) in " ".join(text.split())
     stage.approve("--now")
     document = stage.run("status", "--json").document
     assert 3 == len(document["missing"])  # type: ignore[arg-type]  # a list
-    text = stage.run("status").out
-    assert "Stage  shadow for 0 s; missing before enabling: shadow, pump cal" in text
+    text = " ".join(stage.run("status").out.split())
+    assert (
+        "missing before pumps may run: pump calcium, pump carbonate (`slackwater "
+        "calibrate PUMP`), shadow (`slackwater run`)"
+    ) in text
 
 
 def test_given_against_planned_with_the_shortfall(stage: Stage) -> None:

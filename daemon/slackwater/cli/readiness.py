@@ -1,20 +1,28 @@
 """What is missing before pumps may be enabled.
 
-Floor 8. One subject: the conditions of leaving shadow. Laws here: each condition gives
-one finding with its figures; time counts only as proven time; what cannot be shown is
-missing.
+Floor 8. One subject: the conditions of leaving shadow. Laws here: all of them are told
+at once, each as one finding with its figures and the verb that meets it; time counts
+only as proven time; what cannot be shown is missing.
 """
 
+import re
 from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
 
-from slackwater.cli.opening import Approved, approval_at, daemon_is_here
+from slackwater.cli.opening import (
+    Approved,
+    approval_at,
+    daemon_is_here,
+    newest_approval,
+)
 from slackwater.cli.render import span
 from slackwater.errors import Finding
 from slackwater.facts.fold import UNQUIET
+from slackwater.facts.plan import Plan
 from slackwater.facts.reasons import Code
 from slackwater.facts.state import State
+from slackwater.facts.tank import Machine, Timing
 from slackwater.pump.outcome import Stamp
 from slackwater.service.auditing import audited
 
@@ -25,6 +33,9 @@ PROOFS = {
     "lost-link": "Did a run end by itself with the network unplugged?",
 }
 
+_VERB = re.compile("`(slackwater [^`]+)`")
+_CONSENT = "`slackwater rehearse --faults`, read it, then `slackwater approve`"
+
 # A week of shadow says what there is to say.
 AUDITED = timedelta(days=7)
 
@@ -32,17 +43,33 @@ AUDITED = timedelta(days=7)
 CLOCK_CODES = (Code.CLOCK_UNPROVEN, Code.CLOCK_JUMPED, Code.CLOCK_BEHIND)
 
 
-def missing(state: State, stamp: Stamp, state_dir: Path) -> list[Finding]:
-    """Every condition that does not hold, empty when pumps may be enabled."""
+def missing(
+    state: State,
+    stamp: Stamp,
+    state_dir: Path,
+    files: tuple[Plan, Machine] | None = None,
+) -> list[Finding]:
+    """Every condition that does not hold, empty when pumps may be enabled.
+
+    `files` stand for the plan where none was approved yet.
+    """
     approved = approval_at(state, stamp["at"])
-    if approved is None or stamp["at"] >= approved.approval.expires_at:
-        return [_no_approval(state), *_unquiet(state, stamp, approved)]
+    counts = approved is not None and stamp["at"] < approved.approval.expires_at
+    nearest = approved or newest_approval(state)
+    timing = Timing() if nearest is None else nearest.machine.timing
+    # In the order in which a person meets them.
     return [
-        *_shadow(state, stamp, state_dir, approved),
-        *_unquiet(state, stamp, approved),
-        *_differences(state, stamp, state_dir),
-        *_pumps(state, approved),
+        *_pumps(state, nearest, files),
+        *(() if counts else [_no_approval(state, stamp)]),
+        *_shadow(state, stamp, state_dir, timing),
+        *_unquiet(state, stamp, timing),
+        *(_differences(state, stamp, state_dir) if counts else ()),
     ]
+
+
+def verbs(finding: Finding) -> str:
+    """The verbs that a finding tells to run, in their order; empty where none."""
+    return ", then ".join(_VERB.findall(finding.do))
 
 
 def shadow_ms(state: State, stamp: Stamp, state_dir: Path) -> int:
@@ -57,16 +84,16 @@ def shadow_ms(state: State, stamp: Stamp, state_dir: Path) -> int:
 
 
 def _shadow(
-    state: State, stamp: Stamp, state_dir: Path, approved: Approved
+    state: State, stamp: Stamp, state_dir: Path, timing: Timing
 ) -> Iterator[Finding]:
-    needed = timedelta(seconds=approved.machine.timing.shadow_stage_s)
+    needed = timedelta(seconds=timing.shadow_stage_s)
     passed = timedelta(milliseconds=shadow_ms(state, stamp, state_dir))
     if passed < needed:
         yield Finding(
             what=f"the daemon ran in shadow for {span(passed)} of proven time",
             where="shadow",
-            expected=f"at least {span(needed)}",
-            do="Let `slackwater run` go on.",
+            expected=f"at least {span(needed)} with an approved plan",
+            do="Let `slackwater run` go on (the unit, where it is installed).",
         )
 
 
@@ -89,33 +116,36 @@ def _differences(state: State, stamp: Stamp, state_dir: Path) -> Iterator[Findin
         )
 
 
-def _unquiet(
-    state: State, stamp: Stamp, approved: Approved | None
-) -> Iterator[Finding]:
+def _unquiet(state: State, stamp: Stamp, timing: Timing) -> Iterator[Finding]:
     open_ids = [name for name, h in state.holds.items() if h.reason.code in UNQUIET]
     if open_ids:
         yield Finding(
             what=f"a clock or ledger hold stands: {', '.join(sorted(open_ids))}",
             where="holds",
             expected="none",
-            do="Settle it and release it.",
+            do="See `slackwater why`, settle it, then `slackwater release HOLD`.",
         )
         return
-    if state.unquiet_ms is None or approved is None:
+    if state.unquiet_ms is None:
         return
-    needed = timedelta(seconds=approved.machine.timing.quiet_before_enable_s)
+    needed = timedelta(seconds=timing.quiet_before_enable_s)
     passed = timedelta(milliseconds=stamp["proven_ms"] - state.unquiet_ms)
     if passed < needed:
         yield Finding(
             what=f"the last clock or ledger hold ended {span(passed)} ago",
             where="holds",
             expected=f"at least {span(needed)} without one",
-            do="Wait; find out why it came.",
+            do="Wait; `slackwater ledger` says why it came.",
         )
 
 
-def _pumps(state: State, approved: Approved) -> Iterator[Finding]:
-    used = {line.pump for line in approved.plan.lines}
+def _pumps(
+    state: State, approved: Approved | None, files: tuple[Plan, Machine] | None
+) -> Iterator[Finding]:
+    plan = approved.plan if approved else files[0] if files else None
+    if plan is None and not state.calibrations:
+        yield _no_pump()
+    used = state.calibrations if plan is None else {one.pump for one in plan.lines}
     for pump in sorted(used):
         known = state.calibrations.get(pump)
         unproven = [name for name in PROOFS if known and name not in known.proofs]
@@ -128,25 +158,30 @@ def _pumps(state: State, approved: Approved) -> Iterator[Finding]:
                 expected=f"a calibration that proves {', '.join(PROOFS)}",
                 do=f"Run `slackwater calibrate {pump}`.",
             )
-        elif known.cal != approved.approval.calibrations.get(pump):
+        elif approved and known.cal != approved.approval.calibrations.get(pump):
             yield Finding(
                 what=f"calibration {known.cal} is newer than the approval",
                 where=f"pump {pump}",
                 expected="the calibration that was approved",
-                do="Run `slackwater approve` again.",
+                do=f"Run {_CONSENT}.",
             )
 
 
-def _no_approval(state: State) -> Finding:
-    waiting = [
-        one.approval.takes_over_at for one in state.approvals if one.approval.serial
-    ]
-    found = "no approval is in force"
-    if waiting:
-        found += f"; the last one counts from {max(waiting):%Y-%m-%dT%H:%M:%SZ}"
+def _no_pump() -> Finding:
     return Finding(
-        what=found,
-        where="approval",
-        expected="an approval in force",
-        do="Run `slackwater approve`, or wait until it takes over.",
+        what="no pump is commissioned",
+        where="pumps",
+        expected=f"for each of the plan a calibration that proves {', '.join(PROOFS)}",
+        do="Run `slackwater calibrate PUMP` for each.",
     )
+
+
+def _no_approval(state: State, stamp: Stamp) -> Finding:
+    last = state.approvals[-1].approval if state.approvals else None
+    found, do = "no plan is approved", f"Run {_CONSENT}."
+    if last is not None and last.takes_over_at > stamp["at"]:
+        found = f"the approved plan counts from {last.takes_over_at:%Y-%m-%dT%H:%M:%SZ}"
+        do = "Wait, or take it over at once with `slackwater approve --now`."
+    elif last is not None:
+        found = f"the approval expired at {last.expires_at:%Y-%m-%dT%H:%M:%SZ}"
+    return Finding(what=found, where="approval", expected="an approval in force", do=do)

@@ -16,6 +16,7 @@ from slackwater.cli.entered_text import entered_lines
 from slackwater.cli.exchange_text import exchange_lines
 from slackwater.cli.opening import Approved
 from slackwater.cli.outlook import Outlook
+from slackwater.cli.readiness import verbs
 from slackwater.cli.relay_text import relay_lines
 from slackwater.cli.render import hours, local, local_time, span
 from slackwater.cli.standing import Standing
@@ -181,8 +182,20 @@ def _halves(stood: Standing) -> Iterator[str]:
 
 
 def _stage_line(stood: Standing) -> str:
-    names = ", ".join(dict.fromkeys(one.where for one in stood.missing))
-    rest = f"missing before enabling: {names}" if names else "may be enabled"
+    """What is missing before pumps may run, with the verbs that give it."""
+    places: dict[str, list[str]] = {}
+    for one in stood.missing:
+        # Pumps that want the same stand together.
+        pump = one.where.removeprefix("pump ")
+        verb = verbs(one).replace(f"calibrate {pump}", "calibrate PUMP")
+        places.setdefault(verb, []).append(one.where)
+    told = ", ".join(
+        f"{', '.join(dict.fromkeys(names))} (`{verb.replace(', then ', '`, then `')}`)"
+        for verb, names in places.items()
+    )
+    rest = "pumps may be enabled: `slackwater enable`"
+    if told:
+        rest = f"missing before pumps may run: {told}"
     return f"Stage  shadow for {span(stood.shadow)}; {rest}"
 
 

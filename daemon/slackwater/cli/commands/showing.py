@@ -44,7 +44,7 @@ def _fields(stood: Standing) -> dict[str, object]:
         "stage": stood.state.stage,
         "daemon_is_here": stood.is_here,
         "shadow_s": int(stood.shadow.total_seconds()),
-        "missing": [f"{one.where}: {one.what}" for one in stood.missing],
+        "missing": [f"{one.where}: {one.what}. {one.do}" for one in stood.missing],
         "approval": None
         if approval is None
         else {

@@ -23,18 +23,21 @@ from slackwater.cli.drop_in import (
 from slackwater.cli.old_doser import old_names
 from slackwater.cli.opening import Approved, approval_at, local_user, write
 from slackwater.cli.readiness import missing
+from slackwater.cli.reading import read_files
 from slackwater.cli.render import span
 from slackwater.cli.shell import Shell, verb
 from slackwater.cli.typed import WORD_AT_MOST, kept_text, typed_text
-from slackwater.errors import Finding, RefusedError
+from slackwater.errors import Finding, InputError, RefusedError
 from slackwater.facts.events import (
     AnyEvent,
     PlanWithdrawn,
     PumpsDisabled,
     PumpsEnabled,
 )
+from slackwater.facts.plan import Plan
 from slackwater.facts.stages import HalfBegan
 from slackwater.facts.state import State
+from slackwater.facts.tank import Machine
 from slackwater.pump.outcome import Stamp
 
 _BY = click.option(
@@ -70,10 +73,11 @@ def enable(shell: Shell, by: str | None, drop_in: Path | None) -> Answer:
     """
     who = typed_text(by or local_user(), "--by", WORD_AT_MOST)
     folder = wanted_folder(shell, drop_in)
+    planned = _planned(shell)
 
     def decide(state: State, stamp: Stamp) -> Sequence[AnyEvent]:
         is_live = state.stage == "live"
-        found = [] if is_live else missing(state, stamp, shell.state)
+        found = [] if is_live else missing(state, stamp, shell.state, planned)
         if found:
             raise RefusedError(found)
         # Before the entry: a daemon that is to command finds the word for it.
@@ -86,6 +90,15 @@ def enable(shell: Shell, by: str | None, drop_in: Path | None) -> Answer:
     handed: list[Path] = []
     state, events = write(shell.state, decide)
     return _enabled(state, events, handed)
+
+
+def _planned(shell: Shell) -> tuple[Plan, Machine] | None:
+    """What the files plan; None where they cannot be read, which others tell."""
+    try:
+        files = read_files(shell.config)
+    except InputError:
+        return None
+    return files.plan, files.machine
 
 
 def _enabled(state: State, events: Sequence[AnyEvent], handed: list[Path]) -> Answer:
