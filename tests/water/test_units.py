@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from slackwater.errors import InputError, OutOfRangeError
-from slackwater.water.spellings import INNER, PHYSICAL, Physical
+from slackwater.water.spellings import INNER, PHYSICAL, Physical, told_units
 from slackwater.water.units import (
     parse,
     parse_conductivity_ms_per_cm,
@@ -202,11 +202,12 @@ def test_a_capital_letter_is_asked_about() -> None:
 
 
 def test_a_finding_names_every_spelling() -> None:
-    """Whoever is refused sees what would have been accepted."""
+    """Whoever is refused sees what would have been accepted, micro as a letter."""
     with pytest.raises(InputError) as refused:
         parse_volume_ul("5 gallon", where="")
     expected = refused.value.findings[0].expected
-    assert all(unit in expected for unit in PHYSICAL["volume"])
+    told = [unit for unit in PHYSICAL["volume"] if unit.isascii()]
+    assert expected.endswith(f"in one of {', '.join(told)}")
 
 
 def test_a_long_text_is_cut_and_control_characters_are_shown() -> None:
@@ -308,6 +309,21 @@ def test_no_module_loads_pint_at_import(module: str) -> None:
     """Every verb starts fast."""
     script = f"import sys, slackwater.water.{module}; print('pint' in sys.modules)"
     assert "False" == _printed_by(script)
+
+
+@pytest.mark.parametrize(
+    ("spellings", "told"),
+    [
+        (("mg/L", "ug/L", "\u00b5g/L", "\u03bcg/L"), "mg/L, ug/L"),
+        (("\u00b5S/cm", "mS/cm"), "\u00b5S/cm, mS/cm"),
+        (("degC", "\u00b0C"), "degC, \u00b0C"),
+    ],
+)
+def test_people_are_told_one_of_three_signs_for_micro(
+    spellings: tuple[str, ...], told: str
+) -> None:
+    """Two of them look the same on a screen; one that stands alone stays."""
+    assert told == told_units(spellings)
 
 
 def _printed_by(script: str) -> str:

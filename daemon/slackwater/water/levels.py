@@ -16,7 +16,13 @@ from fractions import Fraction
 from slackwater.errors import OutOfRangeError
 from slackwater.water.parameters import Parameter, parameter_named
 from slackwater.water.show import show_level
-from slackwater.water.spellings import VOLUMES, strengths_of, units_of, zero_of
+from slackwater.water.spellings import (
+    VOLUMES,
+    strengths_of,
+    told_units,
+    units_of,
+    zero_of,
+)
 from slackwater.water.texts import Place, did_you_mean, read, shown, split
 from slackwater.water.units import parse_volume_ul
 
@@ -84,7 +90,7 @@ def parse_difference(text: object, identity: str, *, where: str) -> Fraction:
     place = Place(
         where=where,
         expected=f'a change of {item.name} like "0.3 {item.display_unit}", in one of '
-        f"{', '.join(units_of(item))}",
+        f"{told_units(units_of(item))}",
     )
     number, unit = read(text, units_of(item), place)
     return number * units_of(item)[unit]
@@ -102,7 +108,7 @@ def parse_rate(text: object, identity: str, *, where: str) -> Fraction:
     place = Place(
         where=where,
         expected=f'{item.name} a day like "1.5 {spellings[0]}", '
-        f"in one of {', '.join(spellings)}",
+        f"in one of {told_units(spellings)}",
     )
     split(text, place)
     match = _A_DAY.fullmatch(str(text))
@@ -149,7 +155,7 @@ def _label(match: re.Match[str], item: Parameter, place: Place) -> Fraction:
 
 def _place(item: Parameter, where: str) -> Place:
     low, high = show_level(item.id, item.low), show_level(item.id, item.high)
-    units = ", ".join(units_of(item))
+    units = told_units(units_of(item))
     return Place(
         where=where, expected=f"{item.name} from {low} to {high}, in one of {units}"
     )
@@ -158,11 +164,11 @@ def _place(item: Parameter, where: str) -> Place:
 def _strength_place(
     item: Parameter, where: str, contents: Mapping[str, Fraction]
 ) -> Place:
-    levels, volumes = ", ".join(units_of(item)), ", ".join(VOLUMES)
+    levels, volumes = told_units(units_of(item)), told_units(VOLUMES)
     return Place(
         where=where,
         expected=f"what one millilitre of {item.name} holds, in one of "
-        f"{', '.join(contents)}; or what it does, in one of {levels}, as in "
+        f"{told_units(contents)}; or what it does, in one of {levels}, as in "
         f'"0.05 {item.display_unit} per mL in 100 L", the volume in one of {volumes}',
     )
 

@@ -7,7 +7,7 @@ Source: SI brochure for names and prefixes; a German degree is by definition 10 
 (old national standard), factors from IUPAC conventional atomic weights.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from fractions import Fraction
 from functools import cache
 from typing import Literal, assert_never
@@ -30,6 +30,7 @@ Physical = Literal[
 # Micro is written in three ways: the letter u, the micro sign (U+00B5) and the Greek
 # letter (U+03BC); keyboards differ.
 _MICRO = ("u", "µ", "μ")
+_MICRO_AS_LETTER = str.maketrans({"µ": "u", "μ": "u"})
 
 # What pint calls each spelling.
 VOLUMES: Mapping[str, str] = {
@@ -175,6 +176,15 @@ def units_of(parameter: Parameter) -> Mapping[str, Fraction]:
             return {**_MILLIGRAMS, **_forms_of(parameter.id)}
         case unreachable:
             assert_never(unreachable)
+
+
+def told_units(spellings: Iterable[str]) -> str:
+    """Spellings for people, in order: of three signs for micro only the letter."""
+    known = tuple(spellings)
+    plain = {one: one.translate(_MICRO_AS_LETTER) for one in known}
+    return ", ".join(
+        one for one in known if plain[one] == one or plain[one] not in known
+    )
 
 
 def zero_of(unit: str) -> Fraction:

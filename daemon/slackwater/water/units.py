@@ -15,7 +15,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING
 
 from slackwater.errors import Finding, OutOfRangeError
-from slackwater.water.spellings import INNER, PHYSICAL, Physical
+from slackwater.water.spellings import INNER, PHYSICAL, Physical, told_units
 from slackwater.water.texts import Place, read, shown
 
 if TYPE_CHECKING:
@@ -201,7 +201,7 @@ def _above_zero(text: object, kind: Physical, where: str) -> Fraction:
 
 
 def _expected(kind: Physical) -> str:
-    spellings = ", ".join(PHYSICAL[kind])
+    spellings = told_units(PHYSICAL[kind])
     return f'{_NOUNS[kind]} like "{_EXAMPLES[kind]}", in one of {spellings}'
 
 

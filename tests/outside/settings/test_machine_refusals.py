@@ -22,7 +22,7 @@ def findings_of(directory: Path, text: str) -> list[str]:
     return [str(finding) for finding in refused(directory, text).findings]
 
 
-VOLUMES = "uL, µL, μL, mL, ml, L, l, US gal"
+VOLUMES = "uL, mL, ml, L, l, US gal"
 FLOWS = ", ".join(
     f"{volume}/{time}"
     for volume in VOLUMES.split(", ")

@@ -20,6 +20,7 @@ from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 from slackwater.errors import InputError
 from slackwater.outside.settings.tables import ID_EXPECTED, ID_PATTERN, shown
 from slackwater.water.boxes import TIMES, parse_boxes_ul
+from slackwater.water.spellings import told_units
 
 # Exact spellings only: what looks like a unit and is not in a table is refused, because
 # "5 ML" is a thousand million times "5 mL". Both micro signs (U+00B5, U+03BC) count.
@@ -126,7 +127,7 @@ class Quantity:
     @property
     def expected(self) -> str:
         """What is accepted, in words."""
-        units = ", ".join(self.spellings)
+        units = told_units(self.spellings)
         return f"{self.noun} from {self.low} to {self.high} in one of {units}"
 
     def __get_pydantic_core_schema__(
