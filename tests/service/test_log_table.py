@@ -2,6 +2,7 @@
 
 import ast
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -14,17 +15,17 @@ SPREAD = "and dose_id, attempt, hold_id where there is one"
 Call = tuple[str, str, frozenset[str]]
 
 
-def trees() -> Iterator[ast.Module]:
+def trees() -> list[ast.Module]:
     """Every module of the daemon."""
-    for path in sorted(PACKAGE.rglob("*.py")):
-        yield ast.parse(path.read_text("utf-8"))
+    paths = sorted(PACKAGE.rglob("*.py"))
+    return [ast.parse(path.read_text("utf-8")) for path in paths]
 
 
-def constants() -> dict[str, str]:
+def constants(modules: list[ast.Module]) -> dict[str, str]:
     """Names that stand for a text at the top of a module."""
     return {
         node.targets[0].id: node.value.value
-        for tree in trees()
+        for tree in modules
         for node in tree.body
         if isinstance(node, ast.Assign)
         and isinstance(node.targets[0], ast.Name)
@@ -33,10 +34,16 @@ def constants() -> dict[str, str]:
     }
 
 
-def logged() -> Iterator[Call]:
+@cache
+def logged() -> tuple[Call, ...]:
     """Event, level and keys of every call of a log."""
-    names = constants()
-    for tree in trees():
+    modules = trees()
+    return tuple(calls(modules, constants(modules)))
+
+
+def calls(modules: list[ast.Module], names: dict[str, str]) -> Iterator[Call]:
+    """The same; `names` are the texts that constants stand for."""
+    for tree in modules:
         for node in ast.walk(tree):
             if not isinstance(node, ast.Call) or not isinstance(
                 node.func, ast.Attribute
@@ -73,14 +80,14 @@ def table() -> dict[str, tuple[str, frozenset[str]]]:
 
 def test_every_event_stands_in_the_table_with_its_level_and_keys() -> None:
     """None is missing, none is there that nobody logs, no key is left out."""
-    calls: dict[str, set[str]] = {}
+    said: dict[str, set[str]] = {}
     levels: dict[str, set[str]] = {}
     for event, level, keys in logged():
-        calls.setdefault(event, set()).update(keys)
+        said.setdefault(event, set()).update(keys)
         levels.setdefault(event, set()).add(level)
     assert {
         event: ({level}, set(keys)) for event, (level, keys) in table().items()
-    } == {event: (levels[event], calls[event]) for event in calls}
+    } == {event: (levels[event], said[event]) for event in said}
 
 
 @pytest.mark.parametrize("word", ["password", "secret", "key", "payload", "url"])
