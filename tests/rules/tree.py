@@ -3,6 +3,7 @@
 import subprocess
 import tomllib
 from collections.abc import Mapping
+from functools import cache
 from pathlib import Path, PurePosixPath
 from typing import Any
 
@@ -30,6 +31,7 @@ def texts() -> dict[PurePosixPath, str]:
     }
 
 
+@cache
 def settings() -> Mapping[str, Any]:
     """What pyproject.toml says."""
     return tomllib.loads((TOP / "pyproject.toml").read_text(encoding="utf-8"))
