@@ -15,6 +15,7 @@ from pathlib import Path
 from random import Random
 
 from slackwater.errors import LedgerBusyError, LedgerDamagedError, LedgerError
+from slackwater.facts.now import proven_ms
 from slackwater.facts.reasons import Code
 from tests.faults.disk import DiskBook, DiskMemory
 from tests.faults.homes import READING_S, draw_long_home
@@ -151,7 +152,7 @@ class Sea(World):
         now = self.times.now()
         if not isinstance(memory, DiskMemory) or state.mark is None:
             return
-        proven = state.mark.proven_ms
+        proven = proven_ms(state.mark, now)
         try:
             memory.checkpoint(
                 {"at": now.utc, "boot_s": now.boot_s, "proven_ms": proven}

@@ -40,7 +40,7 @@ from slackwater.ports import Entry, Head
 
 
 class Loaded(NamedTuple):
-    """What a start folds: the last checkpoint's state text and what came after."""
+    """What a start folds: the last checkpoint's state text, its entry, what followed."""
 
     state: str | None
     entries: Sequence[Entry]
@@ -167,8 +167,9 @@ class LedgerFile:
         return entries
 
     def load(self) -> Loaded:
-        """The last checkpoint's state text, and every entry since it up to `head`.
+        """The last checkpoint's state text, and every entry from it on up to `head`.
 
+        The checkpoint is the first of them: its state is that before its own entry.
         Raises: LedgerDamagedError, LedgerBusyError, LedgerStorageError.
         """
         self._refuse_useless()
@@ -181,7 +182,7 @@ class LedgerFile:
         checkpoint = entries[0].event
         if not isinstance(checkpoint, Checkpoint):
             raise LedgerDamagedError(broken(start, "no checkpoint", self._where))
-        return Loaded(checkpoint.state, entries[1:])
+        return Loaded(checkpoint.state, entries)
 
     def select(
         self, question: str, values: Mapping[str, Value] | Sequence[Value] = ()
