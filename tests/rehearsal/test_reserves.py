@@ -13,11 +13,11 @@ DAYS = 10
 UNTIL = FIRST + timedelta(days=DAYS - 1)
 
 
-def test_a_bottle_goes_on_at_the_mean_pace_beyond_the_rehearsal() -> None:
+def test_a_bottle_goes_on_as_the_plan_draws_beyond_the_rehearsal() -> None:
     """2 L at 36 mL a day: 55 whole days, the 56th is 27 June."""
     machine, plan = sample("smallest")
     done = rehearse(machine, plan, FIRST, DAYS)
-    (first, _second) = bottles(machine, done.doses, (FIRST, UNTIL))
+    (first, _second) = bottles(machine, plan, done.doses, (FIRST, UNTIL))
     assert (2_000_000, 36_000) == (first.content_ul, first.per_day_ul)
     assert (55.56, date(2026, 6, 27), False) == (
         first.lasts_days,
@@ -43,7 +43,7 @@ def test_tells_what_lacks_until_the_next_visit(
     small = replace(machine.reservoirs["carbonate"], content_ul=100_000)
     tight = replace(machine, reservoirs={**machine.reservoirs, "carbonate": small})
     done = rehearse(machine, plan, FIRST, DAYS)
-    first = bottles(tight, done.doses, (FIRST, UNTIL), visit)[0]
+    first = bottles(tight, plan, done.doses, (FIRST, UNTIL), visit)[0]
     assert ("carbonate", short_ul) == (first.id, first.short_ul)
     assert first.within
     assert date(2026, 5, 5) == first.empty_on
@@ -55,7 +55,7 @@ def test_an_undrawn_bottle_has_no_end() -> None:
     lines = tuple(line for line in plan.lines if line.id == "calcium")
     alone = replace(plan, lines=lines, groups={})
     done = rehearse(machine, alone, FIRST, DAYS)
-    last = bottles(machine, done.doses, (FIRST, UNTIL))[-1]
+    last = bottles(machine, alone, done.doses, (FIRST, UNTIL))[-1]
     assert ("carbonate", None, None) == (last.id, last.lasts_days, last.empty_on)
 
 
@@ -65,7 +65,7 @@ def test_a_bottle_that_outlives_everybody_names_no_day() -> None:
     lake = replace(machine.reservoirs["carbonate"], content_ul=10**13)
     large = replace(machine, reservoirs={**machine.reservoirs, "carbonate": lake})
     done = rehearse(machine, plan, FIRST, 2)
-    last = bottles(large, done.doses, (FIRST, FIRST + timedelta(days=1)))[-1]
+    last = bottles(large, plan, done.doses, (FIRST, FIRST + timedelta(days=1)))[-1]
     assert last.empty_on is None
     assert last.lasts_days is not None
 

@@ -1,21 +1,22 @@
 """How long bottles and tubes last: what is left, the pace, how sure both are.
 
-Floor 8. One subject: one figure for status, check and whatever else shows it. Laws
-here: what the books and the pumps' rates may be off widens the interval; a bottle of
-which nothing is drawn has no end.
+Floor 8. One subject: one figure for status, check, rehearsal and whatever else shows
+it. Laws here: what the books and the pumps' rates may be off widens the interval; a
+bottle of which nothing is drawn has no end.
 Units: microlitres and days.
 """
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date
 
 from slackwater.facts.inventory import COVERAGE, Stock, rate_sd, stock
-from slackwater.facts.plan import Plan, PlanLine
+from slackwater.facts.plan import Plan
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine
 from slackwater.facts.wear import tube_run_s
-from slackwater.gate.moment import DAYS_OF_WEEK
 from slackwater.ledger.codec import timestamp
+from slackwater.planning.draws import lasts_days
 
 S_PER_HOUR = 3600
 
@@ -24,8 +25,9 @@ S_PER_HOUR = 3600
 class Bottle:
     """A reservoir with what is left in it, and for how long the plan can draw.
 
-    `days_low` and `days_high` hold what the books and the pumps' rates may be off;
-    `days_high` is None where nothing can be said.
+    `days` is None where the plan draws nothing, or stops before it is gone; `days_low`
+    and `days_high` hold what the books and the pumps' rates may be off, None where
+    nothing can be said.
     """
 
     id: str
@@ -56,20 +58,22 @@ def held(machine: Machine, state: State) -> Mapping[str, Held]:
     }
 
 
-def lasting(machine: Machine, plan: Plan, name: str, known: Held) -> Bottle:
-    """How long one reservoir lasts from now on."""
+def lasting(
+    machine: Machine, plan: Plan, name: str, known: Held, first: date
+) -> Bottle:
+    """How long one reservoir lasts from a day on."""
     sharing, left = _sharing(machine, name), known.stock
-    per_day_ul = sum(_mean_ul(line) for line in plan.lines if line.pump in sharing)
-    if not per_day_ul:
-        return Bottle(id=name, left_ul=left.left_ul, days=None)
+
+    def days(ul: float) -> float | None:
+        return lasts_days(plan, sharing, int(ul), first)
+
+    # A pump that gives more than it is asked for empties its bottle sooner.
     return Bottle(
         id=name,
         left_ul=left.left_ul,
-        days=left.left_ul / per_day_ul,
-        days_low=left.low_ul / per_day_ul / (1 + known.off),
-        days_high=left.high_ul / per_day_ul / (1 - known.off)
-        if known.off < 1
-        else None,
+        days=days(left.left_ul),
+        days_low=days(left.low_ul / (1 + known.off)),
+        days_high=days(left.high_ul / (1 - known.off)) if known.off < 1 else None,
     )
 
 
@@ -96,9 +100,3 @@ def tube_documents(machine: Machine, state: State) -> list[dict[str, object]]:
 
 def _sharing(machine: Machine, name: str) -> set[str]:
     return {pump.id for pump in machine.pumps.values() if pump.reservoir == name}
-
-
-def _mean_ul(line: PlanLine) -> float:
-    if line.weekdays:
-        return line.per_day_ul * len(line.weekdays) / DAYS_OF_WEEK
-    return line.per_day_ul / line.every_days

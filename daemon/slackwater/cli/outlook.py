@@ -18,6 +18,7 @@ from slackwater.gate.handover import is_old_dosers
 from slackwater.gate.moment import rules_for
 from slackwater.planning.daily import ALKALINITY, PEQ_PER_UL_PER_MEQ_PER_L
 from slackwater.planning.timetable import Timetable
+from slackwater.planning.wall import zone_named
 
 HOURS_A_DAY = 24
 
@@ -145,7 +146,10 @@ def _smallest(present: Present, tank: str) -> Bottle | None:
     machine = present.machine
     names = {pump.reservoir for pump in machine.pumps.values() if pump.tank == tank}
     known, plan = held(machine, present.state), present.timetable.plan
-    bottles = [lasting(machine, plan, name, known[name]) for name in sorted(names)]
+    today = present.utc.astimezone(zone_named(machine.tanks[tank].zone)).date()
+    bottles = [
+        lasting(machine, plan, name, known[name], today) for name in sorted(names)
+    ]
     return min(
         (one for one in bottles if one.days is not None),
         key=lambda one: one.days or 0.0,

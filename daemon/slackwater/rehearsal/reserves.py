@@ -2,7 +2,7 @@
 
 Floor 6. One subject: what is left between the plan and its limits besides the caps.
 Laws here: every figure comes from the doses of the rehearsal; beyond its last day a
-bottle goes on at the mean pace of the plan, and that is said.
+bottle goes on as the plan draws from it day by day, and that is said.
 Units: microlitres, seconds, milliseconds.
 """
 
@@ -11,7 +11,9 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from fractions import Fraction
 
+from slackwater.facts.plan import Plan
 from slackwater.facts.tank import Machine
+from slackwater.planning.draws import drawn_ul, lasts_days
 from slackwater.rehearsal.record import RehearsedDose, empty_days
 
 ONE_DAY = timedelta(days=1)
@@ -21,9 +23,10 @@ ONE_DAY = timedelta(days=1)
 class Bottle:
     """One reservoir: what is in it, what is drawn a day, and the day it ends.
 
-    `lasts_days` None where nothing is drawn; `within` says that it ends inside the
-    rehearsal and not by the mean pace beyond it. `short_ul` is what lacks on the day
-    of the next visit, the visit's own day included; 0 where it lasts or none is named.
+    `lasts_days` None where nothing is drawn for good, between `low_days` and
+    `high_days` where whoever knows the books says so; `within` says that it ends inside
+    the rehearsal and not beyond it. `short_ul` is what lacks on the day of the next
+    visit, the visit's own day included; 0 where it lasts or none is named.
     """
 
     id: str
@@ -33,6 +36,8 @@ class Bottle:
     empty_on: date | None
     within: bool
     short_ul: int = 0
+    low_days: float | None = None
+    high_days: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,32 +63,34 @@ class LongestRun:
 
 def bottles(
     machine: Machine,
+    plan: Plan,
     doses: Sequence[RehearsedDose],
     days: tuple[date, date],
     visit: date | None = None,
 ) -> tuple[Bottle, ...]:
     """Every reservoir, the one that ends first in front."""
-    drawn_ul = dict.fromkeys(machine.reservoirs, 0)
+    rehearsed_ul = dict.fromkeys(machine.reservoirs, 0)
     until_visit_ul = dict.fromkeys(machine.reservoirs, 0)
     for each in doses:
         bottle = machine.pumps[each.dose.pump].reservoir
-        drawn_ul[bottle] += each.volume_ul
+        rehearsed_ul[bottle] += each.volume_ul
         if visit is not None and each.dose.local_day <= visit:
             until_visit_ul[bottle] += each.volume_ul
     length = (days[1] - days[0]).days + 1
-    ahead = 0 if visit is None else max((visit - days[1]).days, 0)
     known = empty_days(machine, doses)
     found = []
     for name, reservoir in sorted(machine.reservoirs.items()):
-        pace = Fraction(drawn_ul[name], length)
-        lasts = Fraction(reservoir.content_ul) / pace if pace else None
-        needed_ul = until_visit_ul[name] + int(pace * ahead)
+        pumps = {one.id for one in machine.pumps.values() if one.reservoir == name}
+        lasts = lasts_days(plan, pumps, reservoir.content_ul, days[0])
+        needed_ul = until_visit_ul[name]
+        if visit is not None:
+            needed_ul += drawn_ul(plan, pumps, (days[1] + ONE_DAY, visit))
         found.append(
             Bottle(
                 id=name,
                 content_ul=reservoir.content_ul,
-                per_day_ul=round(pace),
-                lasts_days=None if lasts is None else round(float(lasts), 2),
+                per_day_ul=round(Fraction(rehearsed_ul[name], length)),
+                lasts_days=None if lasts is None else round(lasts, 2),
                 empty_on=known[name] or _beyond(days[0], lasts),
                 within=known[name] is not None,
                 short_ul=max(needed_ul - reservoir.content_ul, 0),
@@ -92,8 +99,8 @@ def bottles(
     return tuple(sorted(found, key=_soonest))
 
 
-def _beyond(first: date, lasts: Fraction | None) -> date | None:
-    """The day on which the mean pace ends a bottle; None for one that outlives us."""
+def _beyond(first: date, lasts: float | None) -> date | None:
+    """The day on which the plan ends a bottle; None for one that outlives us."""
     if lasts is None or lasts > LONGEST_DAYS:
         return None
     return first + int(lasts) * ONE_DAY

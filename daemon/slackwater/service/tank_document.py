@@ -17,7 +17,6 @@ from slackwater.alarms.foresight import (
     in_dkh,
     level_now,
     levels_in_dkh,
-    mean_ul,
     measured,
 )
 from slackwater.alarms.holds import stopped_by
@@ -34,6 +33,7 @@ from slackwater.facts.tank import Pump, Tank
 from slackwater.gate.exchanges import blocks_top_off
 from slackwater.gate.handover import is_old_dosers
 from slackwater.gate.moment import ALKALINITY, Moment
+from slackwater.planning.draws import lasts_days
 from slackwater.planning.wall import zone_named
 from slackwater.turn.setup import Setup
 from slackwater.water.parameters import parameter_named
@@ -212,23 +212,27 @@ def _dose(dose: DueDose) -> Document:
 
 def _pump(shown: Shown, pump: Pump, coming: list[DueDose]) -> Document:
     following = next((dose for dose in coming if dose.pump == pump.id), None)
-    rest_ul, per_day_ul = _left_ul(shown, pump.reservoir), _drawn_a_day(shown, pump)
+    rest_ul = _left_ul(shown, pump.reservoir)
+    days = _days_left(shown, pump, rest_ul)
     return {
         "day_ul": _today_ul(shown, pump),
         "left_ul": rest_ul,
         "held": any(_stops(shown, hold, pump) for _, hold in shown.holds),
         "running": _runs(shown, pump),
         "next_at": following.due_at.isoformat() if following else None,
-        "days_left": round(rest_ul / per_day_ul, 1) if per_day_ul else None,
+        "days_left": None if days is None else round(days, 1),
     }
 
 
-def _drawn_a_day(shown: Shown, pump: Pump) -> float:
-    """What the plan draws from the pump's reservoir, by all that share it."""
+def _days_left(shown: Shown, pump: Pump, rest_ul: int) -> float | None:
+    """How long the pump's reservoir lasts all that share it; None without an end."""
     pumps = shown.moment.machine.pumps
     sharing = {one.id for one in pumps.values() if one.reservoir == pump.reservoir}
-    rules = shown.moment.rules.lines.values()
-    return sum(mean_ul(rule) for rule in rules if rule.line.pump in sharing)
+    today = shown.moment.now.utc.astimezone(zone_named(shown.tank.zone)).date()
+    for force in reversed(shown.setup.forces):
+        if force.approval.takes_over_at <= shown.moment.now.utc:
+            return lasts_days(force.timetable.plan, sharing, rest_ul, today)
+    return None
 
 
 def _stops(shown: Shown, hold: HoldRaised, pump: Pump) -> bool:

@@ -22,6 +22,7 @@ from slackwater.cli.document import REFUSED, Answer, finding_document, finding_t
 from slackwater.cli.lasting import Bottle, held, lasting, lasting_words
 from slackwater.cli.reading import read_files
 from slackwater.cli.render import hours, section, table
+from slackwater.cli.report.extent import past_day
 from slackwater.cli.report.past import Past
 from slackwater.cli.shell import Shell, verb
 from slackwater.cli.sinking import past_of, sinking
@@ -71,8 +72,9 @@ def _lasts(checked: Checked, past: Past) -> tuple[Bottle, ...]:
     """How long each bottle lasts; full, where no ledger says what is in it."""
     machine = checked.machine
     known = past.held or held(machine, State())
+    first = past_day(machine, past.at) or checked.sound.starts
     return tuple(
-        lasting(machine, checked.sound, name, one) for name, one in known.items()
+        lasting(machine, checked.sound, name, one, first) for name, one in known.items()
     )
 
 

@@ -272,8 +272,11 @@ def _bottles(document: Document) -> str:
 
 
 def _lasts(bottle: Mapping[str, Any]) -> str:
-    lasts = bottle["lasts_days"]
-    return "nothing is drawn" if lasts is None else f"{number(lasts)} days"
+    lasts, low, high = (bottle[f"lasts_days{bound}"] for bound in ("", "_low", "_high"))
+    if lasts is None:
+        return "nothing is drawn for good"
+    between = "" if low is None or high is None else f" ({low:.0f} to {high:.0f})"
+    return f"{number(lasts)} days{between}"
 
 
 def _worst(document: Document) -> str:

@@ -28,7 +28,7 @@ from slackwater.rehearsal.worst_case import Worst
 from slackwater.service.standing import zone_hashes
 
 LEVEL_DIGITS = 4
-HOUR_DIGITS = 1
+TENTHS = 1
 
 
 def report_document(report: Report) -> dict[str, object]:
@@ -119,9 +119,9 @@ def _tank(report: Report, each: Forecast) -> dict[str, object]:
         },
         "floor": None if guard is None else _level("alkalinity", guard.floor),
         "ceiling": None if guard is None else _level("alkalinity", guard.ceiling),
-        "hours_to_floor": _hours(hours.steady),
-        "hours_to_floor_falling": _hours(hours.falling),
-        "hours_to_ceiling": _hours(rises),
+        "hours_to_floor": _tenths(hours.steady),
+        "hours_to_floor_falling": _tenths(hours.falling),
+        "hours_to_ceiling": _tenths(rises),
         "salt_mg_per_l": round(salt.mg_per_l, 1),
         "salinity_rise": round(salt.salinity, 3),
         "salt_known": salt.known,
@@ -156,8 +156,8 @@ def _level(parameter: str, level: float) -> float:
     return round(in_unit(parameter, level), LEVEL_DIGITS)
 
 
-def _hours(hours: float | None) -> float | None:
-    return None if hours is None else round(hours, HOUR_DIGITS)
+def _tenths(number: float | None) -> float | None:
+    return None if number is None else round(number, TENTHS)
 
 
 def _bottle(bottle: Bottle) -> dict[str, object]:
@@ -167,6 +167,8 @@ def _bottle(bottle: Bottle) -> dict[str, object]:
         "content_ul": bottle.content_ul,
         "per_day_ul": bottle.per_day_ul,
         "lasts_days": bottle.lasts_days,
+        "lasts_days_low": _tenths(bottle.low_days),
+        "lasts_days_high": _tenths(bottle.high_days),
         "empty_on": None if empty is None else empty.isoformat(),
         "within": bottle.within,
         "short_ul": bottle.short_ul,

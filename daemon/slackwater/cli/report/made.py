@@ -12,6 +12,7 @@ from datetime import date, timedelta
 from typing import Literal
 
 from slackwater.cli.checked import Checked, check_files
+from slackwater.cli.lasting import held, lasting
 from slackwater.cli.reading import Files
 from slackwater.cli.rehearsal_document import Rehearsed
 from slackwater.cli.report.extent import days_ahead, first_day
@@ -19,6 +20,7 @@ from slackwater.cli.report.living import as_lived, uptakes_of
 from slackwater.cli.report.past import Interval, Past
 from slackwater.cli.spreading import one_by_one
 from slackwater.facts.plan import Plan
+from slackwater.facts.state import State
 from slackwater.facts.tank import Machine, Reservoir
 from slackwater.gate.moment import rules_for
 from slackwater.planning.changes import Change, changes, touched_pumps
@@ -153,7 +155,7 @@ def make_report(
     days = (record.first, record.until)
     lived = as_lived(machine, past)
     visit = wishes.visit or past.back_on
-    reserves = bottles(_filled(machine, past), record.doses, days, visit)
+    reserves = _reserves(machine, plan, past, record, visit)
     # What the ledger knows of a bottle counts, here as everywhere.
     emptied = {one.id: one.empty_on if one.within else None for one in reserves}
     record = replace(record, empty_on=emptied)
@@ -248,6 +250,24 @@ def _clock_changes(
         for way, day in sorted(next_changes(zone, days[0]).items())
         if day + ONE_DAY > days[1]
     ]
+
+
+def _reserves(
+    machine: Machine, plan: Plan, past: Past, record: Rehearsal, visit: date | None
+) -> tuple[Bottle, ...]:
+    """Every bottle, with the interval that a status gives it."""
+    books, days = past.held or held(machine, State()), (record.first, record.until)
+    found = bottles(_filled(machine, past), plan, record.doses, days, visit)
+    lasts = {
+        name: lasting(machine, plan, name, one, record.first)
+        for name, one in books.items()
+    }
+    return tuple(
+        replace(one, low_days=lasts[one.id].days_low, high_days=lasts[one.id].days_high)
+        if one.id in lasts
+        else one
+        for one in found
+    )
 
 
 def _filled(machine: Machine, past: Past) -> Machine:

@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from slackwater.cli.report.made import Report
 from slackwater.cli.report.minds import day_of
 from slackwater.cli.report.words import number
+from slackwater.rehearsal.reserves import Bottle
 from slackwater.water.show import show_volume
 
 
@@ -48,5 +49,11 @@ def bottle_words(report: Report) -> Iterator[str]:
         visit = f"; until the {report.visit_is} on {day} {lacks}"
     yield (
         f"bottle {first.id}, {show_volume(first.content_ul)}, lasts "
-        f"{number(first.lasts_days or 0.0)} days, to {when}{visit}"
+        f"{number(first.lasts_days or 0.0)} days{_between(first)}, to {when}{visit}"
     )
+
+
+def _between(bottle: Bottle) -> str:
+    """The interval that books and calibrations leave; nothing where it is not known."""
+    low, high = bottle.low_days, bottle.high_days
+    return "" if low is None or high is None else f" ({low:.0f} to {high:.0f})"
