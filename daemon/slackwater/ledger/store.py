@@ -40,7 +40,7 @@ from slackwater.ports import Entry, Head
 
 
 class Loaded(NamedTuple):
-    """What a start folds: the last checkpoint's state text, its entry, what followed."""
+    """What a start folds: a checkpoint's state text, and the entries from it on."""
 
     state: str | None
     entries: Sequence[Entry]
