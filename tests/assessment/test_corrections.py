@@ -12,6 +12,7 @@ import pytest
 from slackwater.facts.proposal import Ground
 from tests.assessment.reefs import (
     DKH,
+    SETTLED,
     SOLUTIONS,
     TODAY,
     TOMORROW,
@@ -261,6 +262,7 @@ def test_a_blind_correction_stays_below_its_limit() -> None:
         made,
         None,
         known("iodine", 0.0, 0.1, level=40.0, target=60.0, room=20.0, falls=False),
+        SETTLED,
     )
     asked = change(found, "iodide")
     added = asked.correction_ul * asked.correction_days * 0.0005
@@ -274,6 +276,7 @@ def test_a_blind_limit_that_is_reached_ends_corrections() -> None:
         made,
         None,
         known("iodine", 0.0, 0.1, level=40.0, target=60.0, room=0.0, falls=False),
+        SETTLED,
     )
     assert Ground.CAPPED in grounds(found, "iodide")
 
@@ -283,9 +286,8 @@ def test_a_correction_too_small_for_the_pump_is_left_out() -> None:
     made = machine(("iodide",), targets={"iodine": 60.0})
     large = replace(made.pumps["iodide"], smallest_dose_ul=30_000, per_dose_ul=90_000)
     made = replace(made, pumps={"iodide": large})
-    found = proposed(
-        made, None, known("iodine", 0.0, 0.1, level=54.8, target=60.0, falls=False)
-    )
+    small = known("iodine", 0.0, 0.1, level=54.8, target=60.0, falls=False)
+    found = proposed(made, None, small, SETTLED)
     assert () == found.plan.lines
     assert Ground.TOO_SMALL in grounds(found, "iodide")
 

@@ -7,6 +7,7 @@ import pytest
 
 from slackwater.facts.proposal import Evidence, Ground, Proposal
 from tests.assessment.reefs import (
+    SETTLED,
     STARTS,
     TODAY,
     change,
@@ -32,7 +33,7 @@ PHOSPHATE = Evidence(
 def with_carbon(dosed_ul: int, *evidence: Evidence) -> Proposal:
     """What is proposed for a tank that has got so much vinegar since its plan began."""
     present = plan(line("vinegar", dosed_ul)) if dosed_ul else None
-    return proposed(machine(("vinegar",), targets={}), present, *evidence)
+    return proposed(machine(("vinegar",), targets={}), present, *evidence, SETTLED)
 
 
 def test_carbon_begins_with_one_small_step() -> None:
@@ -50,7 +51,7 @@ def test_what_light_spoils_is_given_in_the_dark() -> None:
     used = machine(("vinegar",), targets={})
     dark = replace(used.solutions["vinegar"], light_sensitive=True)
     used = replace(used, solutions={**used.solutions, "vinegar": dark})
-    found = proposed(used, None, NITRATE, PHOSPHATE)
+    found = proposed(used, None, NITRATE, PHOSPHATE, SETTLED)
     windows = lines(found, "vinegar")[-1].windows
     assert [(0, 360)] == [(one.start_minute, one.end_minute) for one in windows]
 
@@ -110,7 +111,7 @@ def test_carbon_stays_where_nutrients_are_unknown_or_near_target() -> None:
 def test_low_nitrate_is_made_good_and_its_potassium_counts() -> None:
     """Four mg/L in seven days; six tenths of it come as potassium too."""
     made = machine(("nitre", "potash"), targets={"nitrate": 5.0})
-    found = proposed(made, None, replace(NITRATE, level=1.0))
+    found = proposed(made, None, replace(NITRATE, level=1.0), SETTLED)
     asked = change(found, "nitre")
     assert asked.correction_days >= 7
     assert asked.correction_ul * asked.correction_days * 0.00005 == pytest.approx(

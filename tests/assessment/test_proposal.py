@@ -17,6 +17,7 @@ from tests.assessment.reefs import (
     DAY,
     DKH,
     NIGHT,
+    SETTLED,
     SOLUTIONS,
     TOMORROW,
     change,
@@ -87,6 +88,40 @@ def test_a_new_tank_gets_nothing_until_two_tests_show_a_fall() -> None:
     )
     assert () == found.plan.lines
     assert Ground.NEW_TANK in grounds(found, "carbonate")
+
+
+def test_a_new_tank_gets_no_correction_either() -> None:
+    """A level below its target, by one test or by a stated uptake, begins no dose.
+
+    Neither of what was tested low, nor of a carbon source: a correction is a dose too.
+    """
+    low = known("calcium", 0.0, 1.0, level=364.0, target=425.0, falls=False)
+    high = Evidence(
+        parameter="nitrate", target=5.0, level=20.0, level_sd=0.5, fresh=True
+    )
+    phosphate = replace(high, parameter="phosphate", target=0.05, level=0.09)
+    made = machine(("calcium", "vinegar"), targets={"calcium": 425.0})
+    found = proposed(made, None, low, high, phosphate)
+    assert () == found.plan.lines
+    assert found.is_none
+    told = {one.pump: [each.ground for each in one.grounds] for one in found.changes}
+    assert {"calcium": [Ground.NEW_TANK], "vinegar": [Ground.NEW_TANK]} == told
+
+    fallen = proposed(made, None, low, high, phosphate, SETTLED)
+    assert {"calcium", "vinegar"} == {line.pump for line in fallen.plan.lines}
+
+
+def test_a_declared_source_makes_a_tank_no_new_one() -> None:
+    """Something flows already, though nothing of ours: a correction may be proposed."""
+    low = known("calcium", 0.0, 1.0, level=405.0, target=425.0, falls=False)
+    old = Outside(
+        id="reactor",
+        tank="reef",
+        parameter="calcium",
+        per_day=per_day("calcium", 1.0),
+    )
+    made = machine(("calcium",), targets={"calcium": 425.0}, outside=(old,))
+    assert lines(proposed(made, None, low), "calcium")
 
 
 def test_a_first_plan_starts_at_what_is_surely_taken_up() -> None:

@@ -3,7 +3,8 @@
 Floor 3. One subject: proposing. Laws here: nothing runs from here; a pump for which
 nothing is decided keeps its lines to the letter; side effects of what was decided
 count before the next parameter is looked at; of alkalinity, calcium and magnesium one
-is corrected at a time.
+is corrected at a time; a tank in which nothing flows and no test shows a fall gets no
+dose, and no correction either.
 Units: canonical per day; volumes microlitres.
 """
 
@@ -102,6 +103,14 @@ class _Work:
         return ties_of(self.knobs, self.asked.plan, self.asked.today)
 
     @property
+    def is_new(self) -> bool:
+        """Whether nothing is dosed and no two tests of anything show a fall."""
+        knobs, asked = self.knobs, self.asked
+        outside = any(one.tank == asked.tank for one in asked.machine.outside)
+        flows = outside or any(knob.lines for knob in knobs.by_pump.values())
+        return not flows and not any(one.falls for one in asked.evidence.values())
+
+    @property
     def bars(self) -> Bars:
         """What a rise is held against."""
         return Bars(knobs=self.knobs, ties=self.ties, evidence=self.asked.evidence)
@@ -156,6 +165,9 @@ def _decide(work: _Work, parameter: str) -> None:
 
 def _wanted(work: _Work, found: Evidence, now: float) -> Want:
     """What a parameter needs a day, by the rule that holds for it."""
+    if work.is_new:
+        told = Grounded(ground=Ground.NEW_TANK)
+        return Want(maintenance=0.0, changed=False, grounds=(told,))
     if found.parameter == CARBON:
         return carbon(work.asked.evidence, now, _same_days(work))
     limits = _limits(found)
@@ -181,6 +193,8 @@ def _same_days(work: _Work) -> float:
 
 
 def _correct(work: _Work, found: Evidence, total: float) -> Correction:
+    if work.is_new:
+        return Correction(grounds=())
     parameter = found.parameter
     limits = _limits(found)
     if found.too_high and total > 0 and not found.no_dose:
