@@ -15,6 +15,7 @@ import structlog
 NOT_RUN = pytest.StashKey[dict[str, int]]()
 TOLD = pytest.StashKey[list[str]]()
 UNIT_JUDGE, BROWSER = "systemd-analyze", "chromium"
+TRACER = "strace"
 SMALL_PYTHON, PARSER = "micropython under Node.js", "parser of AsyncAPI"
 # Run by Node.js; they lie beside the virtual environment the tests run in.
 MODULES = {
@@ -26,12 +27,14 @@ PACKAGES = {
     "mosquitto": "Debian package: mosquitto",
     UNIT_JUDGE: "Debian package: systemd",
     BROWSER: "Debian package: chromium",
+    TRACER: "Debian package: strace",
     **{program: f"npm package: {name}" for program, name in MODULES.items()},
 }
 # A test that asks for the fixture needs the program.
 FIXTURES = {
     "systemd_analyze": UNIT_JUDGE,
     "chromium": BROWSER,
+    "strace": TRACER,
     "micropython": SMALL_PYTHON,
     "asyncapi_parser": PARSER,
 }
@@ -117,6 +120,12 @@ def systemd_analyze() -> str:
 def chromium() -> str:
     """Where the browser lies that opens reports; a test that asks for it needs it."""
     return found(BROWSER)
+
+
+@pytest.fixture(scope="session")
+def strace() -> str:
+    """The program that strikes system calls; a test that asks for it needs it."""
+    return found(TRACER)
 
 
 @pytest.fixture(scope="session")
