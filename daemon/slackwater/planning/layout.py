@@ -10,6 +10,7 @@ pile up; a dose for which there is no place is lost, and says why. A pump that w
 run twice within its gap by what the plan asks is a mistake and never mended by moving.
 """
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from math import ceil, inf
@@ -267,12 +268,20 @@ def _not_asked(
 def _without_repeats(
     stream: Stream, slots: tuple[Slot, ...], blocks: list[Block], lost: list[Lost]
 ) -> list[Slot]:
-    """The doses the plan does not ask of a pump while it runs or rests."""
+    """The doses the plan does not ask of a pump while it runs or rests.
+
+    `blocks` are in order of their lower end.
+    """
     kept: list[Slot] = []
     free_s = -inf
+    lows = [block.low_s for block in blocks]
+    # No block reaches further: one that begins earlier is over.
+    reach_s = max((block.high_s - block.low_s for block in blocks), default=0)
     for slot in slots:
+        first = bisect_right(lows, slot.at_s - reach_s)
+        begun = blocks[first : bisect_left(lows, slot.at_s)]
         other = next(
-            (block.order for block in blocks if block.low_s < slot.at_s < block.high_s),
+            (block.order for block in begun if slot.at_s < block.high_s),
             stream.order if slot.at_s < free_s else None,
         )
         if other is None:
