@@ -33,6 +33,7 @@ Model = TypeVar("Model", bound=BaseModel)
 
 _STRING = re.compile(r'"(?:[^"\\]|\\.)*"', re.DOTALL)
 _PLAIN = re.compile("[^a-z0-9_.-]", re.ASCII)
+_BRACKET = re.compile(r"[\[\]{}]")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -130,11 +131,11 @@ def _parse(text: str) -> object | Spoiled:
 
 def _depth(text: str) -> int:
     deepest = depth = 0
-    for character in _STRING.sub("", text):
-        if character in "{[":
+    for bracket in _BRACKET.findall(_STRING.sub("", text)):
+        if bracket in "{[":
             depth += 1
             deepest = max(deepest, depth)
-        elif character in "}]":
+        else:
             depth -= 1
     return deepest
 
