@@ -1,0 +1,108 @@
+"""The power goes at each call of two appends: all or nothing, and nothing forgotten.
+
+Hazards: H01, H05, H31, H34.
+"""
+
+import os
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from random import Random
+
+import pytest
+
+from slackwater.ledger.connection import Footing
+from slackwater.ledger.store import LedgerFile
+from slackwater.service.memory import LIVE_NAME
+from tests.faults.power import Call, Disk, File, calls
+from tests.faults.struck import BATCH, BATCHES
+from tests.ledger.samples import kept, new_ledger
+
+TOP = Path(__file__).parents[2]
+TRACED = "pwrite64,fdatasync,fsync,unlink,openat,write"
+EACH, EACH_LONG = 1, 60
+AT_ONCE = Footing(busy_ms=5)
+
+
+@pytest.fixture
+def life(tmp_path: Path, strace: str) -> tuple[bytes, list[Call]]:
+    """The ledger before a life, and all that this life did to the disk."""
+    folder = tmp_path / "life"
+    folder.mkdir()
+    path = folder / LIVE_NAME
+    new_ledger(path, [kept(1)]).close()
+    before = path.read_bytes()
+    words = [strace, "--seccomp-bpf", "-f", "-qq", "-y", "-xx", "-s", "100000"]
+    words += ["-o", str(folder / "trace"), "-e", f"trace={TRACED}"]
+    paths = os.pathsep.join((str(TOP / "daemon"), str(TOP)))
+    done = subprocess.run(
+        [*words, sys.executable, "-m", "tests.faults.life", str(path)],
+        cwd=TOP,
+        env={**os.environ, "PYTHONPATH": paths},
+        check=False,
+    )
+    assert 0 == done.returncode
+    trace = (folder / "trace").read_text(encoding="ascii")
+    return before, calls(trace, folder.resolve())
+
+
+def opened(folder: Path, images: dict[str, bytes]) -> tuple[int, list[str]]:
+    """The entries of what is left, and what is wrong with them; another one follows."""
+    for beside in folder.iterdir():
+        beside.unlink()
+    for name, content in images.items():
+        (folder / name).write_bytes(content)
+    with LedgerFile.open(folder / LIVE_NAME, footing=AT_ONCE) as ledger:
+        found = [str(one) for one in ledger.verify_all()]
+        entries = ledger.head.seq
+        ledger.append([kept(9)])
+    return entries, found
+
+
+def test_h34_a_cut_of_the_power_anywhere_keeps_all_that_was_vouched_for(
+    tmp_path: Path,
+    life: tuple[bytes, list[Call]],
+    tell: Callable[[str], None],
+    pytestconfig: pytest.Config,
+) -> None:
+    """After each call, what was not synced by chance there, missing or torn."""
+    before, made = life
+    each = EACH_LONG if pytestconfig.getoption("--long") else EACH
+    chance = Random(8)  # noqa: S311 -- to be repeated, not to be secret
+    folder = tmp_path / "after"
+    folder.mkdir()
+    disk = Disk({LIVE_NAME: File(bytearray(before))}, {LIVE_NAME})
+    images, whole = 0, set[int]()
+    for number, call in enumerate(made):
+        disk.do(call)
+        for _ in range(each):
+            entries, found = opened(folder, disk.after_the_cut(chance))
+            batches, rest = divmod(entries - 2, BATCH)
+            told = f"after call {number} {call.what} {call.name}: {entries} entries"
+            assert [] == found, told
+            assert 0 == rest, told
+            assert disk.vouched <= batches <= min(disk.vouched + 1, BATCHES), told
+            images += 1
+            whole.add(batches)
+    tell(f"power cuts: {images} images of {len(made)} calls, all or nothing in each")
+    assert whole == set(range(BATCHES + 1))
+
+
+def test_a_disk_that_syncs_nothing_is_found_out(
+    tmp_path: Path, life: tuple[bytes, list[Call]]
+) -> None:
+    """Without its syncs that life loses what it vouched for: the trial would see it."""
+    before, made = life
+    folder = tmp_path / "after"
+    folder.mkdir()
+    disk = Disk({LIVE_NAME: File(bytearray(before))}, {LIVE_NAME})
+    for call in made:
+        if call.what not in ("sync", "folder"):
+            disk.do(call)
+    nothing = {LIVE_NAME: bytes(disk.files[LIVE_NAME].sure)}
+
+    entries, _ = opened(folder, nothing)
+
+    assert BATCHES == disk.vouched
+    assert 2 == entries
