@@ -6,6 +6,7 @@ import shutil
 import sys
 from collections import Counter
 from collections.abc import Callable, Generator, Iterator
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Protocol
 
@@ -15,6 +16,7 @@ import structlog
 NOT_RUN = pytest.StashKey[dict[str, int]]()
 TOLD = pytest.StashKey[list[str]]()
 UNIT_JUDGE, BROWSER = "systemd-analyze", "chromium"
+MONITORING = "prometheus-client"
 TRACER = "strace"
 SMALL_PYTHON, PARSER = "micropython under Node.js", "parser of AsyncAPI"
 # Run by Node.js; they lie beside the virtual environment the tests run in.
@@ -28,6 +30,7 @@ PACKAGES = {
     UNIT_JUDGE: "Debian package: systemd",
     BROWSER: "Debian package: chromium",
     TRACER: "Debian package: strace",
+    MONITORING: "Python package: prometheus-client",
     **{program: f"npm package: {name}" for program, name in MODULES.items()},
 }
 # A test that asks for the fixture needs the program.
@@ -35,6 +38,7 @@ FIXTURES = {
     "systemd_analyze": UNIT_JUDGE,
     "chromium": BROWSER,
     "strace": TRACER,
+    "monitoring": MONITORING,
     "micropython": SMALL_PYTHON,
     "asyncapi_parser": PARSER,
 }
@@ -89,6 +93,8 @@ def tell(request: pytest.FixtureRequest) -> Callable[[str], None]:
 
 def found(program: str) -> str:
     """Where a program lies, on the PATH or in an sbin folder; empty if nowhere."""
+    if program == MONITORING:
+        return program if find_spec("prometheus_client") else ""
     if program in MODULES:
         here = (node_modules() / MODULES[program] / "package.json").is_file()
         return str(node_modules()) if here and shutil.which("node") else ""
@@ -120,6 +126,12 @@ def systemd_analyze() -> str:
 def chromium() -> str:
     """Where the browser lies that opens reports; a test that asks for it needs it."""
     return found(BROWSER)
+
+
+@pytest.fixture(scope="session")
+def monitoring() -> str:
+    """The package that speaks to monitoring systems; its tests need it."""
+    return found(MONITORING)
 
 
 @pytest.fixture(scope="session")

@@ -117,6 +117,17 @@ def test_installs_upgrades_and_leaves_what_is_yours(tmp_path: Path) -> None:
     assert not any("systemd" in n or "opt/" in n for n in left if n != own)
 
 
+def test_what_a_table_needs_is_installed_with_it(tmp_path: Path) -> None:
+    """Figures and messages want a package each, where the file asks for them."""
+    config = tmp_path / "root" / "etc" / "slackwater"
+    shutil.copytree(tree.TOP / "config" / "smallest", config)
+    with (config / "slackwater.toml").open("a", encoding="utf-8") as file:
+        file.write("\n[metrics]\nloopback_port = 9464\n")
+    told = installed(tmp_path, "--dry-run")
+    assert (0, "") == (told.returncode, told.stderr)
+    assert f"pip install --quiet --upgrade {tree.TOP}\\[metrics\\]" in told.stdout
+
+
 def test_a_program_of_the_same_name_stays(tmp_path: Path) -> None:
     """Somebody's own in its place is neither replaced nor taken away."""
     own = tmp_path / "root" / "usr" / "local" / "bin" / "slackwater"

@@ -2,6 +2,7 @@
 
 import json
 import re
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
@@ -14,13 +15,15 @@ from structlog.testing import capture_logs
 from slackwater.errors import InputError
 from slackwater.facts.events import DoseMissed, DoseSealed
 from slackwater.facts.reasons import Code, because
-from slackwater.outside.metrics import Listener
+from slackwater.outside.clock import SystemClock
+from slackwater.outside.metrics import listener_on
 from slackwater.outside.settings import read_metrics
 from slackwater.service.loop import write
 from slackwater.service.memory import Memory
 from slackwater.service.metering import PREFIX, TABLE, families, meter
 from slackwater.service.tally import BOUNDS_S, Tally
-from slackwater.service.wiring import Rig
+from slackwater.service.wiring import Places, Rig, build
+from tests.cli.run_program import SMALLEST, changed
 from tests.cli.stage import Stage, stage_of
 from tests.ledger.years import (
     FIRST_DAY,
@@ -31,7 +34,7 @@ from tests.ledger.years import (
     stamped,
 )
 from tests.outside.settings.test_broker import written
-from tests.outside.test_metrics import LINE
+from tests.outside.test_metrics import LINE, ask
 from tests.service.test_alarms import rig_of
 
 TOP = Path(__file__).resolve().parents[2]
@@ -118,41 +121,73 @@ def test_figures_are_those_the_gate_reckons_with(tmp_path: Path) -> None:
         assert rig.memory.ledger.head.seq == samples(rig, "ledger_entries")[()]
 
 
-def test_the_page_is_served_and_each_line_has_the_form(tmp_path: Path) -> None:
-    """Made by the chore, whole, and without a listener not at all."""
+@pytest.mark.usefixtures("monitoring")
+def test_the_figures_are_served_and_each_line_has_the_form(tmp_path: Path) -> None:
+    """Reckoned by the chore, whole, and without a listener not at all."""
     with running(tmp_path) as rig:
         meter(rig)
         assert None is rig.meter
-        rig.meter = Listener(0)
+        rig.meter = listener_on(0)
         meter(rig)
         assert rig.meter.is_open
-        lines = rig.meter.page.decode().splitlines()
+        lines = ask(rig.meter)[1].decode().splitlines()
         figures = [line for line in lines if not line.startswith("#")]
         assert figures
         assert all(LINE.fullmatch(line) for line in figures)
+        made = {one.name for one in families(rig) if one.samples}
+        kinds = [line.split()[2] for line in lines if line.startswith("# TYPE")]
+        assert made == set(kinds)
 
 
-def test_what_fails_costs_a_page_and_never_a_decision(
+@pytest.mark.usefixtures("monitoring")
+def test_what_fails_costs_figures_and_never_a_decision(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A port that is taken, or a figure that cannot be made, is logged: on it goes."""
-    holder = Listener(0)
+    holder = listener_on(0)
     holder.start()
     try:
         with running(tmp_path) as rig:
-            rig.meter = Listener(holder.port)
+            rig.meter = listener_on(holder.port)
             with capture_logs() as told:
                 meter(rig)
             assert ["metrics_not_served"] == [one["event"] for one in told]
             assert not rig.meter.is_open
-            assert b"" == rig.meter.page
-            rig.meter = Listener(0)
+            assert () == rig.meter.families
+            rig.meter = listener_on(0)
             monkeypatch.setattr(rig.sight, "nodes", {"shelf": None})
             with capture_logs() as told:
                 meter(rig)
             assert ["metrics_not_served"] == [one["event"] for one in told]
     finally:
         holder.close()
+
+
+def test_without_the_package_nothing_is_served_and_a_daemon_starts(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The file asks for figures; that they cannot be had is logged, by its name."""
+    monkeypatch.setitem(sys.modules, "prometheus_client", None)
+    monkeypatch.delitem(
+        sys.modules, "slackwater.outside.metrics.listener", raising=False
+    )
+    stage = stage_of(tmp_path, changed(tmp_path / "config", SMALLEST))
+    with (stage.config / "slackwater.toml").open("a", encoding="utf-8") as file:
+        file.write("\n[metrics]\n")
+    assert 0 == stage.approve("--now").code
+    memory = Memory(stage.state, "shadow")
+    memory.open()
+    with capture_logs() as told:
+        rig = build(
+            Places(config=stage.config, state=stage.state),
+            SystemClock(),
+            memory,
+            "shadow",
+        )
+    rig.close()
+    assert None is rig.meter
+    (line,) = [one for one in told if one["event"] == "metrics_not_served"]
+    assert "no package prometheus_client" == line["why"]
 
 
 def test_the_sample_page_shows_only_what_there_is() -> None:

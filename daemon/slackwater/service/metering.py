@@ -1,8 +1,8 @@
 """The figures of this daemon, for a monitoring system.
 
-Floor 7. One subject: from rig to metrics. Laws here: the page is made by the loop
-between two passes and handed over whole; whatever goes wrong with it is logged and
-costs a page, never a decision; every figure has its unit in its name.
+Floor 7. One subject: from rig to metrics. Laws here: they are reckoned by the loop
+between two passes and handed over whole; whatever goes wrong with that is logged and
+costs figures, never a decision; every figure has its unit in its name.
 """
 
 from collections import Counter
@@ -16,7 +16,7 @@ from slackwater.errors import SlackwaterError
 from slackwater.facts.inventory import left_ul
 from slackwater.facts.rolling import DAY_MS
 from slackwater.gate.moment import Moment
-from slackwater.outside.metrics import Family, Sample, Type, page_of
+from slackwater.outside.metrics import Family, Sample, Type
 from slackwater.planning.wall import zone_named
 from slackwater.service import logs
 from slackwater.service.tally import BOUNDS_S
@@ -33,13 +33,13 @@ _log: FilteringBoundLogger = structlog.get_logger()
 
 
 def meter(rig: Rig) -> None:
-    """Make the page anew; without a listener nothing is made."""
+    """Reckon the figures anew; without a listener none are."""
     if rig.meter is None:
         return
     try:
         if not rig.meter.is_open:
             rig.meter.start()
-        rig.meter.page = page_of(families(rig))
+        rig.meter.families = families(rig)
     except (OSError, SlackwaterError, *ODD) as error:
         _log.warning(logs.METRICS_NOT_SERVED, why=type(error).__name__)
 

@@ -11,6 +11,9 @@ from datetime import datetime
 from pathlib import Path
 from queue import SimpleQueue
 
+import structlog
+from structlog.typing import FilteringBoundLogger
+
 from slackwater.alarms.judging import Watch
 from slackwater.assessment.records import Assessment
 from slackwater.audit.history import Standing
@@ -27,7 +30,7 @@ from slackwater.outside.approved import machine_from, plan_from
 from slackwater.outside.broker.actuate import Actuate
 from slackwater.outside.broker.observe import Observe
 from slackwater.outside.mailbox import BoundedMailbox
-from slackwater.outside.metrics import Listener
+from slackwater.outside.metrics import Listener, listener_on
 from slackwater.outside.notify import Nobody, Post
 from slackwater.outside.settings import (
     read_broker,
@@ -41,6 +44,7 @@ from slackwater.outside.shadow_link import ShadowLink
 from slackwater.outside.wire import HomeSettings, Root, view_of
 from slackwater.planning.lowering import lower_caps, lowered
 from slackwater.ports import Clock, Notifier, PumpLink
+from slackwater.service import logs
 from slackwater.service.memory import Memory, Mode
 from slackwater.service.relaying import RelayLink, Relays, heads_of, relay_topics
 from slackwater.service.tally import Tally
@@ -48,6 +52,8 @@ from slackwater.turn.setup import Setup, make_setup
 
 # Where nobody says when: early in the day in Europe. Common practice, no source.
 SUMMARY_AT_UTC = (6, 0)
+
+_log: FilteringBoundLogger = structlog.get_logger()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -203,7 +209,6 @@ def build(places: Places, clock: Clock, memory: Memory, mode: Mode) -> Rig:
     keys = read_node_keys(places.config, places.credentials)
     second = read_node_keys(places.config, places.credentials, SECOND_KEY_FILE)
     fallback = None if memory.state.approvals else read_machine(places.config)
-    port = read_metrics(places.config)
     setup = setup_from(memory.state, fallback)
     mailbox = BoundedMailbox()
     now = clock.now()
@@ -237,9 +242,21 @@ def build(places: Places, clock: Clock, memory: Memory, mode: Mode) -> Rig:
         root=broker.root,
         home=broker.home,
         post=Nobody() if notify is None else Post(notify),
-        meter=None if port is None else Listener(port),
+        meter=_listener(places.config),
         summary_at_utc=SUMMARY_AT_UTC if notify is None else notify.summary_at_utc,
     )
+
+
+def _listener(config: Path) -> Listener | None:
+    """Who hands out figures, if the file asks for it; it is no reason not to dose."""
+    port = read_metrics(config)
+    if port is None:
+        return None
+    try:
+        return listener_on(port)
+    except ModuleNotFoundError as error:
+        _log.warning(logs.METRICS_NOT_SERVED, why=f"no package {error.name}")
+        return None
 
 
 def _link(
