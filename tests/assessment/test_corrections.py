@@ -305,3 +305,19 @@ def test_a_level_at_salinity_35_is_called_so() -> None:
         ]
         assert name in told
         assert ({"level", "level_at_35"} - {name}).isdisjoint(told)
+
+
+def test_what_is_held_back_says_why_and_once() -> None:
+    """The sentence of the block stands behind the ground; not under two headings."""
+    why = ("Salinity is off by +1.4: correct that first.",)
+    made = machine(("potash",), targets={"potassium": 400.0})
+    low = known("potassium", 0.0, 1.0, level=380.0, target=400.0, why=why)
+    present = plan(line("potash", 1_000))
+    for field in ("blocked", "no_dose"):
+        held = replace(low, **{field: (Ground.BLOCKED,)})  # type: ignore[arg-type]  # one of two fields
+        told = [
+            one.figures["why"]
+            for one in change(proposed(made, present, held), "potash").grounds
+            if one.ground is Ground.BLOCKED
+        ]
+        assert [why[0]] == told

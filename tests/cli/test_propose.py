@@ -287,3 +287,11 @@ def test_the_file_tells_grounds_once_and_steps_name_them(stage: Stage) -> None:
     assert steps > 1
     assert 1 == text.count("net balance of uptake")
     assert steps <= text.count("# For the reasons of carbonate-step-1.")
+
+
+def test_what_is_held_back_says_why_on_the_screen(stage: Stage) -> None:
+    """Water of 31 degrees: the ground is there, not only where to look for it."""
+    stage.append(*dosed_by_hand(stage, 1.0))
+    stage.run("record", "temperature=31 degC", "--method", "meter")
+    told = " ".join(stage.run("propose").out.split())
+    assert "holds it back. (The water has 31.0 degC: bring that right first." in told

@@ -138,7 +138,7 @@ def test_an_unknown_name_gets_a_hint() -> None:
         ("K", "potassium"),
         ("Kalium", "potassium"),
         ("NO3", "nitrate"),
-        ("Practical salinity", "salinity"),
+        ("Organic carbon", "carbon"),
         ("phosphat", "phosphate"),
     ],
 )

@@ -40,6 +40,7 @@ def _evidence(name: str, assessment: Assessment, tank: Tank) -> Evidence:
         net_balance=uptake is not None and uptake.is_net_balance,
         blocked=tuple(dict.fromkeys(_blocked(name, assessment))),
         no_dose=(Ground.BLOCKED,) if stopped else (),
+        why=tuple(dict.fromkeys(_why(name, assessment))),
         no_rise=(Ground.ABOVE_BOUND,) if assessment.is_blocked(name, "rise") else (),
         room=_room(name, assessment),
         at_target=None if uptake is None else uptake.at_target_per_day,
@@ -79,6 +80,16 @@ def _wide(name: str, assessment: Assessment, uptake: UptakeFound | None) -> bool
 def _blocked(name: str, assessment: Assessment) -> Iterator[Ground]:
     if assessment.is_blocked(name, "correction", "change") or assessment.has_alarm:
         yield Ground.BLOCKED
+
+
+def _why(name: str, assessment: Assessment) -> Iterator[str]:
+    """What is behind a block, and every alarm that stops corrections of the tank."""
+    for block in assessment.blocks:
+        if block.parameter == name and block.stops != "rise":
+            yield block.text
+    for notice in assessment.notices:
+        if notice.weight == "alarm":
+            yield f"{notice.text.removesuffix('.')}."
 
 
 def _room(name: str, assessment: Assessment) -> float | None:

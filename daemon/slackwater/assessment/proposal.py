@@ -254,7 +254,8 @@ class _Decided:
 def _settle(work: _Work, knob: Knob, found: Evidence, decided: _Decided) -> None:
     per_ul = knob.per_ul[found.parameter]
     want, ramp, share = decided.want, decided.ramp, decided.share
-    grounds = [*want.grounds, *ramp.grounds]
+    # What stops any dose stops a correction too, and is told once.
+    grounds = [*want.grounds, *(one for one in ramp.grounds if one not in want.grounds)]
     is_running = any(one.ground is Ground.RUNNING for one in ramp.grounds)
     if decided.aside > 0 and want.changed:
         figures = {"per_day": decided.aside}

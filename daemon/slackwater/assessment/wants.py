@@ -69,7 +69,8 @@ def maintenance(evidence: Evidence, now: float, limits: Limits) -> Want:
     Range: `now`, the present amount a day from all sources, 0 or more.
     """
     if evidence.no_dose:
-        return Want(maintenance=0.0, changed=now > 0, grounds=_plain(evidence.no_dose))
+        held = _held(evidence, evidence.no_dose)
+        return Want(maintenance=0.0, changed=now > 0, grounds=held)
     if evidence.uptake is None or not (evidence.enough or evidence.wide):
         return _unknown(evidence, now)
     uptake, sd = evidence.lasting
@@ -229,7 +230,7 @@ def _none(ground: Ground, figures: Mapping[str, Figure]) -> Correction:
 
 def _against(evidence: Evidence) -> tuple[Grounded, ...]:
     if evidence.no_dose or evidence.blocked:
-        return _plain((*evidence.no_dose, *evidence.blocked))
+        return _held(evidence, (*evidence.no_dose, *evidence.blocked))
     if evidence.target is None:
         return _plain((Ground.NO_TARGET,))
     if evidence.level is None:
@@ -237,6 +238,15 @@ def _against(evidence: Evidence) -> tuple[Grounded, ...]:
     if not evidence.fresh:
         return _plain((Ground.TOO_OLD,))
     return ()
+
+
+def _held(evidence: Evidence, grounds: tuple[Ground, ...]) -> tuple[Grounded, ...]:
+    """Grounds against a dose, each once, the first with what is behind them."""
+    first, *others = dict.fromkeys(grounds)
+    figures: dict[str, Figure] = {}
+    if evidence.why:
+        figures["why"] = " ".join(evidence.why)
+    return (Grounded(ground=first, figures=figures), *_plain(tuple(others)))
 
 
 def _plain(grounds: tuple[Ground, ...]) -> tuple[Grounded, ...]:

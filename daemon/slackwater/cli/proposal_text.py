@@ -48,6 +48,7 @@ _LABELS: Mapping[str, str] = {
     "given_ul": "given",
     "smallest_ul": "smallest dose",
     "cap": "held by",
+    "why": "",
 }
 _KINDS = {
     "new": "begins",
@@ -108,7 +109,7 @@ def _hashable(grounds: Sequence[Grounded]) -> str:
 def sentence(grounded: Grounded, parameter: str) -> str:
     """One ground with its figures in the unit people use."""
     figures = [
-        f"{_LABELS.get(key, key)} {figure_words(key, value, parameter)}"
+        f"{_LABELS.get(key, key)} {figure_words(key, value, parameter)}".lstrip()
         for key, value in grounded.figures.items()
         if value is not None
     ]

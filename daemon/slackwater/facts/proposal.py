@@ -92,7 +92,7 @@ GROUND_TEXTS: Mapping[Ground, str] = {
     Ground.NO_VALUE: "There is no value to correct from.",
     Ground.NO_TARGET: "No target is stated for it.",
     Ground.SALINITY: "Salinity is off by more than 1; correct that first.",
-    Ground.BLOCKED: "The assessment holds it back; `slackwater assess` says why.",
+    Ground.BLOCKED: "The assessment holds it back.",
     Ground.ABOVE_BOUND: "The newest test is too high: it is not raised until a test is "
     "below the bound.",
     Ground.DISAGREEMENT: "Laboratory and home tests disagree: test a standard.",
@@ -134,7 +134,8 @@ class Evidence:
     to act on, `wide` that nothing else is missing; `falls` that two tests showed a
     fall. `net_balance`: no outside source is declared, so the figure is a balance.
     `blocked` are grounds against any correction, `no_dose` those against any dose at
-    all, `no_rise` those against any more than is given. `room` is what may still be
+    all, `no_rise` those against any more than is given; `why` says in sentences what
+    stands behind the first two. `room` is what may still be
     added before the level at which dosing ends, None for no such level.
 
     Where uptake follows the level, `at_target` is that at the target, and a level comes
@@ -158,6 +159,7 @@ class Evidence:
     blocked: tuple[Ground, ...] = ()
     no_dose: tuple[Ground, ...] = ()
     no_rise: tuple[Ground, ...] = ()
+    why: tuple[str, ...] = ()
     room: float | None = None
     at_target: float | None = None
     at_target_sd: float = 0.0

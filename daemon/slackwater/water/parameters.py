@@ -201,7 +201,7 @@ _SPECIAL = (
     ),
     Parameter(
         id="salinity",
-        name="practical salinity",
+        name="salinity",
         symbol="S",
         kind="state",
         canonical_unit="1",
