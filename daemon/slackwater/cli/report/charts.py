@@ -7,18 +7,27 @@ differ in their dashes and rows in their place, never in colour alone.
 
 import json
 from collections.abc import Mapping
-from datetime import datetime
+from datetime import datetime, timedelta
 from html import escape
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from slackwater.cli.report.words import shown_level
+from slackwater.cli.report.words import in_unit, shown_level
+from slackwater.water.parameters import parameter_named
 
 Document = Mapping[str, Any]
 MINUTES_AN_HOUR = 60
 DATE_DIGITS = 10
 SAMPLES_A_DAY = 4
 MOST_POINTS = 200
+ONE_DAY = timedelta(days=1)
+LEAST_SHARE = 0.1
+BEYOND = {"floor": "below the floor", "ceiling": "above the ceiling"}
+UPTAKES = {
+    "less": "with 30 % less",
+    "same": "as believed",
+    "more": "with 30 % more",
+}
 
 
 def chart_figures(document: Document) -> str:
@@ -52,15 +61,20 @@ def _forecasts(document: Document) -> list[dict[str, object]]:
         step = -(-len(tank["times"]) // MOST_POINTS)
         places = range(0, len(tank["times"]), step or 1)
         for band in tank["forecast"]:
-            bounds = {}
+            bounds: dict[str, object] = {"marks": []}
             if band["parameter"] == "alkalinity":
-                bounds = {"floor": tank["floor"], "ceiling": tank["ceiling"]}
+                bounds = {
+                    "floor": tank["floor"],
+                    "ceiling": tank["ceiling"],
+                    "marks": _marks(tank),
+                }
             found.append(
                 {
                     "id": f"forecast-{tank['tank']}-{band['parameter']}",
                     "first": local_date(tank["times"][0], tank["zone"]),
                     "days": [place / SAMPLES_A_DAY for place in places],
                     "unit": band["unit"],
+                    "span": _least_span(band["parameter"]),
                     **{
                         name: [band[name][place] for place in places]
                         for name in ("less", "same", "more")
@@ -69,6 +83,28 @@ def _forecasts(document: Document) -> list[dict[str, object]]:
                 }
             )
     return found
+
+
+def _marks(tank: Mapping[str, Any]) -> list[dict[str, object]]:
+    """Where a forecast first leaves its bounds, in days since the chart begins."""
+    begins = datetime.fromisoformat(tank["times"][0])
+    return [
+        {
+            "bound": one["bound"],
+            "day": round((datetime.fromisoformat(one["at"]) - begins) / ONE_DAY, 3),
+            "words": f"from {local_date(one['at'], tank['zone'])[5:]}",
+        }
+        for one in tank["crossings"]
+    ]
+
+
+def _least_span(parameter: str) -> float:
+    """What the scale of a chart shows at least, in the unit people use.
+
+    Source: a tenth of the natural value, project limit.
+    """
+    natural = parameter_named(parameter, where="").natural
+    return round(in_unit(parameter, natural or 0.0) * LEAST_SHARE, 6)
 
 
 def _pumps(document: Document) -> list[str]:
@@ -131,12 +167,23 @@ def _forecast_words(tank: Mapping[str, Any], band: Mapping[str, Any]) -> str:
         bounds = (
             f" Floor {shown_level(name, tank['floor'])}, ceiling "
             f"{shown_level(name, tank['ceiling'])}: the two straight lines."
+            f"{_crossing_words(tank)}"
         )
     return (
         f"From {shown_level(name, band['same'][0])} to {same} with the uptake as "
         f"believed (solid), {less} with 30 % less (long dashes), {more} with 30 % more "
         f"(dots).{bounds}"
     )
+
+
+def _crossing_words(tank: Mapping[str, Any]) -> str:
+    """When a line would first leave its bounds; empty where none does."""
+    told = [
+        f"{BEYOND[one['bound']]} from {local_date(one['at'], tank['zone'])} on "
+        f"{UPTAKES[one['uptake']]}"
+        for one in tank["crossings"]
+    ]
+    return f" Triangles: {', '.join(told)}." if told else ""
 
 
 def day_chart(document: Document) -> str:

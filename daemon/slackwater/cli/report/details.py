@@ -221,7 +221,8 @@ def _compared(document: Document) -> str:
         lines = next(
             item["lines"] for item in document["summary"] if item["key"] == "changes"
         )
-        return "\n".join((*(paragraph(f"{line}.") for line in lines), items(touched)))
+        told = (paragraph(f"{line[0].upper()}{line[1:]}.") for line in lines)
+        return "\n".join((*told, items(touched)))
     return "\n".join(
         (
             table(
@@ -306,10 +307,10 @@ def _worst(document: Document) -> str:
     )
 
 
-def _gravest(case: Mapping[str, Any]) -> tuple[bool, float]:
-    """Pumps that lift alkalinity first, the highest in front; others as they were."""
+def _gravest(case: Mapping[str, Any]) -> tuple[bool, float, str, int]:
+    """Pumps that lift alkalinity first, the highest in front; others by what flows."""
     level = case["alkalinity"]
-    return level is None, -(level or 0.0)
+    return level is None, -(level or 0.0), case["pump"], -case["volume_ul"]
 
 
 def _tolerable(case: Mapping[str, Any]) -> Cell:

@@ -135,5 +135,6 @@ def share(amount: float, ceiling: float) -> Marked:
     width = min(max(percent, 0.0), 100.0)
     return Marked(
         f'<span class="share"><span aria-hidden="true" class="bar">'
-        f'<span style="width:{width:.1f}%"></span></span>{figure}</span>'
+        f'<span style="width:{width:.1f}%"></span></span>'
+        f'<span class="figure">{figure}</span></span>'
     )

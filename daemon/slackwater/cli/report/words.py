@@ -11,12 +11,10 @@ from fractions import Fraction
 from zoneinfo import ZoneInfo
 
 from slackwater.water.parameters import parameter_named
-from slackwater.water.show import show_figure, show_level
+from slackwater.water.show import show_figure, show_level, show_seconds
 from slackwater.water.spellings import units_of
 
 LONG_HOURS = 72
-LONG_SECONDS = 120
-LONG_MINUTES = 180
 
 
 def number(value: float) -> str:
@@ -64,11 +62,7 @@ def hours_words(hours: float) -> str:
 
 def seconds_words(seconds: float) -> str:
     """Seconds below two minutes, then minutes, from three hours on hours."""
-    if seconds < LONG_SECONDS:
-        return f"{number(seconds)} s"
-    if seconds < LONG_MINUTES * 60:
-        return f"{number(seconds / 60)} min"
-    return hours_words(seconds / 3600)
+    return show_seconds(seconds)
 
 
 def day_words(utc: datetime, zone: str) -> str:

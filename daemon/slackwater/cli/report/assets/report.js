@@ -34,12 +34,14 @@
       .map(([name, levels]) => [name, levels[levels.length - 1]]);
     for (const bound of ["floor", "ceiling"]) if (chart[bound] != null) names.push([bound, chart[bound]]);
     const all = data.slice(1).flat();
-    const low = Math.min(...all), high = Math.max(...all), room = (high - low) * 0.08 || 1;
+    // A level that hardly moves is drawn flat: a steep scale would make a slope of it.
+    const least = Math.min(...all), most = Math.max(...all), spare = Math.max(chart.span - (most - least), 0) / 2;
+    const low = least - spare, high = most + spare, room = (high - low) * 0.08 || 1;
     return [{
       series,
       bands: [{ series: [1, 3], fill: PALE }],
       padding: [12, 78, 0, 0],
-      hooks: { draw: [(plot) => named(plot, names)] },
+      hooks: { draw: [(plot) => named(plot, names), (plot) => crossed(plot, chart)] },
       scales: { x: { time: false }, y: { range: [low - room, high + room] } },
       axes: [
         axis({ space: 70, values: (_, splits) => splits.map((day) => Number.isInteger(day) ? date(day) : "") }),
@@ -64,6 +66,31 @@
     pen.textAlign = "left";
     pen.textBaseline = "middle";
     for (const [name, at] of places) pen.fillText(name, plot.bbox.left + plot.bbox.width + 6 * devicePixelRatio, at);
+    pen.restore();
+  };
+
+  // Where a line first leaves its bounds: a triangle that points out of them, and the day.
+  const crossed = (plot, chart) => {
+    const pen = plot.ctx, unit = devicePixelRatio;
+    pen.save();
+    pen.font = `${12 * unit}px system-ui, sans-serif`;
+    pen.fillStyle = GRAVE;
+    pen.strokeStyle = "#ffffff";
+    pen.lineWidth = 4 * unit;
+    pen.textBaseline = "middle";
+    for (const mark of chart.marks) {
+      const out = mark.bound === "ceiling" ? -1 : 1;
+      const x = plot.valToPos(mark.day, "x", true), y = plot.valToPos(chart[mark.bound], "y", true);
+      pen.beginPath();
+      pen.moveTo(x, y + out * 11 * unit);
+      pen.lineTo(x - 6 * unit, y);
+      pen.lineTo(x + 6 * unit, y);
+      pen.closePath();
+      pen.fill();
+      const fits = x + 10 * unit + pen.measureText(mark.words).width < plot.bbox.left + plot.bbox.width;
+      pen.textAlign = fits ? "left" : "right";
+      for (const write of ["strokeText", "fillText"]) pen[write](mark.words, x + (fits ? 10 : -10) * unit, y - out * 10 * unit);
+    }
     pen.restore();
   };
 
