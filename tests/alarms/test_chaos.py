@@ -10,7 +10,7 @@ from tests.properties.play import END_MS, set_up
 from tests.properties.shell import CrashError
 from tests.properties.world import World
 
-SEEDS, LONG_SEEDS = 150, 1500
+SEEDS, LONG_SEEDS = 160, 1500
 LOOK_MS, MINUTE_MS = int(LOOK_S * 1000), 60_000
 
 
