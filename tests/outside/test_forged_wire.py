@@ -143,7 +143,8 @@ def test_h60_no_forged_report_is_heard_behind_a_broker(
         assert 1 == hear()
         assert 0 == heard[Result.__name__]
         again = ((BEAT_AT, reports[BEAT_AT][0]) for _ in range(count))
-        assert count == say_all(line, again, hear)
+        assert count == say_all(line, again, judged)
+        assert 1 == hear()
         assert newest is sight.nodes["left"].beat
     finally:
         observe.close()

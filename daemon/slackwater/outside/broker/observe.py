@@ -14,10 +14,11 @@ import structlog
 from structlog.typing import FilteringBoundLogger
 
 from slackwater.errors import InputError, NotConnectedError
-from slackwater.facts.messages import LinkChanged, Tell
+from slackwater.facts.messages import Beat, LinkChanged, Tell
 from slackwater.outside.broker.connection import Connection, Outgoing, Wanted
 from slackwater.outside.broker.credentials import Access
 from slackwater.outside.broker.pace import Pace
+from slackwater.outside.broker.repeats import Repeats
 from slackwater.outside.wire import (
     GONE,
     BrokerSettings,
@@ -90,6 +91,7 @@ class Observe:
         self._expected = b""
         self._sent_s = 0.0
         self._proven = False
+        self._repeats = Repeats()
         self._born_s: float | None = None
         self._connection = Connection(
             Access(
@@ -225,10 +227,15 @@ class Observe:
             if payload == BORN:
                 self._born_s = time.monotonic() + self._pace.apart_s()
             return
+        if self._repeats.has(topic, payload):
+            self._counts["ignored: repeated"] += 1
+            return
         heard = Heard(
             topic=topic, payload=payload, retained=retained, now=self._clock.now()
         )
         for decoded in self._decoder.decode_all(heard):
+            if isinstance(decoded, Beat):
+                self._repeats.take(topic, payload)
             self._take(decoded)
 
     def _take(self, decoded: Decoded) -> None:
