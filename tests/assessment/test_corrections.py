@@ -6,6 +6,7 @@ alkalinity is Ca2+ + 2 HCO3- = CaCO3 + CO2 + H2O with IUPAC atomic weights.
 
 from dataclasses import replace
 from datetime import timedelta
+from math import ceil
 
 import pytest
 
@@ -222,6 +223,20 @@ def test_a_correction_over_a_cap_is_left_out_and_the_rest_stays() -> None:
     found = proposed(made, present, known("alkalinity", 0.42, 0.01, level=7.0 * DKH))
     assert present.lines == found.plan.lines
     assert Ground.CAPPED in grounds(found, "carbonate")
+
+
+def test_a_correction_is_slowed_to_what_the_pump_may_give() -> None:
+    """Room for 2.3 mL a day on top: 1 dKH, 35.7 mL, takes sixteen days, not seven."""
+    made = machine()
+    tight = replace(made.pumps["carbonate"], per_day_ul=48_000)
+    made = replace(made, pumps={**made.pumps, "carbonate": tight})
+    present = plan(line("carbonate", 42_000))
+    found = proposed(made, present, known("alkalinity", 0.42, 0.01, level=7.0 * DKH))
+    asked = change(found, "carbonate")
+    room_ul = 48_000 * 12 / 13 - 42_000
+    days = ceil(DKH * UL_PER_MEQ_PER_L / room_ul)
+    assert (16, days) == (days, asked.correction_days)
+    assert asked.correction_ul == pytest.approx(DKH * UL_PER_MEQ_PER_L / days, rel=0.01)
 
 
 def test_without_a_cap_nothing_is_proposed() -> None:

@@ -91,6 +91,11 @@ def capped(knobs: Knobs, one: Decision) -> Decision:
     return held
 
 
+def most_of(knobs: Knobs, knob: Knob) -> tuple[float, str]:
+    """The most a pump may give a day by all caps it meets, and which one says so."""
+    return min(_caps(knobs, knob))
+
+
 def _lowered(knobs: Knobs, one: Decision, told: Grounded) -> Decision:
     """Without any correction, and the lasting amount no higher than the cap."""
     stays = not one.changed and one.knob.pump.id not in knobs.most_ul

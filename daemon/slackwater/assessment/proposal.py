@@ -8,7 +8,7 @@ dose, and no correction either.
 Units: canonical per day; volumes microlitres.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
 
@@ -19,7 +19,7 @@ from slackwater.assessment.barring import (
     held_want,
 )
 from slackwater.assessment.carbon import carbon
-from slackwater.assessment.deciding import Decision
+from slackwater.assessment.deciding import Decision, most_of
 from slackwater.assessment.grouping import Ties, ties_of
 from slackwater.assessment.knobs import (
     BY_TESTS,
@@ -232,7 +232,20 @@ def _room(work: _Work, found: Evidence, total: float) -> tuple[float, str]:
     if found.room is not None:
         days = _limits(found).fresh_days
         sides.append((found.room / days, "the level at which dosing of it ends"))
-    return min(sides)
+    return min((*sides, *_pump_rooms(work, found.parameter, total)))
+
+
+def _pump_rooms(
+    work: _Work, parameter: str, total: float
+) -> Iterator[tuple[float, str]]:
+    """How much more each pump of a parameter may bring, told for all of them."""
+    aside = work.brings.get(parameter, 0.0) + work.knobs.outside(parameter)
+    own = max(total - aside, 0.0)
+    for pump, share in work.knobs.shares(parameter).items():
+        if share > 0:
+            knob = work.knobs.by_pump[pump]
+            most, by = most_of(work.knobs, knob)
+            yield max(most * knob.per_ul[parameter] / share - own, 0.0), by
 
 
 def _limits(found: Evidence) -> Limits:

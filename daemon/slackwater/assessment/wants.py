@@ -151,8 +151,10 @@ def correction(
     if rate <= 0:
         return _none(Ground.CAPPED, {**figures, "cap": given.by or None})
     if abs(away) > LONGEST_RAMP_DAYS * rate:
-        figures = {**figures, "days": ceil(abs(away) / rate)}
-        return _none(Ground.RAMP_TOO_LONG, figures)
+        told = _none(Ground.RAMP_TOO_LONG, {**figures, "days": ceil(abs(away) / rate)})
+        by_cap = Grounded(ground=Ground.CAPPED, figures={"cap": given.by})
+        is_capped = bool(given.by) and rate < limits.rise_per_day
+        return replace(told, grounds=(*told.grounds, *[by_cap] * is_capped))
     shortest = ramp(level, target, min(rate, abs(away) / limits.tau_days))
     return _led(shortest, figures)
 
