@@ -1,5 +1,6 @@
 """An uptake that fell: begun and ended by assessments alone."""
 
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import timedelta
 
@@ -7,6 +8,7 @@ from slackwater.alarms.judging import ASSESSED_FOR
 from slackwater.alarms.uptake import uptake_alarms
 from slackwater.alarms.words import headline
 from slackwater.assessment.records import Assessment, Notice
+from slackwater.facts.reasons import Figure
 from tests.alarms.desk import Desk, names, raised
 from tests.assessment.past import DKH, NOW
 from tests.assessment.test_blocks import uptake
@@ -61,6 +63,32 @@ def test_it_says_what_to_look_at_and_how_much_less() -> None:
         told.figures["parameter"],
     )
     assert "the dose is being reduced" in headline(told)
+
+
+def test_a_pump_that_alkalinity_answers_otherwise_is_an_alarm_of_its_own() -> None:
+    """It names the pump and the ratio, is a note, and ends with an assessment."""
+    desk = Desk()
+    figures: Mapping[str, Figure] = {
+        "pumps": "carbonate",
+        "seen_over_believed": 0.75,
+        "sd": 0.04,
+    }
+    notice = Notice(
+        code="pump-answers",
+        weight="warning",
+        parameter="alkalinity",
+        text="less",
+        figures=figures,
+    )
+    made = Assessment(tank="reef", at=NOW, notices=(notice,))
+    found = list(uptake_alarms(made, desk.moment.state, desk.stamp, "x"))
+    (told,) = raised(found)
+    assert ("pump-answers.reef", "note") == (told.alarm, told.priority)
+    assert {"pumps": "carbonate", "seen_over_believed": 0.75} == told.figures
+    desk.fold(*found)
+    over = replace(made, notices=())
+    ended = uptake_alarms(over, desk.moment.state, desk.stamp, "x")
+    assert ["pump-answers.reef returned"] == names(list(ended))
 
 
 def test_an_assessment_that_nobody_repeats_speaks_for_two_weeks() -> None:

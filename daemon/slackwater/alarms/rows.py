@@ -240,6 +240,10 @@ ROWS: Mapping[Cause, Row] = {
         hides=FOLLOWS,
         least="soon",
     ),
+    Cause.PUMP_ANSWERS: Row(
+        sentence="A pump, its bottle or the tank's uptake is no longer what it was.",
+        action="Read its bottle (`slackwater level`), then `slackwater calibrate` it.",
+    ),
     Cause.RESERVOIR_EMPTY: Row(
         sentence="The reservoir must be empty by what was drawn from it.",
         action="Look at the bottle and fill it with the same strength.",

@@ -1,10 +1,11 @@
-"""An uptake that fell, as an alarm.
+"""An uptake that fell, and a pump to which alkalinity answers otherwise, as alarms.
 
-Floor 4. One subject: what an assessment says of the uptake. Laws here: only an
-assessment begins and ends it; the same finding twice is one alarm.
+Floor 4. One subject: what an assessment says of uptake and pumps. Laws here: only an
+assessment begins and ends it; the same finding twice is one alarm; none of them moves
+a dose.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 from slackwater.alarms.rows import ROWS
 from slackwater.assessment.records import Assessment
@@ -15,40 +16,58 @@ from slackwater.facts.alarms import (
     Cause,
     alarm_id,
 )
+from slackwater.facts.reasons import Figure
 from slackwater.facts.state import State
 from slackwater.pump.outcome import Stamp
 
-# The notice of an assessment that says so.
-FELL = "uptake-fell"
+# The notices of an assessment that say so.
+FELL, ANSWERS = "uptake-fell", "pump-answers"
 
 
 def uptake_alarms(
     made: Assessment, state: State, stamp: Stamp, by: str
 ) -> Iterator[AlarmEvent]:
     """The entries that follow from what an assessment found."""
-    name = alarm_id(Cause.UPTAKE_FELL, made.tank)
-    known = state.alarms.get(name)
-    stands = known is not None and known.is_standing
+    found = {Cause.UPTAKE_FELL: _fell(made), Cause.PUMP_ANSWERS: _answers(made)}
+    for cause, figures in found.items():
+        name = alarm_id(cause, made.tank)
+        known = state.alarms.get(name)
+        stands = known is not None and known.is_standing
+        if stands and not figures:
+            yield AlarmChanged(**stamp, alarm=name, to="returned", by=by)
+        elif figures and not stands:
+            yield AlarmRaised(
+                **stamp,
+                alarm=name,
+                cause=cause,
+                about=made.tank,
+                priority=ROWS[cause].least,
+                tanks=(made.tank,),
+                figures=figures,
+                by=by,
+            )
+
+
+def _fell(made: Assessment) -> Mapping[str, Figure]:
+    """What fell most, and by how much; nothing where none fell."""
     fell = {
         notice.parameter: 1.0 - made.uptakes[notice.parameter].per_day / before
         for notice in made.notices
         if notice.code == FELL
         and (before := made.uptakes[notice.parameter].before_per_day)
     }
-    if stands and not fell:
-        yield AlarmChanged(**stamp, alarm=name, to="returned", by=by)
-    elif fell and not stands:
-        parameter = max(sorted(fell), key=fell.__getitem__)
-        yield AlarmRaised(
-            **stamp,
-            alarm=name,
-            cause=Cause.UPTAKE_FELL,
-            about=made.tank,
-            priority=ROWS[Cause.UPTAKE_FELL].least,
-            tanks=(made.tank,),
-            figures={
-                "parameter": parameter,
-                "less_percent": round(100 * fell[parameter]),
-            },
-            by=by,
-        )
+    if not fell:
+        return {}
+    parameter = max(sorted(fell), key=fell.__getitem__)
+    return {"parameter": parameter, "less_percent": round(100 * fell[parameter])}
+
+
+def _answers(made: Assessment) -> Mapping[str, Figure]:
+    """Which pumps alkalinity answers otherwise, and how; nothing where as believed."""
+    for notice in made.notices:
+        if notice.code == ANSWERS:
+            return {
+                "pumps": notice.figures["pumps"],
+                "seen_over_believed": notice.figures["seen_over_believed"],
+            }
+    return {}

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from slackwater.assessment.agreement import Agreement, agreements
+from slackwater.assessment.answering import Answer, answer_of
 from slackwater.assessment.beginning import evidence_begins, tests_before
 from slackwater.assessment.blocks import blocks
 from slackwater.assessment.carbonate_state import carbonate_state
@@ -123,6 +124,7 @@ def assess(history: History, machine: Machine, tank: str, now: datetime) -> Asse
         traces=_traces(found),
         agreements={name: one for name, one in agreed.items() if one},
         checks=_checks(found, standings.get(SALINITY)),
+        answer=_answer(found),
     )
     return _assessment(picture)
 
@@ -265,6 +267,22 @@ def _traces(found: _Found) -> dict[str, TraceStanding]:
         name: trace_standing(name, seen) for name in found.series if is_trace(name)
     }
     return {name: one for name, one in judged.items() if one is not None}
+
+
+def _answer(found: _Found) -> Answer | None:
+    """What the method that tells the uptake of alkalinity says of its pumps."""
+    told = found.uptakes.get(ALKALINITY)
+    speaking = (
+        series
+        for series in found.series.get(ALKALINITY, ())
+        if told is not None
+        and (series.provenance, series.method) == (told.provenance, told.method)
+    )
+    series = max(speaking, key=lambda one: len(one.points), default=None)
+    if series is None:
+        return None
+    inflow = found.inflows[ALKALINITY]
+    return answer_of(series, inflow, found.history, found.machine)
 
 
 def _checks(found: _Found, salt: Standing | None) -> tuple[Check, ...]:

@@ -8,6 +8,7 @@ Source: thresholds are common practice, no source.
 from collections.abc import Iterator, Mapping
 
 from slackwater.assessment.agreement import days_uncompared
+from slackwater.assessment.answer_words import answer_notice
 from slackwater.assessment.beginning import before_notice
 from slackwater.assessment.excess import excess_words
 from slackwater.assessment.inflow import stated_uptake
@@ -42,6 +43,7 @@ def notices(picture: Picture) -> tuple[Notice, ...]:
             _dangers,
             _above,
             _uptakes,
+            answer_notice,
             _traces,
             _checks,
             _series,

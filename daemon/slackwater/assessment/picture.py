@@ -10,6 +10,7 @@ from datetime import date, datetime, timedelta
 from math import hypot
 
 from slackwater.assessment.agreement import Agreement
+from slackwater.assessment.answering import Answer
 from slackwater.assessment.practice import SALINITY
 from slackwater.assessment.records import (
     Check,
@@ -34,7 +35,8 @@ class Picture:
     """What was found; each map by parameter.
 
     `dosed` are the parameters that pumps of this tank add or hands added; `before` how
-    many of their tests are from before anybody recorded what was dosed.
+    many of their tests are from before anybody recorded what was dosed; `answer` is
+    what alkalinity says of its pumps.
     """
 
     machine: Machine
@@ -50,6 +52,7 @@ class Picture:
         default_factory=dict
     )
     checks: tuple[Check, ...] = ()
+    answer: Answer | None = None
 
     @property
     def tank(self) -> Tank:

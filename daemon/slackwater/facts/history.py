@@ -71,6 +71,7 @@ class History:
     `entered` are tests from afar that nobody confirmed yet; no measurement counts them.
     `taken_over` says in which stretches a line, `TANK/LINE`, was given in the place of
     an old doser that gave nothing meanwhile; the end of one that lasts is None.
+    `renewed` is when each pump was measured last, or had its tube swapped.
     """
 
     tank: str
@@ -90,3 +91,4 @@ class History:
     known_since: datetime | None = None
     taken_over: Mapping[str, tuple[Span, ...]] = field(default_factory=dict)
     entered: tuple[LevelEntered, ...] = ()
+    renewed: Mapping[str, datetime] = field(default_factory=dict)

@@ -6,7 +6,7 @@ year does not hide a bad week.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 
 from slackwater.assessment.assess import assess
@@ -28,19 +28,31 @@ class LookBack:
     """How far to look back, and when lines were given in the place of old dosers.
 
     `taken_over` as in a history: what an old doser gives does not count meanwhile.
-    `entered` are the tests from afar that nobody confirmed yet.
+    `entered` are the tests from afar that nobody confirmed yet, `renewed` is when each
+    pump was measured last or had its tube swapped.
     Range: `days` above 0.
     """
 
     taken_over: Mapping[str, tuple[Span, ...]]
     days: int = LOOK_BACK_DAYS
     entered: tuple[LevelEntered, ...] = ()
+    renewed: Mapping[str, datetime] = field(default_factory=dict)
 
     @classmethod
     def of(cls, state: State, days: int = LOOK_BACK_DAYS) -> "LookBack":
         """A look back with what the state says of lines and of entries from afar."""
         entered = tuple(one.told for one in state.entered.values())
-        return cls(taken_over=_ours(state), days=days, entered=entered)
+        return cls(
+            taken_over=_ours(state), days=days, entered=entered, renewed=renewed(state)
+        )
+
+
+def renewed(state: State) -> dict[str, datetime]:
+    """When each pump was measured last, or had its tube swapped, by its name."""
+    found = {name: event.at for name, event in state.calibrations.items()}
+    for name, at in state.tubes.items():
+        found[name] = max(found.get(name, at), at)
+    return found
 
 
 def _ours(state: State) -> dict[str, tuple[Span, ...]]:
@@ -63,13 +75,17 @@ def assessed(
 ) -> Assessment:
     """Where a tank stands, from so many days of its past.
 
-     Raises: InputError for a tank that the machine does not have;
-    the ledger errors.
+    Raises: InputError for a tank that the machine does not have; the ledger errors.
     """
     history = read_history(ledger, tank, now - timedelta(days=back.days), now)
     if back.days > WINDOW_DAYS:
         since = now - timedelta(days=WINDOW_DAYS)
         lately = read_history(ledger, tank, since, now)
         history = replace(history, unknown_share=lately.unknown_share)
-    history = replace(history, taken_over=back.taken_over, entered=back.entered)
+    history = replace(
+        history,
+        taken_over=back.taken_over,
+        entered=back.entered,
+        renewed=back.renewed,
+    )
     return assess(history, machine, tank, now)
