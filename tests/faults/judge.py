@@ -135,7 +135,7 @@ def _once(shown: Evidence) -> Iterator[str]:
         late_ms = flow.begin_ms - intents[flow.attempt].t_ms
         if late_ms > shown.deadline_ms:
             yield f"H12 {dose} began {late_ms} ms after its intent"
-        if flow.attempt in voided:
+        if flow.attempt in voided - shown.forgotten:
             yield f"I5 {dose} was voided and flowed"
         if flow.end_ms - flow.begin_ms > shown.cut_ms:
             yield f"I8 {dose} flowed for {flow.end_ms - flow.begin_ms} ms"

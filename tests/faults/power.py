@@ -94,7 +94,7 @@ class Disk:
     turns: list[tuple[str, str]] = field(default_factory=list)
     vouched: int = 0
 
-    def do(self, call: Call) -> None:
+    def undergo(self, call: Call) -> None:
         """One call."""
         if call.what == "openat":
             if call.name not in self.files:

@@ -75,7 +75,7 @@ def test_h34_a_cut_of_the_power_anywhere_keeps_all_that_was_vouched_for(
     disk = Disk({LIVE_NAME: File(bytearray(before))}, {LIVE_NAME})
     images, whole = 0, set[int]()
     for number, call in enumerate(made):
-        disk.do(call)
+        disk.undergo(call)
         for _ in range(each):
             entries, found = opened(folder, disk.after_the_cut(chance))
             batches, rest = divmod(entries - 2, BATCH)
@@ -99,7 +99,7 @@ def test_a_disk_that_syncs_nothing_is_found_out(
     disk = Disk({LIVE_NAME: File(bytearray(before))}, {LIVE_NAME})
     for call in made:
         if call.what not in ("sync", "folder"):
-            disk.do(call)
+            disk.undergo(call)
     nothing = {LIVE_NAME: bytes(disk.files[LIVE_NAME].sure)}
 
     entries, _ = opened(folder, nothing)
