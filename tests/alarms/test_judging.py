@@ -12,8 +12,8 @@ from slackwater.facts.alarms import AlarmChanged, AlarmWord, Cause
 from slackwater.facts.reasons import SENTENCES, Code
 from slackwater.facts.rolling import Rolling
 from slackwater.facts.tank import Reservoir
-from tests.alarms.desk import Desk, changed, names, raised
-from tests.gate.scene import APPROVAL, dkh_peq, machine
+from tests.alarms.desk import TARGET, Desk, changed, names, raised
+from tests.gate.scene import APPROVAL, dkh_peq, machine, probed
 
 ABSENT = "node-absent.shelf"
 HELD = "everything-held.all"
@@ -134,6 +134,23 @@ def test_h59_a_forgotten_hold_is_told_at_10_25_and_50_percent_of_the_way() -> No
     assert {10, 25, 50} == set(steps)
     for percent, hours in steps.items():
         assert abs(hours - 25.71 * percent / 100) <= 0.05
+
+
+def test_what_comes_down_to_its_target_has_lost_nothing() -> None:
+    """One reading of 9.9 dKH, then 8.0 again: no reminder, though 1.9 of 3.4 is lost.
+
+    A person's word on it is not taken back by good news.
+    """
+    name = "alkalinity-ceiling.reef"
+    desk = Desk(probed(), reads=9.9)
+    desk.hold("alkalinity/reef", Code.ALKALINITY_CEILING)
+    desk.look_on(60)
+    say(desk, name, "acknowledged")
+    desk.reads = TARGET
+    desk.look_on(HOUR_S)
+    (told,) = [one for one in raised(desk.events) if one.alarm == name]
+    assert 0 == told.reminder
+    assert "acknowledged" == desk.moment.state.alarms[name].word
 
 
 def test_time_left_makes_a_hold_urgent() -> None:

@@ -1,10 +1,11 @@
 """`alarms`, `ack`, and what a status says of them."""
 
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
 
+from slackwater.alarms.words import amounts
 from slackwater.facts.alarms import (
     AlarmChanged,
     AlarmRaised,
@@ -78,7 +79,7 @@ def test_an_alarm_says_what_since_when_how_much_how_long_and_what_to_do(
     assert 1 == told.code
     assert "SOON    node-absent.shelf  nobody has acknowledged it" in told.out
     assert "No fresh beat from the pump node. (beat age 41 s)" in told.out
-    assert "Short by 0.42 dKH in 24 h. About 23 h left." in told.out
+    assert "Short by 0.42 dKH in 24 h. About 23 h left to floor" in told.out
     assert "Do: Look whether the pump node has power and network." in told.out
 
 
@@ -97,13 +98,57 @@ def test_the_pressing_one_stands_first_with_its_first_aid(stage: Stage) -> None:
     assert "Too much by 1.50 dKH." in told
 
 
+@pytest.mark.parametrize(
+    ("hours", "words"),
+    [
+        (0.0, "No time is left: floor or ceiling is passed."),
+        (0.4, "Less than an hour left to floor or ceiling."),
+        (47.4, "About 47 h left to floor or ceiling."),
+        (72.0, "About 3 days left to floor or ceiling."),
+    ],
+)
+def test_the_time_left_says_until_what(hours: float, words: str) -> None:
+    """Never 0 h, and never about less than an hour."""
+    raised = AlarmRaised(
+        at=datetime(2026, 5, 3, tzinfo=UTC),
+        boot_s=0.0,
+        proven_ms=0,
+        alarm=ABSENT,
+        cause=Cause.NODE_ABSENT,
+        about="shelf",
+        priority="soon",
+    )
+    assert words == amounts(raised, hours)
+
+
+def test_what_is_over_stands_behind_what_is_not(stage: Stage) -> None:
+    """However urgent it was."""
+    alarm(stage, Cause.ALKALINITY_CEILING, "reef", "urgent")
+    end(stage, "alkalinity-ceiling.reef")
+    alarm(stage)
+    assert [ABSENT, "alkalinity-ceiling.reef"] == names(stage)
+
+
+def test_an_alarm_told_again_says_so_beside_the_note(stage: Stage) -> None:
+    """Somebody knew of it; it was told once more since."""
+    alarm(stage)
+    words = ("ack", ABSENT, "--by", "keeper", "--note", "on my way")
+    assert 0 == stage.run(*words).code
+    alarm(stage, priority="urgent")
+    told = stage.run("alarms").out
+    assert f'{ABSENT}  told again since keeper acknowledged it "on my way"' in told
+
+
 def test_what_is_over_stays_until_it_was_seen(stage: Stage) -> None:
     """Then only `--all` shows it; nothing that is over makes an exit code."""
     alarm(stage)
     end(stage)
     told = stage.run("alarms")
     assert (0, [ABSENT]) == (told.code, names(stage))
-    assert "over, and nobody acknowledged it" in told.out
+    assert f"OVER    {ABSENT}  nobody has acknowledged it" in told.out
+    # Nothing is left of something that is over, and nothing to do.
+    assert "left to floor" not in told.out
+    assert "Do: " not in told.out
     assert 0 == stage.run("ack", ABSENT, "--by", "keeper").code
     assert ([], [ABSENT]) == (names(stage), names(stage, "--all"))
 

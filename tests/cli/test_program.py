@@ -112,6 +112,14 @@ def test_wrong_usage_is_one_clear_error(words: tuple[str, ...]) -> None:
 def test_a_slip_of_the_hand_gets_a_hint() -> None:
     """The nearest verb is named."""
     assert "`slackwater rehearse`" in run("rehears").err
+    assert "`slackwater rehearse`" in run("--config", SMALLEST, "rehears").err
+
+
+def test_a_wrong_option_of_a_right_verb_names_no_other_verb() -> None:
+    """Even where an option before the verb resembles one."""
+    told = run("--config", SMALLEST, "check", "--wyh").err
+    assert "Did you mean `slackwater" not in told
+    assert "See `slackwater check --help`." in told
 
 
 def test_shared_options_may_stand_before_or_behind() -> None:

@@ -3,7 +3,8 @@
 import pytest
 
 from slackwater.cli.proposal_text import amount_words
-from slackwater.cli.wording import figure_words, reason_words
+from slackwater.cli.wording import reason_words
+from slackwater.facts.figures import figure_words
 from slackwater.facts.reasons import Code, Figure, because
 from slackwater.facts.tank import Tank
 
@@ -26,6 +27,11 @@ MEQ_PER_DKH = 20 / 56.077
         ("share_percent", 50, "share 50 %"),
         ("free_bytes", 1048576, "free 1048576 bytes"),
         ("times", 3, "times 3"),
+        ("age_days", 76, "age 76 days"),
+        ("apart_dkh", 1.86, "apart 1.86 dKH"),
+        ("life_h", 500.5, "life 500.5 h"),
+        ("chance", 0.00025, "by chance once in 4000 times"),
+        ("chance", 6e-20, "by chance less than once in a million times"),
         ("node", "shelf", "node shelf"),
         ("observe", True, "observe yes"),
         ("actuate", False, "actuate no"),

@@ -146,7 +146,7 @@ def _reminder(
     if moment.state.stage != "live":
         return known.raised.reminder
     ways = [
-        way_to_floor(guard, begun, levels[name])
+        way_to_floor(guard, _top(moment, condition, name, begun), levels[name])
         for name, begun in known.first.level_meq_per_l.items()
         if (guard := moment.machine.guards.get(name)) is not None and name in levels
     ]
@@ -157,3 +157,9 @@ def _reminder(
         if max(ways, default=0.0) >= step or hours >= REMIND_AFTER_H[step]
     ]
     return max((known.raised.reminder, *passed))
+
+
+def _top(moment: Moment, condition: Condition, tank: str, begun: float) -> float:
+    """Where the way to the floor begins: what comes down to target loses nothing."""
+    target = moment.machine.tanks[tank].targets.get(ALKALINITY)
+    return min(begun, target) if _rises(condition) and target is not None else begun

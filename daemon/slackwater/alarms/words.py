@@ -20,6 +20,7 @@ from slackwater.facts.alarms import (
     Priority,
     StandingAlarm,
 )
+from slackwater.facts.figures import figure_words
 from slackwater.facts.first_aid import TOPICS
 from slackwater.facts.reasons import SENTENCES, Code, Figure
 from slackwater.gate.moment import ALKALINITY, Moment
@@ -85,20 +86,25 @@ def _amounts(figures: Mapping[str, Figure], left: float | None) -> Iterator[str]
     if isinstance(excess, float) and excess > 0:
         yield f"Too much by {excess:.2f} dKH."
     if left is not None:
-        yield f"About {hours_words(left)} left."
+        yield _left_words(left)
 
 
-def hours_words(hours: float) -> str:
-    """A time left, in hours, or in days when there are many."""
-    if hours >= IN_DAYS_FROM_HOURS:
-        return f"{hours / 24:.0f} days"
-    return f"{hours:.0f} h" if hours >= 1 else "less than an hour"
+def _left_words(hours: float) -> str:
+    """The shorter time to the floor or the ceiling; in days when there are many."""
+    if hours <= 0:
+        return "No time is left: floor or ceiling is passed."
+    if hours < 1:
+        return "Less than an hour left to floor or ceiling."
+    words = (
+        f"{hours / 24:.0f} days" if hours >= IN_DAYS_FROM_HOURS else f"{hours:.0f} h"
+    )
+    return f"About {words} left to floor or ceiling."
 
 
 def figures_words(raised: AlarmRaised) -> str:
-    """The figures behind it, such as `beat_age_s 41`; may be empty."""
+    """The figures behind it, such as "beat age 41 s"; may be empty."""
     figures = shown_figures(raised)
-    return ", ".join(f"{name} {value}" for name, value in figures.items())
+    return ", ".join(figure_words(name, value) for name, value in figures.items())
 
 
 def shown_figures(raised: AlarmRaised) -> dict[str, Figure]:

@@ -22,6 +22,8 @@ from slackwater.water.show import show_volume
 
 # What must be left over when somebody comes back.
 SPARE = timedelta(days=7)
+# Nobody fills a bottle finer; what it needs is rounded up to it.
+_READ_TO_UL = 1_000
 # A calibration that grows older than this while nobody is there.
 CALIBRATED_WITHIN = timedelta(days=90)
 # A test older than this is no picture of the water.
@@ -103,11 +105,12 @@ def _reservoirs(trip: Trip, approved: Approved) -> Iterator[Check]:
     for name, daily_ul in sorted(daily_draw_ul(approved).items()):
         needed_ul = int(daily_ul * days)
         rest_ul = left_ul(machine, trip.state, name)
-        holds = f"{name} holds {show_volume(rest_ul)}"
+        needs = show_volume(-(-needed_ul // _READ_TO_UL) * _READ_TO_UL)
         yield Check(
             name="reservoir",
             is_met=rest_ul >= needed_ul,
-            found=f"{holds} of the {show_volume(needed_ul)} that it needs",
+            found=f"{name} holds {show_volume(rest_ul)} and needs {needs}, to "
+            f"{SPARE.days} days after the end",
             advice="Fill it with the same solution and tell `slackwater refill`.",
         )
 

@@ -76,9 +76,10 @@ def _usage(error: click.ClickException, words: Sequence[str]) -> Finding:
 
 def _near(words: Sequence[str]) -> str:
     """The verb a slip of the hand may have meant."""
-    if not words or words[0] in BY_NAME:
+    if any(word in BY_NAME for word in words):
         return ""
-    near = get_close_matches(words[0], BY_NAME, n=1)
+    typed = [word for word in words if not word.startswith("-")]
+    near = [one for word in typed for one in get_close_matches(word, BY_NAME, n=1)]
     return f"Did you mean `{PROGRAM} {near[0]}`? " if near else ""
 
 

@@ -6,14 +6,13 @@ the volume of is told as a share of its cap; what has no unit of its own is show
 is; nothing here loads the settings, because a status does without them.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 
 from slackwater.cli.amounts import effect_words
-from slackwater.cli.report.words import seconds_words
-from slackwater.facts.reasons import Figure, Reason
+from slackwater.facts.figures import figure_words
+from slackwater.facts.reasons import Reason
 from slackwater.facts.tank import Tank
-from slackwater.planning.daily import ALKALINITY
-from slackwater.water.show import show_figure, show_level, show_volume
+from slackwater.water.show import show_figure
 
 # What a cap on effects counts, in an inner unit of the whole tank.
 _COUNTED = ("charged", "asked", "outside", "rise", "cap")
@@ -46,53 +45,3 @@ def _counted(reason: Reason, cap: int, tank: Tank | None) -> Iterator[str]:
             yield f"{name} {effect_words(parameter, amount, tank)}"
         elif name != "cap" and cap:
             yield f"{name} {show_figure(100 * amount / cap)} % of the cap"
-
-
-def figure_words(name: str, value: Figure) -> str:
-    """One figure with its name, such as "ceiling 9.50 dKH"."""
-    suffix = next((end for end in _UNITS if name.endswith(end)), "")
-    subject = _plain(name.removesuffix(suffix))
-    if suffix and isinstance(value, int | float):
-        return f"{subject} {_UNITS[suffix](value)}"
-    return f"{subject} {_plain(value)}"
-
-
-def _plain(word: Figure) -> str:
-    if isinstance(word, bool):
-        return "yes" if word else "no"
-    return "unknown" if word is None else str(word).replace("_", " ")
-
-
-def _level(value: float) -> str:
-    return show_level(ALKALINITY, value)
-
-
-def _volume(value: float) -> str:
-    return show_volume(round(value))
-
-
-def _milliseconds(value: float) -> str:
-    return seconds_words(value / 1000)
-
-
-def _minutes(value: float) -> str:
-    return seconds_words(value * 60)
-
-
-def _with(unit: str) -> Callable[[float], str]:
-    def shown(value: float) -> str:
-        return f"{value:.10g} {unit}"
-
-    return shown
-
-
-# The ends of figure names, the longest first where one ends like another.
-_UNITS: dict[str, Callable[[float], str]] = {
-    "_meq_per_l": _level,
-    "_ul": _volume,
-    "_percent": _with("%"),
-    "_bytes": _with("bytes"),
-    "_min": _minutes,
-    "_ms": _milliseconds,
-    "_s": seconds_words,
-}

@@ -18,6 +18,8 @@ from slackwater.water.spellings import units_of, zero_of
 
 _UL_IN_ML = 1_000
 _UL_IN_LITRE = 1_000_000
+# From here on the next larger unit of time reads better.
+_LONG_SECONDS, _LONG_MINUTES, _LONG_HOURS = 120, 180, 72
 
 
 def show_volume(volume_ul: int) -> str:
@@ -41,6 +43,17 @@ def show_figure(number: Number, digits: int = 3) -> str:
     rounded = Decimal(f"{float(number):.{digits - 1}e}")
     text = f"{rounded:f}"
     return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def show_seconds(seconds: float) -> str:
+    """A span of time: seconds below two minutes, then minutes, hours and days."""
+    if seconds < _LONG_SECONDS:
+        return f"{show_figure(seconds)} s"
+    if seconds < _LONG_MINUTES * 60:
+        return f"{show_figure(seconds / 60)} min"
+    if seconds < _LONG_HOURS * 3600:
+        return f"{show_figure(seconds / 3600)} h"
+    return f"{show_figure(seconds / 86_400)} days"
 
 
 def show_level(identity: str, level: Number) -> str:

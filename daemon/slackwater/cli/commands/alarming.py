@@ -15,9 +15,9 @@ from slackwater.alarms.words import (
     amounts,
     by_pressure,
     document,
+    figures_words,
     first_aid,
     sentence,
-    shown_figures,
 )
 from slackwater.cli.document import FINE, REFUSED, Answer
 from slackwater.cli.opening import (
@@ -31,7 +31,6 @@ from slackwater.cli.render import local, span
 from slackwater.cli.shell import Shell, verb
 from slackwater.cli.tasks import UTC_ZONE
 from slackwater.cli.typed import WORD_AT_MOST, typed_text
-from slackwater.cli.wording import figure_words
 from slackwater.errors import Finding, InputError
 from slackwater.facts.alarms import (
     SUPPRESSED_AT_MOST,
@@ -76,6 +75,8 @@ def alarms(shell: Shell, *, every: bool) -> Answer:
         for one in by_pressure(state.alarms.values())
         if every or one.is_standing or one.wants_eyes
     ]
+    # What is over presses nobody, however urgent it was.
+    shown.sort(key=lambda one: not one.is_standing)
     stands = any(one.is_standing for one in shown)
     zones = _zones(state)
     lines = [line for one in shown for line in (*_block(one, now, zones), "")]
@@ -168,12 +169,14 @@ def _block(one: StandingAlarm, now: Now, zones: dict[str, str]) -> Iterator[str]
     raised = one.raised
     zone = zones.get(next(iter(raised.tanks), ""), UTC_ZONE)
     since = f"{local(one.first.at, zone)} ({span(now.utc - one.first.at)})"
-    yield f"{raised.priority.upper():6}  {raised.alarm}  {_word(one, zone)}"
-    shown = shown_figures(raised).items()
-    figures = ", ".join(figure_words(name, value) for name, value in shown)
+    stands = raised.priority.upper() if one.is_standing else "OVER"
+    yield f"{stands:6}  {raised.alarm}  {_word(one, zone)}"
+    figures = figures_words(raised)
     yield f"        {sentence(raised)}{f' ({figures})' if figures else ''}"
-    yield f"        Since {since}. {amounts(raised, raised.hours_left)}".rstrip()
-    if one.is_standing:
+    if not one.is_standing:
+        yield f"        It began {since}."
+    else:
+        yield f"        Since {since}. {amounts(raised, raised.hours_left)}".rstrip()
         yield f"        Do: {action(raised)}"
         aid = first_aid(raised)
         if aid:
@@ -185,11 +188,14 @@ def _word(one: StandingAlarm, zone: str) -> str:
         "active": "nobody has acknowledged it",
         "acknowledged": f"acknowledged by {one.by}",
         "suppressed": "silent",
-        "returned": "over" if one.is_seen else "over, and nobody acknowledged it",
     }
     until = "" if one.until is None else f" until {local(one.until, zone)}"
     note = f' "{one.note}"' if one.note else ""
-    return f"{words[one.word]}{until}{note}"
+    over = words["acknowledged" if one.is_seen else "active"]
+    if one.word == "active" and one.by:
+        over = f"told again since {one.by} acknowledged it"
+        return f"{over}{note}"
+    return f"{words.get(one.word, over)}{until}{note}"
 
 
 def _unknown(name: str, listed: Sequence[str]) -> Finding:
