@@ -1,14 +1,16 @@
 """`visit`: a round at one tank, from the pause to the report."""
 
+import fcntl
 import json
 from datetime import timedelta
 from pathlib import Path
 
 import pytest
 
-from slackwater.facts.events import HoldRaised, HoldReleased
+from slackwater.facts.events import Calibrated, HoldRaised, HoldReleased
 from slackwater.facts.safeguards import ReservoirFilled
 from slackwater.facts.waters import MeasurementKept
+from slackwater.service.standing import LOCK_NAME
 from tests.cli.stage import Stage, stage_of
 
 TESTED = {"tests": ["alkalinity=8.1 dKH", "calcium=420 mg/L"], "method": "drops"}
@@ -177,6 +179,79 @@ def test_an_answer_that_is_refused_is_asked_for_again(stage: Stage) -> None:
     assert "Once more, please." in done.err
 
 
+def lifted(stage: Stage) -> list[str]:
+    """Why a person lifted a pause, in order."""
+    return [one.why for one in stage.events() if isinstance(one, HoldReleased)]
+
+
+def test_a_pump_is_measured_as_a_step_and_the_pause_makes_way(
+    stage: Stage, tmp_path: Path
+) -> None:
+    """Calibrating begins and asks its own questions; refused, the visit goes on."""
+    assert 0 == stage.run("clock", "confirm", "--yes", "--by", "keeper").code
+    told = answers(tmp_path, {**TESTED, "measure": ["carbonate"]})
+    done = stage.run("visit", "--answers", told, "--by", "keeper", typed="no\n")
+    assert 0 == done.code, done.err
+    assert "Does the outlet of carbonate hang in a cylinder" in done.err
+    assert "the outlet is not in a cylinder" in done.err
+    assert ["measuring a pump", "visit ended"] == lifted(stage)
+    raised = of(stage, HoldRaised)
+    assert 2 == len(raised)
+    assert 1 == len({getattr(one, "hold_id", "") for one in raised})
+    assert {} == stage.folded().holds
+
+
+def test_beside_a_daemon_no_pump_is_measured_and_the_pause_stands(
+    stage: Stage, tmp_path: Path
+) -> None:
+    """Only one may command: it says so, and the visit ends as any other."""
+    told = answers(tmp_path, {"measure": ["carbonate", "carbonate"]})
+    with (stage.state / LOCK_NAME).open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        done = stage.run("visit", "--answers", told, "--by", "keeper")
+    assert 0 == done.code, done.err
+    assert 1 == done.err.count("a daemon runs on this ledger")
+    assert ["visit ended"] == lifted(stage)
+
+
+def test_broken_off_while_measuring_it_goes_on_and_pauses_again(
+    stage: Stage, tmp_path: Path
+) -> None:
+    """What was tested before stays tested, and the pause stands again."""
+    begun = begin(stage, minutes_ago=10)
+    wrong = answers(tmp_path, {**TESTED, "refills": {"carbonate": "many"}})
+    assert 2 == stage.run("visit", "--answers", wrong, "--by", "keeper").code
+    hold_id, why = begun.hold_id, "measuring a pump"
+    stage.append(HoldReleased(**stage.stamp(), hold_id=hold_id, by="keeper", why=why))
+    assert {} == stage.folded().holds
+    assert 2 == stage.run("visit", "--answers", wrong, "--by", "keeper").code
+    assert [hold_id] == list(stage.folded().holds)
+    done = stage.run("visit", "--answers", answers(tmp_path, TESTED), "--by", "keeper")
+    assert 0 == done.code
+    assert 2 == len(of(stage, MeasurementKept))
+    assert {} == stage.folded().holds
+
+
+def test_a_pump_that_is_due_is_offered(stage: Stage) -> None:
+    """Measured too long ago: it is named, asked for, and left for another day."""
+    stage.append(
+        Calibrated(
+            **{**stage.stamp(), "at": stage.stamp()["at"] - timedelta(days=100)},
+            pump="carbonate",
+            rate_nl_per_s=500_000,
+            cal="77aa01cf",
+            shots=4,
+            spread_percent=1.0,
+            proofs=("identity", "cut-off", "over-run"),
+            by="keeper",
+        )
+    )
+    done = stage.run("visit", "--by", "keeper", typed="\n\n\nn\nn\nn\n")
+    assert 0 == done.code, done.err
+    assert "Measure the pump carbonate again" in done.err
+    assert "Measure carbonate now? No daemon may run meanwhile." in done.err
+
+
 def test_one_approval_ends_it(stage: Stage, tmp_path: Path) -> None:
     """Rehearsed with its faults and approved by the visitor, once."""
     stage.rehearsed()
@@ -219,6 +294,8 @@ def test_a_refused_approval_ends_the_visit_all_the_same(
         {"tests": ["a=1"] * 41},
         {"refills": {"carbonate": 1}},
         {"refills": {"nowhere": "1 L"}},
+        {"measure": ["nowhere"]},
+        {"measure": "carbonate"},
         {"propose": "yes"},
         {"approve": True},
         {"highest_daily": 48},

@@ -21,6 +21,8 @@ from slackwater.facts.wear import (
 from slackwater.planning.wall import zone_named
 
 UTC_ZONE = "UTC"
+# The name of the task to measure a pump, before the pump's own.
+CALIBRATE = "calibrate-"
 CALIBRATION_DUE, CALIBRATION_LATE = timedelta(days=75), timedelta(days=90)
 # To get a new tube; common practice, no source.
 TUBE_NEAR = timedelta(days=14)
@@ -101,9 +103,9 @@ def _chores(
     known, share = state.calibrations.get(pump.id), tube_share(state, pump)
     if known is not None:
         if is_unmeasured(state, pump.id) or measured_share(state, pump) >= 1:
-            yield f"calibrate-{pump.id}", measure, utc
+            yield f"{CALIBRATE}{pump.id}", measure, utc
         elif utc - known.at >= CALIBRATION_DUE:
-            yield f"calibrate-{pump.id}", measure, known.at + CALIBRATION_LATE
+            yield f"{CALIBRATE}{pump.id}", measure, known.at + CALIBRATION_LATE
     if share >= NEARLY_WORN:
         text = (
             f"Swap the tube of {pump.id}, which has run {100 * share:.0f} % of its "

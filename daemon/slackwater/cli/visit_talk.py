@@ -28,6 +28,7 @@ class VisitAnswers(TableModel):
     tests: list[str] = Field(default_factory=list, max_length=40)
     method: str = ""
     refills: dict[str, str] = Field(default_factory=dict)
+    measure: list[str] = Field(default_factory=list, max_length=40)
     propose: bool = False
     highest_daily: str | None = None
 
@@ -43,6 +44,9 @@ class Talk(Protocol):
 
     def refill(self, reservoir: str, asked: str) -> str:
         """What a reservoir holds now; empty when it was not filled."""
+
+    def wants_measured(self, pump: str, *, again: bool) -> bool:
+        """Whether a pump is measured now; `again` when it was tried and not done."""
 
     def wants_proposal(self) -> bool:
         """Whether a plan shall be proposed and written."""
@@ -78,6 +82,10 @@ class Script:
         del asked
         return self._answers.refills.get(reservoir, "")
 
+    def wants_measured(self, pump: str, *, again: bool) -> bool:
+        """Where the file names it, once."""
+        return pump in self._answers.measure and not again
+
     def wants_proposal(self) -> bool:
         """As the file says."""
         return self._answers.propose
@@ -97,6 +105,10 @@ class Script:
     def named(self) -> Sequence[str]:
         """The reservoirs it speaks of."""
         return sorted(self._answers.refills)
+
+    def measured(self) -> Sequence[str]:
+        """The pumps it wants measured, in its order."""
+        return tuple(dict.fromkeys(self._answers.measure))
 
 
 class Dialogue:
@@ -118,6 +130,12 @@ class Dialogue:
         """A volume."""
         say(asked)
         return _ask(f"Filled {reservoir}? What it holds now, like 2 L; Enter for no")
+
+    def wants_measured(self, pump: str, *, again: bool) -> bool:
+        """Yes or no."""
+        when = "again, now that it was refused" if again else "now"
+        question = f"Measure {pump} {when}? No daemon may run meanwhile."
+        return click.confirm(question, default=False, err=True)
 
     def wants_proposal(self) -> bool:
         """Yes or no."""
@@ -174,7 +192,7 @@ def script_in(path: Path) -> Script:
             Finding(
                 what=fault["msg"],
                 where=f"{path}, {'.'.join(map(str, fault['loc'])) or NAME}",
-                expected="tests, method, refills, propose, highest_daily",
+                expected="tests, method, refills, measure, propose, highest_daily",
                 do="Correct it; nothing was written.",
             )
             for fault in error.errors(include_url=False, include_input=False)

@@ -19,6 +19,8 @@ PREFIX = "visit/"
 # A visit that was broken off longer ago is over: the water is another one.
 RESUMED_WITHIN = timedelta(hours=12)
 DAEMON = "daemon"
+# Why a person lifts the pause in the middle: a hold of the tank holds shots as well.
+MEASURING = "measuring a pump"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,11 +72,15 @@ _KINDS = ("hold_raised", "hold_released", "measurement_kept", "reservoir_filled"
 
 
 def _begun(found: Iterable[AnyEvent], tank: str) -> HoldRaised | None:
-    """The newest beginning that no person has ended; time ends only the pause."""
+    """The newest beginning that no person has ended; time ends only the pause.
+
+    A pause that is raised again is no new beginning.
+    """
     begun: HoldRaised | None = None
     for event in found:
         if isinstance(event, HoldRaised) and _is_visit(event, tank):
-            begun = event
+            is_again = begun is not None and begun.hold_id == event.hold_id
+            begun = begun if is_again else event
         elif isinstance(event, HoldReleased) and _ends(event, begun):
             begun = None
     return begun
@@ -85,7 +91,7 @@ def _is_visit(event: HoldRaised, tank: str) -> bool:
 
 
 def _ends(event: HoldReleased, begun: HoldRaised | None) -> bool:
-    """Whether a person ended it: the daemon ends a pause, and no visit."""
-    if begun is None or event.by == DAEMON:
+    """Whether a person ended it: daemon and measuring end a pause, and no visit."""
+    if begun is None or event.by == DAEMON or event.why == MEASURING:
         return False
     return event.hold_id == begun.hold_id

@@ -15,21 +15,28 @@ from typing import TypedDict, Unpack
 import click
 
 from slackwater.cli.commands.approving import approve
+from slackwater.cli.commands.calibrating import calibrate
 from slackwater.cli.commands.filling import refill
 from slackwater.cli.commands.proposing import propose
 from slackwater.cli.commands.recording import record
 from slackwater.cli.commands.rehearsing import rehearse
 from slackwater.cli.described import described, tanks_of
-from slackwater.cli.document import FINE, Answer
-from slackwater.cli.opening import local_user, only, opened, write
+from slackwater.cli.document import FINE, Answer, finding_text
+from slackwater.cli.opening import (
+    daemon_is_here,
+    local_user,
+    only,
+    opened,
+    write,
+)
 from slackwater.cli.render import span
 from slackwater.cli.shell import Shell, verb
-from slackwater.cli.tasks import chores_due
+from slackwater.cli.tasks import CALIBRATE, chores_due
 from slackwater.cli.typed import WORD_AT_MOST, typed_text
 from slackwater.cli.visit_report import NOT_APPROVED, Done, visit_report
 from slackwater.cli.visit_talk import Dialogue, Script, Talk, say, script_in
-from slackwater.cli.visiting import PREFIX, Visit, visit_of
-from slackwater.errors import Finding, InputError, RefusedError
+from slackwater.cli.visiting import MEASURING, PREFIX, Visit, visit_of
+from slackwater.errors import Finding, InputError, RefusedError, SlackwaterError
 from slackwater.facts.events import AnyEvent, HoldRaised, HoldReleased
 from slackwater.facts.inventory import left_ul
 from slackwater.facts.reasons import Code, because
@@ -67,9 +74,9 @@ class _Round:
     "visit",
     epilog="Broken off, it goes on where it was left when it is called again within 12 "
     "hours; the pause ends by itself. A file of answers is JSON with any of tests, "
-    "method, refills, propose and highest_daily; what it leaves out is left out. "
-    "Example: slackwater visit --tank reef --by keeper. Eye protection when you handle "
-    "stock solutions; never mix them.",
+    "method, refills, measure (pumps to be measured), propose and highest_daily; what "
+    "it leaves out is left out. Example: slackwater visit --tank reef --by keeper. Eye "
+    "protection when you handle stock solutions; never mix them.",
 )
 @click.option("--tank", metavar="ID", help="Which tank.  [default: the only one]")
 @click.option(
@@ -96,13 +103,14 @@ class _Round:
 def visit(shell: Shell, **asked: Unpack[Asked]) -> Answer:
     """Go through a visit, step by step.
 
-    Pauses its doses, asks for tests and refills, says which pumps are to be measured,
+    Pauses its doses, asks for tests and refills, calibrates the pumps that are due,
     proposes a plan, rehearses and approves it once, and ends with a report of one page.
-    Each step can be left out.
+    Each step can be left out; a pump is measured while no daemon runs.
     """
     talk: Talk = Dialogue() if asked["answers"] is None else script_in(asked["answers"])
     tank, machine = _tank(shell, asked["tank"])
-    _refuse_strange(talk, machine, tank)
+    if isinstance(talk, Script):
+        _refuse_strange(talk, machine, tank)
     going = _Round(
         shell=shell,
         tank=tank,
@@ -113,9 +121,10 @@ def visit(shell: Shell, **asked: Unpack[Asked]) -> Answer:
     visited = _begin(going, asked["minutes"])
     _test(going, visited)
     _refill(going, machine, visited)
-    _measure(going)
+    _measure(going, visited, asked["minutes"])
     agreed = list(_agree(going))
-    _end(going, visited)
+    # With the visit ends what is left of the pause.
+    _lift(going, visited.hold.hold_id, "visit ended")
     done = Done(tank=tank, by=going.by, visit=visited, agreed=tuple(agreed))
     return visit_report(shell, done, asked["html"])
 
@@ -137,20 +146,27 @@ def _tank(shell: Shell, named: str | None) -> tuple[str, Machine]:
     )
 
 
-def _refuse_strange(talk: Talk, machine: Machine, tank: str) -> None:
-    """Refuse answers on reservoirs that this tank does not have."""
-    known = _reservoirs(machine, tank)
-    named = talk.named() if isinstance(talk, Script) else ()
-    strange = [name for name in named if name not in known]
-    if strange:
-        raise InputError(
-            Finding(
-                what=f'no reservoir of {tank} is "{strange[0][:40]}"',
-                where="visit, answers, refills",
-                expected=f"one of {', '.join(known)}",
-                do="Correct it; nothing was written.",
+def _refuse_strange(talk: Script, machine: Machine, tank: str) -> None:
+    """Refuse answers on reservoirs and pumps that this tank does not have."""
+    known = {
+        ("refills", "reservoir"): (talk.named(), _reservoirs(machine, tank)),
+        ("measure", "pump"): (talk.measured(), _pumps(machine, tank)),
+    }
+    for (key, word), (named, there) in known.items():
+        strange = [name for name in named if name not in there]
+        if strange:
+            raise InputError(
+                Finding(
+                    what=f'no {word} of {tank} is "{strange[0][:40]}"',
+                    where=f"visit, answers, {key}",
+                    expected=f"one of {', '.join(there)}",
+                    do="Correct it; nothing was written.",
+                )
             )
-        )
+
+
+def _pumps(machine: Machine, tank: str) -> list[str]:
+    return sorted(name for name, pump in machine.pumps.items() if pump.tank == tank)
 
 
 def _reservoirs(machine: Machine, tank: str) -> list[str]:
@@ -162,19 +178,26 @@ def _begin(going: _Round, minutes: int) -> Visit:
     """Go on with a visit that was broken off, or pause the tank for a new one."""
     with opened(going.shell.state) as found:
         known, now = visit_of(found.ledger, going.tank, found.now.utc), found.now.utc
+        holds = found.state.holds
     if known is not None:
         ago = span(now - known.hold.at)
         say(f"Going on with the visit that {known.hold.by} began {ago} ago.")
-        if now < (known.hold.until or now):
+        standing = holds.get(known.hold.hold_id)
+        if standing is not None and now < (standing.until or now):
             return known
-    scope, hold_id = f"tank/{going.tank}", f"{PREFIX}{token_hex(3)}"
+    hold_id = f"{PREFIX}{token_hex(3)}" if known is None else known.hold.hold_id
+    begun = _pause(going, hold_id, minutes)
+    say(f"Doses of {going.tank} pause for {minutes} minutes at most.")
+    return Visit(hold=begun) if known is None else known
 
+
+def _pause(going: _Round, hold_id: str, minutes: int) -> HoldRaised:
     def decide(_state: State, stamp: Stamp) -> Sequence[AnyEvent]:
         return [
             HoldRaised(
                 **stamp,
-                hold_id=hold_id if known is None else known.hold.hold_id,
-                scope=scope,
+                hold_id=hold_id,
+                scope=f"tank/{going.tank}",
                 reason=because(Code.PAUSE),
                 latched=False,
                 until=stamp["at"] + timedelta(minutes=minutes),
@@ -184,9 +207,7 @@ def _begin(going: _Round, minutes: int) -> Visit:
         ]
 
     _state, written = write(going.shell.state, decide, makes_safer=True)
-    begun = only(written, HoldRaised)
-    say(f"Doses of {going.tank} pause for {minutes} minutes at most.")
-    return Visit(hold=begun) if known is None else known
+    return only(written, HoldRaised)
 
 
 def _test(going: _Round, visited: Visit) -> None:
@@ -232,17 +253,44 @@ def _filling(going: _Round, name: str, volume_ul: int) -> Callable[[], None]:
     return step
 
 
-def _measure(going: _Round) -> None:
-    for line in _unmeasured(going):
-        say(line)
-
-
-def _unmeasured(going: _Round) -> Iterator[str]:
-    """Pumps to be measured: that wants them disabled, and an approval afterwards."""
+def _measure(going: _Round, visited: Visit, minutes: int) -> None:
+    """Measure what is due, one pump after the other, and once more where it failed."""
     with opened(going.shell.state) as found:
         machine = described(going.shell, found.state)
         due = chores_due(found.state, found.now.utc, machine)
-    yield from (one.task.text for one in due if one.task.tank == going.tank)
+    own = [one.task for one in due if one.task.tank == going.tank]
+    for task in own:
+        say(task.text)
+    names = [task.task.removeprefix(CALIBRATE) for task in own]
+    names += going.talk.measured() if isinstance(going.talk, Script) else ()
+    known = () if machine is None else _pumps(machine, going.tank)
+    for pump in dict.fromkeys(name for name in names if name in known):
+        again = False
+        while going.talk.wants_measured(pump, again=again):
+            if _is_measured(going, visited, pump, minutes):
+                break
+            again = True
+
+
+def _is_measured(going: _Round, visited: Visit, pump: str, minutes: int) -> bool:
+    """Calibrate, with the pause lifted: without a daemon nothing else can run."""
+    hold_id = visited.hold.hold_id
+    if daemon_is_here(going.shell.state) is False:
+        _lift(going, hold_id, MEASURING)
+    try:
+        told = going.context.invoke(calibrate, pump=pump, by=going.by)
+    except SlackwaterError as error:
+        # The visit goes on: tests and refills do not wait for a pump.
+        for finding in error.findings:
+            say(finding_text(finding))
+        return False
+    finally:
+        with opened(going.shell.state) as found:
+            is_lifted = hold_id not in found.state.holds
+        if is_lifted:
+            _pause(going, hold_id, minutes)
+    say(told.text)
+    return True
 
 
 def _agree(going: _Round) -> Iterator[str]:
@@ -267,11 +315,8 @@ def _agree(going: _Round) -> Iterator[str]:
     yield "approved" if told.fields.get("approved") else "approved before"
 
 
-def _end(going: _Round, visited: Visit) -> None:
-    """The person ends the visit, and with it what is left of the pause."""
-
+def _lift(going: _Round, hold_id: str, why: str) -> None:
     def decide(_state: State, stamp: Stamp) -> Sequence[AnyEvent]:
-        hold_id = visited.hold.hold_id
-        return [HoldReleased(**stamp, hold_id=hold_id, by=going.by, why="visit ended")]
+        return [HoldReleased(**stamp, hold_id=hold_id, by=going.by, why=why)]
 
     write(going.shell.state, decide)
