@@ -9,13 +9,16 @@ from collections.abc import Callable
 from dataclasses import replace
 
 import click
+import pytest
 from click.testing import CliRunner
 
+from slackwater.cli.runs_asked import Asked, series_of
 from slackwater.cli.shooting import Measured, Series, measure
-from slackwater.errors import InputError, SlackwaterError
+from slackwater.errors import InputError, RefusedError, SlackwaterError
 from slackwater.facts.reasons import Reason
 from slackwater.service.calibrating import Shot
 from tests.bench import booked
+from tests.gate.scene import machine
 
 OPEN = Series(
     pump="carbonate",
@@ -103,6 +106,53 @@ def test_runs_that_were_counted_ahead_are_all_taken() -> None:
     found, _ = said(*STEADY, *STEADY[:2], series=replace(OPEN, runs=6))
     assert isinstance(found, Measured)
     assert 6 == len(found.runs)
+
+
+NOTHING: Asked = {"runs": None, "shots": None, "volume": ()}
+
+
+def asked(cap_ml: int, wishes: Asked = NOTHING) -> Series:
+    """The runs of a pump of 30 mL/min with such a cap."""
+    used = machine()
+    pump = replace(
+        used.pumps["carbonate"],
+        rate_nl_per_s=500_000,
+        per_calibration_ul=cap_ml * 1000,
+    )
+    return series_of(pump, used, wishes)
+
+
+def test_where_nobody_says_a_shot_is_a_second_and_three() -> None:
+    """30 mL/min: 0.5 and 1.5 mL, twelve to a run, as many runs as it takes."""
+    found = asked(100)
+    assert ((500, 1500), 12, None) == (found.volumes_ul, found.shots, found.runs)
+
+
+@pytest.mark.parametrize(("cap_ml", "shots"), [(80, 12), (60, 9), (20, 3), (4, 1)])
+def test_fewer_shots_where_the_cap_is_small(cap_ml: int, shots: int) -> None:
+    """Six runs, 1 mL a shot on the average, take nine tenths of it at the most."""
+    assert shots == asked(cap_ml).shots
+
+
+def test_what_was_asked_for_is_not_made_fewer() -> None:
+    """It is refused, with what it takes and the cap."""
+    wishes: Asked = {"runs": 6, "shots": 12, "volume": ()}
+    with pytest.raises(RefusedError, match="6 runs are 72 mL together"):
+        asked(60, wishes)
+
+
+@pytest.mark.parametrize(
+    ("wishes", "where"),
+    [
+        ({"runs": 2, "shots": None, "volume": ()}, "--runs"),
+        ({"runs": None, "shots": 0, "volume": ()}, "--shots"),
+    ],
+)
+def test_too_few_are_refused(wishes: Asked, where: str) -> None:
+    """Two runs show no spread, and a run has a shot."""
+    with pytest.raises(InputError) as refusal:
+        asked(60, wishes)
+    assert [where] == [finding.where for finding in refusal.value.findings]
 
 
 def test_the_day_after_is_booked_as_it_flowed() -> None:

@@ -5,6 +5,7 @@ that could not tell the rate apart from start and stop, or that the pump's own s
 cannot hold, are refused before anything flows.
 """
 
+from dataclasses import replace
 from typing import TypedDict
 
 from slackwater.cli.shooting import RUNS_AT_MOST, RUNS_FIRST, Series
@@ -23,6 +24,9 @@ SHOT_S = (1, 3)
 # Shots that are collected and measured together; what one of them scatters, up to 5 %,
 # is less than 1 % of their mean. A relay gives few pulses a day and rests long.
 SHOTS, PULSES = 12, 3
+# A steady pump is known after so many runs; where the cap of the hour is too small for
+# them, fewer shots each must do. The rest of the cap is for filling the hose.
+RUNS_OF_A_STEADY, CAP_PERCENT = 6, 90
 # A relay gives 24 pulses a day (command contract); the rest of them is for priming.
 RELAY_RUNS_AT_MOST = 6
 # Of pumps whose shots and doses are each up to 5 % off, 97 in 100 are then booked
@@ -47,11 +51,8 @@ def series_of(pump: Pump, machine: Machine, wishes: Asked) -> Series:
     """
     relay = machine.nodes[pump.node].relay
     one_length = relay is not None and relay.always_ms > 0
-    shots = wishes["shots"]
-    if shots is None:
-        shots = SHOTS if relay is None else PULSES
     _refuse_few(wishes["runs"], "--runs", RUNS_AT_LEAST)
-    _refuse_few(shots, "--shots", 1)
+    _refuse_few(wishes["shots"], "--shots", 1)
     asked_ul = {_volume(text) for text in wishes["volume"]}
     typed = sorted(asked_ul or {_flows_in(pump, shot_s) for shot_s in SHOT_S})
     if typed[-1] < TWICE * typed[0] and not one_length:
@@ -60,14 +61,24 @@ def series_of(pump: Pump, machine: Machine, wishes: Asked) -> Series:
         pump=pump.id,
         volumes_ul=tuple(typed),
         rate_nl_per_s=pump.rate_nl_per_s,
-        shots=shots,
+        shots=wishes["shots"] or 1,
         runs=wishes["runs"],
         within_percent=WITHIN_PERCENT,
         most_runs=RUNS_AT_MOST if relay is None else RELAY_RUNS_AT_MOST,
         one_length=one_length,
     )
+    if wishes["shots"] is None:
+        shots = PULSES if relay is not None else _shots_that_fit(pump, series)
+        series = replace(series, shots=shots)
     _refuse_over_cap(pump, series)
     return series
+
+
+def _shots_that_fit(pump: Pump, single: Series) -> int:
+    """As many shots a run as the cap has room for, 12 at the most; of single shots."""
+    runs = RUNS_OF_A_STEADY if single.runs is None else single.runs
+    room_ul = pump.per_calibration_ul * CAP_PERCENT // 100
+    return max(min(SHOTS, room_ul // single.total_ul(runs)), 1)
 
 
 def _flows_in(pump: Pump, shot_s: int) -> int:

@@ -69,7 +69,8 @@ class Wishes(Asked):
     type=int,
     metavar="N",
     help="How many shots a run is; they flow into one cylinder and are measured "
-    f"together.  [default: {SHOTS}, or {PULSES} behind a relay]",
+    f"together.  [default: {SHOTS}, fewer where the cap of the hour asks for it, "
+    f"{PULSES} behind a relay]",
 )
 @click.option(
     "--volume",
