@@ -1,6 +1,7 @@
 """Remedies for the water as a whole."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import pytest
 
@@ -94,6 +95,7 @@ def test_much_nitrate_goes_slowly() -> None:
     )
     assert "common practice" in export.text
     assert "12 water changes of 15 %" in changes.text
+    assert "faster than the rate of a week" in changes.text
 
 
 @pytest.mark.parametrize(
@@ -141,6 +143,17 @@ def test_much_phosphate_may_be_adsorbed() -> None:
         float(str(adsorbent.figures["first_g"])), rel=1e-4
     )
     assert "at most 30 % a week" in adsorbent.text
+
+
+def test_a_small_tank_is_never_told_to_begin_with_nothing() -> None:
+    """0.50 to 0.10 mg/L in 20 L: 0.52 to 2.6 g, the first of them 0.2 g; not 0."""
+    made = machine()
+    small = replace(made.tanks["reef"], net_ul=20_000_000)
+    made = replace(made, tanks={"reef": small})
+    export, _changes, adsorbent = advised({"phosphate": 0.5}, made=made)
+    assert "adsorbent 0.52 to 2.6 g in all" in adsorbent.text
+    assert "begin with 0.2 g" in adsorbent.text
+    assert "a refugium of 2 to 4 L" in export.text
 
 
 def test_after_a_treatment_comes_carbon() -> None:

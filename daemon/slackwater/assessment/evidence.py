@@ -89,7 +89,7 @@ def _why(name: str, assessment: Assessment) -> Iterator[str]:
             yield block.text
     for notice in assessment.notices:
         if notice.weight == "alarm":
-            yield f"{notice.text.removesuffix('.')}."
+            yield f"{notice.text[:1].upper()}{notice.text[1:].removesuffix('.')}."
 
 
 def _room(name: str, assessment: Assessment) -> float | None:

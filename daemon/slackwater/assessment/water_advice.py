@@ -27,7 +27,7 @@ from slackwater.water.removal import (
     adsorbent_grams,
     weekly_steps,
 )
-from slackwater.water.show import show_level
+from slackwater.water.show import show_figure, show_level
 
 RANK_SALINITY = 20
 RANK_STARVING = 40
@@ -123,7 +123,8 @@ def _rich(parameter: str, level: float, picture: Picture) -> Iterator[Advice]:
         parameter=parameter,
         text=f"Bring {parameter} from {show_level(parameter, level)} to "
         f"{show_level(parameter, target)}, {pace}: feed less, and a refugium of "
-        f"{low:.0f} to {high:.0f} L (10 to 20 % of the system; common practice).",
+        f"{show_figure(low, 2)} to {show_figure(high, 2)} L (10 to 20 % of the system; "
+        "common practice).",
         due_on=picture.due(7.0),
         rank=RANK_RICH,
         figures={"weeks": weeks, "refugium_least_l": low, "refugium_most_l": high},
@@ -132,7 +133,8 @@ def _rich(parameter: str, level: float, picture: Picture) -> Iterator[Advice]:
     yield Advice(
         remedy="water_change",
         parameter=parameter,
-        text=f"Water changes against {parameter}: {plan.words}.",
+        text=f"Water changes against {parameter}: {plan.words}. They may go faster "
+        "than the rate of a week, and one series serves all that is too high.",
         due_on=picture.due(7.0),
         rank=RANK_RICH + 1,
         figures={
@@ -186,10 +188,11 @@ def _adsorbent(level: float, target: float, picture: Picture) -> Advice:
     return Advice(
         remedy="adsorbent",
         parameter="phosphate",
-        text=f"Phosphate adsorbent {least:.0f} to {most:.0f} g in all (1 to 5 mg P a "
-        f"gram, from memory), begin with {first:.0f} g and let phosphate fall at most "
-        "30 % a week; rock gives back for weeks, so repeat. Iron media also bind "
-        "carbonate, arsenic and silicon; alumina can raise aluminium.",
+        text=f"Phosphate adsorbent {show_figure(least, 2)} to {show_figure(most, 2)} g "
+        f"in all (1 to 5 mg P a gram, from memory), begin with {show_figure(first, 2)} "
+        "g and let phosphate fall at most 30 % a week; rock gives back for weeks, so "
+        "repeat. Iron media also bind carbonate, arsenic and silicon; alumina can "
+        "raise aluminium.",
         due_on=picture.due(7.0),
         rank=RANK_RICH + 2,
         figures={"least_g": least, "most_g": most, "first_g": first},
