@@ -234,9 +234,11 @@ def test_broken_off_while_measuring_it_goes_on_and_pauses_again(
 
 def test_a_pump_that_is_due_is_offered(stage: Stage) -> None:
     """Measured too long ago: it is named, asked for, and left for another day."""
+    long_ago = stage.stamp()
+    long_ago["at"] -= timedelta(days=100)
     stage.append(
         Calibrated(
-            **{**stage.stamp(), "at": stage.stamp()["at"] - timedelta(days=100)},
+            **long_ago,
             pump="carbonate",
             rate_nl_per_s=500_000,
             cal="77aa01cf",
