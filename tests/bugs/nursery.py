@@ -1,20 +1,23 @@
 """Runs tests on a spoiled copy, each time in a process of its own.
 
-`python -B -m tests.bugs.nursery` answers lines of words for pytest, as JSON, with the
-exit code and what was printed: forked with the libraries imported and nothing of the
-daemon, which spares the half second an interpreter takes to get there.
+`python -B -m tests.bugs.nursery` answers lines `[FILE, WORDS]`, as JSON, with what
+pytest ends with on these words and what was printed: forked with the libraries and the
+copy's lowest floors imported, which spares the half second an interpreter takes to get
+there. FILE is the spoiled one, empty for none. What stands on the floors above is
+imported by each process anew; where one of the lowest is spoiled, those are too.
 """
 
+import gc
 import importlib
 import json
 import os
+import pkgutil
 import sys
 import tempfile
 
 import pytest
 from hypothesis import Phase, settings
 
-# Of other people only: the daemon is the copy's, imported anew by each process.
 LIBRARIES = (
     "pydantic",
     "structlog",
@@ -28,15 +31,39 @@ LIBRARIES = (
     "pytest_timeout",
     "xdist.plugin",
 )
+# They import nothing from above, which the import linter sees to: no spoiled file of
+# the floors above can have come along.
+LOWEST = ("errors", "water", "facts")
 
 
-def run_apart(words: list[str]) -> tuple[int, str]:
+def load() -> None:
+    """Import what every process shares, and look for no litter among it."""
+    for name in LIBRARIES:
+        importlib.import_module(name)
+    for room in LOWEST:
+        package = importlib.import_module(f"slackwater.{room}")
+        inside = pkgutil.iter_modules(getattr(package, "__path__", ()))
+        for module in inside:
+            importlib.import_module(f"{package.__name__}.{module.name}")
+    gc.freeze()
+
+
+def forget_the_daemon() -> None:
+    """Let this process import all of the copy anew."""
+    for name in list(sys.modules):
+        if name.partition(".")[0] == "slackwater":
+            del sys.modules[name]
+
+
+def run_apart(spoiled: str, words: list[str]) -> tuple[int, str]:
     """What pytest ends with and prints, in a forked process."""
     with tempfile.TemporaryFile("w+", encoding="utf-8", errors="replace") as printed:
         child = os.fork()
         if child == 0:
             os.dup2(printed.fileno(), 1)
             os.dup2(printed.fileno(), 2)
+            if spoiled.removesuffix(".py").partition("/")[0] in LOWEST:
+                forget_the_daemon()
             code = int(pytest.main(words))
             sys.stdout.flush()
             sys.stderr.flush()
@@ -48,14 +75,13 @@ def run_apart(words: list[str]) -> tuple[int, str]:
 
 def keep_nursery() -> None:
     """Answer every line until the input ends."""
-    for name in LIBRARIES:
-        importlib.import_module(name)
+    load()
     # One red example is enough; nobody reads a smaller one.
     found = (Phase.explicit, Phase.generate)
     settings.register_profile("planted", settings.default, phases=found)
     settings.load_profile("planted")
     for line in sys.stdin:
-        answer = json.dumps(run_apart(json.loads(line)))
+        answer = json.dumps(run_apart(*json.loads(line)))
         sys.stdout.write(answer + "\n")
         sys.stdout.flush()
 

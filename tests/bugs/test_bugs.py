@@ -36,15 +36,18 @@ class Bench:
     copy: Path
     nursery: "subprocess.Popen[str]"
 
-    def run(self, tests: list[str]) -> tuple[int, str]:
-        """Exit code and words of these tests on the copy."""
+    def run(self, tests: list[str], spoiled: str = "") -> tuple[int, str]:
+        """Exit code and words of these tests on the copy, with its spoiled file."""
         assert self.nursery.stdin is not None
         assert self.nursery.stdout is not None
         paths = ["-o", f"pythonpath={self.copy} {TOP}"]
-        self.nursery.stdin.write(json.dumps([*OPTIONS, *paths, *tests]) + "\n")
+        # Of a test that is to be red nobody reads more than that.
+        told = ("--tb=no",) if spoiled else ()
+        words = [*OPTIONS, *told, *paths, *tests]
+        self.nursery.stdin.write(json.dumps([spoiled, words]) + "\n")
         self.nursery.stdin.flush()
-        code, words = json.loads(self.nursery.stdout.readline())
-        return code, words
+        code, printed = json.loads(self.nursery.stdout.readline())
+        return code, printed
 
 
 @pytest.fixture(scope="module")
@@ -85,7 +88,7 @@ def test_a_planted_bug_turns_its_tests_red(bench: Bench, name: str) -> None:
     assert 1 == sound.count(bug["find"]), "the place has changed: mend bugs.toml"
     file.write_text(sound.replace(bug["find"], bug["replace"]), encoding="utf-8")
     try:
-        codes = {test: bench.run([test])[0] for test in bug["red"]}
+        codes = {test: bench.run([test], bug["file"])[0] for test in bug["red"]}
     finally:
         file.write_text(sound, encoding="utf-8")
     assert dict.fromkeys(bug["red"], RED) == codes
