@@ -52,6 +52,7 @@ def inputs(stamp: Stamp) -> InputsKept:
         flawed={"ph": "out of range"},
         switches={"return": (True, 10.0, 99.0)},
         top_offs={"float": 1500},
+        totals={"float": 40_500},
     )
 
 

@@ -38,7 +38,8 @@ class InputsKept(Event):
 
     `readings` are those of each probe since the last such entry of this start, as
     microseconds before `at` and value; `switches` map to on, since and heard
-    (boot-time seconds); `top_offs` are today's microlitres by counter.
+    (boot-time seconds); `top_offs` are today's microlitres by counter, `totals` what
+    it shows in all, which exchanges of water are reckoned from.
     """
 
     kind: Literal["inputs_kept"] = "inputs_kept"
@@ -52,3 +53,4 @@ class InputsKept(Event):
     flawed: Mapping[str, str] = field(default_factory=dict)
     switches: Mapping[str, tuple[bool, float, float]] = field(default_factory=dict)
     top_offs: Mapping[str, int] = field(default_factory=dict)
+    totals: Mapping[str, int] = field(default_factory=dict)

@@ -49,6 +49,9 @@ def inputs_kept(
             name: counter.days.get(now.utc.date(), 0)
             for name, counter in sorted(sight.counters.items())
         },
+        totals={
+            name: counter.total_ul for name, counter in sorted(sight.counters.items())
+        },
     )
 
 
@@ -113,7 +116,7 @@ def lay_out(sight: Sight, kept: InputsKept, machine: Machine) -> None:
     }
     sight.counters = {
         name: CounterSight(
-            total_ul=0,
+            total_ul=kept.totals.get(name, 0),
             heard_boot_s=kept.boot_s,
             # Whole days are in the ledger; nothing is to be summed up again.
             whole_from=date.max,
