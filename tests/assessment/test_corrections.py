@@ -236,7 +236,9 @@ def test_a_correction_is_slowed_to_what_the_pump_may_give() -> None:
     room_ul = 48_000 * 12 / 13 - 42_000
     days = ceil(DKH * UL_PER_MEQ_PER_L / room_ul)
     assert (16, days) == (days, asked.correction_days)
-    assert asked.correction_ul == pytest.approx(DKH * UL_PER_MEQ_PER_L / days, rel=0.01)
+    assert asked.correction_ul == pytest.approx(DKH * UL_PER_MEQ_PER_L / days, rel=0.02)
+    (laid,) = (one for one in found.plan.lines if one.purpose == "correction")
+    assert laid.per_day_ul == asked.correction_ul
 
 
 def test_without_a_cap_nothing_is_proposed() -> None:

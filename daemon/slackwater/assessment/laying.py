@@ -183,6 +183,8 @@ def _finish(sheet: _Sheet, one: Decision) -> None:
             one = one.without_correction(small)
         else:
             sheet.add(line, one.grounds)
+            # What is told is what the line gives, not what was wanted of it.
+            one = replace(one, correction_ul=per_day_ul(line))
     sheet.decisions[one.knob.pump.id] = one
 
 
