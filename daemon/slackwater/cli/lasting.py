@@ -17,8 +17,10 @@ from slackwater.facts.tank import Machine
 from slackwater.facts.wear import tube_run_s
 from slackwater.ledger.codec import timestamp
 from slackwater.planning.draws import lasts_days
+from slackwater.pump.command import rate_in_force
 
 S_PER_HOUR = 3600
+NL_PER_UL = 1000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,6 +45,46 @@ class Held:
 
     stock: Stock
     off: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tube:
+    """How long the tube of a pump ran since it was new, beside how long it lasts.
+
+    `left_ul` is what it still moves in that time at the rate in force.
+    """
+
+    pump: str
+    ran_s: float
+    life_s: float
+    left_ul: int
+
+
+def tubes(machine: Machine, state: State) -> tuple[Tube, ...]:
+    """The tube of each pump, by the pump's name."""
+    return tuple(
+        Tube(
+            pump=name,
+            ran_s=(ran_s := tube_run_s(state, name)),
+            life_s=pump.tube_life_s,
+            left_ul=int(
+                max(pump.tube_life_s - ran_s, 0.0)
+                * rate_in_force(state, pump)[0]
+                / NL_PER_UL
+            ),
+        )
+        for name, pump in sorted(machine.pumps.items())
+    )
+
+
+def tube_days(plan: Plan, tube: Tube, first: date) -> float | None:
+    """How many days from one on a plan can use a tube; None where it uses none."""
+    return lasts_days(plan, {tube.pump}, tube.left_ul, first)
+
+
+def tube_hours(tube: Tube) -> str:
+    """What is behind of a tube's life, for people."""
+    return f"{tube.ran_s / S_PER_HOUR:.1f} of {tube.life_s / S_PER_HOUR:.0f} h"
 
 
 def held(machine: Machine, state: State) -> Mapping[str, Held]:

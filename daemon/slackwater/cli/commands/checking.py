@@ -19,7 +19,17 @@ from slackwater.cli.amounts import (
 from slackwater.cli.bottles import emptied, emptied_document, emptied_words
 from slackwater.cli.checked import Checked, check_files
 from slackwater.cli.document import REFUSED, Answer, finding_document, finding_text
-from slackwater.cli.lasting import Bottle, held, lasting, lasting_words
+from slackwater.cli.lasting import (
+    S_PER_HOUR,
+    Bottle,
+    Tube,
+    held,
+    lasting,
+    lasting_words,
+    tube_days,
+    tube_hours,
+    tubes,
+)
 from slackwater.cli.reading import read_files
 from slackwater.cli.render import hours, section, table
 from slackwater.cli.report.extent import past_day
@@ -36,6 +46,8 @@ from slackwater.water.cautions import ALWAYS
 from slackwater.water.show import show_volume
 
 SHORT_DIGEST = 8
+# No tube lies in a pump for so long, however little it runs.
+TEN_YEARS_DAYS = 3650
 # Whole numbers of an arithmetic this long are pico-units; factors are short.
 _PICO_AMOUNT = re.compile(r"\d{6,}")
 
@@ -49,19 +61,21 @@ def check(shell: Shell) -> Answer:
     """Say all that is wrong with the files.
 
     Also says what each line adds to the water per day, how long it would take to the
-    alkalinity ceiling if uptake stopped, how long bottles last, and the smallest cap
-    that fits.
+    alkalinity ceiling if uptake stopped, how long bottles and tubes last, and the
+    smallest cap that fits.
     """
     checked = check_files(read_files(shell.config))
     past = past_of(shell.state, checked.machine)
     sinks, lasts = tuple(sinking(checked, past)), _lasts(checked, past)
+    worn = _worn(checked, past)
     return Answer(
         fields={
             **_fields(checked),
             "sinking": list(sinks),
             "lasts": [_lasting_document(one) for one in lasts],
+            "tubes": [_tube_document(tube, days) for tube, days in worn],
         },
-        text=_text(checked, sinks, lasts),
+        text="\n".join(_sections(checked, sinks, lasts, worn)),
         findings=checked.findings,
         is_told=True,
         exit_code=REFUSED if checked.findings else 0,
@@ -76,6 +90,26 @@ def _lasts(checked: Checked, past: Past) -> tuple[Bottle, ...]:
     return tuple(
         lasting(machine, checked.sound, name, one, first) for name, one in known.items()
     )
+
+
+def _worn(checked: Checked, past: Past) -> tuple[tuple[Tube, float | None], ...]:
+    """Each tube and how many days it lasts; new, where no ledger says how long it ran.
+
+    The same pace as for bottles, so that a pump of which nothing is asked wears none.
+    """
+    machine = checked.machine
+    first = past_day(machine, past.at) or checked.sound.starts
+    known = past.tubes or tubes(machine, State())
+    return tuple((one, tube_days(checked.sound, one, first)) for one in known)
+
+
+def _tube_document(one: Tube, days: float | None) -> dict[str, object]:
+    return {
+        "pump": one.pump,
+        "ran_h": round(one.ran_s / S_PER_HOUR, 2),
+        "life_h": round(one.life_s / S_PER_HOUR, 2),
+        "days": _rounded(days),
+    }
 
 
 def _lasting_document(one: Bottle) -> dict[str, object]:
@@ -210,12 +244,11 @@ def _cap_document(one: Ceiling, machine: Machine) -> dict[str, object]:
     }
 
 
-def _text(checked: Checked, sinks: Sequence[str], lasts: Sequence[Bottle]) -> str:
-    return "\n".join(_sections(checked, sinks, lasts))
-
-
 def _sections(
-    checked: Checked, sinks: Sequence[str], lasts: Sequence[Bottle]
+    checked: Checked,
+    sinks: Sequence[str],
+    lasts: Sequence[Bottle],
+    worn: Sequence[tuple[Tube, float | None]],
 ) -> Iterator[str]:
     machine, sound = checked.machine, checked.sound
     rows = [
@@ -241,6 +274,7 @@ def _sections(
         yield f"Warning: [timing] is shorter or weaker than its defaults: {names}.\n"
     yield from (f"Mind: {finding_text(one)}\n" for one in checked.cautions)
     yield section("How long bottles last", _bottles_table(lasts))
+    yield section("How long tubes last", _tubes_table(worn))
     bottles = "\n".join(emptied_words(one) for one in emptied(machine))
     yield section("What a bottle would do that emptied itself", bottles)
     yield _touch(checked)
@@ -250,6 +284,18 @@ def _sections(
 def _bottles_table(lasts: Sequence[Bottle]) -> str:
     rows = [(one.id, show_volume(one.left_ul), lasting_words(one)) for one in lasts]
     return table(("bottle", ">holds", "lasts (95 %)"), rows)
+
+
+def _tubes_table(worn: Sequence[tuple[Tube, float | None]]) -> str:
+    rows = [
+        (one.pump, tube_hours(one), "nothing is run" if days is None else _days(days))
+        for one, days in worn
+    ]
+    return table(("pump", ">has run", "lasts by this plan"), rows)
+
+
+def _days(days: float) -> str:
+    return "beyond ten years" if days > TEN_YEARS_DAYS else f"{days:.0f} days"
 
 
 def _until_ceiling(left: float | None) -> str:

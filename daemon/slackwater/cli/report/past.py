@@ -15,7 +15,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from slackwater.assessment.records import Assessment
-from slackwater.cli.lasting import Held, held
+from slackwater.cli.lasting import Held, Tube, held, tubes
 from slackwater.cli.old_doser import left_to_old
 from slackwater.cli.opening import Approved, newest_approval, opened
 from slackwater.cli.subject import known_levels
@@ -46,7 +46,8 @@ class Past:
     `levels` and `uptakes` map a tank to its parameters; `assessed` holds the names of
     those levels that an assessment carried to `at`, the others are as they were tested.
     `calibrated` maps a pump to when it was measured last, `left_ul` a reservoir to what
-    is in it by the books, `held` how sure that is. `back_on` is the local day of return
+    is in it by the books, `held` how sure that is; `tubes` is what of them is behind.
+    `back_on` is the local day of return
     from a declared absence; `still_old` holds the lines, `TANK/LINE`, that an old doser
     gives until they are taken over.
     """
@@ -60,6 +61,7 @@ class Past:
     calibrated: Mapping[str, datetime] = field(default_factory=dict)
     left_ul: Mapping[str, int] = field(default_factory=dict)
     held: Mapping[str, Held] = field(default_factory=dict)
+    tubes: tuple[Tube, ...] = ()
     back_on: date | None = None
     still_old: frozenset[str] = frozenset()
 
@@ -102,6 +104,7 @@ def read_past(state_dir: Path, machine: Machine) -> Past:
                     for name in sorted(machine.reservoirs)
                 },
                 held=held(machine, state),
+                tubes=tubes(machine, state),
                 back_on=_back_on(machine, state, at),
                 still_old=left_to_old(state, machine, newest_approval(state)),
             )

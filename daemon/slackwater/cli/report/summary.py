@@ -16,7 +16,12 @@ from slackwater.cli.report.extent import correction_lines, over_since
 from slackwater.cli.report.made import Report
 from slackwater.cli.report.minds import minds
 from slackwater.cli.report.past import Interval
-from slackwater.cli.report.supplies import bottle_words, days_note, old_words
+from slackwater.cli.report.supplies import (
+    bottle_words,
+    days_note,
+    old_words,
+    tube_words,
+)
 from slackwater.cli.report.words import (
     day_words,
     hours_words,
@@ -70,6 +75,7 @@ def summary(report: Report) -> tuple[Item, ...]:
         Item(key="times", title="Time left", lines=tuple(_times(report))),
         _stuck(report),
         Item(key="bottle", title="First empty", lines=tuple(bottle_words(report))),
+        Item(key="tubes", title="Tubes", lines=tuple(tube_words(report))),
         Item(key="highest", title="Highest day", lines=(_highest(report),)),
         Item(
             key="faults",

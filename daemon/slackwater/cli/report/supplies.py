@@ -1,12 +1,13 @@
-"""What stands beside the plan in the first screen: bottles, and an old doser.
+"""What stands beside the plan in the first screen: bottles, tubes, an old doser.
 
 Floor 8. One subject: who gives what a line asks for, and for how long it lasts. Laws
 here: a line that somebody else still gives is named with what that one gives; a bottle
-is held against the next visit.
+is held against the next visit, a tube against the days that are rehearsed.
 """
 
 from collections.abc import Iterator
 
+from slackwater.cli.lasting import tube_days, tube_hours
 from slackwater.cli.report.made import Report
 from slackwater.cli.report.minds import day_of
 from slackwater.cli.report.words import number
@@ -51,6 +52,19 @@ def bottle_words(report: Report) -> Iterator[str]:
         f"bottle {first.id}, {show_volume(first.content_ul)}, lasts "
         f"{number(first.lasts_days or 0.0)} days{_between(first)}, to {when}{visit}"
     )
+
+
+def tube_words(report: Report) -> Iterator[str]:
+    """The tubes that are worn before the rehearsed days are over."""
+    record = report.done.record
+    length = (record.until - record.first).days + 1
+    for tube in report.past.tubes:
+        days = tube_days(report.plan, tube, record.first)
+        if days is not None and days <= length:
+            yield (
+                f"tube of {tube.pump} has run {tube_hours(tube)} and is worn in "
+                f"{days:.0f} days: `slackwater swap-tube {tube.pump}`"
+            )
 
 
 def _between(bottle: Bottle) -> str:

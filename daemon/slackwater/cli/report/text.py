@@ -26,6 +26,7 @@ GIVE_WAY = (
     ("times", 1),
     ("forecast", 1),
     ("minds", 2),
+    ("tubes", 1),
     ("refusals", 4),
     ("minds", 1),
     ("refusals", 2),
@@ -49,6 +50,7 @@ CUT = (
     ("stuck", 1),
     ("faults", 1),
     ("bottle", 1),
+    ("tubes", 1),
 )
 
 
