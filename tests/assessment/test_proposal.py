@@ -109,6 +109,8 @@ def test_a_new_tank_gets_no_correction_either() -> None:
 
     fallen = proposed(made, None, low, high, phosphate, SETTLED)
     assert {"calcium", "vinegar"} == {line.pump for line in fallen.plan.lines}
+    assert Ground.NO_FALL in grounds(fallen, "calcium")
+    assert Ground.NO_TARGET not in grounds(fallen, "vinegar")
 
 
 def test_a_declared_source_makes_a_tank_no_new_one() -> None:

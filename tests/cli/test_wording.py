@@ -2,9 +2,10 @@
 
 import pytest
 
-from slackwater.cli.proposal_text import amount_words
+from slackwater.cli.proposal_text import amount_words, sentence
 from slackwater.cli.wording import reason_words
 from slackwater.facts.figures import figure_words
+from slackwater.facts.proposal import Ground, Grounded
 from slackwater.facts.reasons import Code, Figure, because
 from slackwater.facts.tank import Tank
 
@@ -93,3 +94,20 @@ def test_a_level_of_a_proposal_has_no_exponent(
 ) -> None:
     """Three digits that count, all before the point: 1303 and never 1.3e+03."""
     assert words == amount_words(parameter, level)
+
+
+@pytest.mark.parametrize(
+    ("key", "value", "words"),
+    [
+        ("nitrate_mg_per_l", 0.45, "(nitrate 0.45 mg/L)"),
+        ("phosphate_mg_per_l", 0.012, "(phosphate 0.012 mg/L)"),
+        ("celsius", 29.6, "(water 29.6 degC)"),
+        ("same_days", 3, "(days without a change 3)"),
+    ],
+)
+def test_what_stops_a_carbon_source_has_its_own_unit(
+    key: str, value: float, words: str
+) -> None:
+    """Nitrate is mg/L, and not the mmol/L that the carbon is dosed in."""
+    stops = Grounded(ground=Ground.CARBON_STOPS, figures={key: value})
+    assert sentence(stops, "carbon").endswith(words)

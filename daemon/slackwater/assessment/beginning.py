@@ -69,7 +69,7 @@ def before_notice(
     known = history.known_since
     if not left or known is None:
         return
-    tests = " and ".join(f"{count} of {name}" for name, count in left.items())
+    tests = ", ".join(f"{count} of {name}" for name, count in left.items())
     yield Notice(
         code=CODE,
         weight="warning" if is_pressing else "note",

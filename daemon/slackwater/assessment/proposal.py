@@ -193,7 +193,7 @@ def _same_days(work: _Work) -> float:
 
 
 def _correct(work: _Work, found: Evidence, total: float) -> Correction:
-    if work.is_new:
+    if work.is_new or found.parameter == CARBON:
         return Correction(grounds=())
     parameter = found.parameter
     limits = _limits(found)

@@ -78,7 +78,7 @@ def maintenance(evidence: Evidence, now: float, limits: Limits) -> Want:
     if not evidence.enough and abs(want - now) <= SURE_SDS * sd:
         return _unknown(evidence, now)
     if now == 0 and not evidence.falls:
-        return Want(maintenance=0.0, changed=False, grounds=_plain((Ground.NEW_TANK,)))
+        return Want(maintenance=0.0, changed=False, grounds=_plain((Ground.NO_FALL,)))
     figures = {**_used(evidence, want), "sd_per_day": sd, "now_per_day": now}
     kept = _keeps(evidence, want - now, dead_band(now, sd), limits)
     if kept is not None:
@@ -117,7 +117,7 @@ def _keeps(
 
 
 def _unknown(evidence: Evidence, now: float) -> Want:
-    why = Ground.LITTLE_EVIDENCE if now > 0 else Ground.NEW_TANK
+    why = Ground.LITTLE_EVIDENCE if now > 0 else Ground.NO_FALL
     figures = {
         "uptake_per_day": evidence.uptake,
         "sd_per_day": evidence.uptake_sd if evidence.uptake is not None else None,

@@ -23,8 +23,8 @@ from slackwater.water.spellings import units_of
 _WIDTH = 78
 _DIGITS = 3
 _DECIMALS = 6
-# What figures are called; those ending in `_ul` are volumes, `days` are days, all
-# others are levels or rates of the parameter.
+# What figures are called; those ending in `_ul` are volumes, `days` are days, those of
+# `_UNITS` have their own unit, all others are levels or rates of the parameter.
 _LABELS: Mapping[str, str] = {
     "at_target_per_day": "uptake at the target",
     "at_level_per_day": "at the level of now",
@@ -40,6 +40,10 @@ _LABELS: Mapping[str, str] = {
     "per_day": "a day",
     "days": "days",
     "after_days": "days until then",
+    "same_days": "days without a change",
+    "nitrate_mg_per_l": "nitrate",
+    "phosphate_mg_per_l": "phosphate",
+    "celsius": "water",
     "return_days": "days to come most of the way",
     "by_itself_per_day": "moves by itself",
     "still_coming": "still to come",
@@ -49,6 +53,12 @@ _LABELS: Mapping[str, str] = {
     "smallest_ul": "smallest dose",
     "cap": "held by",
     "why": "",
+}
+# What has a unit of its own, whatever parameter the sentence is about.
+_UNITS: Mapping[str, str] = {
+    "nitrate_mg_per_l": "mg/L",
+    "phosphate_mg_per_l": "mg/L",
+    "celsius": "degC",
 }
 _KINDS = {
     "new": "begins",
@@ -124,6 +134,8 @@ def figure_words(key: str, value: Figure, parameter: str) -> str:
         return show_volume(round(value))
     if key.endswith("days"):
         return str(value)
+    if key in _UNITS:
+        return f"{show_figure(value)} {_UNITS[key]}"
     rate = "/day" if key.endswith("per_day") else ""
     return f"{amount_words(parameter, value)}{rate}"
 

@@ -42,6 +42,7 @@ class Ground(StrEnum):
     NEAR_TARGET = "near-target"
     LITTLE_EVIDENCE = "too-little-evidence"
     NEW_TANK = "new-tank"
+    NO_FALL = "no-fall-shown"
     TOO_OLD = "value-too-old"
     NO_VALUE = "no-value"
     NO_TARGET = "no-target"
@@ -88,6 +89,7 @@ GROUND_TEXTS: Mapping[Ground, str] = {
     Ground.NEAR_TARGET: "The level is where it should be, as far as can be told.",
     Ground.LITTLE_EVIDENCE: "Uptake is not known well enough; the dose stays.",
     Ground.NEW_TANK: "Nothing is dosed until two tests show a fall.",
+    Ground.NO_FALL: "No lasting dose begins until two tests show a fall.",
     Ground.TOO_OLD: "The value is too old to correct from.",
     Ground.NO_VALUE: "There is no value to correct from.",
     Ground.NO_TARGET: "No target is stated for it.",
