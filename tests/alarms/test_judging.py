@@ -9,11 +9,22 @@ from slackwater.alarms.judging import OFF_AT_MOST_S, off_s
 from slackwater.alarms.rows import ROWS
 from slackwater.alarms.words import headline
 from slackwater.facts.alarms import AlarmChanged, AlarmWord, Cause
+from slackwater.facts.plan import Plan
 from slackwater.facts.reasons import SENTENCES, Code
 from slackwater.facts.rolling import Rolling
-from slackwater.facts.tank import Reservoir
+from slackwater.facts.tank import Machine, Reservoir
+from slackwater.facts.waters import MeasurementKept
+from slackwater.gate.moment import rules_for
 from tests.alarms.desk import TARGET, Desk, changed, names, raised
-from tests.gate.scene import APPROVAL, dkh_peq, machine, probed
+from tests.gate.scene import (
+    APPROVAL,
+    PROBE,
+    dkh,
+    dkh_peq,
+    machine,
+    plan,
+    probed,
+)
 
 ABSENT = "node-absent.shelf"
 HELD = "everything-held.all"
@@ -151,6 +162,68 @@ def test_what_comes_down_to_its_target_has_lost_nothing() -> None:
     (told,) = [one for one in raised(desk.events) if one.alarm == name]
     assert 0 == told.reminder
     assert "acknowledged" == desk.moment.state.alarms[name].word
+
+
+def twins() -> Machine:
+    """Two alkalinity probes, of which the second was never heard."""
+    return replace(probed(), probes={"kh": PROBE, "kh2": replace(PROBE, id="kh2")})
+
+
+def test_a_dead_probe_beside_a_sound_one_hides_no_low_water() -> None:
+    """6.2 dKH by the sound one: the dead one is a note, the water is urgent."""
+    desk = Desk(twins(), reads=6.2)
+    desk.look_on(HOUR_S, every_s=30)
+    told = {one.alarm: one.priority for one in raised(desk.events)}
+    assert {"probe-missing.kh2": "note", "alkalinity-low.reef": "urgent"} == told
+
+
+def test_a_dead_probe_beside_a_sound_one_hides_no_fall_either() -> None:
+    """Nor does it for a day after it came back."""
+    desk = Desk(twins())
+    desk.look_on(HOUR_S, every_s=30)
+    twin = desk.moment.sight.readings
+    twin["kh2"] = [replace(r, probe="kh2") for r in twin["kh"]]
+    desk.look_on(600, every_s=30)
+    assert "probe-missing.kh2 returned" in names(desk.events)
+    del twin["kh2"]
+    desk.reads = TARGET - 1.0
+    desk.look_on(2 * HOUR_S, every_s=30)
+    assert "alkalinity-fall.reef" in names(desk.events)
+
+
+def test_a_pump_of_traces_that_is_held_hides_no_low_water() -> None:
+    """It adds no alkalinity, so it brings none down."""
+    desk = Desk(machine(), reads=None)
+    desk.moment = replace(desk.moment, rules=rules_for(desk.moment.machine, apart()))
+    desk.hold("pump/calcium")
+    desk.look_on(HOUR_S, every_s=30)
+    assert ["manual-hold.reef"] == names(desk.events)
+    test = by_hand(desk, 6.2)
+    desk.moment.state.levels["reef/alkalinity"] = test
+    desk.look_on(60)
+    assert {"manual-hold.reef", "alkalinity-low.reef"} == set(names(desk.events))
+
+
+def apart() -> Plan:
+    """The plan of the scene with two lines that need not dose together."""
+    lines = tuple(replace(line, group="") for line in plan().lines)
+    return replace(plan(), lines=lines, groups={})
+
+
+def by_hand(desk: Desk, level: float) -> MeasurementKept:
+    """A hand test of now."""
+    return MeasurementKept(
+        **desk.stamp,
+        id="m-1",
+        tank="reef",
+        parameter="alkalinity",
+        value=dkh(level),
+        typed=f"{level} dKH",
+        taken_at=desk.moment.now.utc,
+        method="drops",
+        provenance="hand",
+        by="keeper",
+    )
 
 
 def test_time_left_makes_a_hold_urgent() -> None:

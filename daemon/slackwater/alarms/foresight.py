@@ -100,7 +100,7 @@ def hours_to_floor(
 ) -> float | None:
     """How long until the floor, while the condition lasts; None if it never comes."""
     guard = moment.machine.guards.get(tank.id)
-    if guard is None or level is None or not _touches(moment, tank, condition):
+    if guard is None or level is None or not touches(moment, tank, condition):
         return None
     falls = uptake_per_day(moment, tank) - _still_comes(moment, tank, condition)
     if falls <= 0:
@@ -136,7 +136,7 @@ def _peq_per_meq_per_l(tank: Tank) -> float:
     return tank.net_ul / UL_PER_L * PEQ_PER_MEQ
 
 
-def _touches(moment: Moment, tank: Tank, condition: Condition) -> bool:
+def touches(moment: Moment, tank: Tank, condition: Condition) -> bool:
     """Whether less alkalinity comes to this tank because of the condition."""
     if not condition.lets_fall or tank.id not in condition.tanks:
         return False

@@ -11,13 +11,15 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 
 from slackwater.alarms.actions import STRONGER
-from slackwater.alarms.conditions import Condition
+from slackwater.alarms.conditions import EVERYTHING, Condition
+from slackwater.alarms.foresight import touches
 from slackwater.alarms.holds import held
 from slackwater.alarms.machinery import machinery
 from slackwater.alarms.paper import paper
 from slackwater.alarms.refusals import refused
+from slackwater.alarms.row import FOLLOWS
 from slackwater.alarms.rows import ROWS
-from slackwater.alarms.sizing import Size, size_of
+from slackwater.alarms.sizing import SHORT, Size, rises, size_of
 from slackwater.alarms.water import Ear, water
 from slackwater.facts.alarms import (
     PRIORITIES,
@@ -144,13 +146,30 @@ def _is_explained(
     for root in roots:
         row = ROWS[root.cause]
         tanks = not set(root.tanks).isdisjoint(condition.tanks)
-        if condition.cause in row.hides and tanks:
+        hides = condition.cause in row.hides and tanks
+        if hides and _leads_to(moment, root, condition):
             return True
         if condition.cause in row.covers and root.about == condition.about:
             return True
         if root.id == stronger and tanks:
             return True
     return condition.cause in AFTERMATH and _is_aftermath(moment, condition)
+
+
+def _leads_to(moment: Moment, root: Condition, condition: Condition) -> bool:
+    """Whether a root takes from a tank what the condition tells of.
+
+    A dead probe beside a sound one, or a pump of traces, brings no alkalinity down: it
+    hides nothing of that. What tells of the water itself hides as its row says.
+    """
+    if root.about == EVERYTHING or not ROWS[root.cause].hides >= FOLLOWS:
+        return True
+    if condition.cause not in FOLLOWS:
+        return True
+    if condition.cause is Cause.MISSED_DOSES:
+        return root.lets_fall
+    tanks = [moment.machine.tanks[name] for name in condition.tanks]
+    return any(touches(moment, tank, root) for tank in tanks)
 
 
 def _is_aftermath(moment: Moment, condition: Condition) -> bool:
@@ -160,7 +179,7 @@ def _is_aftermath(moment: Moment, condition: Condition) -> bool:
         tanks = set(known.first.tanks).isdisjoint(condition.tanks)
         if condition.cause not in row.hides or tanks:
             continue
-        if known.first.cause in AFTERMATH:
+        if known.first.cause in AFTERMATH or not _took(known):
             continue
         if known.ended_at is None or known.is_standing:
             return True
@@ -168,6 +187,13 @@ def _is_aftermath(moment: Moment, condition: Condition) -> bool:
         if passed_h < AFTERMATH_H:
             return True
     return False
+
+
+def _took(known: StandingAlarm) -> bool:
+    """Whether anything was not given because of it, as it was told."""
+    raised = known.raised
+    is_whole = raised.about == EVERYTHING or not ROWS[raised.cause].hides >= FOLLOWS
+    return is_whole or rises(raised.cause, raised.figures) or SHORT in raised.figures
 
 
 def _keep_times(moment: Moment, watch: Watch, there: Mapping[str, Condition]) -> None:

@@ -24,11 +24,13 @@ from slackwater.alarms.foresight import (
 )
 from slackwater.alarms.row import FOLLOWS
 from slackwater.alarms.rows import ROWS
-from slackwater.facts.alarms import PRIORITIES, Priority, StandingAlarm
+from slackwater.facts.alarms import PRIORITIES, Cause, Priority, StandingAlarm
 from slackwater.facts.reasons import Figure
 from slackwater.facts.tank import Tank
 from slackwater.gate.moment import ALKALINITY, Moment
 
+# The figure that an alarm has when something is not given because of it.
+SHORT = "short_dkh"
 # A hold is told again when so much of the way to the floor is behind, in percent.
 REMINDERS = (50, 25, 10)
 # Reasons told by their own name that speak of too much.
@@ -96,8 +98,12 @@ def _hours_left(
 
 
 def _rises(condition: Condition) -> bool:
+    return rises(condition.cause, condition.figures)
+
+
+def rises(cause: Cause, figures: Mapping[str, Figure]) -> bool:
     """Whether there is, or may be, too much."""
-    return ROWS[condition.cause].rises or condition.figures.get("reason") in RISING
+    return ROWS[cause].rises or figures.get("reason") in RISING
 
 
 def _amounts(
@@ -114,7 +120,7 @@ def _amounts(
             figures["excess_dkh"] = max(excess)
     elif condition.lets_fall or condition.cause in FOLLOWS:
         short = [in_dkh(short_peq(moment, tank), tank) for tank in tanks]
-        figures["short_dkh"] = max(short, default=0.0)
+        figures[SHORT] = max(short, default=0.0)
     return figures
 
 
