@@ -309,3 +309,10 @@ def test_a_jar_that_is_not_known_names_its_option() -> None:
     """The place is what was typed, and not the program."""
     told = run("recipe", "calcium", "8 mg/L/day", "--salt", "CaClx", *PLACE, "--json")
     assert ["--salt, --hydrate"] == [one["where"] for one in told.errors]
+
+
+def test_what_no_solution_adds_names_its_place() -> None:
+    """Salinity is measured: the parameter is what was typed wrong."""
+    words = ("--salt", "NaCl", "--hydrate", "anhydrous", *PLACE, "--json")
+    told = run("recipe", "salinity", "1 PSU/day", *words)
+    assert (2, ["PARAMETER"]) == (told.code, [one["where"] for one in told.errors])

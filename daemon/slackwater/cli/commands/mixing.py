@@ -6,6 +6,7 @@ that would harm when it runs empty is said so.
 """
 
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import TypedDict, Unpack
@@ -158,7 +159,7 @@ def _mix(shell: Shell, parameter: str, per_day: str, kitchen: Kitchen) -> _Mixed
     litres = Fraction(tank.net_ul, UL_A_LITRE)
     need = Need(
         parameter=item.id,
-        amount_pico_per_day=amount_in_litres(item.id, rate, litres),
+        amount_pico_per_day=_amount_pico(item.id, rate, litres),
         doses_per_day=kitchen["doses"],
         smallest_dose_ul=smallest_ul,
     )
@@ -168,14 +169,8 @@ def _mix(shell: Shell, parameter: str, per_day: str, kitchen: Kitchen) -> _Mixed
         hydrate=kitchen["hydrate"],
     )
     coldest = parse_temperature_celsius(kitchen["coldest"], where="--coldest")
-    try:
+    with _told_at("--salt, --hydrate"):
         made = recipe_for(need, jar, coldest)
-    except InputError as error:
-        # The water knows no options: what it refuses is what the jar holds.
-        raise InputError(
-            replace(one, where=one.where or "--salt, --hydrate")
-            for one in error.findings
-        ) from error
     portion = Portion(
         formula=jar.formula,
         grams_per_litre=made.grams_per_litre,
@@ -199,6 +194,22 @@ def _mix(shell: Shell, parameter: str, per_day: str, kitchen: Kitchen) -> _Mixed
         else _KEEPS_DAYS.get(item.id, _OTHERWISE_DAYS),
         stock_ml=_diluted_ml(kitchen["stock"], made, make_ul),
     )
+
+
+def _amount_pico(parameter: str, rate: Fraction, litres: Fraction) -> int:
+    with _told_at("PARAMETER"):
+        return amount_in_litres(parameter, rate, litres)
+
+
+@contextmanager
+def _told_at(where: str) -> Iterator[None]:
+    """What the water refuses is told at a place: it knows no options."""
+    try:
+        yield
+    except InputError as error:
+        raise InputError(
+            replace(one, where=one.where or where) for one in error.findings
+        ) from error
 
 
 def _place(shell: Shell, kitchen: Kitchen) -> tuple[Tank, int, Pump | None]:
