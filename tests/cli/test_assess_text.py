@@ -95,6 +95,20 @@ def test_the_page_says(words: str) -> None:
     assert words in PAGE
 
 
+def test_a_level_has_its_error_on_the_sampling_day_and_now() -> None:
+    """Carried on, it is less sure: 0.10 dKH of the test, 0.25 of today."""
+    one = stands("alkalinity", 8.0 * DKH, sampled_sd=0.1 * DKH, level_sd=0.25 * DKH)
+    found = Assessment(tank="reef", at=NOW, standings={"alkalinity": one})
+    (row,) = (
+        line
+        for line in assess_text(found, "UTC").splitlines()
+        if line.startswith("alkalinity ")
+    )
+    assert "8.00 ±0.25" in row
+    assert "8.00 ±0.10" in row
+    assert row.index("8.00 ±0.25") < row.index("8.00 ±0.10")
+
+
 def test_what_was_dosed_since_has_a_row() -> None:
     """Iodine of 60 with nine days of 0.2 on top."""
     (row,) = (line for line in PAGE.splitlines() if line.startswith("iodine "))

@@ -36,8 +36,8 @@ HALF_WIDTH_95 = 1.96
 _WHOLE_FROM = 1000
 _DIGITS_OF_ERROR = 2
 _HOW_LEVELS = (
-    "Now: carried from the test to now, with its standard deviation. S 35: at that "
-    "salinity. Tested: as it was read."
+    "Now: carried from the test to now. S 35: at that salinity. Tested: as it was "
+    "read. ±: one standard deviation of each."
 )
 _CARE = (
     "Limits and bands are common practice, no source, unless a source is named. "
@@ -118,7 +118,9 @@ def _standing(one: Standing) -> tuple[str, ...]:
     # As it was read, before any bias was taken off.
     sampled = (one.sampled or 0.0) + one.bias
     tested = (
-        f"<{_number(name, 2 * sampled)}" if one.censored else _number(name, sampled)
+        f"<{_number(name, 2 * sampled)}"
+        if one.censored
+        else _with_error(name, sampled, one.sampled_sd)
     )
     if one.above is not None:
         tested = _number(name, one.above)
@@ -127,7 +129,7 @@ def _standing(one: Standing) -> tuple[str, ...]:
     return (
         name,
         display_unit(name),
-        f"{_number(name, level)} ±{_number(name, sd)}",
+        _with_error(name, level, sd),
         _DASH if one.level_35 is None else _number(name, one.level_35),
         tested,
         _age(age_days or 0.0),
@@ -269,6 +271,12 @@ def _blocks(found: Assessment) -> str:
         for one in found.blocks
     ]
     return "\n".join(["What is held back", *lines]) if lines else ""
+
+
+def _with_error(parameter: str, level: float, sd: float | None) -> str:
+    """A level with its standard deviation, where one is known; without its unit."""
+    told = _number(parameter, level)
+    return told if sd is None else f"{told} ±{_number(parameter, sd)}"
 
 
 def _number(parameter: str, level: float) -> str:
