@@ -110,7 +110,7 @@ def test_h59_a_status_shows_what_is_left_aside(stage: Stage) -> None:
     stage.run("out-of-service", "kh", "--until", soon, "--reason", "cable")
     stage.run("event", "treatment", "--until", soon)
     page = stage.run("status").out
-    for words in ("Bypass leak (tank/reef)", "probe kh until", "Treats reef until"):
+    for words in ("Bypass leak (tank/reef)", "probe kh until", "carbon or traces"):
         assert words in page, page
     told = stage.run("status", "--json")
     assert ["leak"] == [row["interlock"] for row in rows(told, "bypasses")]
@@ -186,6 +186,21 @@ def test_h58_a_refill_is_counted_from_what_it_holds(stage: Stage) -> None:
         half.document["before_ul"],
     )
     assert 2_500_000 == stage.folded().fills["carbonate"].content_ul
+
+
+def test_a_refill_may_name_the_pump(tmp_path: Path) -> None:
+    """The bottle that pump draws from, by what it holds or by its volume."""
+    text = SMALLEST / "slackwater.toml"
+    config = changed(tmp_path / "c", SMALLEST)
+    renamed = text.read_text("utf-8").replace(
+        "[reservoir.carbonate]", "[reservoir.jar]"
+    )
+    renamed = renamed.replace('reservoir = "carbonate"', 'reservoir = "jar"')
+    (config / "slackwater.toml").write_text(renamed, "utf-8")
+    stage = stage_of(tmp_path, config)
+    told = stage.run("refill", "carbonate", "--volume", "1 L", "--json").document
+    assert ("jar", 1_000_000) == (told["reservoir"], told["content_ul"])
+    assert 1_000_000 == stage.folded().fills["jar"].content_ul
 
 
 def test_a_refill_says_until_when_it_keeps(tmp_path: Path) -> None:

@@ -49,9 +49,11 @@ class Asked(TypedDict):
     "another strength goes into the machine file and is approved first. Example: "
     "slackwater refill carbonate --content '2 L'",
 )
-@click.argument("reservoir", metavar="RESERVOIR")
+@click.argument("reservoir", metavar="RESERVOIR|PUMP")
 @click.option(
     "--content",
+    "--volume",
+    "content",
     metavar="VOLUME",
     help="What it holds now.  [default: what the machine file says]",
 )
@@ -83,16 +85,16 @@ def refill(shell: Shell, reservoir: str, **asked: Unpack[Asked]) -> Answer:
 
     def decide(state: State, stamp: Stamp) -> Sequence[AnyEvent]:
         machine = machine_of(shell, state)
-        _refuse_unknown(reservoir, machine)
-        content_ul = machine.reservoirs[reservoir].content_ul
+        name = named(reservoir, machine)
+        content_ul = machine.reservoirs[name].content_ul
         if asked["content"] is not None:
             content_ul = typed_ul(asked["content"], "--content")
-        before[:] = [left_ul(machine, state, reservoir)]
-        wall = Wall(zone=zone_of(machine, reservoir), now=stamp["at"], option="--mixed")
+        before[:] = [left_ul(machine, state, name)]
+        wall = Wall(zone=zone_of(machine, name), now=stamp["at"], option="--mixed")
         return [
             ReservoirFilled(
                 **stamp,
-                reservoir=reservoir,
+                reservoir=name,
                 content_ul=content_ul,
                 mixed_at=typed_moment(asked["mixed"], wall),
                 by=who,
@@ -107,7 +109,7 @@ def refill(shell: Shell, reservoir: str, **asked: Unpack[Asked]) -> Answer:
     until = _keeps_until(machine_of(shell, state), filled)
     return Answer(
         fields={
-            "reservoir": reservoir,
+            "reservoir": filled.reservoir,
             "content_ul": filled.content_ul,
             "before_ul": before[0],
             "mixed_at": timestamp(filled.mixed_at),
@@ -154,13 +156,21 @@ def zone_of(machine: Machine, reservoir: str) -> str:
     return zones.pop() if len(zones) == 1 else "UTC"
 
 
-def _refuse_unknown(reservoir: str, machine: Machine) -> None:
-    if reservoir not in machine.reservoirs:
-        raise InputError(
-            Finding(
-                what=f'no reservoir is called "{reservoir[:40]}"',
-                where="RESERVOIR",
-                expected=f"one of {', '.join(sorted(machine.reservoirs))}",
-                do="Name one of these; nothing was written.",
-            )
+def named(name: str, machine: Machine) -> str:
+    """The reservoir of this name, or that of the pump of this name.
+
+    Raises: InputError for neither.
+    """
+    if name in machine.reservoirs:
+        return name
+    if name in machine.pumps:
+        return machine.pumps[name].reservoir
+    names = ", ".join(sorted({*machine.reservoirs, *machine.pumps}))
+    raise InputError(
+        Finding(
+            what=f'no reservoir or pump is called "{name[:40]}"',
+            where="RESERVOIR|PUMP",
+            expected=f"one of {names}",
+            do="Name one of these; nothing was written.",
         )
+    )

@@ -10,7 +10,7 @@ from typing import TypedDict, Unpack
 
 import click
 
-from slackwater.cli.commands.filling import machine_of, zone_of
+from slackwater.cli.commands.filling import machine_of, named, zone_of
 from slackwater.cli.document import Answer
 from slackwater.cli.moments import Wall, typed_moment
 from slackwater.cli.opening import local_user, only, write
@@ -70,7 +70,7 @@ def level(shell: Shell, reservoir: str, volume: str, **asked: Unpack[Asked]) -> 
 
     def decide(state: State, stamp: Stamp) -> Sequence[AnyEvent]:
         machine = machine_of(shell, state)
-        name = _named(reservoir, machine)
+        name = named(reservoir, machine)
         before[:] = [stock(machine, state, name)]
         stops_at[:] = [stops_beyond(machine, name)]
         _refuse_more(machine, state, name, volume_ul)
@@ -130,23 +130,6 @@ def _text(
     if found.is_beyond(stops_at):
         do = "; no dose begins until it is measured again: `slackwater calibrate`"
     return f"{told}\n{', '.join(measured.pumps)} {gives}{do}."
-
-
-def _named(name: str, machine: Machine) -> str:
-    """The reservoir of this name, or that of the pump of this name."""
-    if name in machine.reservoirs:
-        return name
-    if name in machine.pumps:
-        return machine.pumps[name].reservoir
-    names = ", ".join(sorted({*machine.reservoirs, *machine.pumps}))
-    raise InputError(
-        Finding(
-            what=f'no reservoir or pump is called "{name[:40]}"',
-            where="RESERVOIR|PUMP",
-            expected=f"one of {names}",
-            do="Name one of these; nothing was written.",
-        )
-    )
 
 
 def _within_ul(text: str | None, machine: Machine, name: str) -> int:
