@@ -36,6 +36,7 @@ def say(
     source: str = "probe/kh",
     excess: bool = False,
     hours_ago: float = 0.0,
+    how: str = "noise",
 ) -> None:
     """Something was said of a source."""
     desk.fold(
@@ -45,7 +46,7 @@ def say(
             source=source,
             verdict=verdict,
             taken_at=desk.moment.now.utc - timedelta(hours=hours_ago),
-            reason=because(CODES[verdict], source=source),
+            reason=because(CODES[verdict], source=source, how=how),
             excess=excess,
         )
     )
@@ -88,6 +89,25 @@ def test_a_bad_probe_is_told_by_its_own_name() -> None:
     (one,) = told(desk)
     assert ("alkalinity-probe-fault.kh", ("reef",)) == (one.id, one.tanks)
     assert one.share < 1.0
+
+
+def test_a_probe_that_stood_still_is_one_trouble_however_it_is_found() -> None:
+    """The newest readings move again, the series does not yet: one name for both."""
+    desk = Desk()
+    say(desk, "probe-fault", how="frozen")
+    found = water(desk.moment, Ear(since_s=0.0))
+    assert ["probe-frozen.kh"] == [one.id for one in found]
+
+
+def test_a_probe_that_talks_nonsense_says_which() -> None:
+    """As long as the daemon remembers why it refused the newest."""
+    desk = Desk()
+    ear = Ear(since_s=0.0, spoiled=frozenset({"kh"}))
+    desk.moment.sight.flawed["kh"] = "dated in the future"
+    (one,) = water(desk.moment, ear)
+    assert ("probe-spoiled.kh", {"why": "dated in the future"}) == (one.id, one.figures)
+    del desk.moment.sight.flawed["kh"]
+    assert [{}] == [one.figures for one in water(desk.moment, ear)]
 
 
 def test_a_bad_probe_beside_a_sound_one_costs_nothing_and_is_told() -> None:

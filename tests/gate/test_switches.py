@@ -57,12 +57,12 @@ def test_a_switch_that_is_well_stops_nothing(role: Role) -> None:
 
 @pytest.mark.parametrize("role", STOPPING)
 def test_a_wrong_state_stops_every_dose_at_once(role: Role) -> None:
-    """With one word; the hold carries the switch's name."""
+    """With one word; the hold carries the name of the switch, and its own age."""
     water = with_switch(role)
     wrong(water, role)
     assert set(LINES) == water.stopped
     assert [f"{role}/{role}"] == water.holds
-    assert role == water.raised[0].reason.figures["switch"]
+    assert {"switch": role} == water.raised[0].reason.figures
 
 
 @pytest.mark.parametrize("role", CARBON)

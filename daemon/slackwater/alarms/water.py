@@ -95,7 +95,8 @@ def _probes(
 def _probe(moment: Moment, probe: Probe, ear: Ear) -> Condition | None:
     series = moment.sight.readings.get(probe.id, [])
     if probe.id in ear.spoiled:
-        return _at(probe, Cause.PROBE_SPOILED)
+        why = moment.sight.flawed.get(probe.id)
+        return _at(probe, Cause.PROBE_SPOILED, **({"why": why} if why else {}))
     had_time = moment.now.boot_s - ear.since_s >= STALE_PERIODS * probe.period_s
     if not series:
         return _at(probe, Cause.PROBE_MISSING) if had_time else None
@@ -188,13 +189,20 @@ def _verdicts(
         if judged.tank != tank.id or judged.excess or judged.reason is None:
             continue
         if source in serving and judged.verdict == PROBE_FAULT:
-            yield _told(moment, tank, judged, Cause.ALKALINITY_PROBE_FAULT)
+            yield _told(moment, tank, judged, _fault_of(judged))
         elif judged.verdict in VERDICTS and counts(moment, judged):
             yield _told(moment, tank, judged, VERDICTS[judged.verdict])
 
 
+def _fault_of(judged: SeriesJudged) -> Cause:
+    """A series that stood still is the same trouble as a probe that stands still."""
+    figures = {} if judged.reason is None else judged.reason.figures
+    is_frozen = figures.get("how") == "frozen"
+    return Cause.PROBE_FROZEN if is_frozen else Cause.ALKALINITY_PROBE_FAULT
+
+
 def _told(moment: Moment, tank: Tank, judged: SeriesJudged, cause: Cause) -> Condition:
-    of_probe = cause is Cause.ALKALINITY_PROBE_FAULT
+    of_probe = judged.verdict == PROBE_FAULT
     about = judged.source.removeprefix("probe/") if of_probe else tank.id
     return Condition(
         cause=cause,

@@ -24,7 +24,8 @@ def aside_lines(state: State, utc: datetime, zone: str) -> Iterator[str]:
             yield f"Out    probe {probe} until {local(out.until, zone)}"
     for tank, until in sorted(state.treatments.items()):
         if utc < until:
-            yield f"Treats {tank} until {local(until, zone)}: no corrections or carbon"
+            end = local(until, zone)
+            yield f"Treats {tank} until {end}: no corrections, carbon or traces"
     if state.away is not None:
         word = "Away  " if utc >= state.away.from_at else "Leaves"
         span = f"{local(state.away.from_at, zone)} to {local(state.away.until, zone)}"

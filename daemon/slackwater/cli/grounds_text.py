@@ -178,7 +178,8 @@ def _seen(told: Grounds, one: Ground) -> Iterator[str]:
         return
     link = glimpse.observe_up and glimpse.actuate_up
     yield "the link is up" if link else "the link is down"
-    yield "the clock is synchronised" if glimpse.synchronised else "nobody vouches"
+    is_set = "is synchronised" if glimpse.synchronised else "is not synchronised"
+    yield f"the clock {is_set}"
     node = glimpse.nodes.get(one.pump.node)
     if node is None:
         yield f"node {one.pump.node} was not heard"

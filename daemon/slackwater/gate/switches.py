@@ -38,7 +38,7 @@ def looks_at(role: Role) -> Looks:
         for switch in switches_of(moment, tank, role):
             seen = moment.sight.switches.get(switch.id)
             if seen is not None and is_wrong(moment, switch, seen):
-                yield _seen(switch, moment, seen)
+                yield _seen(switch)
 
     return looks
 
@@ -132,11 +132,11 @@ def _at_rest(moment: Moment, switch: Switch, seen: SwitchSight) -> bool:
     return moment.now.boot_s - seen.heard_boot_s < rest_s
 
 
-def _seen(switch: Switch, moment: Moment, seen: SwitchSight) -> Seen:
+def _seen(switch: Switch) -> Seen:
     _, code = ROLES[switch.role]
-    since_s = int(moment.now.boot_s - seen.since_boot_s)
+    # Since when is the age of the hold; a figure of here would stand still.
     return Seen(
         hold_id=f"{switch.role}/{switch.id}",
         scope=scope_of(switch),
-        reason=because(code, switch=switch.id, since_s=since_s),
+        reason=because(code, switch=switch.id),
     )
