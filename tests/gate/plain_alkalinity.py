@@ -58,7 +58,8 @@ class Alkalinity:
                 self.holds.add("alkalinity-climb")
         raised = self.holds != before
         kept = self.kept.setdefault(probe, [])
-        if raised or not kept or now - kept[-1][0] >= KEPT_EVERY_S:
+        is_back = bool(kept) and kept[-1][1] > CEILING >= value
+        if raised or not kept or is_back or now - kept[-1][0] >= KEPT_EVERY_S:
             kept.append((now, value))
         if not raised and serving and all(self._calm(p, now) for p in serving):
             self.holds.discard("alkalinity-ceiling")

@@ -13,7 +13,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from slackwater.facts.events import HoldRaised, HoldReleased
+from slackwater.facts.events import HoldRaised, HoldReleased, ReadingKept
 from slackwater.facts.messages import Reading
 from slackwater.facts.reasons import Code
 from slackwater.facts.tank import Machine
@@ -133,6 +133,19 @@ def test_h50_a_spike_that_comes_together_with_a_good_reading_stops() -> None:
     bench.run_until(bench.utc + HOUR)
     assert HELD in bench.state.holds
     assert [] == [i for i in bench.intents() if i.at - START >= HOUR]
+
+
+def test_h50_a_spike_is_kept_and_so_is_what_came_after_it() -> None:
+    """Of readings each quarter of an hour: 0:00, 0:30, the spike, and the next.
+
+    Whoever looks at what was kept sees no level that has gone; every half hour again.
+    """
+    bench = Bench(probed())
+    follow(bench, [*quiet(3), 9.8, *quiet(4)])
+    kept = [event for event in bench.events if isinstance(event, ReadingKept)]
+    quarters = [(event.taken_at - START) // QUARTER for event in kept]
+    assert [0, 2, 3, 4, 6] == quarters
+    assert dkh(9.8) == kept[2].value
 
 
 def test_h48_a_spike_that_comes_out_of_order_is_refused() -> None:

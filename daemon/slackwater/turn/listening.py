@@ -43,7 +43,8 @@ from slackwater.turn.judging import judge_reading
 from slackwater.turn.watching import end_by_news, hear_reading, hear_switch
 from slackwater.turn.witnessing import forgotten
 
-# Readings enter the ledger thinned: one in this time, and the first of an excess.
+# Readings enter the ledger thinned: one in this time, the first of an excess, and the
+# first after it.
 KEEP_EVERY = timedelta(minutes=30)
 SAME_WITHIN = timedelta(seconds=10)
 
@@ -127,7 +128,7 @@ def _reading(moment: Moment, reading: Reading, stamp: Stamp) -> Iterator[AnyEven
     stopping: list[AnyEvent] = list(hear_reading(moment, reading, stamp))
     stopping += judge_reading(moment, reading, stamp)
     kept = moment.state.readings.get(reading.probe)
-    if stopping or not kept or reading.at - kept[-1].taken_at >= KEEP_EVERY:
+    if stopping or not kept or _is_news(moment, reading, kept[-1]):
         yield ReadingKept(
             **stamp,
             tank=reading.tank,
@@ -139,6 +140,19 @@ def _reading(moment: Moment, reading: Reading, stamp: Stamp) -> Iterator[AnyEven
     yield from stopping
     if reading.parameter == ALKALINITY and not stopping:
         yield from end_by_news(moment, reading.tank, stamp)
+
+
+def _is_news(moment: Moment, reading: Reading, kept: ReadingKept) -> bool:
+    """Whether it is time again, or what was kept last is too high and this is not.
+
+    Else a page that shows what was kept would show the spike for half an hour.
+    """
+    if reading.at - kept.taken_at >= KEEP_EVERY:
+        return True
+    guard = moment.machine.guards.get(reading.tank)
+    if guard is None or reading.parameter != ALKALINITY:
+        return False
+    return kept.value > guard.ceiling >= reading.value
 
 
 def _request(moment: Moment, request: Request, stamp: Stamp) -> Iterator[AnyEvent]:
