@@ -254,6 +254,14 @@ def test_first_aid_is_printed_whole_or_by_topic() -> None:
     assert 2 == run("first-aid", "heartbreak", "--json").code
 
 
+def test_the_help_of_first_aid_holds_the_texts() -> None:
+    """Whoever asks for help in a hurry reads what to do, every step of it."""
+    told = run("first-aid", "--help").out
+    joined = " ".join(told.split())
+    assert all(len(line) <= 80 for line in told.splitlines())
+    assert all(step in joined for steps in FIRST_AID.values() for step in steps)
+
+
 def test_a_pump_that_may_not_give_so_much_says_so() -> None:
     """Its own ceilings of a dose and a day, in the recipe already."""
     words = ("--salt", "NaHCO3", "--pump", "carbonate", "--config", CONFIG / "smallest")

@@ -1,7 +1,7 @@
 """`first-aid`: what to do first, to read on a screen or to print.
 
 Floor 8. One subject: first-aid texts. Laws here: it needs no configuration, no ledger
-and no network.
+and no network; whoever asks for help with the verb reads the texts themselves.
 """
 
 from collections.abc import Iterator
@@ -18,11 +18,26 @@ _WIDTH = 78
 _TOPICS = tuple(FIRST_AID)
 
 
-@verb(
-    "first-aid",
-    epilog="Print it and hang it beside the tank: slackwater first-aid | lpr. It "
-    "advises; a person decides. Common practice, no source.",
+_PRINT_IT = (
+    "Print it and hang it beside the tank: slackwater first-aid | lpr. It advises; a "
+    "person decides. Common practice, no source."
 )
+
+
+def _title(topic: str) -> str:
+    return topic.replace("-", " ").upper()
+
+
+def _epilog() -> str:
+    """All the texts, a paragraph a step."""
+    parts = [_PRINT_IT]
+    for topic, steps in FIRST_AID.items():
+        parts.append(_title(topic))
+        parts += (f"{number}. {step}" for number, step in enumerate(steps, start=1))
+    return "\n\n".join(parts)
+
+
+@verb("first-aid", epilog=_epilog())
 @click.argument("topic", required=False, type=click.Choice(_TOPICS))
 def first_aid(shell: Shell, topic: str | None) -> Answer:
     """Say what to do first when something went wrong.
@@ -38,7 +53,7 @@ def first_aid(shell: Shell, topic: str | None) -> Answer:
 
 
 def _page(topic: str) -> Iterator[str]:
-    yield topic.replace("-", " ").upper()
+    yield _title(topic)
     for number, step in enumerate(FIRST_AID[topic], start=1):
         yield from wrap(
             step, within(_WIDTH), initial_indent=f"{number}. ", subsequent_indent="   "
