@@ -180,7 +180,12 @@ def units_of(parameter: Parameter) -> Mapping[str, Fraction]:
 
 def told_units(spellings: Iterable[str]) -> str:
     """Spellings for people, in order: of three signs for micro only the letter."""
-    known = tuple(spellings)
+    return _told(tuple(spellings))
+
+
+# Asked for with every figure of a file, in case it is refused.
+@cache
+def _told(known: tuple[str, ...]) -> str:
     plain = {one: one.translate(_MICRO_AS_LETTER) for one in known}
     return ", ".join(
         one for one in known if plain[one] == one or plain[one] not in known
