@@ -12,6 +12,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import cache
 from typing import Annotated, ClassVar, LiteralString, NoReturn
 
 from pydantic import AfterValidator, GetCoreSchemaHandler, StringConstraints
@@ -103,7 +104,7 @@ class Quantity:
 
     def factor(self, text: str) -> Fraction:
         """The value of a text known to be right."""
-        return number_of(text, self.spellings, self.expected)
+        return _factor_of(self, text)
 
     def rounded(self, number: Fraction) -> int | float | Fraction:
         """A whole number, never more than was written unless `up`."""
@@ -233,6 +234,12 @@ class Size(Quantity):
 
     noun = "a size"
     spellings = SIZES
+
+
+# The bounds of a kind are the same for every figure of it.
+@cache
+def _factor_of(kind: Quantity, text: str) -> Fraction:
+    return number_of(text, kind.spellings, kind.expected)
 
 
 def number_of(
