@@ -2,6 +2,7 @@
 
 import copy
 import json
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +18,7 @@ from tests.cli.stage import stage_of
 pytestmark = pytest.mark.timeout(300)
 
 
+@cache
 def judge() -> jsonschema.Draft202012Validator:
     """The schema, itself a sound one."""
     jsonschema.Draft202012Validator.check_schema(schema())
