@@ -12,7 +12,7 @@ import click
 import pytest
 from click.testing import CliRunner
 
-from slackwater.cli.runs_asked import Asked, series_of
+from slackwater.cli.runs_asked import Asked, series_of, within
 from slackwater.cli.shooting import Measured, Series, measure
 from slackwater.errors import InputError, RefusedError, SlackwaterError
 from slackwater.facts.reasons import Reason
@@ -108,18 +108,41 @@ def test_runs_that_were_counted_ahead_are_all_taken() -> None:
     assert 6 == len(found.runs)
 
 
+PUMP = replace(machine().pumps["carbonate"], rate_nl_per_s=500_000)
+
+
+def fitted(room_ul: int, *, may_shrink: bool = True) -> Series:
+    """Twelve shots a run as they fit what may flow."""
+    series = asked(100)
+    return within(series, PUMP, room_ul, may_shrink=may_shrink)
+
+
+def test_a_node_with_little_left_gets_fewer_shots() -> None:
+    """Six runs take nine tenths of it; one shot a run takes 4 mL for four runs."""
+    assert (12, 7, 1) == (
+        fitted(80_000).shots,
+        fitted(47_000).shots,
+        fitted(4_000).shots,
+    )
+    assert 500 == fitted(4_000).shot_ul(0)
+
+
+def test_a_node_with_nothing_left_is_told_before_a_run_waits() -> None:
+    """A shot would wait for hours; what was asked for is not made fewer."""
+    with pytest.raises(RefusedError, match=r"at most 3\.999 mL now"):
+        fitted(3_999)
+    with pytest.raises(RefusedError, match="4 runs are 48 mL together"):
+        fitted(47_999, may_shrink=False)
+    assert 12 == fitted(48_000, may_shrink=False).shots
+
+
 NOTHING: Asked = {"runs": None, "shots": None, "volume": ()}
 
 
 def asked(cap_ml: int, wishes: Asked = NOTHING) -> Series:
     """The runs of a pump of 30 mL/min with such a cap."""
-    used = machine()
-    pump = replace(
-        used.pumps["carbonate"],
-        rate_nl_per_s=500_000,
-        per_calibration_ul=cap_ml * 1000,
-    )
-    return series_of(pump, used, wishes)
+    pump = replace(PUMP, per_calibration_ul=cap_ml * 1000)
+    return series_of(pump, machine(), wishes)
 
 
 def test_where_nobody_says_a_shot_is_a_second_and_three() -> None:

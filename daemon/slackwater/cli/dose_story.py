@@ -83,10 +83,11 @@ def story_text(story: Story) -> str:
     asked = show_volume(life.asked_ul) if life.asked_ul else "nothing"
     charged, believed = show_volume(life.charge_ul), show_volume(life.believed_ul)
     amounts = f"asked {asked}, charged {charged}, believed {believed}"
-    lines = [
-        f"{life.dose}  {story.word}",
-        f"  Planned   {show_volume(life.planned_ul)}, {amounts}",
-    ]
+    # A dose by hand that waits has no entry yet that says how much it is.
+    so_far = f"  So far    {amounts}"
+    if life.planned_ul:
+        so_far = f"  Planned   {show_volume(life.planned_ul)}, {amounts}"
+    lines = [f"{life.dose}  {story.word}", so_far]
     for event in story.entries:
         how = getattr(event, "how", "") or getattr(event, "word", "")
         what = f"{event.kind.replace('_', ' ')}{f', {how}' if how else ''}"

@@ -68,17 +68,47 @@ def series_of(pump: Pump, machine: Machine, wishes: Asked) -> Series:
         one_length=one_length,
     )
     if wishes["shots"] is None:
-        shots = PULSES if relay is not None else _shots_that_fit(pump, series)
+        shots = (
+            PULSES
+            if relay is not None
+            else _shots_that_fit(series, pump.per_calibration_ul)
+        )
         series = replace(series, shots=shots)
     _refuse_over_cap(pump, series)
     return series
 
 
-def _shots_that_fit(pump: Pump, single: Series) -> int:
-    """As many shots a run as the cap has room for, 12 at the most; of single shots."""
+def within(series: Series, pump: Pump, room_ul: int, *, may_shrink: bool) -> Series:
+    """The series as it fits what may still flow; `may_shrink` where nobody said how.
+
+    Raises: RefusedError when not even its first runs do.
+    """
+    fitting = series
+    if may_shrink and not series.one_length:
+        single = replace(series, shots=1)
+        fits = min(series.shots, _shots_that_fit(single, room_ul))
+        fitting = replace(series, shots=fits)
+    runs = RUNS_FIRST if series.runs is None else series.runs
+    total_ul = fitting.total_ul(runs)
+    if total_ul > room_ul:
+        raise RefusedError(
+            Finding(
+                what=f"{runs} runs are {show_volume(total_ul)} together",
+                where=f"pump {pump.id}",
+                expected=f"at most {show_volume(max(room_ul, 0))} now: what its cap of "
+                "the hour and its node's limit of the day leave beside the plan",
+                do="Nothing was measured. Wait, or ask for less with --runs, --shots "
+                "or --volume.",
+            )
+        )
+    return fitting
+
+
+def _shots_that_fit(single: Series, room_ul: int) -> int:
+    """As many shots a run as there is room for, 12 at the most; of single shots."""
     runs = RUNS_OF_A_STEADY if single.runs is None else single.runs
-    room_ul = pump.per_calibration_ul * CAP_PERCENT // 100
-    return max(min(SHOTS, room_ul // single.total_ul(runs)), 1)
+    fits = room_ul * CAP_PERCENT // 100 // single.total_ul(runs)
+    return max(min(SHOTS, fits), 1)
 
 
 def _flows_in(pump: Pump, shot_s: int) -> int:

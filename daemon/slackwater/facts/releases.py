@@ -31,7 +31,7 @@ RELEASES: Mapping[Code, str] = {
     Code.NODE_BUSY: "It passes when the other run has ended.",
     Code.NODE_HELD: f"Somebody takes the hold off at the node. {_RELEASE}",
     Code.NODE_FAULT: "It ends when the node reports no fault any more.",
-    Code.NODE_BUDGET: "It passes within the hour, as the node's own hours grow older.",
+    Code.NODE_BUDGET: "It passes within a day, as what the node gave grows older.",
     Code.NODE_IDENTITY: "The approved device comes back, or a person approves again.",
     Code.NODE_SILENT: "The node's word settles the dose, or its time is up.",
     Code.NODE_TWICE: _RELEASE,

@@ -20,9 +20,16 @@ from slackwater.cli.commissioning import (
     say,
 )
 from slackwater.cli.document import Answer
-from slackwater.cli.opening import local_user
+from slackwater.cli.opening import local_user, newest_approval
 from slackwater.cli.readiness import PROOFS
-from slackwater.cli.runs_asked import PULSES, SHOTS, WITHIN_PERCENT, Asked, series_of
+from slackwater.cli.runs_asked import (
+    PULSES,
+    SHOTS,
+    WITHIN_PERCENT,
+    Asked,
+    series_of,
+    within,
+)
 from slackwater.cli.shell import Shell, verb
 from slackwater.cli.shooting import Measured, Series, is_yes, measure, prime
 from slackwater.cli.typed import WORD_AT_MOST, typed_text
@@ -32,6 +39,7 @@ from slackwater.facts.events import Calibrated
 from slackwater.facts.rolling import HOUR_MS
 from slackwater.facts.tank import Machine, Pump
 from slackwater.outside.clock import SystemClock
+from slackwater.planning.daily import fullest_day_ul
 from slackwater.pump.command import calibration_id, offset_in_force, rate_in_force
 from slackwater.service import logs
 from slackwater.service.calibrating import Session
@@ -93,8 +101,10 @@ def calibrate(shell: Shell, pump: str, **wishes: Unpack[Wishes]) -> Answer:
     empty the cylinder after each run, not after each shot. Short and long shots tell
     the rate apart from what start and stop take away, and how small a dose may be. It
     goes on until the flow is known well enough; at 30 mL/min that takes about 65 mL of
-    a steady pump and 120 mL of one whose shots differ by 5 %. A new calibration needs a
-    new approval; one approval covers all pumps that were calibrated before it.
+    a steady pump and 120 mL of one whose shots differ by 5 %, and counts against the
+    node's limit of the day; what the plan gives in a day is left to it. A new
+    calibration needs a new approval; one approval covers all pumps that were calibrated
+    before it.
     """
     logs.set_up(terminal=sys.stderr.isatty(), level=logging.ERROR)
     by = typed_text(wishes["by"] or local_user(), "--by", WORD_AT_MOST)
@@ -110,6 +120,8 @@ def calibrate(shell: Shell, pump: str, **wishes: Unpack[Wishes]) -> Answer:
             Places(config=shell.config, state=shell.state), SystemClock(), by
         )
         with session, nothing_left_over(session.rig):
+            may_shrink = wishes["shots"] is None
+            series = _fitting(session, known, series, may_shrink=may_shrink)
             event, measured = _session(session, known, series, by)
     except (KeyboardInterrupt, click.Abort) as error:
         raise InputError(_broken_off(pump)) from error
@@ -136,8 +148,6 @@ def _session(
 ) -> tuple[Calibrated, Measured]:
     """Runs, what they measured, what was seen, and the entry that keeps it."""
     rig = session.rig
-    hear_node(rig, pump.node, say)
-    prime(session.shoot, pump.id)
     state = rig.memory.state
     series = replace(
         series,
@@ -169,15 +179,36 @@ def _session(
     return event, measured
 
 
+def _fitting(
+    session: Session, pump: Pump, series: Series, *, may_shrink: bool
+) -> Series:
+    """The series as it fits what may flow, once the node was heard and the hose full.
+
+    Raises: RefusedError for a silent node, or where not even the first runs fit.
+    """
+    hear_node(session.rig, pump.node, say)
+    prime(session.shoot, pump.id)
+    return within(series, pump, _room_ul(session, pump), may_shrink=may_shrink)
+
+
 def _room_ul(session: Session, pump: Pump) -> int:
-    """What may still flow in this hour by the pump's cap, and by its node's budget."""
-    state = session.rig.memory.state
-    given = state.charges.get(f"calibrate/{pump.id}")
-    since_ms = stamp_of(session.rig)["proven_ms"] - HOUR_MS
+    """What may still flow by the cap of the hour, and by the node's limit of the day.
+
+    What the approved plan gives in a day is left to it.
+    """
+    rig = session.rig
+    given = rig.memory.state.charges.get(f"calibrate/{pump.id}")
+    since_ms = stamp_of(rig)["proven_ms"] - HOUR_MS
     flowed_ul = 0 if given is None else given.since(since_ms)
     room_ul = pump.per_calibration_ul - int(flowed_ul)
-    channel = session.rig.sight.nodes[pump.node].beat.channels.get(pump.channel)
-    return room_ul if channel is None else min(room_ul, channel.budget_ul)
+    channel = rig.sight.nodes[pump.node].beat.channels.get(pump.channel)
+    if channel is None:
+        return room_ul
+    approved, daily_ul = newest_approval(rig.memory.state), 0
+    if approved is not None:
+        fullest = fullest_day_ul(approved.plan, approved.machine)
+        daily_ul = fullest.get(pump.id, 0)
+    return min(room_ul, channel.budget_ul - daily_ul)
 
 
 def _ask_outlet(pump: Pump) -> None:
