@@ -6,22 +6,18 @@ nothing that is read here ever decides anything.
 """
 
 import re
-import secrets
 import ssl
 import time
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from paho.mqtt.client import Client, ConnectFlags, MQTTMessage
-from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode, MQTTProtocolVersion
-from paho.mqtt.properties import Properties
-from paho.mqtt.reasoncodes import ReasonCode
+from paho.mqtt.client import Client, MQTTMessage
+from paho.mqtt.enums import MQTTErrorCode
 
 from slackwater.errors import Finding, InputError, WireError
 from slackwater.outside.wire import DaemonDocument, Spoiled, TankDocument, read_strictly
+from slackwater.outside.wire.guest import CONNECT_S, KEEPALIVE_S, Calls, guest_client
 
-_KEEPALIVE_S = 15
-_CONNECT_S = 10.0
 # A broker hands over what it keeps right after the subscription; when nothing came for
 # so long it has handed over everything.
 _QUIET_S = 0.5
@@ -88,7 +84,7 @@ class _Listener:
         """Connect and subscribe."""
         vantage = self._vantage
         try:
-            self._client.connect(vantage.host, vantage.port, _KEEPALIVE_S)
+            self._client.connect(vantage.host, vantage.port, KEEPALIVE_S)
         except OSError as error:
             raise self._failure(error.strerror or "no answer") from error
         self._await_answers(1)
@@ -110,7 +106,7 @@ class _Listener:
                 heard, quiet_since_s = self._heard, time.monotonic()
 
     def _await_answers(self, count: int) -> None:
-        end_s = time.monotonic() + _CONNECT_S
+        end_s = time.monotonic() + CONNECT_S
         while self._answers < count and not self._refusal:
             if time.monotonic() > end_s:
                 return
@@ -127,44 +123,31 @@ class _Listener:
             raise self._failure(self._refusal or "the connection was lost")
 
     def _new_client(self) -> Client:
-        client = Client(
-            CallbackAPIVersion.VERSION2,
-            client_id=f"overview-{secrets.token_hex(6)}",
-            protocol=MQTTProtocolVersion.MQTTv311,
-            clean_session=True,
-            reconnect_on_failure=False,
+        calls = Calls(
+            accepted=self._accepted,
+            refused=self._refused,
+            granted=self._granted,
+            heard=self._take,
         )
-        if self._vantage.user:
-            client.username_pw_set(self._vantage.user, self._vantage.password)
-        if self._vantage.ca_file is not None:
-            client.tls_set_context(_trusting(self._vantage.ca_file))
-        client.on_connect = self._on_connect
-        client.on_subscribe = self._on_subscribe
-        client.on_message = self._on_message
+        vantage = self._vantage
+        client = guest_client("overview", calls, vantage.user, vantage.password)
+        if vantage.ca_file is not None:
+            client.tls_set_context(_trusting(vantage.ca_file))
         return client
 
-    def _on_connect(
-        self,
-        client: Client,
-        _userdata: object,
-        _flags: ConnectFlags,
-        reason: ReasonCode,
-        _properties: Properties | None,
-    ) -> None:
-        if reason.is_failure:
-            self._refusal = f"the broker refused: {reason}"
-            return
+    def _accepted(self, client: Client) -> None:
         prefix = self._vantage.prefix
         client.subscribe(
             [(f"{prefix}/+/tank/+/state", 0), (f"{prefix}/+/daemon/state", 0)]
         )
 
-    def _on_subscribe(self, *_: object) -> None:
+    def _refused(self, why: str) -> None:
+        self._refusal = why
+
+    def _granted(self) -> None:
         self._answers += 1
 
-    def _on_message(
-        self, _client: Client, _userdata: object, message: MQTTMessage
-    ) -> None:
+    def _take(self, message: MQTTMessage) -> None:
         found = self._shape.fullmatch(message.topic)
         if not message.retain or found is None or not message.payload:
             return

@@ -12,17 +12,14 @@ from dataclasses import dataclass, field
 from types import TracebackType
 from typing import Self
 
-from paho.mqtt.client import Client, ConnectFlags, MQTTMessage
-from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode, MQTTProtocolVersion
-from paho.mqtt.properties import Properties
-from paho.mqtt.reasoncodes import ReasonCode
+from paho.mqtt.client import Client, MQTTMessage
+from paho.mqtt.enums import MQTTErrorCode
 
 from slackwater.errors import Finding, RefusedError, WireError
 from slackwater.outside.kit.bench import Told
 from slackwater.outside.wire import Kind, Root, Topic
+from slackwater.outside.wire.guest import CONNECT_S, KEEPALIVE_S, Calls, guest_client
 
-_KEEPALIVE_S = 15
-_CONNECT_S = 10.0
 # What the broker keeps for us comes right after the subscription.
 _KEPT_S = 1.0
 
@@ -58,7 +55,13 @@ class Line:
         self._ready = False
         self._news = 0
         self._beat_at_s = 0.0
-        self._client = self._new_client()
+        calls = Calls(
+            accepted=self._accepted,
+            refused=self._refused,
+            granted=self._granted,
+            heard=self._heard,
+        )
+        self._client = guest_client("conform", calls, place.user, place.password)
 
     def __enter__(self) -> Self:
         """Connect and listen.
@@ -67,10 +70,10 @@ class Line:
         """
         place = self._place
         try:
-            self._client.connect(place.host, place.port, _KEEPALIVE_S)
+            self._client.connect(place.host, place.port, KEEPALIVE_S)
         except OSError as error:
             raise self._failure(error.strerror or "no answer") from error
-        end_s = time.monotonic() + _CONNECT_S
+        end_s = time.monotonic() + CONNECT_S
         while not self._ready and not self._refusal and time.monotonic() < end_s:
             self.look(0.1)
         if not self._ready:
@@ -124,41 +127,17 @@ class Line:
         """An id never used before."""
         return secrets.token_hex(16)
 
-    def _new_client(self) -> Client:
-        client = Client(
-            CallbackAPIVersion.VERSION2,
-            client_id=f"conform-{secrets.token_hex(6)}",
-            protocol=MQTTProtocolVersion.MQTTv311,
-            clean_session=True,
-            reconnect_on_failure=False,
-        )
-        if self._place.user:
-            client.username_pw_set(self._place.user, self._place.password)
-        client.on_connect = self._on_connect
-        client.on_subscribe = self._on_subscribe
-        client.on_message = self._on_message
-        return client
-
-    def _on_connect(
-        self,
-        client: Client,
-        _userdata: object,
-        _flags: ConnectFlags,
-        reason: ReasonCode,
-        _properties: Properties | None,
-    ) -> None:
-        if reason.is_failure:
-            self._refusal = f"the broker refused: {reason}"
-            return
+    def _accepted(self, client: Client) -> None:
         wanted = (self._topics[Kind.BEAT], self._topics[Kind.RESULT], self._daemon)
         client.subscribe([(topic, 1) for topic in wanted])
 
-    def _on_subscribe(self, *_: object) -> None:
+    def _refused(self, why: str) -> None:
+        self._refusal = why
+
+    def _granted(self) -> None:
         self._ready = True
 
-    def _on_message(
-        self, _client: Client, _userdata: object, message: MQTTMessage
-    ) -> None:
+    def _heard(self, message: MQTTMessage) -> None:
         self._news += 1
         if message.topic == self._daemon:
             self._daemon_lives = b'"here"' in message.payload
