@@ -7,6 +7,7 @@ import pytest
 
 from slackwater.errors import InputError, OutOfRangeError
 from slackwater.water.levels import parse_level
+from slackwater.water.salinities import parse_salinity
 from slackwater.water.solutions import Portion, stock_from_recipe
 from slackwater.water.units import parse_volume_ul
 from slackwater.water.uptake_belief import Reading
@@ -41,15 +42,33 @@ def _accepted(example: Example) -> None:
                 example.text("field"), example.text("field")
             )
             text = f"{example.text('value')} {example.text('unit')}"
+            if parameter == "salinity":
+                parse_salinity(text, where="")
             parse_level(text, parameter, where="")
+
+
+# What the refusal must say of the reason that the example states, in our words.
+SAID = {
+    "guard-nan": "does not begin with a plain number",
+    "guard-negative": "is negative",
+    "guard-dkh-as-ca": "is not a plausible calcium",
+    "guard-caco3-as-dkh": 'Did you mean "143 mg/L CaCO3"',
+    "guard-sg-as-salinity": 'Did you mean "1.026 SG 25/25"',
+    "guard-salinity-high": "from 20.00 PSU to 42.00 PSU",
+    "guard-solubility-nahco3": "at most 90 % of what dissolves",
+    "guard-zero-volume": "a volume from 1 µL",
+    "guard-future-test": "no test from the future",
+    "guard-fraction": "at most all of it",
+}
 
 
 @pytest.mark.parametrize("example", params("guard-"))
 def test_a_slip_of_the_hand_is_refused(example: Example) -> None:
-    """Each mistake of the example is refused with one finding."""
+    """Each mistake of the example is refused with one finding, which says why."""
     with pytest.raises(InputError) as refused:
         _accepted(example)
-    assert 1 == len(refused.value.findings)
+    (finding,) = refused.value.findings
+    assert SAID[example.id] in str(finding)
     assert example.expected["accept"] is False
 
 

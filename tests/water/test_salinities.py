@@ -69,6 +69,16 @@ def test_a_reading_out_of_range_is_refused_with_its_place(text: str) -> None:
     assert "test of Monday" == refused.value.findings[0].where
 
 
+@pytest.mark.parametrize(
+    ("text", "meant"),
+    [("1.026 PSU", "1.026 SG 25/25"), ("35 SG 20/20", "35 PSU")],
+)
+def test_gravity_and_salinity_in_the_place_of_each_other(text: str, meant: str) -> None:
+    """1.026 is no salinity and 35 no gravity: what was probably meant is asked."""
+    with pytest.raises(OutOfRangeError, match=f'Did you mean "{meant}"'):
+        parse_salinity(text, where="", confirmed=True)
+
+
 def test_thin_water_may_be_confirmed() -> None:
     """Below 20 a person confirms; the scale itself ends at 2."""
     found = parse_salinity("1.010 SG 25/25", where="", confirmed=True)

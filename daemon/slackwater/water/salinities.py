@@ -7,8 +7,9 @@ is guessed.
 
 from dataclasses import replace
 
-from slackwater.errors import OutOfRangeError
+from slackwater.errors import Finding, OutOfRangeError
 from slackwater.water.levels import parse_level
+from slackwater.water.parameters import PARAMETERS
 from slackwater.water.seawater import (
     REFERENCE_PAIRS,
     salinity_from_conductivity,
@@ -21,6 +22,8 @@ from slackwater.water.units import (
 )
 
 _GRAVITIES = {f"SG {pair}": pair for pair in REFERENCE_PAIRS}
+# From a little brackish to a little too salt.
+GRAVITIES_OF_A_REEF = (1.0, 1.04)
 _AT = " at "
 _FORMS = ("PSU", *_GRAVITIES, "mS/cm at 25 degC")
 
@@ -38,6 +41,7 @@ def parse_salinity(
     expected = f"a salinity in one of {', '.join(_FORMS)}"
     place = Place(where=where, expected=expected)
     number, unit = split(text, place)
+    _refuse_mix_up(float(number), unit, str(text), where)
     if unit != "PSU":
         try:
             salinity = _converted(float(number), unit, str(text), place)
@@ -45,6 +49,25 @@ def parse_salinity(
             raise _placed(error, where) from error
         text = f"{salinity:.9f} PSU"
     return float(parse_level(text, "salinity", where=where, confirmed=confirmed))
+
+
+def _refuse_mix_up(number: float, unit: str, text: str, where: str) -> None:
+    """Refuse a specific gravity under the unit of a salinity, and the other way."""
+    low, high = GRAVITIES_OF_A_REEF
+    meant = ""
+    if unit == "PSU" and low <= number <= high:
+        meant = f"{number:.12g} {next(iter(_GRAVITIES))}"
+    elif unit in _GRAVITIES and PARAMETERS["salinity"].low <= number:
+        meant = f"{number:.12g} PSU"
+    if meant:
+        finding = Finding(
+            what=f"{shown(text)} is no {'salinity' if unit == 'PSU' else 'gravity'}",
+            where=where,
+            expected="a salinity such as 35 PSU, or a specific gravity such as 1.0264 "
+            "with its reference pair",
+            do=f'Did you mean "{meant}"? Write the unit that the instrument shows.',
+        )
+        raise OutOfRangeError(finding)
 
 
 def _converted(number: float, unit: str, text: str, place: Place) -> float:
