@@ -127,8 +127,8 @@ class DiskBook(Book):
             self.witness.write_bytes(remembered)
             # Nothing on this machine can know of these any more.
             with LedgerFile.open(self.path, writable=False, footing=AT_ONCE) as kept:
-                self.forgotten |= _attempts(self.events())
-                self.forgotten -= _attempts(entry.event for entry in entries(kept))
+                remembered_too = _attempts(entry.event for entry in entries(kept))
+                self.forgotten |= _attempts(self.events()) - remembered_too
         self.rewound.append(len(self.entries))
 
     def go_on_from(self, backup: tuple[bytes, bytes, int]) -> None:

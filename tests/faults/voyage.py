@@ -3,15 +3,12 @@
 `sail(seed, days)` gives what befell it and what it broke; `story` is for people.
 """
 
-import logging
 import tempfile
 import traceback
 from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-
-import structlog
 
 from slackwater.facts.events import AnyEvent, DoseIntended
 from slackwater.facts.plan import Plan
@@ -21,7 +18,7 @@ from tests.faults.sea import Sea, embark
 from tests.faults.telling import clock_words, entry_words, flow_words
 from tests.faults.weather import bursts
 from tests.properties.outpost import Outpost
-from tests.properties.play import reached_by
+from tests.properties.play import hush, reached_by
 from tests.properties.shell import Written
 
 DAYS = 20.0
@@ -61,7 +58,7 @@ class Voyage:
 
 def sail(seed: int, days: float = DAYS) -> Voyage:
     """Sail to the end and be judged."""
-    _hush()
+    hush()
     with tempfile.TemporaryDirectory(dir=SHELF if SHELF.is_dir() else None) as name:
         sea, fell = _sail(seed, days, Path(name))
         broken = (fell,) if fell else tuple(judge.findings(evidence(sea)))
@@ -78,7 +75,7 @@ def sail(seed: int, days: float = DAYS) -> Voyage:
 
 def story(seed: int, days: float = DAYS) -> Iterator[str]:
     """A voyage told in order of true time: faults, entries, water, and the verdict."""
-    _hush()
+    hush()
     with tempfile.TemporaryDirectory(dir=SHELF if SHELF.is_dir() else None) as name:
         sea, fell = _sail(seed, days, Path(name))
         told = [(t_ms, f"!! {words}") for t_ms, words in sea.told]
@@ -99,11 +96,6 @@ def _sail(seed: int, days: float, folder: Path) -> tuple[Sea, str]:
     except Exception:  # noqa: BLE001 -- whatever ends the daemon is a finding
         return sea, f"the daemon fell: {traceback.format_exc(limit=-4)}"
     return sea, ""
-
-
-def _hush() -> None:
-    quiet = structlog.make_filtering_bound_logger(logging.CRITICAL)
-    structlog.configure(wrapper_class=quiet)
 
 
 def _spoiled(sea: Sea) -> Counter[str]:

@@ -66,9 +66,14 @@ def play(seed: int) -> Played:
 
 def play_all(seeds: Iterable[int]) -> list[Played]:
     """Many scenarios, without a word on the terminal."""
+    hush()
+    return [play(seed) for seed in seeds]
+
+
+def hush() -> None:
+    """Let the daemon log nothing."""
     quiet = structlog.make_filtering_bound_logger(logging.CRITICAL)
     structlog.configure(wrapper_class=quiet)
-    return [play(seed) for seed in seeds]
 
 
 def set_up(seed: int) -> tuple[World, tuple[str, ...]]:
@@ -100,8 +105,7 @@ def reached_by(events: Iterable[AnyEvent]) -> Iterator[str]:
 
 def show(seed: int) -> None:
     """Play one scenario and print its entries with their true times."""
-    quiet = structlog.make_filtering_bound_logger(logging.CRITICAL)
-    structlog.configure(wrapper_class=quiet)
+    hush()
     world, befell = set_up(seed)
     world.run(END_MS)
     for written in world.book.entries:
