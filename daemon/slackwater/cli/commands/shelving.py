@@ -30,11 +30,10 @@ def manual(context: click.Context, shell: Shell) -> Answer:
 
 @verb(
     "completion",
-    epilog="Examples: slackwater completion bash > "
-    "~/.local/share/bash-completion/completions/slackwater; slackwater completion fish "
-    "> ~/.config/fish/completions/slackwater.fish; for zsh a file _slackwater in a "
-    "folder of its fpath. It counts from the next shell on. The installer in systemd/ "
-    "does it for everybody.",
+    epilog='Put eval "$(slackwater completion bash)" into ~/.bashrc, the same with zsh '
+    "into ~/.zshrc, or slackwater completion fish | source into "
+    "~/.config/fish/config.fish; it counts from the next shell on. The installer in "
+    "systemd/ does it for everybody.",
 )
 @click.argument("name", type=click.Choice(["bash", "zsh", "fish"]))
 @click.pass_context

@@ -103,9 +103,9 @@ class _Round:
 def visit(shell: Shell, **asked: Unpack[Asked]) -> Answer:
     """Go through a visit, step by step.
 
-    Pauses its doses, asks for tests and refills, calibrates the pumps that are due,
-    proposes a plan, rehearses and approves it once, and ends with a report of one page.
-    Each step can be left out; a pump is measured while no daemon runs.
+    Pauses the doses of a tank, asks for tests and refills, calibrates the pumps that
+    are due, proposes a plan, rehearses and approves it once, and ends with a report of
+    one page. Each step can be left out; a pump is measured while no daemon runs.
     """
     talk: Talk = Dialogue() if asked["answers"] is None else script_in(asked["answers"])
     tank, machine = _tank(shell, asked["tank"])
