@@ -5,7 +5,7 @@ import os
 import shutil
 import sys
 from collections import Counter
-from collections.abc import Callable, Generator, Iterator
+from collections.abc import Callable, Generator
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Protocol
@@ -74,15 +74,18 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     )
 
 
-@pytest.fixture(autouse=True)
-def log_as_at_birth() -> Iterator[None]:
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_protocol() -> Generator[None, object, object]:
     """No test inherits a level or a renderer of the log from the one before it.
 
-    Verbs set the log up for their whole process, and here many share one.
+    Verbs set the log up for their whole process, and here many share one. A fixture
+    would do the same at several times the cost, before each of thousands of tests.
     """
     structlog.reset_defaults()
-    yield
-    structlog.reset_defaults()
+    try:
+        return (yield)
+    finally:
+        structlog.reset_defaults()
 
 
 @pytest.fixture
