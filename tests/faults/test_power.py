@@ -25,11 +25,12 @@ EACH, EACH_LONG = 1, 60
 AT_ONCE = Footing(busy_ms=5)
 
 
-@pytest.fixture
-def life(tmp_path: Path, strace: str) -> tuple[bytes, list[Call]]:
+@pytest.fixture(scope="module")
+def life(
+    tmp_path_factory: pytest.TempPathFactory, strace: str
+) -> tuple[bytes, list[Call]]:
     """The ledger before a life, and all that this life did to the disk."""
-    folder = tmp_path / "life"
-    folder.mkdir()
+    folder = tmp_path_factory.mktemp("life")
     path = folder / LIVE_NAME
     new_ledger(path, [kept(1)]).close()
     before = path.read_bytes()
