@@ -126,7 +126,7 @@ def _stands(path: Path) -> RefusedError:
         Finding(
             what="a file stands here already",
             where=str(path),
-            expected="no file, to make a new ledger",
+            expected="no file where a ledger is made or put back",
             do="Use the ledger that is there; nothing was changed.",
         )
     )

@@ -105,7 +105,7 @@ def _waits(stood: Standing) -> Iterator[str]:
     """What only a person can settle, each with the verb that does."""
     for hold in stood.holds:
         if hold.latched:
-            yield f"Hold {hold.hold_id}: `slackwater release`."
+            yield f"Hold {hold.hold_id}: `slackwater release {hold.hold_id}`."
     unseen = [one for one in stood.alarms if one.wants_eyes]
     for one in unseen:
         yield f"Alarm {one.raised.alarm}: `slackwater ack {one.raised.alarm}`."
