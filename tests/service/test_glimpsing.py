@@ -1,5 +1,6 @@
 """What the daemon writes down for people who ask why."""
 
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -7,8 +8,12 @@ import pytest
 from slackwater.facts.reasons import Code
 from slackwater.outside.glimpse import PumpGlimpse
 from slackwater.service.glimpsing import glimpse_of
+from slackwater.service.loop import take_news
+from slackwater.service.memory import Memory
 from tests.alarms.manned import MINUTE_MS, QUIET_MS, Manned
 from tests.alarms.strikes import held, node_dies, probe_dies
+from tests.cli.stage import stage_of
+from tests.service.test_alarms import rig_of
 
 CARBONATE = "reef/carbonate"
 
@@ -69,3 +74,22 @@ def test_holds_are_left_to_the_ledger(house: Manned) -> None:
     held(Code.MANUAL_HOLD, "pump/carbonate")(house)
     house.pass_ms(MINUTE_MS)
     assert () == seen(house).refused
+
+
+def test_what_people_write_down_is_explained_without_a_minutes_wait(
+    tmp_path: Path,
+) -> None:
+    """A test is news to whoever asks why; a hold stands in the ledger anyway."""
+    stage = stage_of(tmp_path)
+    assert 0 == stage.approve("--now").code
+    with closing(Memory(stage.state, "live")) as memory:
+        memory.open()
+        rig = rig_of(stage, memory)
+        for words, expected in (
+            (("record", "alkalinity=8.1 dKH", "--by", "keeper"), True),
+            (("hold", "--by", "keeper"), False),
+        ):
+            assert 0 == stage.run(*words).code
+            take_news(rig)
+            waiting = [rig.chores.get_nowait() for _ in range(rig.chores.qsize())]
+            assert expected == ("glimpse" in waiting)

@@ -6,7 +6,7 @@ named points are audited, so that tests can end the process exactly there.
 """
 
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 import structlog
 from structlog.typing import FilteringBoundLogger
@@ -48,6 +48,26 @@ SHOWN = frozenset(
         "hold_released",
         "measurement_kept",
         "request_heard",
+    }
+)
+# Entries after which another answer to why may be the true one. Holds are none of
+# them: whoever answers sees those in the ledger.
+EXPLAINED_ANEW = frozenset(
+    {
+        "away_declared",
+        "away_ended",
+        "bypass_ended",
+        "bypass_granted",
+        "calibrated",
+        "entry_settled",
+        "husbandry_noted",
+        "level_entered",
+        "measurement_kept",
+        "measurement_struck",
+        "plan_approved",
+        "probe_put_back",
+        "probe_taken_out",
+        "reservoir_filled",
     }
 )
 RESTAGING = frozenset({"pumps_enabled", "pumps_disabled"})
@@ -107,8 +127,7 @@ def take_news(rig: Rig) -> bool:
     """
     news = rig.memory.news()
     kinds = {event.kind for event in news}
-    if kinds & SHOWN:
-        rig.chores.put("show")
+    _show_soon(rig, kinds)
     deaf = False
     # A calibration session never takes up a plan: it is there for shots alone.
     if kinds & RESETTING and rig.mode != "calibrate" and not rig.closing:
@@ -191,11 +210,18 @@ def write(rig: Rig, events: Sequence[AnyEvent]) -> bool:
     # What was withdrawn from afar is this daemon's own entry, and no news to it.
     if RESETTING.intersection(kinds) and rig.mode != "calibrate" and not rig.closing:
         _reset(rig)
-    if SHOWN.intersection(kinds):
-        rig.chores.put("show")
+    _show_soon(rig, kinds)
     for event in events:
         _log.info(logs.EVENT_WRITTEN, kind=event.kind, **_about(event))
     return True
+
+
+def _show_soon(rig: Rig, kinds: Iterable[str]) -> None:
+    """Let those who look on see what follows from entries of these kinds."""
+    if SHOWN.intersection(kinds):
+        rig.chores.put("show")
+    if EXPLAINED_ANEW.intersection(kinds):
+        rig.chores.put("glimpse")
 
 
 def _about(event: AnyEvent) -> dict[str, str]:
