@@ -147,7 +147,7 @@ def test_says_what_is_missing_in_shadow(stage: Stage) -> None:
     assert (
         "Stage shadow for 0 s; missing before pumps may run: pumps (`slackwater "
         "calibrate PUMP`), approval (`slackwater rehearse --faults`, then `slackwater "
-        "approve`), shadow (`slackwater run`)"
+        "approve`), at least 1 d 0 h in shadow (`slackwater run`)"
     ) in " ".join(text.split())
     stage.approve("--now")
     document = stage.run("status", "--json").document
@@ -155,7 +155,7 @@ def test_says_what_is_missing_in_shadow(stage: Stage) -> None:
     text = " ".join(stage.run("status").out.split())
     assert (
         "missing before pumps may run: pump calcium, pump carbonate (`slackwater "
-        "calibrate PUMP`), shadow (`slackwater run`)"
+        "calibrate PUMP`), at least 1 d 0 h in shadow (`slackwater run`)"
     ) in text
 
 

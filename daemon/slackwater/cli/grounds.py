@@ -204,8 +204,8 @@ def _lines(
         tank = moment.machine.tanks.get(rule.line.tank)
         if pump is None or tank is None:
             continue
-        # A plan that takes over later doses nothing before.
-        begins = max(moment.now.utc, approved.approval.takes_over_at)
+        # A plan that takes over later doses nothing before, nor what it leaves out.
+        begins = max(moment.now.utc, approved.approval.doses_after)
         following = _following(timetable, rule, begins)
         due_at = moment.now.utc if following is None else following.due_at
         yield Ground(

@@ -58,12 +58,16 @@ class Outlook:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Present:
-    """What an outlook is made from; `lived` holds the doses, real or imagined."""
+    """What an outlook is made from; `lived` holds the doses, real or imagined.
+
+    The next dose is looked for among those due after `due_after`.
+    """
 
     state: State
     lived: State
     timetable: Timetable
     utc: datetime
+    due_after: datetime
     proven_ms: int
 
     @property
@@ -163,14 +167,16 @@ def _following(present: Present, tank: str) -> DueDose | None:
     ours = {name for name in lines if name.startswith(f"{tank}/")}
     if ours <= set(present.state.left_to_old):
         return None
-    after = present.utc
+    after = present.due_after
     while (due_at := present.timetable.next_after(after)) is not None:
         for dose in present.timetable.between(after, due_at):
             name = f"{dose.tank}/{dose.line}"
-            if name in ours and not is_old_dosers(present.state, name, due_at):
+            if dose.id in present.state.skipped or name not in ours:
+                continue
+            if not is_old_dosers(present.state, name, due_at):
                 return dose
         after = due_at
-        if (after - present.utc).days > DAYS_SEARCHED:
+        if (after - present.due_after).days > DAYS_SEARCHED:
             return None
     return None
 

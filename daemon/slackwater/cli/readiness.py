@@ -36,6 +36,8 @@ PROOFS = {
 _VERB = re.compile("`(slackwater [^`]+)`")
 _CONSENT = "`slackwater rehearse --faults`, read it, then `slackwater approve`"
 
+SHADOW = "shadow"
+
 # A week of shadow says what there is to say.
 AUDITED = timedelta(days=7)
 
@@ -67,6 +69,11 @@ def missing(
     ]
 
 
+def in_short(finding: Finding) -> str:
+    """What is missing in a few words: of a time how long it must be."""
+    return f"{finding.expected} in shadow" if finding.where == SHADOW else finding.where
+
+
 def verbs(finding: Finding) -> str:
     """The verbs that a finding tells to run, in their order; empty where none."""
     return ", then ".join(_VERB.findall(finding.do))
@@ -91,8 +98,8 @@ def _shadow(
     if passed < needed:
         yield Finding(
             what=f"the daemon ran in shadow for {span(passed)} of proven time",
-            where="shadow",
-            expected=f"at least {span(needed)} with an approved plan",
+            where=SHADOW,
+            expected=f"at least {span(needed)}",
             do="Let `slackwater run` go on (the unit, where it is installed).",
         )
 

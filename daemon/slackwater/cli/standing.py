@@ -196,6 +196,7 @@ def _outlooks(found: Opened, approved: Approved, lived: State) -> dict[str, Outl
         lived=lived,
         timetable=Timetable(approved.plan, approved.machine),
         utc=max(found.now.utc, approved.approval.takes_over_at),
+        due_after=max(found.now.utc, approved.approval.doses_after),
         proven_ms=found.proven_ms,
     )
     return {tank: outlook(present, tank) for tank in sorted(approved.machine.tanks)}

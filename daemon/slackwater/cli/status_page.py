@@ -16,7 +16,7 @@ from slackwater.cli.entered_text import entered_lines
 from slackwater.cli.exchange_text import exchange_lines
 from slackwater.cli.opening import Approved
 from slackwater.cli.outlook import Outlook
-from slackwater.cli.readiness import verbs
+from slackwater.cli.readiness import in_short, verbs
 from slackwater.cli.relay_text import relay_lines
 from slackwater.cli.render import hours, local, local_time, span
 from slackwater.cli.standing import Standing
@@ -188,7 +188,7 @@ def _stage_line(stood: Standing) -> str:
         # Pumps that want the same stand together.
         pump = one.where.removeprefix("pump ")
         verb = verbs(one).replace(f"calibrate {pump}", "calibrate PUMP")
-        places.setdefault(verb, []).append(one.where)
+        places.setdefault(verb, []).append(in_short(one))
     told = ", ".join(
         f"{', '.join(dict.fromkeys(names))} (`{verb.replace(', then ', '`, then `')}`)"
         for verb, names in places.items()

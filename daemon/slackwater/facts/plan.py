@@ -8,7 +8,7 @@ times are wall times of the tank's zone and become UTC only in
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import Literal
 
 Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
@@ -17,6 +17,8 @@ Purpose = Literal["maintenance", "correction"]
 # water, and a dose that a person asked for by hand.
 Kind = Literal["plan", "calibrate", "prime", "manual"]
 OUT_OF_WATER = frozenset[Kind]({"calibrate", "prime"})
+# The smallest step of a time.
+INSTANT = timedelta(microseconds=1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -132,6 +134,13 @@ class Approval:
     hardware: Mapping[str, tuple[str, str]] = field(default_factory=dict)
     left_out_until: datetime | None = None
     grace_until: datetime | None = None
+
+    @property
+    def doses_after(self) -> datetime:
+        """Of what is due after this instant nothing is left out for the swap."""
+        return (
+            max(self.takes_over_at, self.left_out_until or self.takes_over_at) - INSTANT
+        )
 
     @property
     def ends_at(self) -> datetime:

@@ -188,7 +188,8 @@ def _coming(shown: Shown) -> Iterator[DueDose]:
     for force in reversed(shown.setup.forces):
         if force.approval.takes_over_at > utc:
             continue
-        for dose in force.timetable.between(utc, utc + AHEAD):
+        after = max(utc, force.approval.doses_after)
+        for dose in force.timetable.between(after, utc + AHEAD):
             if dose.tank == shown.tank.id and not _is_settled(shown, dose):
                 yield dose
         return
