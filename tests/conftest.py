@@ -3,6 +3,7 @@
 import gc
 import os
 import shutil
+import signal
 import sys
 from collections import Counter
 from collections.abc import Callable, Generator
@@ -60,8 +61,13 @@ def pytest_collection() -> Generator[None, object, object]:
 
 
 def pytest_configure() -> None:
-    """Let pages be as long as they need: a worker process states a width."""
+    """Let pages be as long as they need, and whoever is told to end do so.
+
+    A worker process states a width.
+    """
     os.environ.pop("COLUMNS", None)
+    # A script that runs this beside itself has it ignored, by all that starts here too.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
