@@ -17,7 +17,7 @@ from slackwater.gate.moment import Moment, Rules, rules_for
 from slackwater.gate.verdict import Granted, may_dose
 from slackwater.gate.watches import BY_NAME
 from slackwater.pump.outcome import Stamp
-from slackwater.turn.listening import KEEP_EVERY
+from slackwater.turn.listening import is_worth_keeping
 from slackwater.turn.watching import end_by_news, hear_news, watch
 from tests.gate.plain_oracle import Plain
 from tests.gate.plain_tables import DOSE_UL, PROBES, SWITCHES
@@ -149,7 +149,7 @@ class Trace:
         """What the turn puts on record with a reading, but for verdicts on series."""
         kept = self.at.state.readings.get(reading.probe)
         raised = list(hear_news(self.at, reading, self.stamp))
-        if raised or not kept or reading.at - kept[-1].taken_at >= KEEP_EVERY:
+        if raised or not kept or is_worth_keeping(self.at, reading, kept[-1]):
             keep = ReadingKept(
                 **self.stamp,
                 tank=reading.tank,

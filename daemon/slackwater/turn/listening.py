@@ -128,7 +128,7 @@ def _reading(moment: Moment, reading: Reading, stamp: Stamp) -> Iterator[AnyEven
     stopping: list[AnyEvent] = list(hear_reading(moment, reading, stamp))
     stopping += judge_reading(moment, reading, stamp)
     kept = moment.state.readings.get(reading.probe)
-    if stopping or not kept or _is_news(moment, reading, kept[-1]):
+    if stopping or not kept or is_worth_keeping(moment, reading, kept[-1]):
         yield ReadingKept(
             **stamp,
             tank=reading.tank,
@@ -142,7 +142,7 @@ def _reading(moment: Moment, reading: Reading, stamp: Stamp) -> Iterator[AnyEven
         yield from end_by_news(moment, reading.tank, stamp)
 
 
-def _is_news(moment: Moment, reading: Reading, kept: ReadingKept) -> bool:
+def is_worth_keeping(moment: Moment, reading: Reading, kept: ReadingKept) -> bool:
     """Whether it is time again, or what was kept last is too high and this is not.
 
     Else a page that shows what was kept would show the spike for half an hour.
