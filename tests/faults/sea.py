@@ -22,7 +22,7 @@ from tests.faults.homes import READING_S, draw_long_home
 from tests.properties.bus import Bus
 from tests.properties.outpost import HOUR_MS, Outpost, Told
 from tests.properties.people import confirm_clock, released
-from tests.properties.shell import Daemon, Times, trap
+from tests.properties.shell import CrashError, Daemon, Times, trap
 from tests.properties.world import MINUTE_MS, UP_HOURS, World, boot_ids, past, spoken
 
 SECOND_MS = 1000
@@ -125,6 +125,10 @@ class Sea(World):
         before_ms = daemon.wake_ms
         try:
             super()._live()
+        except CrashError:
+            # Also where the rim reads a message, or the shell looks around.
+            self.kill(self.down_for_ms)
+            return
         except LedgerError as error:
             self.met["ended by the ledger"] += 1
             self.told.append((self.times.t_ms, f"ended: {type(error).__name__}"))
