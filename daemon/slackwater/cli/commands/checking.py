@@ -7,6 +7,7 @@ is printed whether or not something is wrong.
 
 import re
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from fractions import Fraction
 
 from slackwater.cli.amounts import (
@@ -19,6 +20,7 @@ from slackwater.cli.amounts import (
 from slackwater.cli.bottles import emptied, emptied_document, emptied_words
 from slackwater.cli.checked import Checked, check_files
 from slackwater.cli.document import REFUSED, Answer, finding_document, finding_text
+from slackwater.cli.extras import lacking
 from slackwater.cli.lasting import (
     S_PER_HOUR,
     Bottle,
@@ -64,7 +66,9 @@ def check(shell: Shell) -> Answer:
     alkalinity ceiling if uptake stopped, how long bottles and tubes last, and the
     smallest cap that fits.
     """
-    checked = check_files(read_files(shell.config))
+    judged = check_files(read_files(shell.config))
+    cautions = (*judged.cautions, *lacking(shell.config))
+    checked = replace(judged, cautions=cautions)
     past = past_of(shell.state, checked.machine)
     sinks, lasts = tuple(sinking(checked, past)), _lasts(checked, past)
     worn = _worn(checked, past)
