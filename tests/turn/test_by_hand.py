@@ -5,7 +5,7 @@ from datetime import datetime, timedelta
 
 import pytest
 
-from slackwater.facts.events import DoseMissed, HoldRaised, ShotRequested
+from slackwater.facts.events import DoseHeld, DoseMissed, HoldRaised, ShotRequested
 from slackwater.facts.reasons import Code, because
 from slackwater.facts.tank import Machine
 from tests.gate.scene import machine
@@ -117,6 +117,27 @@ def test_h55_what_holds_the_plan_holds_a_dose_by_hand(scope: str) -> None:
     made.run_until(SOON + timedelta(minutes=2))
     assert [] == list(made.intents())
     assert Code.MANUAL_HOLD in reasons(made)
+
+
+def test_why_it_waits_is_told_again_when_it_is_another_reason() -> None:
+    """A pause that ended is no reason any more; the same one is told once."""
+    made = bench(roomy(), 2000)
+    for minutes, code in ((2, Code.PAUSE), (4, Code.PAUSE), (6, Code.LEAK)):
+        made.state.holds["h"] = HoldRaised(
+            at=SOON,
+            boot_s=BOOT_S,
+            proven_ms=10**9,
+            hold_id="h",
+            scope="pump/carbonate",
+            reason=because(code),
+            latched=True,
+        )
+        made.run_until(SOON + timedelta(minutes=minutes))
+    told = [event for event in made.events if isinstance(event, DoseHeld)]
+    assert [[Code.PAUSE], [Code.LEAK]] == [
+        [reason.code for reason in each.reasons] for each in told
+    ]
+    assert {Code.LEAK} == reasons(made)
 
 
 def test_h55_without_an_approval_nothing_is_given_by_hand() -> None:

@@ -20,7 +20,10 @@ EndedHow = Literal["full", "short", "over", "stopped", "cut", "fault", "lost"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DoseHeld(Event):
-    """A due dose was refused for the first time; it waits until its latest start."""
+    """A due dose was refused for the first time; it waits until its latest start.
+
+    What a person asked for is told again when nothing of the old reasons is left.
+    """
 
     kind: Literal["dose_held"] = "dose_held"
     dose_id: str

@@ -171,13 +171,25 @@ def _ask_gate(moment: Moment, ask: Ask, day: date, into: tuple[Decided, Stamp]) 
         missed = DoseMissed(**stamp, dose=ask.dose, reasons=reasons, effects=effects)
         decided.events.append(missed)
         return
-    if ask.dose.id not in moment.state.held:
+    if _is_news(moment.state.held.get(ask.dose.id), ask, reasons):
         held = DoseHeld(
             **stamp, dose_id=ask.dose.id, pump=ask.dose.pump, reasons=reasons
         )
         decided.events.append(held)
     if ask.kind == "plan":
         _wait(decided, ask.dose)
+
+
+def _is_news(told: DoseHeld | None, ask: Ask, reasons: tuple[Reason, ...]) -> bool:
+    """Whether it is not on record yet why it waits.
+
+    Somebody stands beside what was asked for and looks why: a reason of another kind is
+    told as well. What the plan gives is told once, lest a bad day fills the ledger.
+    """
+    if told is None:
+        return True
+    known = {reason.code for reason in told.reasons}
+    return ask.kind != "plan" and not known & {reason.code for reason in reasons}
 
 
 def _busy_nodes(moment: Moment) -> set[str]:
