@@ -13,21 +13,23 @@ import tempfile
 import time
 from collections.abc import Callable, Iterator
 from contextlib import closing
-from itertools import islice
+from itertools import chain, islice
 from pathlib import Path
 
 from slackwater.facts.events import AnyEvent
+from slackwater.facts.fold import fold_all
+from slackwater.facts.state import State
 from slackwater.ledger.birth import INSERT
 from slackwater.ledger.chain import link
 from slackwater.ledger.codec import dump_state
 from slackwater.ledger.store import LedgerFile
 from slackwater.ledger.witness import path_for
-from slackwater.service.memory import LIVE_NAME, Memory, read_state
-from tests.ledger.samples import checkpoint, kept, new_ledger
+from slackwater.service.memory import LIVE_NAME, Memory
+from tests.ledger.samples import checkpoint, kept, made, new_ledger
 
 FEW, MANY = 1_000, 5_000_000
 SINCE, AT_A_TIME, TURNS = 300, 20_000, 7
-EVERY_S = 600
+EVERY_S, DAY = 600, 144
 
 
 def build(folder: Path, entries: int) -> Path:
@@ -37,11 +39,16 @@ def build(folder: Path, entries: int) -> Path:
     if path.exists():
         return folder
     new_ledger(path).close()
-    _fill(path, map(_reading, range(entries - SINCE - 2)))
-    with LedgerFile.open(path) as ledger:
-        text = dump_state(read_state(ledger))
-        last = [_reading(entries - SINCE + number) for number in range(SINCE)]
-        ledger.append([checkpoint(text, EVERY_S * entries), *last])
+    middle, count = entries - SINCE - 2, EVERY_S * entries
+    newest = [_reading(number) for number in range(max(0, middle - DAY), middle)]
+    state = fold_all(State(), [made(), *newest])
+    last = [_reading(entries + number) for number in range(SINCE)]
+    _fill(
+        path,
+        chain(
+            map(_reading, range(middle)), [checkpoint(dump_state(state), count)], last
+        ),
+    )
     return folder
 
 
