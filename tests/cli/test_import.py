@@ -354,3 +354,12 @@ def test_the_chain_holds_after_an_import(stage: Stage) -> None:
     stage.run("import", REPORT, "--sampled-at", at(stage))
     with opened(stage.state) as found:
         assert [] == found.ledger.verify_all()
+
+
+def test_one_value_is_told_as_one(stage: Stage, tmp_path: Path) -> None:
+    """A report of calcium alone: one value, and no plural of it."""
+    report = tmp_path / "one.csv"
+    report.write_text("Element,Value,Unit\nCa,418,mg/L\n", encoding="utf-8")
+    words = (report, "--sampled-at", "2026-05-03 10:00")
+    assert "1 value would be." in stage.run("import", *words, "--dry-run").out
+    assert "Stored: 1 value, report" in stage.run("import", *words).out

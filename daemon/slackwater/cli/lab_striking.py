@@ -39,11 +39,16 @@ class Struck:
     def words(self) -> str:
         """What was done, for people."""
         return (
-            f"Struck: {len(self.values)} values of report "
+            f"Struck: {value_words(len(self.values))} of report "
             f"{self.report.report[:DIGITS_SHOWN]}, {self.report.file} for tank "
             f"{self.report.tank}.\nThey stay readable and no longer count; the report "
             "may come in again."
         )
+
+
+def value_words(count: int) -> str:
+    """So many values, of which there may be one."""
+    return f"{count} value" if count == 1 else f"{count} values"
 
 
 def report_to_strike(ledger: LedgerFile, wanted: str) -> Struck:

@@ -13,7 +13,7 @@ from math import floor, log10
 from textwrap import fill
 
 from slackwater.cli.lab_filing import Place
-from slackwater.cli.lab_striking import DIGITS_SHOWN
+from slackwater.cli.lab_striking import DIGITS_SHOWN, value_words
 from slackwater.cli.render import NARROWEST, local, table
 from slackwater.facts.waters import OWN_TESTS_ONLY
 from slackwater.ledger.codec import timestamp
@@ -81,11 +81,11 @@ def _remarks(filed: Filed) -> Iterator[str]:
     if own:
         names = ", ".join(PARAMETERS[name].name for name in sorted(set(own)))
         yield f"Kept, but only tests at the tank are judged for: {names}."
-    count = len(report.values)
+    values = value_words(len(report.values))
     yield (
-        f"Stored: {count} values, report {report.digest[:DIGITS_SHOWN]}."
+        f"Stored: {values}, report {report.digest[:DIGITS_SHOWN]}."
         if filed.stored
-        else f"Nothing was stored (--dry-run); {count} values would be."
+        else f"Nothing was stored (--dry-run); {values} would be."
     )
 
 
