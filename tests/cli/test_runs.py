@@ -89,7 +89,7 @@ def test_the_cap_of_the_hour_ends_it() -> None:
     """No shot waits an hour for its turn; the text says how much would be needed."""
     found, text = said(*UNSTEADY, room_ul=19_999)
     assert isinstance(found, Measured)
-    assert "No more than 19.999 mL may flow in this hour; it ends here." in text
+    assert "No more than 19.999 mL may flow now; it ends here." in text
     unending, _ = said(*UNSTEADY, room_ul=20_000)
     assert unending is None
 

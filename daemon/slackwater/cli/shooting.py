@@ -167,7 +167,7 @@ def _goes_on(
         say(
             f"{wanted}, and that takes about {more} runs more, "
             f"{show_volume(series.total_ul(more))}. No more than "
-            f"{show_volume(left_ul)} may flow in this hour; it ends here."
+            f"{show_volume(left_ul)} may flow now; it ends here."
         )
         return False
     say(

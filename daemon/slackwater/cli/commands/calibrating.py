@@ -188,7 +188,14 @@ def _fitting(
     """
     hear_node(session.rig, pump.node, say)
     prime(session.shoot, pump.id)
-    return within(series, pump, _room_ul(session, pump), may_shrink=may_shrink)
+    room_ul = _room_ul(session, pump)
+    fitting = within(series, pump, room_ul, may_shrink=may_shrink)
+    if fitting.shots < series.shots:
+        say(
+            f"No more than {show_volume(room_ul)} may flow now: {fitting.shots} of "
+            f"{series.shots} shots a run, so it will be known less well."
+        )
+    return fitting
 
 
 def _room_ul(session: Session, pump: Pump) -> int:
