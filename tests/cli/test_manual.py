@@ -63,3 +63,16 @@ def test_a_text_of_any_kind_stays_text(text: str) -> None:
     page = page_of(strange)
     assert text in plain(page)
     assert not any(line.startswith((".so", "'br")) for line in page.splitlines())
+
+
+@pytest.mark.parametrize(
+    ("verb", "words"),
+    [("visit", "[default: 60; 5 to 240]"), ("rehearse", "[1 to 3660]")],
+)
+def test_ranges_are_told_in_words(verb: str, words: str) -> None:
+    """In the help and on the page, and nowhere with signs of arithmetic."""
+    assert words in " ".join(run(verb, "--help").out.split())
+    page = plain(page_of(program))
+    assert words in page
+    assert "<=x" not in page
+    assert "x>=" not in page

@@ -12,7 +12,7 @@ from collections.abc import Iterator, Sequence
 import click
 
 from slackwater import __version__
-from slackwater.cli.shell import CONFIG, STATE
+from slackwater.cli.shell import CONFIG, STATE, record_of
 from slackwater.cli.verbs import PROGRAM, SECTIONS, VERBS
 
 _SHARED = frozenset({"--config", "--state", "--json", "--help"})
@@ -86,8 +86,8 @@ def _options(
     command: click.Command, context: click.Context, left_out: frozenset[str]
 ) -> Iterator[str]:
     for parameter in command.get_params(context):
-        label, text = parameter.get_help_record(context) or ("", "")
-        if text and left_out.isdisjoint(parameter.opts):
+        label, text = record_of(parameter, context) or ("", "")
+        if label and left_out.isdisjoint(parameter.opts):
             yield from _labelled(label, text)
 
 

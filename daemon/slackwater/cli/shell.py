@@ -4,6 +4,7 @@ Floor 8. One subject: the options all verbs share. Laws here: they may stand bef
 verb or behind it, the later one counts; nothing is read from the environment.
 """
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,6 +18,33 @@ CONFIG = Path("/etc/slackwater")
 STATE = Path("/var/lib/slackwater")
 
 FunctionT = TypeVar("FunctionT", bound=Callable[..., object])
+
+
+# The library's words for a range of whole numbers, and ours.
+_BETWEEN, _FROM = re.compile(r"(\d+)<=x<=(\d+)"), re.compile(r"x>=(\d+)")
+
+
+def record_of(
+    parameter: click.Parameter, context: click.Context
+) -> tuple[str, str] | None:
+    """An option and what help says of it, ranges in words; None for an argument."""
+    found = parameter.get_help_record(context)
+    if found is None or isinstance(parameter, click.Argument):
+        return None
+    label, text = found
+    text = _BETWEEN.sub(r"\1 to \2", text)
+    return label, _FROM.sub(r"\1 or more", text)
+
+
+class _Verb(click.Command):
+    """A verb whose help speaks plainly."""
+
+    def format_options(
+        self, ctx: click.Context, formatter: click.HelpFormatter
+    ) -> None:
+        found = (record_of(one, ctx) for one in self.get_params(ctx))
+        with formatter.section("Options"):
+            formatter.write_dl([one for one in found if one is not None])
 
 
 @dataclass(slots=True)
@@ -67,7 +95,7 @@ def verb(
 
     def made(function: Callable[..., Answer]) -> click.Command:
         passing = click.pass_obj(function)
-        return click.command(name, epilog=epilog)(shared_options(passing))
+        return click.command(name, cls=_Verb, epilog=epilog)(shared_options(passing))
 
     return made
 
