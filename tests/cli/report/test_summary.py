@@ -94,6 +94,20 @@ def test_a_day_stands_beside_its_uptake() -> None:
     )
 
 
+def test_alkalinity_stands_beside_its_uptake_on_a_screen_with_faults(
+    tmp_path: Path,
+) -> None:
+    """What faults could not be tried gives way first: 24 lines hold both figures."""
+    stage = stage_of(tmp_path)
+    stage.commission("carbonate", "calcium")
+    assert 0 == stage.approve().code
+    out = rehearse(SMALLEST, "--faults", state=stage.state).out
+    told = " ".join(out.split())
+    assert len(out.rstrip("\n").split("\n")) <= LINES
+    assert "+0.943 dKH a day, uptake 1 dKH (at least 0.8 dKH, stated)" in told
+    assert "nothing was carried over (and 1 more: --full)" in told
+
+
 def test_the_two_times_are_those_of_the_balance() -> None:
     """8 to 6.5 at 1 dKH a day: 36 h; 8 to 9.5 at 0.943: 38.2 h."""
     (line,) = item(document("smallest"), "times")

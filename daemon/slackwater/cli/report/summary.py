@@ -324,7 +324,7 @@ def _stuck_words(report: Report, worst: Worst) -> str:
 def _highest(report: Report) -> str:
     return (
         f"{show_volume(report.highest_ul)} of one tank, all pumps together; "
-        "slackwater approve asks you to type it"
+        "`approve` asks for it"
     )
 
 
@@ -348,15 +348,14 @@ def _faults(run: FaultRun | None) -> Iterator[str]:
         (one.highest for one in tried), key=lambda one: one.charged_ul / one.cap_ul
     )
     told = f"carried over by {', '.join(carried)}" if carried else NOTHING
+    unsound = f"NOT SOUND: {', '.join(bad)}; " if bad else ""
     yield (
-        f"{len(tried)} tried, {len(run.not_tried)} could not be tried; most in "
-        f"any 24 h: {show_volume(worst.charged_ul)} of {show_volume(worst.cap_ul)} "
+        f"{unsound}{len(tried)} tried, {len(run.not_tried)} could not be tried; most "
+        f"in any 24 h: {show_volume(worst.charged_ul)} of {show_volume(worst.cap_ul)} "
         f"({worst.pump}); slowest to a safe state: {seconds_words(slowest)}; {told}"
     )
     if run.not_tried:
         yield _left_words(run)
-    if bad:
-        yield f"NOT SOUND: {', '.join(bad)}"
 
 
 def _left_words(run: FaultRun) -> str:

@@ -49,7 +49,7 @@ def bottle_words(report: Report) -> Iterator[str]:
         day = day_of(report.visit)
         visit = f"; until the {report.visit_is} on {day} {lacks}"
     yield (
-        f"bottle {first.id}, {show_volume(first.content_ul)}, lasts "
+        f"{first.id}, {show_volume(first.content_ul)}, lasts "
         f"{number(first.lasts_days or 0.0)} days{_between(first)}, to {when}{visit}"
     )
 

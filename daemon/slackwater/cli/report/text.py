@@ -17,17 +17,18 @@ CUT_MARK = " … (--full)"
 LABEL = 13
 # How many lines of an item may stay when room is short, the first to give way first.
 GIVE_WAY = (
+    ("faults", 1),
     ("adds", 2),
     ("changes", 2),
     ("minds", 4),
     ("forecast", 2),
-    ("adds", 1),
     ("changes", 1),
     ("times", 1),
     ("forecast", 1),
     ("minds", 2),
     ("tubes", 1),
     ("refusals", 4),
+    ("adds", 1),
     ("minds", 1),
     ("refusals", 2),
     ("refusals", 1),
@@ -36,14 +37,14 @@ GIVE_WAY = (
 
 # Then the rows of one may be cut as well, to so many.
 CUT = (
-    ("adds", 1),
+    ("faults", 2),
     ("old", 1),
     ("minds", 2),
     ("forecast", 2),
     ("times", 1),
     ("forecast", 1),
     ("stuck", 2),
-    ("faults", 2),
+    ("adds", 1),
     ("changes", 1),
     ("refusals", 2),
     ("minds", 1),
