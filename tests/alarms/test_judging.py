@@ -226,6 +226,15 @@ def by_hand(desk: Desk, level: float) -> MeasurementKept:
     )
 
 
+def test_a_ph_that_leaps_too_high_is_one_alarm() -> None:
+    """It rose too fast and is too high: the one root is told by the second."""
+    desk = Desk(machine())
+    desk.hold("raising/reef", Code.PH_RISE)
+    desk.hold("carbonate/reef", Code.PH_HIGH)
+    desk.look_on(60)
+    assert ["held.ph-high"] == names(desk.events)
+
+
 def test_time_left_makes_a_hold_urgent() -> None:
     """Below twelve hours nobody may sleep over it."""
     desk = Desk(machine())

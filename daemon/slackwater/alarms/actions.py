@@ -51,11 +51,12 @@ ACTIONS: Mapping[Code, str] = {
     Code.NUTRIENTS_LOW: "Test nitrate and phosphate again; carbon waits for them.",
     Code.STRENGTH_UNTESTED: "Test what the solution adds: `slackwater record`.",
 }
-# A guard of two steps is told by the one that stops more.
+# A guard of two steps is told by the one that stops more, or says more.
 STRONGER: Mapping[str, str] = {
     alarm_id(Cause.HELD, weak): alarm_id(Cause.HELD, strong)
     for weak, strong in (
         (Code.TEMPERATURE_OFF, Code.TEMPERATURE_FAR),
         (Code.SALINITY_OFF, Code.SALINITY_FAR),
+        (Code.PH_RISE, Code.PH_HIGH),
     )
 }

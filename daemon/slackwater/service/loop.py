@@ -50,10 +50,13 @@ SHOWN = frozenset(
         "request_heard",
     }
 )
-# Entries after which another answer to why may be the true one. Holds are none of
-# them: whoever answers sees those in the ledger.
+# Entries after which another answer to why may be the true one; an alarm, since what
+# it tells of may be nothing that the ledger shows. Holds are none of them: whoever
+# answers sees those in the ledger.
 EXPLAINED_ANEW = frozenset(
     {
+        "alarm_changed",
+        "alarm_raised",
         "away_declared",
         "away_ended",
         "bypass_ended",
