@@ -50,7 +50,7 @@ def test_is_the_same_each_time_and_whole_in_the_document() -> None:
 
 def test_no_text_becomes_an_order() -> None:
     """A line that begins with a dot or an apostrophe is one of ours."""
-    orders = {".TH", ".SH", ".SS", ".PP", ".TP"}
+    orders = {".TH", ".nh", ".ad", ".SH", ".SS", ".PP", ".TP"}
     for line in page_of(program).splitlines():
         assert not line.startswith("'")
         assert not line.startswith(".") or line.split(" ")[0] in orders

@@ -54,6 +54,9 @@ def _parts(program: click.Command) -> Iterator[Iterator[str]]:
 
 def _head(title: str) -> Iterator[str]:
     yield f'.TH {PROGRAM.upper()} 1 "" "{PROGRAM} {__version__}" "Manual of {PROGRAM}"'
+    # Words are not parted and lines not stretched: commands are copied from here.
+    yield ".nh"
+    yield ".ad l"
     yield ".SH NAME"
     yield f"{PROGRAM} \\- {_escaped(title.rstrip('.'))}"
 
