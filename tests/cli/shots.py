@@ -46,26 +46,28 @@ def measured(
     The node says how long it ran, because a slow machine lets it run on.
     """
     program = begun(home)
-    _answer(program, "yes", *hose)
+    answer(program, "yes", *hose)
     for _ in range(3):
-        _asked(program, "Measured in the cylinder")
-        _answer(program, f"{_last_run_ms(home) * UL_PER_MS - LOST_UL:.1f} uL")
+        asked(program, "Measured in the cylinder")
+        answer(program, f"{_last_run_ms(home) * UL_PER_MS - LOST_UL:.1f} uL")
     output, _ = program.communicate("".join(f"{word}\n" for word in proofs))
     found: dict[str, Any] = json.loads(output)
     return found
 
 
-def _asked(program: "subprocess.Popen[str]", words: str) -> None:
-    """Wait until the program asks this; what it says before is passed over."""
+def asked(program: "subprocess.Popen[str]", *words: str) -> str:
+    """Wait until the program asks one of these; what it says before is passed over."""
     assert program.stderr is not None
     said = ""
-    while words not in said:
+    while not any(word in said for word in words):
         letter = program.stderr.read(1)
         assert letter, said
         said += letter
+    return next(word for word in words if word in said)
 
 
-def _answer(program: "subprocess.Popen[str]", *words: str) -> None:
+def answer(program: "subprocess.Popen[str]", *words: str) -> None:
+    """Type these, a line each."""
     assert program.stdin is not None
     program.stdin.write("".join(f"{word}\n" for word in words))
     program.stdin.flush()
