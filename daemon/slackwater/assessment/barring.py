@@ -31,7 +31,14 @@ class Bars:
             if name in self.evidence
             for ground in self.evidence[name].no_rise
         ]
-        return tuple(Grounded(ground=ground) for ground in dict.fromkeys(grounds))
+        return tuple(self._told(ground, parameter) for ground in dict.fromkeys(grounds))
+
+    def _told(self, ground: Ground, parameter: str) -> Grounded:
+        """A block with what is behind it; other grounds say it themselves."""
+        found = self.evidence.get(parameter)
+        if ground is not Ground.BLOCKED or found is None or not found.why:
+            return Grounded(ground=ground)
+        return Grounded(ground=ground, figures={"why": " ".join(found.why)})
 
     def _moved(self, parameter: str) -> Iterator[str]:
         for knob in self.knobs.of(parameter):

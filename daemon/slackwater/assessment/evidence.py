@@ -1,9 +1,9 @@
 """An assessment, as a proposal reads it.
 
 Floor 3. One subject: what of an assessment counts as evidence for a dose. Laws here:
-what the assessment blocks stays blocked; an alarm stops corrections of the whole tank;
-a value past its shelf life corrects nothing; a level that keeps its proportion to the
-salt is judged at a salinity of 35.
+what the assessment blocks stays blocked; an alarm stops corrections of the whole tank
+and every rise of a dose; a value past its shelf life corrects nothing; a level that
+keeps its proportion to the salt is judged at a salinity of 35.
 """
 
 from collections.abc import Iterator, Mapping
@@ -41,7 +41,7 @@ def _evidence(name: str, assessment: Assessment, tank: Tank) -> Evidence:
         blocked=tuple(dict.fromkeys(_blocked(name, assessment))),
         no_dose=(Ground.BLOCKED,) if stopped else (),
         why=tuple(dict.fromkeys(_why(name, assessment))),
-        no_rise=(Ground.ABOVE_BOUND,) if assessment.is_blocked(name, "rise") else (),
+        no_rise=tuple(_no_rise(name, assessment)),
         room=_room(name, assessment),
         at_target=None if uptake is None else uptake.at_target_per_day,
         at_target_sd=0.0 if uptake is None else uptake.at_target_sd,
@@ -79,6 +79,14 @@ def _wide(name: str, assessment: Assessment, uptake: UptakeFound | None) -> bool
 
 def _blocked(name: str, assessment: Assessment) -> Iterator[Ground]:
     if assessment.is_blocked(name, "correction", "change") or assessment.has_alarm:
+        yield Ground.BLOCKED
+
+
+def _no_rise(name: str, assessment: Assessment) -> Iterator[Ground]:
+    """What keeps the last dose where it is: a test that is too high, an open alarm."""
+    if assessment.is_blocked(name, "rise"):
+        yield Ground.ABOVE_BOUND
+    if assessment.has_alarm:
         yield Ground.BLOCKED
 
 
