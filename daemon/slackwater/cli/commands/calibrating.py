@@ -62,7 +62,11 @@ class Wishes(Asked):
     epilog="This moves liquid. Wear eye protection; hang the outlet into a measuring "
     "cylinder or a cup on a scale, never into the tank. Questions come on standard "
     "error and are answered line by line on standard input, so a script can answer: "
-    "the outlet, the hose, each shot, a large change, and what was seen.",
+    "the outlet; the hose, a volume for each priming and then yes; each run, with "
+    "--runs as many as that; a change by more than a fifth, where there is one; and "
+    "the three things that were seen. --json gives rate, offset and smallest dose with "
+    "their intervals, what each run gave, the spread, how well the flow is known, and "
+    "what was not proven.",
 )
 @click.argument("pump")
 @click.option(

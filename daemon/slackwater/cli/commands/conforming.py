@@ -287,13 +287,18 @@ def _answer(place: Place, found: Sequence[Found]) -> Answer:
         for one in broken
     ]
     lines.append(
-        f"{place.node} breaks {len({one.rule for one in broken})} rules."
+        _broken_words(place.node, len({one.rule for one in broken}))
         if broken
         else f"{place.node} keeps every rule that was tried."
     )
     return Answer(
         fields=fields, text="\n".join(lines), exit_code=REFUSED if broken else 0
     )
+
+
+def _broken_words(node: str, count: int) -> str:
+    rules = "one rule" if count == 1 else f"{count} rules"
+    return f"{node} breaks {rules}; were its own limits said as it has them?"
 
 
 def _rule_words(rule: str, count: Mapping[bool | None, int]) -> str:
