@@ -15,7 +15,7 @@ from slackwater.facts.rolling import Rolling
 from slackwater.facts.tank import Machine, Reservoir
 from slackwater.facts.waters import MeasurementKept
 from slackwater.gate.moment import rules_for
-from tests.alarms.desk import TARGET, Desk, changed, names, raised
+from tests.alarms.desk import TARGET, Desk, names, raised
 from tests.gate.scene import (
     APPROVAL,
     PROBE,
@@ -273,17 +273,6 @@ def test_what_was_acknowledged_is_quiet_until_it_grows() -> None:
     assert [] == desk.look_on(2 * HOUR_S, every_s=60)
     assert [HELD] == names(desk.look_on(HOUR_S, every_s=60))
     assert "active" == desk.moment.state.alarms[HELD].word
-
-
-def test_a_silence_ends_by_itself() -> None:
-    """Eight hours later it is active again, and says so."""
-    desk = Desk()
-    desk.differ = ("plan.toml",)
-    desk.look_on(10)
-    say(desk, "files-differ.all", "suppressed", hours=8)
-    assert [] == desk.look_on(7.9 * HOUR_S, every_s=60)
-    told = changed(desk.look_on(0.2 * HOUR_S, every_s=60))
-    assert ["active"] == [one.to for one in told]
 
 
 def test_what_a_root_left_behind_is_not_told_for_a_day() -> None:

@@ -23,6 +23,7 @@ from slackwater.alarms.sizing import SHORT, Size, rises, size_of
 from slackwater.alarms.water import Ear, water
 from slackwater.facts.alarms import (
     PRIORITIES,
+    SUPPRESSED_AT_MOST,
     AlarmChanged,
     AlarmEvent,
     AlarmRaised,
@@ -219,7 +220,10 @@ def _silences(moment: Moment, stamp: Stamp) -> Iterator[AlarmChanged]:
 
 
 def _is_past(moment: Moment, until: datetime | None) -> bool:
-    return until is None or moment.now.utc >= until
+    """Whether a silence is over; one that reaches too far saw the clock put back."""
+    if until is None:
+        return True
+    return not timedelta() < until - moment.now.utc <= SUPPRESSED_AT_MOST
 
 
 def _ended(moment: Moment, watch: Watch, stamp: Stamp) -> Iterator[AlarmChanged]:
