@@ -26,6 +26,7 @@ _GROUP = 3
 # What kits and refractometers print, what is meant by it, and what to mind.
 # Source: a litre of sea water of S 35 at 25 degC weighs 1.0233 kg (TEOS-10).
 _BY_MASS = "Most kits mean it; by mass it would be 2.3 % more."
+_BY_ELEMENT = "The element alone is a third or a quarter of the whole."
 _BY_SCALE = "The scale of a refractometer for sea water is that."
 _MEANT: Mapping[str, tuple[str, str]] = {
     "ppm": ("mg/L", _BY_MASS),
@@ -33,6 +34,15 @@ _MEANT: Mapping[str, tuple[str, str]] = {
     "ppt": ("PSU", _BY_SCALE),
     "‰": ("PSU", _BY_SCALE),
     "psu": ("PSU", ""),
+    "NBS": ("pH", "A probe set with buffers reads on that scale."),
+    "°": ("degC", ""),
+    "mmol/L": ("meq/L", "It is so where the kit counts acid of one proton."),
+    # The nearest spelling would be another form, three or four times as much.
+    **{
+        f"{unit} {element}": (f"{unit} {form}-{element}", _BY_ELEMENT)
+        for unit in ("mg/L", "ug/L")
+        for element, form in (("P", "PO4"), ("N", "NO3"))
+    },
 }
 # Longer texts are cut in messages: a pasted page must not hide the sentence.
 _SHOWN_CHARACTERS = 60
