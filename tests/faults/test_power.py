@@ -69,7 +69,8 @@ def test_h34_a_cut_of_the_power_anywhere_keeps_all_that_was_vouched_for(
 ) -> None:
     """After each call, what was not synced by chance there, missing or torn."""
     before, made = life
-    each = EACH_LONG if pytestconfig.getoption("--long") else EACH
+    is_long = pytestconfig.getoption("--long")
+    each = EACH_LONG if is_long else EACH
     chance = Random(8)  # noqa: S311 -- to be repeated, not to be secret
     folder = tmp_path / "after"
     folder.mkdir()
@@ -77,6 +78,9 @@ def test_h34_a_cut_of_the_power_anywhere_keeps_all_that_was_vouched_for(
     images, whole = 0, set[int]()
     for number, call in enumerate(made):
         disk.undergo(call)
+        # In the short run each third, and all after which another word may be true.
+        if not is_long and number % 3 and call.what in ("write", "sync"):
+            continue
         for _ in range(each):
             entries, found = opened(folder, disk.after_the_cut(chance))
             batches, rest = divmod(entries - 2, BATCH)
