@@ -111,6 +111,13 @@ def test_the_gravest_worst_case_stands_first_and_is_marked() -> None:
     assert "no ceiling is stated for anything else" in rows
 
 
+def test_no_cell_of_a_table_is_empty() -> None:
+    """A phone sets each below the last, with its head before it: it says something."""
+    for name in SAMPLES:
+        short = page_of(name).split('<section id="trace"')[0]
+        assert [] == re.findall(r'<td[^>]* data-label="[^"]*"></td>', short)
+
+
 def test_a_name_cannot_break_out_of_its_place(tmp_path: Path) -> None:
     """Text of a file is text on the page, in its script as well."""
     trick = '</script><script>alert("x")</script><b title='

@@ -259,7 +259,7 @@ def _bottles(document: Document) -> str:
             show_volume(bottle["content_ul"]),
             show_volume(bottle["per_day_ul"]),
             _lasts(bottle),
-            bottle["empty_on"] or "",
+            bottle["empty_on"] or "not in sight",
             show_volume(bottle["short_ul"]) if bottle["short_ul"] else spare,
         ]
         for bottle in document["bottles"]
@@ -291,7 +291,7 @@ def _worst(document: Document) -> str:
                 for added in case["adds"]
             )
             or "nothing that is counted",
-            ""
+            "unchanged"
             if case["alkalinity"] is None
             else shown_level("alkalinity", case["alkalinity"]),
             _tolerable(case),
