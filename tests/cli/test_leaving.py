@@ -139,7 +139,9 @@ def test_the_sheet_says_look_hold_call_and_never(stage: Stage) -> None:
     lines = page.splitlines()
     assert len(lines) <= 40
     assert max(map(len, lines)) <= 79
-    for words in ("LOOK", "Press HOLD", "Call", "NEVER", "Open a bottle", "mix two"):
+    never = ("NEVER", "Open a bottle", "mix two")
+    asked = ("WHEN YOU ARE ASKED", "Test the water", "up to the marked line")
+    for words in ("LOOK", "Press HOLD", "Call", *never, *asked):
         assert words in page
     for caution in ("licensed", "eye", "Children"):
         assert caution in page

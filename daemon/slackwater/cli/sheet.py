@@ -1,7 +1,8 @@
 """One sheet for whoever looks after the tank.
 
 Floor 8. One subject: words for somebody who has never seen the tank. Laws here: look,
-press hold, call; never open a bottle, never mix, never pour; it fits one page.
+press hold, call; never open a bottle, never mix, never pour; a test and fresh water up
+to its mark when asked; it fits one page.
 """
 
 from collections.abc import Iterator, Sequence
@@ -45,9 +46,14 @@ def _lines(stay: Stay) -> Iterator[str]:
     yield "  2. Call. Say what you see, and send a photograph."
     yield "  Lights, heating and water pumps stay on."
     yield ""
+    yield "ONLY WHEN YOU ARE ASKED ON THE PHONE"
+    yield "  Test the water and type the figure in at home: it may stop doses, and"
+    yield "  counts for nothing else until the one who is away has confirmed it."
+    yield "  Fill fresh water up to the marked line, from the can left for it."
+    yield ""
     yield "NEVER"
-    yield "  Open a bottle, fill one up, move a hose, or mix two liquids."
-    yield "  Pour anything in, whatever the water looks like."
+    yield "  Open a bottle of the pumps, fill one up, move a hose, mix two liquids."
+    yield "  Pour anything into the tank, whatever the water looks like."
     yield "  Release a hold: that waits for the one who is away."
     yield ""
     yield "WATER ON THE FLOOR, OR A SMELL OF BURNING"
