@@ -158,6 +158,14 @@ def test_no_hint_leads_to_another_element() -> None:
     assert "Did you mean" not in refused.value.findings[0].do
 
 
+@pytest.mark.parametrize("word", ["nitrite", "Nitrite", "sulfide", "silicate"])
+def test_another_substance_is_no_slip_of_a_name(word: str) -> None:
+    """A kit for nitrite measures no nitrate: nothing is offered in its place."""
+    with pytest.raises(InputError) as refused:
+        parameter_named(word, where="")
+    assert "Did you mean" not in refused.value.findings[0].do
+
+
 def test_an_unknown_name_without_neighbours_gets_the_list() -> None:
     """Far from every name there is no guess."""
     with pytest.raises(InputError) as refused:

@@ -21,6 +21,13 @@ Kind = Literal[
     "alkalinity", "major", "trace", "nutrient", "carbon", "state", "contaminant"
 ]
 Number = Fraction | Decimal | int | float
+# Written much like something that is kept, and no slip: nitrite is no nitrate.
+OTHER_SUBSTANCES = frozenset(
+    {
+        *("nitrite", "sulfite", "sulphite", "sulfide", "sulphide", "phosphite"),
+        *("chlorite", "chlorate", "bromate", "iodate", "silicate"),
+    }
+)
 # What a laboratory sees in micrograms and what should hardly be there.
 TRACE_KINDS: frozenset[Kind] = frozenset({"trace", "contaminant"})
 
@@ -313,6 +320,8 @@ def _near(word: str) -> str:
     meant = _MEANT.get(word)
     if meant is not None:
         return meant
+    if word in OTHER_SUBSTANCES:
+        return ""
     # A slip seldom hits the first letter: kalium is no gallium.
     alike = [name for name in PARAMETERS if name[:1] == word[:1]]
     near = get_close_matches(word, alike, n=1)

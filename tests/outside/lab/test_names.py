@@ -154,6 +154,12 @@ def test_the_name_a_symbol_comes_from_is_known(name: str, symbol: str) -> None:
     assert analyte_named(symbol) == analyte_named(name)
 
 
+@pytest.mark.parametrize("name", ["Nitrite", "nitrite:", "Chlorate", "Silicate"])
+def test_another_substance_has_no_near_name(name: str) -> None:
+    """A line to copy must not turn nitrite into nitrate."""
+    assert "" == near_name(name)
+
+
 @pytest.mark.parametrize("name", ["Bor", "Chlor", "Galium", "Jod", "Silber", "Kupfer"])
 def test_a_near_name_is_never_another_element(name: str) -> None:
     """The first letter stays, and no symbol is offered: bor is no bromide."""

@@ -123,7 +123,7 @@ ROWS = [
     Bad(row("Mg;2500;mg/L"), at(3, 2), "not a plausible magnesium"),
     Bad(row("Mg;99999;mg/L"), at(3, 2), "not a plausible magnesium"),
     Bad(row("Mg;1290;ug/L"), at(3, 2), "not a plausible magnesium"),
-    Bad(row("Salinity;1.0264;PSU"), at(3, 2), "not a plausible practical salinity"),
+    Bad(row("Salinity;1.0264;PSU"), at(3, 2), "not a plausible salinity"),
     Bad(row("pH;81;pH"), at(3, 2), "not a plausible pH"),
     Bad(row("KH;150;dKH"), at(3, 2), "not a plausible alkalinity"),
     Bad(row("Ca;410;mg/L\nMg;1290;mg/L"), at(3, 1), "calcium is there twice"),

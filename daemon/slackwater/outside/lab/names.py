@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 from functools import cache
 
-from slackwater.water.parameters import PARAMETERS
+from slackwater.water.parameters import OTHER_SUBSTANCES, PARAMETERS
 
 TOTAL_PHOSPHORUS = "total phosphorus"
 # Shorter names are symbols, which are too like each other to be guessed.
@@ -155,6 +155,8 @@ def analyte_named(text: str) -> Analyte | None:
 def near_name(text: str) -> str:
     """The nearest name that is known, empty when none is near."""
     name = plain(text)
+    if name in OTHER_SUBSTANCES:
+        return ""
     # Another first letter, or a symbol, is another element: kalium is no gallium.
     alike = [
         known
