@@ -1,14 +1,21 @@
 """The first screen in words: 80 columns, 24 lines, and the lines of the document."""
 
+from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
 
+from slackwater.cli.reading import read_files
+from slackwater.cli.report.made import Wishes, make_report
 from slackwater.cli.report.minds import day_of
+from slackwater.cli.report.past import Past
+from slackwater.cli.report.summary import summary
 from slackwater.cli.report.text import COLUMNS, LINES
 from slackwater.facts.safeguards import AwayDeclared
+from slackwater.rehearsal.faults.cases import CASES
+from slackwater.rehearsal.faults.running import run_cases
 from tests.cli.report.reports import SAMPLES, document, rehearse
 from tests.cli.run_program import CONFIG, SMALLEST, changed
 from tests.cli.stage import stage_of
@@ -147,6 +154,20 @@ def test_faults_say_that_nothing_was_carried_over() -> None:
         "not tried: 8 as reef has no alkalinity probe; 3 as reef has no pH probe; "
         "9 for other reasons (the page and --full list them)"
     )
+
+
+def test_a_fault_that_ended_badly_leads_whatever_room_there_is() -> None:
+    """Its name stands before the figures, in the line that gives way last."""
+    made = make_report(read_files(SMALLEST), Past(), Wishes(days=1))
+    plan, machine = made.plan, made.machine
+    run = run_cases(machine, plan, plan.starts, CASES[:1])
+    (tried,) = run.tried
+    bad = replace(run, tried=(replace(tried, carried=("reef/carbonate#1",)),))
+    (found,) = (
+        one for one in summary(replace(made, faults=bad)) if one.key == "faults"
+    )
+    assert found.grave
+    assert found.lines[0].startswith(f"NOT SOUND: {tried.case}; 1 tried, ")
 
 
 def test_without_faults_the_summary_says_so() -> None:

@@ -89,8 +89,8 @@ class Said(TypedDict):
 @verb(
     "approve",
     epilog="An approval lets the daemon dose once pumps are enabled. It needs a clean "
-    "`slackwater rehearse --faults` of these very files; read it, for it prints the "
-    "highest daily volume you are asked for. "
+    "`slackwater rehearse --faults` of these very files, with the fortnight ahead in "
+    "it; read it, for it prints the highest daily volume you are asked for. "
     "Growth is measured from the least of what was in force for a day within the last "
     "seven days, not from what was approved a moment ago: beyond 2 times you are asked "
     "again, beyond 5 times for the ratio itself. "

@@ -77,15 +77,15 @@ class Asked(TypedDict):
     "first",
     type=_DAY,
     metavar="DATE",
-    help="First local day, like 2026-05-03.  [default: the plan's start, or "
-    "the day of the ledger's newest entry where that is later]",
+    help="First local day, like 2026-05-03; none that is over.  [default: the plan's "
+    "start, or the day of the ledger's newest entry where that is later]",
 )
 @click.option(
     "--visit",
     type=_DAY,
     metavar="DATE",
-    help="When somebody looks next: do the bottles last until then?  [default: the "
-    "return that `slackwater away` was told]",
+    help="When somebody looks next, a day ahead: do the bottles last until then?  "
+    "[default: the return that `slackwater away` was told]",
 )
 @click.option(
     "--faults",
