@@ -106,7 +106,8 @@ def test_who_may_not_write_the_ledger_is_not_asked(
 
 def test_a_pump_that_is_only_in_the_file_wants_an_approval(stage: Stage) -> None:
     """The approved machine counts: a shot of another pump would wait for ever."""
-    stage.approve("--now")
+    approved = stage.approve("--now")
+    assert 0 == approved.code, approved.out
     path = stage.config / "slackwater.toml"
     text = path.read_text("utf-8").replace("[pump.calcium]", "[pump.other]")
     path.write_text(text, "utf-8")

@@ -16,6 +16,7 @@ from slackwater.cli.runs_asked import Asked, series_of, within
 from slackwater.cli.shooting import Measured, Series, measure
 from slackwater.errors import InputError, RefusedError, SlackwaterError
 from slackwater.facts.reasons import Reason
+from slackwater.facts.relays import Relay
 from slackwater.service.calibrating import Shot
 from tests.bench import booked
 from tests.gate.scene import machine
@@ -155,6 +156,34 @@ def test_where_nobody_says_a_shot_is_a_second_and_three() -> None:
 def test_fewer_shots_where_the_cap_is_small(cap_ml: int, shots: int) -> None:
     """Six runs, 1 mL a shot on the average, take nine tenths of it at the most."""
     assert shots == asked(cap_ml).shots
+
+
+def test_a_relay_of_one_pulse_is_asked_for_that_pulse() -> None:
+    """6 s of 30 mL/min are 3 mL; three to a run, fewer where the cap is small."""
+    used = machine()
+    relay = Relay(
+        on_topic="a",
+        on_payload="on",
+        off_topic="a",
+        off_payload="off",
+        state_topic="b",
+        always_ms=6_000,
+    )
+    node = replace(used.nodes[PUMP.node], relay=relay)
+    used = replace(used, nodes={**used.nodes, node.id: node})
+    found = {
+        cap_ml: series_of(
+            replace(PUMP, per_calibration_ul=cap_ml * 1000), used, NOTHING
+        )
+        for cap_ml in (60, 40)
+    }
+    assert ((3_000,), 3, True) == (
+        found[60].volumes_ul,
+        found[60].shots,
+        found[60].one_length,
+    )
+    assert 2 == found[40].shots
+    assert 6 == found[60].most_runs
 
 
 def test_what_was_asked_for_is_not_made_fewer() -> None:

@@ -12,6 +12,7 @@ from slackwater.cli.shooting import RUNS_AT_MOST, RUNS_FIRST, Series
 from slackwater.cli.typed import typed_ul
 from slackwater.errors import Finding, InputError, RefusedError
 from slackwater.facts.tank import Machine, Pump
+from slackwater.pump.command import pulse_ul
 from slackwater.pump.flow import RUNS_AT_LEAST
 from slackwater.water.show import show_volume
 
@@ -54,6 +55,8 @@ def series_of(pump: Pump, machine: Machine, wishes: Asked) -> Series:
     _refuse_few(wishes["runs"], "--runs", RUNS_AT_LEAST)
     _refuse_few(wishes["shots"], "--shots", 1)
     asked_ul = {_volume(text) for text in wishes["volume"]}
+    if not asked_ul and relay is not None and one_length:
+        asked_ul = {pulse_ul(relay.always_ms, pump.rate_nl_per_s)}
     typed = sorted(asked_ul or {_flows_in(pump, shot_s) for shot_s in SHOT_S})
     if typed[-1] < TWICE * typed[0] and not one_length:
         raise InputError(_one_length(typed))
@@ -68,12 +71,9 @@ def series_of(pump: Pump, machine: Machine, wishes: Asked) -> Series:
         one_length=one_length,
     )
     if wishes["shots"] is None:
-        shots = (
-            PULSES
-            if relay is not None
-            else _shots_that_fit(series, pump.per_calibration_ul)
-        )
-        series = replace(series, shots=shots)
+        usual = SHOTS if relay is None else PULSES
+        fits = _shots_that_fit(series, pump.per_calibration_ul)
+        series = replace(series, shots=min(usual, fits))
     _refuse_over_cap(pump, series)
     return series
 
@@ -84,7 +84,7 @@ def within(series: Series, pump: Pump, room_ul: int, *, may_shrink: bool) -> Ser
     Raises: RefusedError when not even its first runs do.
     """
     fitting = series
-    if may_shrink and not series.one_length:
+    if may_shrink:
         single = replace(series, shots=1)
         fits = min(series.shots, _shots_that_fit(single, room_ul))
         fitting = replace(series, shots=fits)
@@ -105,10 +105,10 @@ def within(series: Series, pump: Pump, room_ul: int, *, may_shrink: bool) -> Ser
 
 
 def _shots_that_fit(single: Series, room_ul: int) -> int:
-    """As many shots a run as there is room for, 12 at the most; of single shots."""
+    """As many shots a run as there is room for, one at least; of single shots."""
     runs = RUNS_OF_A_STEADY if single.runs is None else single.runs
     fits = room_ul * CAP_PERCENT // 100 // single.total_ul(runs)
-    return max(min(SHOTS, fits), 1)
+    return max(fits, 1)
 
 
 def _flows_in(pump: Pump, shot_s: int) -> int:

@@ -40,7 +40,12 @@ from slackwater.facts.rolling import HOUR_MS
 from slackwater.facts.tank import Machine, Pump
 from slackwater.outside.clock import SystemClock
 from slackwater.planning.daily import fullest_day_ul
-from slackwater.pump.command import calibration_id, offset_in_force, rate_in_force
+from slackwater.pump.command import (
+    calibration_id,
+    offset_in_force,
+    pulse_ul,
+    rate_in_force,
+)
 from slackwater.service import logs
 from slackwater.service.calibrating import Session
 from slackwater.service.loop import stamp_of, take_news, write
@@ -124,8 +129,7 @@ def calibrate(shell: Shell, pump: str, **wishes: Unpack[Wishes]) -> Answer:
             Places(config=shell.config, state=shell.state), SystemClock(), by
         )
         with session, nothing_left_over(session.rig):
-            may_shrink = wishes["shots"] is None
-            series = _fitting(session, known, series, may_shrink=may_shrink)
+            series = _fitting(session, known, series, wishes)
             event, measured = _session(session, known, series, by)
     except (KeyboardInterrupt, click.Abort) as error:
         raise InputError(_broken_off(pump)) from error
@@ -183,17 +187,23 @@ def _session(
     return event, measured
 
 
-def _fitting(
-    session: Session, pump: Pump, series: Series, *, may_shrink: bool
-) -> Series:
+def _fitting(session: Session, pump: Pump, series: Series, wishes: Asked) -> Series:
     """The series as it fits what may flow, once the node was heard and the hose full.
 
     Raises: RefusedError for a silent node, or where not even the first runs fit.
     """
     hear_node(session.rig, pump.node, say)
     prime(session.shoot, pump.id)
+    rig = session.rig
+    relay = rig.setup.machine.nodes[pump.node].relay
+    if series.one_length and relay is not None and not wishes["volume"]:
+        # A pulse gives what it gives: less must not be asked for.
+        rate_nl_per_s, _ = rate_in_force(rig.memory.state, pump)
+        offset_nl = offset_in_force(rig.memory.state, pump)
+        whole_ul = pulse_ul(relay.always_ms, rate_nl_per_s, offset_nl)
+        series = replace(series, volumes_ul=(whole_ul,))
     room_ul = _room_ul(session, pump)
-    fitting = within(series, pump, room_ul, may_shrink=may_shrink)
+    fitting = within(series, pump, room_ul, may_shrink=wishes["shots"] is None)
     if fitting.shots < series.shots:
         say(
             f"No more than {show_volume(room_ul)} may flow now: {fitting.shots} of "
