@@ -23,15 +23,15 @@ def approvals(stage: Stage) -> list[PlanApproved]:
     return [event for event in stage.events() if isinstance(event, PlanApproved)]
 
 
-def in_a_month() -> datetime:
-    """Midnight in Berlin, some thirty days from now."""
-    day = datetime.now(BERLIN).date() + timedelta(days=30)
+def in_a_week() -> datetime:
+    """Midnight in Berlin, seven days from now."""
+    day = datetime.now(BERLIN).date() + timedelta(days=7)
     return datetime(day.year, day.month, day.day, tzinfo=BERLIN)
 
 
 def test_a_time_is_read_in_the_zone_of_the_tank(stage: Stage) -> None:
     """Without an offset a time is local; with one it is what it says."""
-    at = in_a_month()
+    at = in_a_week()
     stage.approve("--at", f"{at:%Y-%m-%dT%H:%M}")
     (event,) = approvals(stage)
     assert at.astimezone(UTC) == event.approval.takes_over_at

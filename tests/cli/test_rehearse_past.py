@@ -108,7 +108,7 @@ def test_a_return_that_is_past_is_no_visit(stage: Stage) -> None:
     ("first", "until", "what"),
     [
         (-40, -11, "the last rehearsal is of the past: "),
-        (-20, 9, "showed 10 of at least 14 days that lie ahead"),
+        (-20, 9, "showed 10 of at least 14 days from "),
         (60, 89, "the last rehearsal begins on "),
     ],
 )
@@ -130,6 +130,21 @@ def test_nothing_is_approved_by_a_report_of_other_days(
     assert 1 == told.code
     assert what in told.errors[0]["what"]
     assert [] == [one for one in stage.events() if isinstance(one, PlanApproved)]
+
+
+def test_a_report_shows_the_days_from_when_the_plan_takes_over(stage: Stage) -> None:
+    """Thirty days from today, and the plan is to begin in sixty: nobody saw it."""
+    stage.rehearsed()
+    at = today(stage) + timedelta(days=60)
+    told = stage.run("approve", *CONSENT, "--at", f"{at}T00:00")
+    eve = at - timedelta(days=1)
+    assert (
+        f"the last rehearsal showed 0 of at least 14 days from {eve} on"
+        == (told.errors[0]["what"])
+    )
+    assert told.errors[0]["do"].endswith(f"Give it --from {eve}.")
+    stage.rehearsed(begins_in=50)
+    assert 0 == stage.run("approve", *CONSENT, "--at", f"{at}T00:00").code
 
 
 def test_a_report_of_last_week_is_still_one(stage: Stage) -> None:

@@ -89,8 +89,10 @@ def refuse_undated(missing: Collection[str]) -> None:
         raise RefusedError(_finding(what, _AGAIN))
 
 
-def refuse_short(receipt: Receipt, needed_days: int, today: date) -> None:
-    """Refuse a report of so few days ahead that nobody saw what the plan does.
+def refuse_short(
+    receipt: Receipt, needed_days: int, today: date, from_day: date
+) -> None:
+    """Refuse a report of so few days from one on that nobody saw what the plan does.
 
     Raises: RefusedError with both figures.
     """
@@ -102,11 +104,14 @@ def refuse_short(receipt: Receipt, needed_days: int, today: date) -> None:
     if until < today:
         what = f"the last rehearsal is of the past: {first} to {until}"
         raise RefusedError(_finding(what, _AGAIN))
-    days = (until - max(first, today)).days + 1
+    days = max((until - max(first, from_day)).days + 1, 0)
     if days < needed_days:
-        ahead = "" if first >= today else " that lie ahead"
-        what = f"the last rehearsal showed {days} of at least {needed_days} days{ahead}"
-        raise RefusedError(_finding(what, f"{_AGAIN} Leave out --days."))
+        since = "" if first >= from_day else f" from {from_day} on"
+        what = f"the last rehearsal showed {days} of at least {needed_days} days{since}"
+        wish = (
+            f"Give it --from {from_day}." if from_day > today else "Leave out --days."
+        )
+        raise RefusedError(_finding(what, f"{_AGAIN} {wish}"))
 
 
 def refuse_late(receipt: Receipt, begins: date) -> None:

@@ -44,6 +44,7 @@ from slackwater.cli.opening import (
 )
 from slackwater.cli.reading import Files, read_files
 from slackwater.cli.receipt import (
+    ONE_DAY,
     Receipt,
     accepted,
     noted,
@@ -169,9 +170,12 @@ def _read_report(
     refuse_over(plan, today)
     ledger_id = opening.state.ledger_id
     receipt = accepted(noted(shell.state), proposal.digest, ledger_id)
-    first = max(receipt.first or today, today)
-    refuse_short(receipt, days_to_review(plan, first), today)
-    refuse_late(receipt, max(plan.starts, today_of(machine, swap.at)))
+    begins = max(plan.starts, today_of(machine, swap.at))
+    # The day before counts as well: most reports are made on the eve.
+    from_day = max(today, begins - ONE_DAY)
+    first = max(receipt.first or from_day, from_day)
+    refuse_short(receipt, days_to_review(plan, first), today, from_day)
+    refuse_late(receipt, begins)
     refuse_undated(dates_missing(plan, today, receipt.span))
     return receipt
 
