@@ -45,9 +45,9 @@ class Stage:
 
         A rehearsal with all faults takes seconds; `tests/cli/report` makes real ones.
         """
-        machine = read_files(self.config).machine
-        today = today_of(machine, self.stamp()["at"])
-        first = max(FIRST, today + timedelta(days=begins_in))
+        files = read_files(self.config)
+        today = today_of(files.machine, self.stamp()["at"])
+        first = max(files.plan.starts, today + timedelta(days=begins_in))
         receipt = Receipt(
             digest=digest_of_files(self.config, stamp_of_files(self.config)),
             ledger=self.folded().ledger_id,
