@@ -9,12 +9,14 @@ import pytest
 from slackwater.cli.opening import opened
 from slackwater.errors import InputError
 from slackwater.facts.history import Span
+from slackwater.facts.safeguards import TubeSwapped
 from slackwater.outside.settings import read_machine
 from slackwater.service.assessing import LookBack, assessed
 from tests.assessment.past import measured
 from tests.cli.run_program import SMALLEST, changed
 from tests.cli.stage import Stage, stage_of
 from tests.cli.test_propose import MEQ_PER_DKH, OLD_SODA, dosed_by_hand
+from tests.facts.diary import Diary, calibrated
 
 
 @pytest.fixture
@@ -72,3 +74,17 @@ def test_an_old_doser_counts_until_its_line_was_taken_over(
         machine = read_machine(stage.config)
         made = assessed(found.ledger, machine, "reef", found.now.utc, back)
     assert low < made.uptakes["alkalinity"].per_day / MEQ_PER_DKH < high
+
+
+def test_a_pump_begins_anew_with_a_calibration_or_a_tube() -> None:
+    """The later of both, and nothing of a pump that had neither."""
+    diary = Diary()
+    diary.write(calibrated(diary))
+    measured_at = diary.at
+    assert {"carbonate": measured_at} == dict(LookBack.of(diary.state).renewed)
+    diary.wait(timedelta(days=3))
+    diary.write(TubeSwapped(**diary.stamp, pump="carbonate", by="keeper"))
+    assert {"carbonate": diary.at} == dict(LookBack.of(diary.state).renewed)
+    diary.wait(timedelta(days=1))
+    diary.write(calibrated(diary))
+    assert {"carbonate": diary.at} == dict(LookBack.of(diary.state).renewed)
