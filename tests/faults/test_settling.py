@@ -43,7 +43,7 @@ def test_no_order_of_messages_makes_a_dose_run_twice(
 
 
 @pytest.mark.long
-@pytest.mark.timeout(600)
+@pytest.mark.timeout(3600)
 def test_nor_with_a_crash_and_a_reboot_at_any_moment(
     tell: Callable[[str], None],
 ) -> None:
