@@ -147,4 +147,4 @@ def test_a_narrow_terminal_breaks_no_word(tmp_path: Path) -> None:
     at = next(n for n, line in enumerate(lines) if line.startswith("  expected"))
     told = lines[at : at + 2]
     assert max(map(len, told)) <= COLUMNS
-    assert told[1].startswith(" " * 12 + "μL, mL, ")
+    assert told[1].startswith(" " * 12 + "ml, L, ")

@@ -149,7 +149,7 @@ BAD = [
     ('calcium = "420', 'kalcium = "420', 'Did you mean "calcium"?'),
     ('calcium = "420 mg/L"', 'salinity = "1.0264"', '"1.0264" has no unit'),
     ('calcium = "420 mg/L"', 'salinity = "1.0264 SG"', 'unknown unit "SG"'),
-    ('calcium = "420 mg/L"', 'salinity = "1.0264 PSU"', "not a plausible practical"),
+    ('calcium = "420 mg/L"', 'salinity = "1.0264 PSU"', "is no salinity"),
     ('calcium = "420 mg/L"', 'salinity = "53 mS/cm"', 'unknown unit "mS/cm"'),
     ('"99.5 %"', '"99.5 %"\ncoldest = "20"', 'coldest: "20" has no unit'),
     ('"99.5 %"', '"99.5 %"\ncoldest = 20', "coldest: found 20; expected text"),
