@@ -346,7 +346,7 @@ def test_a_session_from_answers_to_status(tmp_path: Path) -> None:
     assert 0 == approved.code
     refused = stage.run("enable", "--json")
     assert 1 == refused.code
-    assert ["shadow", "pump calcium", "pump carbonate"] == [
+    assert ["pump calcium", "pump carbonate", "shadow"] == [
         error["where"] for error in refused.errors
     ]
     status = stage.run("status")
