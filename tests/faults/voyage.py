@@ -19,7 +19,7 @@ from tests.faults.telling import clock_words, entry_words, flow_words
 from tests.faults.weather import bursts
 from tests.properties.outpost import Outpost
 from tests.properties.play import hush, reached_by
-from tests.properties.shell import Written
+from tests.properties.shell import Written, trap
 
 DAYS = 20.0
 PER_DAY = 1.0
@@ -95,6 +95,9 @@ def _sail(seed: int, days: float, folder: Path) -> tuple[Sea, str]:
         sea.run(sea.ends_ms)
     except Exception:  # noqa: BLE001 -- whatever ends the daemon is a finding
         return sea, f"the daemon fell: {traceback.format_exc(limit=-4)}"
+    finally:
+        # Whoever lives next in this process must not die of this one's wish.
+        trap().wish = None
     return sea, ""
 
 
