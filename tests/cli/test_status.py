@@ -176,6 +176,34 @@ def test_given_against_planned_with_the_shortfall(stage: Stage) -> None:
 def test_time_to_floor_and_ceiling_start_from_the_reading(stage: Stage) -> None:
     """7.5 dKH: 1 degree above the floor at 1 dKH a day, 2 below the ceiling."""
     live(stage)
+    read(stage, 7.5)
+    text = stage.run("status").out
+    assert "Alkalinity   7.50 dKH, 12 min old (kh)" in text
+    assert "Floor        24 h to 6.50 dKH if dosing stopped" in text
+    # 0.943 dKH a day, as `check` says: 2 / 0.943 * 24.
+    assert "Ceiling      51 h to 9.50 dKH if uptake stopped" in text
+
+
+@pytest.mark.parametrize(
+    ("dkh", "words"),
+    [
+        (9.8, "Ceiling      9.50 dKH is passed"),
+        (6.2, "Floor        6.50 dKH is passed"),
+    ],
+)
+def test_a_limit_that_is_passed_is_not_said_to_be_0_h_away(
+    stage: Stage, dkh: float, words: str
+) -> None:
+    """The other one is as far as it is."""
+    live(stage)
+    read(stage, dkh)
+    text = stage.run("status").out
+    assert words in text
+    assert 1 == text.count("is passed")
+
+
+def read(stage: Stage, dkh: float) -> None:
+    """The probe showed a level twelve minutes ago."""
     at = stage.stamp()["at"] - timedelta(minutes=12)
     stage.append(
         ReadingKept(
@@ -183,15 +211,10 @@ def test_time_to_floor_and_ceiling_start_from_the_reading(stage: Stage) -> None:
             tank="reef",
             probe="kh",
             parameter="alkalinity",
-            value=7.5 * MEQ_PER_DKH,
+            value=dkh * MEQ_PER_DKH,
             taken_at=at,
         )
     )
-    text = stage.run("status").out
-    assert "Alkalinity   7.50 dKH, 12 min old (kh)" in text
-    assert "Floor        24 h to 6.50 dKH if dosing stopped" in text
-    # 0.943 dKH a day, as `check` says: 2 / 0.943 * 24.
-    assert "Ceiling      51 h to 9.50 dKH if uptake stopped" in text
 
 
 def test_without_a_probe_the_target_is_named_as_such(stage: Stage) -> None:

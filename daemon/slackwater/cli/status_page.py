@@ -208,16 +208,22 @@ def _tank(stood: Standing, each: Outlook) -> Iterator[str]:
         floor, ceiling = (
             show_level(ALKALINITY, value) for value in (guard.floor, guard.ceiling)
         )
-        down, up = hours(each.hours_to_floor), hours(each.hours_to_ceiling)
         used = "uptake as stated" if each.used == "stated" else "uptake as the plan"
-        yield f"  Floor        {down} to {floor} if dosing stopped ({used})"
-        yield f"  Ceiling      {up} to {ceiling} if uptake stopped"
+        then = f"if dosing stopped ({used})"
+        yield f"  Floor        {_way(each.hours_to_floor, floor, then)}"
+        then = "if uptake stopped"
+        yield f"  Ceiling      {_way(each.hours_to_ceiling, ceiling, then)}"
     yield f"  Last 24 h    {_given(stood, each)}"
     missed = stood.missed.get(each.tank.id)
     if missed:
         yield f"  Missed       {_missed(missed)}"
     yield f"  Reservoir    {_reservoir(stood, each)}"
     yield f"  Next due     {_next(stood, each)}"
+
+
+def _way(left: float | None, limit: str, then: str) -> str:
+    """How long it is to a limit, in words where nothing is left of the way."""
+    return f"{limit} is passed" if left == 0 else f"{hours(left)} to {limit} {then}"
 
 
 def _level(stood: Standing, each: Outlook) -> str:
