@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from slackwater import __version__
 from slackwater.facts.entered import LevelEntered
 from slackwater.facts.waters import MeasurementKept
 from tests.cli.run_program import run
@@ -89,4 +90,6 @@ def test_what_is_typed_into_a_dashboard_waits_for_the_machine(
     (kept,) = [one for one in home.events() if isinstance(one, MeasurementKept)]
     assert ("mara", told.taken_at) == (kept.by, kept.taken_at)
     until(lambda: "slackwater_link_up" in figures(port), "the page of figures")
-    assert 'slackwater_build_info{version="' in figures(port)
+    lines = figures(port).splitlines()
+    (build,) = [line for line in lines if line.startswith("slackwater_build_info{")]
+    assert f'version="{__version__}"' in build
