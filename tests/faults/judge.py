@@ -31,6 +31,7 @@ class Flow:
     volume_ul: float
     factor: float
     metered: bool
+    device: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,7 +80,8 @@ class Evidence:
     `rewound` says before which rows an older file took the ledger's place. A machine
     that is put back whole, its witness too, may know nothing of attempts that are
     `forgotten`, if it had never commanded that pump before: for these the water is
-    judged, and not what was written or sent.
+    judged, and not what was written or sent; nor where another device, plugged in
+    under the same name since, was asked for them again.
     """
 
     zone: str
@@ -125,13 +127,17 @@ def _own(shown: Evidence) -> list[Flow]:
 def _once(shown: Evidence) -> Iterator[str]:
     """I2 one flow a dose; I5 what was voided never flowed, nothing leaves twice."""
     intents, doses = _intents(shown), Counter[str]()
+    gave: dict[str, set[int]] = {}
     voided = {row.of["attempt"] for row in shown.rows if row.kind == "dose_voided"}
     for flow in _own(shown):
         if flow.attempt not in intents:
             yield f"I2 {flow.attempt} flowed and was never intended"
             continue
         dose = str(intents[flow.attempt].of["dose"])
-        doses[dose] += 1
+        # Nobody is left who could know: neither file nor witness, and another device.
+        others = gave.setdefault(flow.attempt, set()) - {flow.device}
+        gave[flow.attempt].add(flow.device)
+        doses[dose] += not (others and flow.attempt in shown.forgotten)
         late_ms = flow.begin_ms - intents[flow.attempt].t_ms
         if late_ms > shown.deadline_ms:
             yield f"H12 {dose} began {late_ms} ms after its intent"

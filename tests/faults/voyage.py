@@ -177,8 +177,9 @@ def flows_of(sea: Sea) -> list[judge.Flow]:
             volume_ul=burst.volume_ul,
             factor=burst.factor,
             metered=burst.metered,
+            device=number,
         )
-        for post in posts
+        for number, post in enumerate(posts)
         for burst in post.bursts
     ]
     return sorted(flows, key=lambda flow: flow.begin_ms)
