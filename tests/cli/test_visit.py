@@ -166,8 +166,7 @@ def test_an_answer_that_is_refused_is_asked_for_again(stage: Stage) -> None:
     """The figure without its unit writes nothing; the next one is taken."""
     typed = "\n".join(
         (
-            *("alkalinity=8.1", "", "drops"),
-            *("alkalinity=8.1 dKH", "", "drops"),
+            *("alkalinity=8.1", "alkalinity=8.1 dKH", "", "drops"),
             *("many litres", "1 L", ""),
             *("n", "n", ""),
         )
@@ -177,6 +176,31 @@ def test_an_answer_that_is_refused_is_asked_for_again(stage: Stage) -> None:
     assert 1 == len(of(stage, MeasurementKept))
     assert 1 == len(of(stage, ReservoirFilled))
     assert "Once more, please." in done.err
+
+
+def test_a_refused_test_takes_no_other_with_it(stage: Stage) -> None:
+    """Each line is judged at once; only the wrong one is asked for again."""
+    lines = ("calcium=420 mg/L", "alkalinity 8.0", "alkalinity=8.0 dKH", "")
+    typed = "\n".join((*lines, "drops", "", "", "n", "n", ""))
+    done = stage.run("visit", "--by", "keeper", typed=typed)
+    assert 0 == done.code, done.err
+    tests = [one for one in stage.events() if isinstance(one, MeasurementKept)]
+    assert ["calcium", "alkalinity"] == [one.parameter for one in tests]
+    refusal = '"alkalinity 8.0" is not a name with a value'
+    between = done.err.partition(refusal)[0]
+    assert between.count("Test, like") == lines.index("alkalinity 8.0") + 1
+
+
+def test_a_test_far_from_the_last_one_is_told_when_it_is_typed(stage: Stage) -> None:
+    """The right figure behind it is taken, and the slip is not recorded."""
+    assert 0 == stage.run("record", "alkalinity=8.1 dKH", "--by", "keeper").code
+    lines = ("alkalinity=5.0 dKH", "alkalinity=8.0 dKH", "")
+    typed = "\n".join((*lines, "strips", "", "", "n", "n", ""))
+    done = stage.run("visit", "--by", "keeper", typed=typed)
+    assert 0 == done.code, done.err
+    tests = [one for one in stage.events() if isinstance(one, MeasurementKept)]
+    assert ["8.1 dKH", "8.0 dKH"] == [one.typed for one in tests]
+    assert 1 == done.err.count("far from its neighbour")
 
 
 def lifted(stage: Stage) -> list[str]:

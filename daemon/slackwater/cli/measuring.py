@@ -110,10 +110,22 @@ def refuse_jumps(near: Sequence[MeasurementKept], tests: Tests) -> None:
     """
     if tests.about.confirmed:
         return
-    jumps = list(_jumps(near, tests))
-    told = {one.where for one in jumps}
+    found = list(jumps(near, tests))
+    told = {one.where for one in found}
     unlike = unlike_earlier(tests.typed, replicates_near(near, tests), RECORD)
-    settled((*jumps, *(one for one in unlike if one.where not in told)))
+    settled((*found, *(one for one in unlike if one.where not in told)))
+
+
+def jumps(near: Sequence[MeasurementKept], tests: Tests) -> Iterator[Finding]:
+    """A finding for each value that the nearest one in time speaks against."""
+    for one in tests.typed:
+        known = _neighbour(near, one.parameter, tests.taken_at)
+        if known is None:
+            continue
+        change = abs(one.level - known.value)
+        noise = JUMP_SDS * home_sd(one.parameter, known.value)
+        if change > max(JUMP_SHARE * known.value, noise):
+            yield _jump(one, known, tests.subject.zone)
 
 
 def replicates_near(
@@ -205,17 +217,6 @@ def document_of(kept: MeasurementKept) -> dict[str, object]:
         "confirmed": kept.confirmed,
         "supersedes": kept.supersedes,
     }
-
-
-def _jumps(near: Sequence[MeasurementKept], tests: Tests) -> Iterator[Finding]:
-    for one in tests.typed:
-        known = _neighbour(near, one.parameter, tests.taken_at)
-        if known is None:
-            continue
-        change = abs(one.level - known.value)
-        noise = JUMP_SDS * home_sd(one.parameter, known.value)
-        if change > max(JUMP_SHARE * known.value, noise):
-            yield _jump(one, known, tests.subject.zone)
 
 
 def _neighbour(

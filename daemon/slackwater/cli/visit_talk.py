@@ -19,6 +19,7 @@ from slackwater.errors import Finding, InputError
 from slackwater.outside.settings.tables import TableModel
 
 NAME = "answers"
+Judge = Callable[[Sequence[str]], object]
 _LARGEST_BYTES = 65_536
 
 
@@ -36,8 +37,11 @@ class VisitAnswers(TableModel):
 class Talk(Protocol):
     """Where answers come from."""
 
-    def tests(self, asked: str) -> tuple[str, ...]:
-        """Words such as alkalinity="8.1 dKH"; none when nothing was tested."""
+    def tests(self, asked: str, judge: Judge) -> tuple[str, ...]:
+        """Words such as alkalinity="8.1 dKH"; none when nothing was tested.
+
+        `judge` refuses words that cannot be recorded together.
+        """
 
     def method(self) -> str:
         """The kit or method of the tests."""
@@ -68,9 +72,9 @@ class Script:
         """Keep the answers."""
         self._answers = answers
 
-    def tests(self, asked: str) -> tuple[str, ...]:
-        """Those of the file."""
-        del asked
+    def tests(self, asked: str, judge: Judge) -> tuple[str, ...]:
+        """Those of the file; recording judges them, all at once."""
+        del asked, judge
         return tuple(self._answers.tests)
 
     def method(self) -> str:
@@ -114,12 +118,17 @@ class Script:
 class Dialogue:
     """Answers from a person."""
 
-    def tests(self, asked: str) -> tuple[str, ...]:
-        """A line each until an empty one."""
+    def tests(self, asked: str, judge: Judge) -> tuple[str, ...]:
+        """A line each until an empty one; a refused line takes no other with it."""
         say(asked)
         words: list[str] = []
         while word := _ask("Test, like alkalinity=8.1 dKH; Enter when done"):
-            words.append(word)
+            try:
+                judge((*words, word))
+            except InputError as error:
+                tell_again(error)
+            else:
+                words.append(word)
         return tuple(words)
 
     def method(self) -> str:

@@ -8,6 +8,7 @@ and nothing is recorded twice; the pause ends by itself whatever becomes of the 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
+from functools import partial
 from pathlib import Path
 from secrets import token_hex
 from typing import TypedDict, Unpack
@@ -22,6 +23,7 @@ from slackwater.cli.commands.recording import record
 from slackwater.cli.commands.rehearsing import rehearse
 from slackwater.cli.described import described, tanks_of
 from slackwater.cli.document import FINE, Answer, finding_text
+from slackwater.cli.measuring import About, jumps, near_tests, read_tests
 from slackwater.cli.opening import (
     daemon_is_here,
     local_user,
@@ -31,8 +33,10 @@ from slackwater.cli.opening import (
 )
 from slackwater.cli.render import span
 from slackwater.cli.shell import Shell, verb
+from slackwater.cli.subject import subject_of
 from slackwater.cli.tasks import CALIBRATE, chores_due
 from slackwater.cli.typed import WORD_AT_MOST, typed_text
+from slackwater.cli.typed_levels import settled
 from slackwater.cli.visit_report import NOT_APPROVED, Done, visit_report
 from slackwater.cli.visit_talk import Dialogue, Script, Talk, say, script_in
 from slackwater.cli.visiting import MEASURING, PREFIX, Visit, visit_of
@@ -217,7 +221,7 @@ def _test(going: _Round, visited: Visit) -> None:
     def step() -> None:
         words = [
             word
-            for word in going.talk.tests(asked)
+            for word in going.talk.tests(asked, partial(_judge, going))
             if word.partition("=")[0].strip() not in visited.tested
         ]
         if words:
@@ -230,6 +234,16 @@ def _test(going: _Round, visited: Visit) -> None:
             )
 
     going.talk.again(step)
+
+
+def _judge(going: _Round, words: Sequence[str]) -> None:
+    """Refuse tests that could not be recorded; nothing is written."""
+    with opened(going.shell.state) as found:
+        subject = subject_of(going.shell, found.state, going.tank)
+        near = near_tests(found.ledger, going.tank, found.stamp["at"])
+        about = About(by=going.by)
+        # Tests of the same kit are compared once the kit was told.
+        settled(jumps(near, read_tests(words, subject, about, found.stamp)))
 
 
 def _refill(going: _Round, machine: Machine, visited: Visit) -> None:
