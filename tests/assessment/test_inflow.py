@@ -1,6 +1,7 @@
 """What came into the water, by the hour, from outside and with changes."""
 
 from dataclasses import replace
+from datetime import timedelta
 
 import pytest
 
@@ -12,6 +13,7 @@ from slackwater.assessment.inflow import (
     outside_per_day,
     stated_uptake,
 )
+from slackwater.facts.history import Delivery
 from slackwater.water.water_changes import step_of_change
 from tests.assessment.past import (
     DKH,
@@ -21,6 +23,7 @@ from tests.assessment.past import (
     deliveries,
     history,
     machine,
+    pico,
 )
 
 DAY = day_of(NOW)
@@ -150,3 +153,31 @@ def test_states_can_be_exchanged_and_not_delivered() -> None:
     inflow = came("salinity", changes=(change(1, 30, {"salinity": 30.0}),))
     assert (-0.5, 0.0) == pytest.approx(inflow.exchanges[0].moved(35.0))
     assert 0 == inflow.added(DAY - 5, DAY)
+
+
+def test_what_a_hand_gave_counts_whole_from_its_moment() -> None:
+    """1 dKH at once, 20 minutes after a full hour: nothing before, all of it after."""
+    at = ago(1) + timedelta(minutes=20)
+    spoon = Delivery(at=at, amounts={"alkalinity": pico("alkalinity", DKH)})
+    inflow = came(deliveries=(replace(spoon, at_once=True),))
+    moment, second = day_of(at), 1 / 86_400
+    assert 0 == inflow.delivered(DAY - 3, moment)
+    assert pytest.approx(DKH) == inflow.delivered(moment, moment + second)
+    assert pytest.approx(DKH) == inflow.delivered(moment, DAY)
+    assert (moment,) == inflow.days
+
+
+def test_all_that_came_up_to_now_counts_whole() -> None:
+    """An hour that is half over brought what it brought; its half is a quarter ago."""
+    dose = Delivery(at=ago(1 / 48), amounts={"alkalinity": pico("alkalinity", DKH)})
+    inflow = came(deliveries=(dose,))
+    assert pytest.approx(DKH) == inflow.delivered(DAY - 1, DAY)
+    assert pytest.approx(DKH / 2) == inflow.delivered(DAY - 1, DAY - 1 / 96)
+
+
+def test_what_was_poured_in_now_counts_now() -> None:
+    """Told at the moment of the assessment; beside it a test of that moment."""
+    amounts = {"alkalinity": pico("alkalinity", DKH)}
+    inflow = came(deliveries=(Delivery(at=NOW, amounts=amounts, at_once=True),))
+    assert pytest.approx(DKH) == inflow.delivered(DAY - 1, DAY)
+    assert 0 == inflow.delivered(DAY, DAY)

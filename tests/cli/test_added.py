@@ -17,6 +17,7 @@ from slackwater.ledger.history import read_history
 from slackwater.ledger.store import LedgerFile
 from slackwater.outside.clock import SystemClock
 from slackwater.service.memory import LIVE_NAME
+from tests.assessment.past import DKH
 from tests.cli.run_program import Outcome
 from tests.cli.stage import Stage, stage_of
 
@@ -234,3 +235,25 @@ def test_a_struck_addition_stays_charged_and_leaves_the_history(stage: Stage) ->
     assert (1, f"{one.id} was struck") == (again.code, again.errors[0]["what"])
     assert one.effects["alkalinity"] == charged(stage)
     assert () == past.deliveries
+
+
+def test_what_was_poured_in_stands_in_the_level_at_once(stage: Stage) -> None:
+    """0.9 dKH by hand, any minute of an hour: the next assessment has all of it."""
+    stage.nothing_dosed(10)
+    for day in range(9):
+        at = f"{stage.stamp()['at'] - timedelta(days=day + 0.1):%Y-%m-%dT%H:%M}Z"
+        words = (f"alkalinity={8.0 + 0.01 * day} dKH", "--at", at, "--method", "drops")
+        assert 0 == stage.run("record", *words).code
+    levels = [_alkalinity(stage)]
+    told = added(stage, "alkalinity=0.9 dKH")
+    levels.append(_alkalinity(stage))
+
+    assert 0 == told.code
+    assert 0.9 * DKH == pytest.approx(levels[1] - levels[0], abs=0.005 * DKH)
+
+
+def _alkalinity(stage: Stage) -> float:
+    """The level now, as assessed, canonical."""
+    found = stage.run("assess", "--no-tasks", "--json").document["standings"]
+    assert isinstance(found, dict)
+    return float(found["alkalinity"]["level"])

@@ -157,7 +157,7 @@ def test_a_reading_written_after_midnight_is_of_the_day_it_was_taken(
 
 
 def test_hand_additions_come_on_top_unless_struck(tmp_path: Path) -> None:
-    """Told late they belong to the hour in which they were given."""
+    """Told late they count at the moment at which they were given, not by the hour."""
     (hand,) = (one for one in of_the_water() if one.kind == "added_by_hand")
     at = BEGIN + 20 * HOUR
     told_at = stamped(BEGIN + 3 * DAY)
@@ -169,10 +169,12 @@ def test_hand_additions_come_on_top_unless_struck(tmp_path: Path) -> None:
     with ledger_of(tmp_path, *given("carbonate", at), *told, strike) as ledger:
         raw = past(ledger)
         add_up(ledger, BEGIN + 3 * DAY)
-        (hour,) = past(ledger).deliveries
+        summed = past(ledger).deliveries
 
-    assert raw.deliveries == (hour,)
-    assert (at, (DOSE_UL + 2) * PEQ) == (hour.at, hour.amounts["alkalinity"])
+    by_hand = Delivery(at=at + 59 * MINUTE, amounts=CARBONATE, at_once=True)
+    assert raw.deliveries == summed
+    assert (by_hand, by_hand) == summed[1:]
+    assert (at, DOSE_UL * PEQ) == (summed[0].at, summed[0].amounts["alkalinity"])
 
 
 def test_only_hours_of_the_stretch_are_told(tmp_path: Path) -> None:

@@ -34,13 +34,13 @@ def evidence_begins(
     declared = outside_per_day(machine, history.tank, inflow.parameter)
     if known is None or declared is not None:
         return None
-    return ORIGIN + timedelta(days=_told_from(inflow.hours, day_of(known)))
+    return ORIGIN + timedelta(days=_told_from(inflow.days, day_of(known)))
 
 
-def _told_from(hours: Sequence[float], known_day: float) -> float:
+def _told_from(days: Sequence[float], known_day: float) -> float:
     """The day from which additions tell of every day until what is known begins."""
     begins = known_day
-    for day in reversed(hours[: bisect_left(hours, known_day)]):
+    for day in reversed(days[: bisect_left(days, known_day)]):
         if begins - day > TOLD_WITHIN_DAYS:
             break
         begins = day

@@ -1,20 +1,20 @@
 """What came into the water between two moments.
 
 Floor 3. One subject: deliveries, outside sources and water changes of one parameter.
-Laws here: what was delivered is believed, not planned; an hour's delivery is spread
-over its hour; new water that nobody tested changes nothing and widens the error.
+Laws here: what was delivered is believed, not planned; what pumps gave in an hour is
+spread over it, as far as it is behind; what a hand gave counts whole from its moment;
+new water that nobody tested changes nothing and widens the error.
 Units: canonical levels of the tank; days since `ORIGIN`.
 """
 
 from bisect import bisect_left, bisect_right
-from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from itertools import accumulate
 from math import inf
 
-from slackwater.facts.history import History
+from slackwater.facts.history import Delivery, History
 from slackwater.facts.tank import Machine, Tank
 from slackwater.facts.waters import WaterChanged
 from slackwater.water.parameters import parameter_named
@@ -54,16 +54,26 @@ class Inflow:
     """Everything that came in of one parameter.
 
     Shape: `hours` ascending, the days on which an hour of deliveries began; `sums`
-    what had come before each of them, with the total behind it; `paused` are stretches
+    what had come before each of them, with the total behind it; `moments` and
+    `at_once` the same of what came at one moment; `paused` are stretches
     in which a source brought nothing: from and to which day, and how much a day less.
+    `until` is the day up to which this was told: all of it had come by then.
     """
 
     parameter: str
     hours: tuple[float, ...] = ()
     sums: tuple[float, ...] = (0.0,)
+    moments: tuple[float, ...] = ()
+    at_once: tuple[float, ...] = (0.0,)
+    until: float = inf
     outside_per_day: float = 0.0
     paused: tuple[tuple[float, float, float], ...] = ()
     exchanges: tuple[Exchange, ...] = ()
+
+    @property
+    def days(self) -> tuple[float, ...]:
+        """When anything was delivered, ascending: begins of hours, and moments."""
+        return tuple(sorted((*self.hours, *self.moments)))
 
     def delivered(self, begin: float, end: float) -> float:
         """What doses and hands brought from one day to another."""
@@ -88,12 +98,30 @@ class Inflow:
         )
 
     def _before(self, day: float) -> float:
+        if day >= self.until:
+            return self.sums[-1] + self.at_once[-1]
+        # Poured in at the moment of a test, it came after the test.
+        poured = self.at_once[bisect_left(self.moments, day)]
         place = bisect_right(self.hours, day)
         if not place:
-            return 0.0
+            return poured
+        began = self.hours[place - 1]
         last = self.sums[place] - self.sums[place - 1]
-        part = min((day - self.hours[place - 1]) / _HOUR_DAYS, 1.0)
-        return self.sums[place - 1] + last * part
+        part = min((day - began) / min(_HOUR_DAYS, self.until - began), 1.0)
+        return poured + self.sums[place - 1] + last * part
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Came:
+    """Deliveries of one parameter, ascending: days, and pico-units of each."""
+
+    days: tuple[float, ...]
+    amounts: tuple[int, ...]
+
+    def sums(self, pico_per_level: float) -> tuple[float, ...]:
+        """What came in until each of them and before all, canonical."""
+        came = accumulate(self.amounts, initial=0)
+        return tuple(total / pico_per_level for total in came)
 
 
 def day_of(moment: datetime) -> float:
@@ -110,23 +138,22 @@ def inflows(
     now: datetime,
 ) -> Mapping[str, Inflow]:
     """What came in of each parameter from one moment to another."""
-    wanted = frozenset(parameters)
-    hours: dict[str, list[float]] = defaultdict(list)
-    amounts: dict[str, list[int]] = defaultdict(list)
     first = bisect_left(history.deliveries, since, key=lambda one: one.at)
     last = bisect_right(history.deliveries, now, key=lambda one: one.at)
-    for delivery in history.deliveries[first:last]:
-        day = day_of(delivery.at)
-        for parameter in wanted.intersection(delivery.amounts):
-            hours[parameter].append(day)
-            amounts[parameter].append(delivery.amounts[parameter])
+    came = history.deliveries[first:last]
+    wanted = frozenset(parameters)
+    spread = _by_parameter((one for one in came if not one.at_once), wanted)
+    poured = _by_parameter((one for one in came if one.at_once), wanted)
     litres = machine.tanks[history.tank].net_ul / _UL_IN_LITRE
     changes = _changes(history, since, now)
     return {
         parameter: Inflow(
             parameter=parameter,
-            hours=tuple(hours[parameter]),
-            sums=_sums(amounts[parameter], _pico_per_level(parameter, litres)),
+            hours=spread[parameter].days,
+            sums=spread[parameter].sums(_pico_per_level(parameter, litres)),
+            moments=poured[parameter].days,
+            at_once=poured[parameter].sums(_pico_per_level(parameter, litres)),
+            until=day_of(now),
             outside_per_day=outside_per_day(machine, history.tank, parameter) or 0.0,
             paused=tuple(_paused(machine, history, parameter, litres)),
             exchanges=tuple(_exchange(one, parameter, litres) for one in changes),
@@ -135,9 +162,22 @@ def inflows(
     }
 
 
-def _sums(amounts: Iterable[int], pico_per_level: float) -> tuple[float, ...]:
-    """What came in until each hour and before all, canonical."""
-    return tuple(total / pico_per_level for total in accumulate(amounts, initial=0))
+def _by_parameter(
+    deliveries: Iterable[Delivery], wanted: frozenset[str]
+) -> Mapping[str, _Came]:
+    found: dict[str, tuple[list[float], list[int]]] = {
+        parameter: ([], []) for parameter in wanted
+    }
+    for delivery in deliveries:
+        day = day_of(delivery.at)
+        for parameter in wanted.intersection(delivery.amounts):
+            days, amounts = found[parameter]
+            days.append(day)
+            amounts.append(delivery.amounts[parameter])
+    return {
+        parameter: _Came(days=tuple(days), amounts=tuple(amounts))
+        for parameter, (days, amounts) in found.items()
+    }
 
 
 def outside_per_day(machine: Machine, tank: str, parameter: str) -> float | None:

@@ -166,7 +166,7 @@ def _usable(series: Series, evidence: Evidence) -> list[Point]:
     begin = evidence.now - timedelta(days=WINDOW_DAYS)
     known = evidence_begins(evidence.history, evidence.machine, evidence.inflow)
     begin = max(begin, known or begin)
-    if evidence.inflow.hours:
+    if evidence.inflow.days:
         long = [
             gap.ends
             for gap in evidence.history.gaps

@@ -25,10 +25,14 @@ from slackwater.facts.waters import (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Delivery:
-    """What doses and hands brought within one hour that began at `at`."""
+    """What doses brought within one hour that began at `at`, or a hand at that moment.
+
+    `at_once`: all of it came at `at`, and nothing was spread over the hour.
+    """
 
     at: datetime
     amounts: Mapping[str, int]
+    at_once: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -9,7 +9,7 @@ from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
-from operator import itemgetter
+from operator import attrgetter, itemgetter
 
 from slackwater.facts.history import Delivery, History, ProbeDay
 from slackwater.facts.keeping import fold_task_closed, fold_task_set
@@ -50,12 +50,16 @@ NOON_S = 43_200
 
 @dataclass(slots=True, kw_only=True)
 class _Figures:
-    """What days add up to; amounts by the hour that begins at a moment."""
+    """What days add up to; amounts by the hour that begins at a moment.
+
+    `hands` are what people poured in, each at its own moment.
+    """
 
     hours: dict[datetime, dict[str, int]] = field(default_factory=dict)
     asked: dict[str, int] = field(default_factory=lambda: defaultdict(int))
     unknown: dict[str, int] = field(default_factory=lambda: defaultdict(int))
     probe_days: list[ProbeDay] = field(default_factory=list)
+    hands: list[Delivery] = field(default_factory=list)
 
     def add(self, at: datetime, parameter: str, amount: int) -> None:
         """Count an amount in the hour in which it came."""
@@ -124,8 +128,9 @@ def _figures(
     struck = struck_since(ledger, since - SLACK)
     for added in told(ledger, AddedByHand, since - SLACK, tank=tank):
         if added.id not in struck:
-            for parameter, amount in added.effects.items():
-                figures.add(_hour_of(added.given_at), parameter, amount)
+            figures.hands.append(
+                Delivery(at=added.given_at, amounts=added.effects, at_once=True)
+            )
     return figures
 
 
@@ -176,18 +181,17 @@ def _add_sum(figures: _Figures, one: DaySummed) -> None:
         )
 
 
-def _hour_of(moment: datetime) -> datetime:
-    in_utc = moment.astimezone(UTC)
-    return in_utc.replace(minute=0, second=0, microsecond=0)
-
-
 def _deliveries(
     figures: _Figures, since: datetime, until: datetime
 ) -> tuple[Delivery, ...]:
+    found = [
+        *(Delivery(at=at, amounts=each) for at, each in figures.hours.items()),
+        *figures.hands,
+    ]
     return tuple(
-        Delivery(at=at, amounts=amounts)
-        for at, amounts in sorted(figures.hours.items())
-        if since - HOUR < at <= until
+        one
+        for one in sorted(found, key=attrgetter("at", "at_once"))
+        if since - HOUR < one.at <= until
     )
 
 
