@@ -248,6 +248,16 @@ def test_a_backup_where_a_file_stands_is_refused(stage: Stage, backup: Path) -> 
     assert before == backup.read_bytes()
 
 
+def test_a_mistyped_directory_makes_no_file_of_its_name(
+    stage: Stage, tmp_path: Path
+) -> None:
+    """No directory stands there and no file is called so: nothing is written."""
+    told = stage.run("backup", tmp_path / "stik")
+    assert 2 == told.code
+    assert "no directory stands here" in told.err
+    assert "stik" not in names(tmp_path)
+
+
 def test_a_backup_into_nowhere_is_said(stage: Stage, tmp_path: Path) -> None:
     """With the place, and nothing left."""
     told = stage.run("backup", tmp_path / "none" / "reef.tar")

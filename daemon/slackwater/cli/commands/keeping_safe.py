@@ -26,7 +26,7 @@ from slackwater.cli.opening import local_user, newest_approval
 from slackwater.cli.shell import Shell, verb
 from slackwater.cli.typed import WORD_AT_MOST, typed_text
 from slackwater.cli.unknown_time import Told, entries_after
-from slackwater.errors import Finding, RefusedError
+from slackwater.errors import Finding, InputError, RefusedError
 from slackwater.facts.events import AnyEvent, LedgerMade, SpanMissed
 from slackwater.facts.now import proven_ms
 from slackwater.facts.state import State
@@ -57,13 +57,15 @@ Everything is held. Whatever was approved, held or calibrated since is unknown:
 def backup(shell: Shell, place: Path) -> Answer:
     """Copy the ledger into one file.
 
-    The approved files go with it. In a directory the file gets the time as its name.
+    The approved files go with it. In a directory that is there the file gets the time
+    as its name; a FILE has a suffix, like reef.tar.
     What was written is read back and verified before it has that name.
     """
     made_at = SystemClock().now().utc
     name = f"slackwater-{made_at:%Y%m%dT%H%M%SZ}.tar"
     target = place / name if place.is_dir() else place
     archive.refuse_standing(target)
+    _refuse_unclear(target)
     with archive.workshop(target.parent) as folder:
         with LedgerFile.open(shell.state / LIVE_NAME, writable=False) as source:
             left_out = _copy_files(source, shell.config, folder)
@@ -126,6 +128,20 @@ def restore(shell: Shell, file: Path, **dosed: Unpack[Dosed]) -> Answer:
             _take_back(shell.state)
         raise
     return _restored(path, told, events)
+
+
+def _refuse_unclear(target: Path) -> None:
+    """Refuse what looks like a directory and is none: a slip makes no file."""
+    if not target.suffix:
+        raise InputError(
+            Finding(
+                what="no directory stands here, and as a file it has no suffix",
+                where=str(target),
+                expected="a directory that is there, or a file like reef.tar",
+                do="Check the spelling, or mount or make the directory first; nothing "
+                "was written.",
+            )
+        )
 
 
 def _copy_files(source: LedgerFile, config: Path, folder: Path) -> list[str]:
