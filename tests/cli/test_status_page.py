@@ -98,10 +98,12 @@ def test_a_hold_of_one_pump_does_not_look_like_one_of_all(stage: Stage) -> None:
 
 
 def test_a_dose_that_waits_is_told_with_its_reason(stage: Stage) -> None:
-    """A broker that is gone shows before the dose is missed."""
+    """A broker that is gone shows before the dose is missed; what was told has an age."""
     live(stage)
+    stamp = stage.stamp()
+    stamp["at"] -= timedelta(days=2)
     waits = DoseHeld(
-        **stage.stamp(),
+        **stamp,
         dose_id="reef/carbonate@2026-05-03#01",
         pump="carbonate",
         reasons=(because(Code.LINK_DOWN), because(Code.NODE_ABSENT, node="shelf")),
@@ -113,7 +115,7 @@ def test_a_dose_that_waits_is_told_with_its_reason(stage: Stage) -> None:
         document = stage.run("status", "--json").document["waiting"]
     assert (
         "Waits reef/carbonate@2026-05-03#01: The connection to the broker is not "
-        "proven. No fresh beat from the pump node (node shelf). Plan"
+        "proven. No fresh beat from the pump node (node shelf). Told 2 d 0 h ago. Plan"
     ) in text
     assert isinstance(document, list)
     assert [waits.dose_id] == [one["dose"] for one in document]

@@ -133,7 +133,10 @@ def _alarms(stood: Standing) -> Iterator[str]:
 
 
 def _waiting(stood: Standing) -> Iterator[str]:
-    """The dose that waits, and why; with a hold everybody knows why."""
+    """The dose that waits, and why; with a hold everybody knows why.
+
+    The reasons are those of its first refusal: how long ago that was stands with them.
+    """
     if not stood.waiting or stood.state.holds:
         return
     first, others = stood.waiting[0], len(stood.waiting) - 1
@@ -141,7 +144,8 @@ def _waiting(stood: Standing) -> Iterator[str]:
     outlook = stood.outlooks.get(first.dose_id.partition("/")[0])
     tank = None if outlook is None else outlook.tank
     why = " ".join(reason_words(reason, tank) for reason in first.reasons)
-    yield f"Waits  {first.dose_id}: {why}{more}"
+    ago = span(stood.found.now.utc - first.at)
+    yield f"Waits  {first.dose_id}: {why} Told {ago} ago.{more}"
 
 
 def _overdue(overdue: Sequence[Due]) -> str:
