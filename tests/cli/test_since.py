@@ -57,6 +57,8 @@ def test_every_kind_that_is_told_has_a_sentence() -> None:
         ("8h", 8.0),
         ("8 h", 8.0),
         ("90 min", 1.5),
+        ("30m", 0.5),
+        ("30 min", 0.5),
         ("2d", 48.0),
         ("06:00", 8.5),
         ("6:00", 8.5),
@@ -84,6 +86,15 @@ def test_what_is_no_moment_that_has_passed_is_asked_about(text: str) -> None:
     """One clear error."""
     with pytest.raises(InputError):
         since_when(text, WALL)
+
+
+def test_what_is_no_moment_is_told_that_a_length_will_do() -> None:
+    """With its units, beside the forms of a time."""
+    with pytest.raises(InputError) as caught:
+        since_when("3 weeks", WALL)
+    (finding,) = caught.value.findings
+    for words in ("2026-05-03 09:30", "yesterday 18:00", "20 min", "8 h", "2 d"):
+        assert words in finding.expected
 
 
 def test_an_hour_that_clocks_showed_twice_is_never_chosen() -> None:

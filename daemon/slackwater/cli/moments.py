@@ -26,12 +26,16 @@ _NOTHING = timedelta()
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wall:
-    """Where a moment is typed: the option, the tank's zone, now, how far ahead."""
+    """Where a moment is typed: the option, the tank's zone, now, how far ahead.
+
+    `besides` names the forms that are read there beside a time.
+    """
 
     zone: str
     now: datetime
     option: str = "--at"
     ahead: timedelta = _NOTHING
+    besides: str = ""
 
 
 def typed_moment(text: str | None, wall: Wall) -> datetime:
@@ -80,7 +84,7 @@ def _on_the_wall(at: datetime, wall: Wall) -> datetime:
 def _expected(wall: Wall) -> str:
     return (
         f'a time of {wall.zone} like "2026-05-03 09:30", or one with an offset like '
-        "2026-05-03T09:30+02:00"
+        f"2026-05-03T09:30+02:00{wall.besides}"
     )
 
 

@@ -6,6 +6,7 @@ about and never chosen.
 """
 
 import re
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 
 from slackwater.cli.moments import Wall, typed_moment
@@ -13,13 +14,15 @@ from slackwater.errors import Finding, InputError
 from slackwater.planning.wall import zone_named
 
 LONGEST = timedelta(days=400)
-_SPAN = re.compile(r"(\d{1,4}) ?(min|h|d)")
+_SPAN = re.compile(r"(\d{1,4}) ?(min|m|h|d)")
 _UNITS = {
     "min": timedelta(minutes=1),
+    "m": timedelta(minutes=1),
     "h": timedelta(hours=1),
     "d": timedelta(days=1),
 }
 _CLOCK = re.compile(r"(?:(today|yesterday) )?(\d{1,2}):(\d{2})")
+_FORMS = '; also a length like 20 min, 8 h or 2 d, 06:00 or "yesterday 18:00"'
 _DAY = re.compile(r"(today|yesterday|\d{4}-\d{2}-\d{2})")
 
 
@@ -34,7 +37,8 @@ def since_when(text: str, wall: Wall) -> datetime:
     if span is not None:
         at = wall.now - int(span[1]) * _UNITS[span[2]]
     else:
-        at = typed_moment(_written_out(words, text, wall), wall)
+        told = replace(wall, besides=_FORMS)
+        at = typed_moment(_written_out(words, text, wall), told)
     if at < wall.now - LONGEST:
         raise InputError(_too_long_ago(text, wall))
     return at
