@@ -256,6 +256,9 @@ class Silence:
     def clear(self, _topic: str) -> None:
         """Nothing was shown."""
 
+    def hurry(self) -> None:
+        """Nothing is waited for."""
+
     def wake_at(self, when: datetime | None) -> None:
         """Remember what was asked."""
         self.wake_utc = when

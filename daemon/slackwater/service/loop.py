@@ -131,6 +131,8 @@ def take_news(rig: Rig) -> bool:
     news = rig.memory.news()
     kinds = {event.kind for event in news}
     _show_soon(rig, kinds)
+    if "hold_released" in kinds:
+        rig.connect_again()
     deaf = False
     # A calibration session never takes up a plan: it is there for shots alone.
     if kinds & RESETTING and rig.mode != "calibrate" and not rig.closing:

@@ -129,6 +129,13 @@ class Rig:
         nothing = Rules(pumps={}, lines={})
         self.setup = Setup(machine=self.setup.machine, bare=nothing)
 
+    def connect_again(self) -> None:
+        """Let links that are down try at once: a person has looked."""
+        self.observe.hurry()
+        actuate = commanding(self.link)
+        if actuate is not None:
+            actuate.hurry()
+
     def gather(self, timeout_s: float) -> tuple[Message, ...]:
         """Wait for news from the world; in shadow, with imagined answers among it."""
         if self.relays is None:

@@ -115,6 +115,10 @@ class Actuate:
         """Disconnect; runs go on by themselves on the node."""
         self._connection.close()
 
+    def hurry(self) -> None:
+        """Do not wait any longer with the next attempt to connect."""
+        self._connection.hurry()
+
     @property
     def is_idle(self) -> bool:
         """Whether nothing waits to be written; true while the link is down."""

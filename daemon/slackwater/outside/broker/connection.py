@@ -101,6 +101,7 @@ class Connection:
         self._pace = pace
         self._waits = Waits(pace)
         self._closing = threading.Event()
+        self._stirred = threading.Event()
         self._thread: threading.Thread | None = None
         self._secrets = Secrets()
         self._protocol = MQTTProtocolVersion.MQTTv5
@@ -129,12 +130,17 @@ class Connection:
     def close(self) -> None:
         """Say good-bye to the broker and end the thread."""
         self._closing.set()
+        self._stirred.set()
         with self._lock:
             client = self._client
         if client is not None:
             self._say_goodbye(client)
         if self._thread is not None:
             self._thread.join(_CLOSE_WITHIN_S)
+
+    def hurry(self) -> None:
+        """End the present wait, if there is one, and try again at once."""
+        self._stirred.set()
 
     @property
     def is_up(self) -> bool:
@@ -237,7 +243,17 @@ class Connection:
             session = Session(opened_s=time.monotonic())
             self._attempt(session)
             session.lost_s = time.monotonic()
-            self._closing.wait(self._conclude(session))
+            self._begin_anew_if_asked()
+            wait_s = self._conclude(session)
+            if not self._closing.is_set():
+                self._stirred.wait(wait_s)
+                self._begin_anew_if_asked()
+
+    def _begin_anew_if_asked(self) -> None:
+        # Also before a loss is told: haste from before it must not end its pause.
+        if self._stirred.is_set():
+            self._stirred.clear()
+            self._waits.begin_anew()
 
     def _conclude(self, session: Session) -> float:
         """Tell what became of an attempt; the wait before the next, in seconds."""
@@ -259,7 +275,7 @@ class Connection:
         if session.silent and session.accepted_s is None:
             return self._try_the_other()
         if taken_over:
-            return self._pace.rest_s
+            return self._waits.rest()
         return self._waits.after(session.accepted_for_s())
 
     def _try_the_other(self) -> float:

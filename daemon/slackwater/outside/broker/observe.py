@@ -119,6 +119,10 @@ class Observe:
         """Say `gone` as the will would, and disconnect."""
         self._connection.close()
 
+    def hurry(self) -> None:
+        """Do not wait any longer with the next attempt to connect."""
+        self._connection.hurry()
+
     @property
     def counts(self) -> dict[str, int]:
         """How many messages were spoiled, ignored or not announced, by reason."""
