@@ -33,6 +33,7 @@ SLIPS = {
     "limit": (6, "80", "80 mL"),
     "run": (7, "30", "30 s"),
     "port": (8, "localhost:xyz", "localhost:1883"),
+    "broker": (8, "x", "localhost:1883"),
     "pump": (10, "So da", "carbonate"),
     "recipe": (12, "Na2CO3", SODA),
     "bottle": (13, "2", "2 L"),
@@ -41,6 +42,7 @@ SLIPS = {
     "largest": (16, "0.1 mL", "4 mL"),
     "day": (17, "50 ML", "50 mL"),
     "plan": (18, "a lot", "36 mL"),
+    "beyond the day": (18, "60 mL", "36 mL"),
     "dosed": (19, "nothing", "0 mL"),
 }
 RIGHT = [*HEAD, *NODE, *CARBONATE, "n", "1.0 dKH/day", "0.8 dKH/day", "", ""]
@@ -54,6 +56,30 @@ def test_a_slip_costs_one_answer(tmp_path: Path, slip: str) -> None:
     assert 0 == told.code, told.err
     assert (1, 1) == (told.err.count(AGAIN), told.err.count("  expected  "))
     assert wrong in told.err
+
+
+def test_a_broker_is_a_host_and_a_port(tmp_path: Path) -> None:
+    """What was typed is quoted, and what is expected has one form."""
+    told = dialogue(tmp_path, *RIGHT[:8], "x", *RIGHT[8:])
+    assert 0 == told.code, told.err
+    assert 'found     "x"' in told.err
+    assert "expected  HOST:PORT, like localhost:1883" in told.err
+
+
+def test_nothing_typed_is_told_that_an_answer_is_wanted(tmp_path: Path) -> None:
+    """Where nothing stands in brackets; the same question comes again."""
+    told = dialogue(tmp_path, *RIGHT[:2], "", " ", *RIGHT[2:])
+    assert 0 == told.code, told.err
+    assert 2 == told.err.count("An answer is wanted: type one as the question shows.")
+    assert 3 == told.err.count("Its water, rock and sand taken off")
+
+
+def test_a_plan_beyond_the_day_just_typed_names_both(tmp_path: Path) -> None:
+    """Told where it is asked, not by a check afterwards."""
+    told = dialogue(tmp_path, *RIGHT[:18], "60 mL", *RIGHT[18:])
+    assert 0 == told.code, told.err
+    assert "found     60 mL a day" in told.err
+    assert "expected  at most 50 mL, the most it may give in a day" in told.err
 
 
 def test_a_second_pump_of_one_name_is_asked_again(tmp_path: Path) -> None:

@@ -22,6 +22,7 @@ from slackwater.cli.answers import (
     answers_of,
 )
 from slackwater.cli.questions import tell_again
+from slackwater.cli.typed import typed_ul
 from slackwater.cli.width import error_columns, fitted
 from slackwater.errors import Finding, InputError
 
@@ -61,6 +62,7 @@ _PUMP_QUESTIONS = (
     ("per_day", f"  What the first plan doses a day, like 36 mL, or {NONE}"),
     ("dosed", f"  What it gave in the last 24 h, like 0 mL, {PLANNED}, or {UNKNOWN}"),
 )
+_WANTED = "An answer is wanted: type one as the question shows."
 _LITTLE = "10 uL"
 _PUMP_STAND_INS: Tables = {
     "no_effects": True,
@@ -120,8 +122,8 @@ def ask_caps(
 def _again(ask: Callable[[], ResultT], judge: Callable[[ResultT], object]) -> ResultT:
     """Ask until nothing is wrong with the answer."""
     while True:
-        given = ask()
         try:
+            given = ask()
             judge(given)
         except InputError as error:
             tell_again(error)
@@ -131,7 +133,15 @@ def _again(ask: Callable[[], ResultT], judge: Callable[[ResultT], object]) -> Re
 
 def _ask(question: str, default: str | None = None) -> str:
     shown = fitted(question, error_columns())
-    return str(click.prompt(shown, default=default, err=True)).strip()
+    is_shown = default is not None
+    while True:
+        # Asked with an empty default: click itself would ask again without a word.
+        typed = click.prompt(
+            shown, default=default or "", show_default=is_shown, err=True
+        )
+        if answer := str(typed).strip():
+            return answer
+        click.echo(fitted(_WANTED, error_columns()), err=True)
 
 
 def _ask_head(try_out: Try) -> Tables:
@@ -151,8 +161,18 @@ def _ask_into(tables: Tables, place: str, question: tuple[str, str | None]) -> T
     if place != "broker":
         return _put(tables, place, answer)
     host, _, port = answer.partition(":")
-    host_known = _put(tables, "broker.host", host)
-    return _put(host_known, "broker.port", int(port) if port.isdecimal() else port)
+    if not host or not port.isdecimal():
+        raise InputError(_no_broker(answer))
+    return _put(_put(tables, "broker.host", host), "broker.port", int(port))
+
+
+def _no_broker(answer: str) -> Finding:
+    return Finding(
+        what=f'"{answer}"',
+        where=f"{NAME}, the broker",
+        expected="HOST:PORT, like localhost:1883",
+        do="Give its name or address, a colon and its port.",
+    )
 
 
 def _put(tables: Tables, place: str, value: object) -> Tables:
@@ -249,6 +269,22 @@ def _judge_part(
         del pump["no_effects"]
     probe = {} if pump.get("per_day") else {_PROBE: _probe()}
     try_out(_answers(head, {**pumps, name: pump, **probe}))
+    _refuse_beyond(name, pump)
+
+
+def _refuse_beyond(name: str, pump: Tables) -> None:
+    """Refuse a first plan that gives more a day than was just allowed."""
+    place = f"{NAME} [pump.{name}] per_day"
+    planned, most = str(pump.get("per_day") or _LITTLE), str(pump["most_per_day"])
+    if typed_ul(planned, place) > typed_ul(most, place):
+        raise InputError(
+            Finding(
+                what=f"{planned} a day",
+                where=place,
+                expected=f"at most {most}, the most it may give in a day",
+                do="Plan less; to allow more, change most_per_day in the file later.",
+            )
+        )
 
 
 def _refuse_named(pumps: Tables, name: str) -> None:

@@ -33,7 +33,7 @@ def _verb(name: str, place: str, section: Section, purpose: str) -> Verb:
 _FIRST, _DAILY, _MORE = SECTIONS
 
 VERBS: tuple[Verb, ...] = (
-    _verb("setup", "setting_up:setup", _FIRST, "Answer a dozen questions, get files."),
+    _verb("setup", "setting_up:setup", _FIRST, "Answer questions, get files."),
     _verb("check", "checking:check", _FIRST, "Say all that is wrong with the files."),
     _verb(
         "calibrate",

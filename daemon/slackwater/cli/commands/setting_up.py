@@ -1,4 +1,4 @@
-"""`setup`: a dozen answers become two files, an access list and a ledger.
+"""`setup`: answers become two files, an access list and a ledger.
 
 Floor 8. One subject: putting it all in place. Laws here: everything is read back
 through the settings before anything is written; what stands there is never touched;
@@ -68,10 +68,11 @@ class Wishes(TypedDict):
 )
 @click.option("--by", metavar="NAME", help="Who answers.  [default: the local user]")
 def setup(shell: Shell, **wishes: Unpack[Wishes]) -> Answer:
-    """Answer a dozen questions, get files.
+    """Answer questions, get files.
 
-    Writes slackwater.toml, plan.toml and the broker's access list, and makes the
-    ledger. Starts nothing and overwrites nothing.
+    Ten on the place and ten on each pump, then what the tank uses of each parameter
+    and may get of it. Writes slackwater.toml, plan.toml and the broker's access list,
+    and makes the ledger. Starts nothing and overwrites nothing.
     """
     who = typed_text(wishes["by"] or local_user(), "--by", WORD_AT_MOST)
     for directory in (shell.config, shell.state):
