@@ -6,7 +6,8 @@ import pytest
 
 from slackwater.assessment.metal_advice import metal_advice
 from slackwater.assessment.records import Advice, TraceStanding
-from tests.assessment.past import NOW, change, history
+from slackwater.facts.waters import SampleTaken
+from tests.assessment.past import NOW, ago, change, history
 from tests.assessment.pictures import picture, seen
 
 
@@ -34,21 +35,51 @@ def test_one_result_is_a_hypothesis() -> None:
     assert 28 == (found[1].due_on - NOW.date()).days
 
 
-def test_act_seen_once_is_looked_at_sooner_and_takes_nothing_out() -> None:
-    """A slip of a laboratory is no reason for seven water changes."""
-    found = advised(seen("copper", 9.0))
-    assert ["test_new_water", "retest"] == [one.remedy for one in found]
-    assert 7 == (found[0].due_on - NOW.date()).days
+def test_act_seen_once_is_tested_again_at_once_and_taken_out_meanwhile() -> None:
+    """Copper kills while a second sample is in the post: today, and before all else."""
+    found = sorted(advised(seen("copper", 22.0)), key=lambda one: one.rank)
+    assert [
+        *("retest", "test_new_water", "find_corroding_part"),
+        *("water_change", "metal_resin"),
+    ] == [one.remedy for one in found]
+    assert "Send another sample at once to confirm or refute copper." == found[0].text
+    assert NOW.date() == found[0].due_on == found[2].due_on
+    assert "copper from 22 below 2 ug/L" in found[3].text
+
+
+def test_a_bottle_that_is_on_its_way_is_waited_for() -> None:
+    """Filled after the sample that said so; one from before tells nothing new."""
+    for days_ago, ahead in ((2, 7), (30, 0)):
+        posted = SampleTaken(
+            at=NOW,
+            boot_s=0.0,
+            proven_ms=0,
+            sample="s-1",
+            tank="reef",
+            taken_at=ago(days_ago),
+            by="keeper",
+        )
+        found = advised(seen("copper", 22.0), past=history(samples=(posted,)))
+        (bottle,) = (one for one in found if one.remedy == "retest")
+        assert ahead == (bottle.due_on - NOW.date()).days
+        assert ("at once" in bottle.text) == (not ahead)
+
+
+def test_act_of_what_is_dosed_waits_for_the_second_sample() -> None:
+    """Its dose ends by a block; where it comes from is known."""
+    found = advised(seen("manganese", 99.0), dosed=frozenset({"manganese"}))
+    (bottle,) = found
+    assert ("retest", 7) == (bottle.remedy, (bottle.due_on - NOW.date()).days)
 
 
 def test_new_water_that_was_tested_is_not_asked_for_again() -> None:
     """It was looked at: what is left is another sample."""
     past = history(changes=(change(3, 30, {"copper": 0.3}),))
-    found = advised(seen("copper", 9.0), seen("tin", 20.0), past=past)
+    found = advised(seen("copper", 2.5), seen("tin", 5.0), past=past)
     assert ["test_new_water", "retest"] == [one.remedy for one in found]
-    assert "tin 20 ug/L" in found[0].text
+    assert "tin 5 ug/L" in found[0].text
     assert "copper" not in found[0].text
-    alone = advised(seen("copper", 9.0), past=past)
+    alone = advised(seen("copper", 2.5), past=past)
     assert ["retest"] == [one.remedy for one in alone]
 
 
@@ -155,7 +186,7 @@ def test_act_comes_before_watch() -> None:
 
 def test_levels_above_a_thousand_are_written_out() -> None:
     """1310 ug/L and never 1.31e+03, in the hypothesis and in the change of water."""
-    (hypothesis, _retest) = advised(seen("rubidium", 1310.0))
+    hypothesis, *_others = advised(seen("rubidium", 1310.0))
     assert "(rubidium 1310 ug/L)" in hypothesis.text
     told = {one.remedy: one for one in advised(seen("lithium", 1310.0, confirmed=True))}
     assert "lithium from 1310 below 600 ug/L" in told["water_change"].text

@@ -79,24 +79,27 @@ def test_estimates_that_disagree_are_an_alarm() -> None:
 
 
 def test_contaminants_are_told_with_their_sources() -> None:
-    """Confirmed at act is an alarm; a single result is a warning."""
+    """At act it is an alarm, seen once too; a single result at watch is a note."""
     found = told(
+        dosed=frozenset({"manganese"}),
         traces=[
+            seen("manganese", 99.0),
             seen("copper", 9.0, confirmed=True),
             seen("zinc", 30.0),
             seen("nickel", 5.0, confirmed=True),
             seen("tin", 0.6),
             seen("aluminium", 12.0),
-        ]
+        ],
     )
     assert [
         ("trace-act", "alarm", "copper"),
+        ("trace-act", "alarm", "zinc"),
+        ("trace-act", "warning", "manganese"),
         ("trace-watch", "warning", "nickel"),
-        ("trace-act", "warning", "zinc"),
         ("trace-watch", "note", "aluminium"),
     ] == short(found)
     assert "confirmed; likely from brass" in found[0].text
-    assert "seen once" in found[2].text
+    assert "seen once" in found[1].text
 
 
 def test_checks_that_fail_are_told() -> None:
@@ -136,6 +139,20 @@ def test_an_alarm_is_one_of_the_assessment() -> None:
     warned = tuple(one for one in both if one.weight == "warning")
     assert Assessment(tank="reef", at=NOW, notices=tuple(both)).has_alarm
     assert not Assessment(tank="reef", at=NOW, notices=warned).has_alarm
+
+
+def test_one_sample_of_a_contaminant_calls_and_stops_no_correction() -> None:
+    """Alkalinity goes on being corrected while the second bottle is in the post."""
+    for confirmed in (False, True):
+        trace = seen("copper", 22.0, confirmed=confirmed)
+        made = Assessment(
+            tank="reef",
+            at=NOW,
+            traces={"copper": trace},
+            notices=tuple(told(traces=[trace])),
+        )
+        assert made.has_alarm
+        assert confirmed == bool(made.stopping)
 
 
 @pytest.mark.parametrize(

@@ -87,6 +87,24 @@ def test_the_page_leads_with_what_to_do(stage: Stage) -> None:
     assert [] == [line for line in lines if len(line) > 79]
 
 
+def test_a_contaminant_seen_once_is_an_alarm_with_a_task_for_today(
+    stage: Stage,
+) -> None:
+    """Copper of 22 ug/L in a tank that is well otherwise: what to do comes first."""
+    well(stage)
+    keep_report(stage, 5, {"copper": 22.0})
+    found = stage.run("assess", "--by", "keeper")
+    first, *_others = tasks(stage)
+
+    assert 1 == found.code
+    assert " 1. Copper 22 ug/L, seen once; likely from brass" in found.out
+    assert " 2. Send another sample at once" in found.out
+    assert ("retest", "") == (first.remedy, first.parameter)
+    assert "today" in stage.run("tasks").out
+    remedies = {one.remedy for one in tasks(stage)}
+    assert {"find_corroding_part", "water_change", "metal_resin"} <= remedies
+
+
 def test_a_tank_that_is_well_is_told_so(stage: Stage) -> None:
     """Exit code 0 and no task."""
     well(stage)

@@ -78,7 +78,7 @@ def _wide(name: str, assessment: Assessment, uptake: UptakeFound | None) -> bool
 
 
 def _blocked(name: str, assessment: Assessment) -> Iterator[Ground]:
-    if assessment.is_blocked(name, "correction", "change") or assessment.has_alarm:
+    if assessment.is_blocked(name, "correction", "change") or assessment.stopping:
         yield Ground.BLOCKED
 
 
@@ -86,7 +86,7 @@ def _no_rise(name: str, assessment: Assessment) -> Iterator[Ground]:
     """What keeps the last dose where it is: a test that is too high, an open alarm."""
     if assessment.is_blocked(name, "rise"):
         yield Ground.ABOVE_BOUND
-    if assessment.has_alarm:
+    if assessment.stopping:
         yield Ground.BLOCKED
 
 
@@ -95,9 +95,8 @@ def _why(name: str, assessment: Assessment) -> Iterator[str]:
     for block in assessment.blocks:
         if block.parameter == name and block.stops != "rise":
             yield block.text
-    for notice in assessment.notices:
-        if notice.weight == "alarm":
-            yield f"{notice.text[:1].upper()}{notice.text[1:].removesuffix('.')}."
+    for notice in assessment.stopping:
+        yield f"{notice.text[:1].upper()}{notice.text[1:].removesuffix('.')}."
 
 
 def _room(name: str, assessment: Assessment) -> float | None:

@@ -1,9 +1,10 @@
 """What to do about traces and contaminants that should not be there.
 
 Floor 3. One subject: remedies for contaminants. Laws here: one result is a hypothesis,
-so that the first thing is to look at the new water and the salt, and nothing is taken
-out before a second sample says the same; nothing is ever answered by a dose; carbon is
-credited with organics only.
+so that what is only watched is looked for in the new water and the salt, and not taken
+out before a second sample says the same; what nobody doses and is to be acted on is
+tested again at once, and taken out meanwhile; nothing is ever answered by a dose;
+carbon is credited with organics only.
 Source: mass balances; capacities and intervals are common practice or from memory and
 say so.
 """
@@ -20,6 +21,8 @@ from slackwater.water.show import show_figure
 
 # Of what is done first, by stage; the others need nothing.
 RANKS: Mapping[str, int] = {"act": 30, "watch": 70}
+# A second sample of what is to be acted on comes before all else.
+RANK_PRESSING = 29
 RETEST_ACT_DAYS = 7.0
 RETEST_WATCH_DAYS = 28.0
 
@@ -30,7 +33,8 @@ def metal_advice(picture: Picture) -> Iterator[Advice]:
     One bottle, one change of water and one look at the equipment serve them all.
     """
     watched = [one for one in picture.traces.values() if one.stage in RANKS]
-    sure = [one for one in watched if one.confirmed]
+    pressing = [one for one in watched if is_pressing(one, picture)]
+    sure = [one for one in watched if one.confirmed or one in pressing]
     # What was looked for in the new water, or what a pump brings, has its answer.
     explained = {*new_water(picture), *picture.dosed}
     doubtful = [
@@ -46,6 +50,11 @@ def metal_advice(picture: Picture) -> Iterator[Advice]:
         yield from _changes(sure, picture)
     if bound := [one for one in sure if one.parameter in RESIN_METALS]:
         yield _resin(bound, picture)
+
+
+def is_pressing(found: TraceStanding, picture: Picture) -> bool:
+    """Whether it is to be acted on, though nobody doses it."""
+    return found.stage == "act" and found.parameter not in picture.dosed
 
 
 def _new_water(found: Sequence[TraceStanding], picture: Picture) -> Advice:
@@ -65,18 +74,28 @@ def _new_water(found: Sequence[TraceStanding], picture: Picture) -> Advice:
 def _bottle(found: Sequence[TraceStanding], picture: Picture) -> Advice:
     open_ones = [one.parameter for one in found if not one.confirmed]
     sure = [one.parameter for one in found if one.confirmed]
+    pressing = [one for one in found if is_pressing(one, picture) and not one.confirmed]
     aims = []
     if open_ones:
         aims.append(f"to confirm or refute {listed(open_ones)}")
     if sure:
         aims.append(f"to see {listed(sure)} fall")
+    when, due_on, rank = "", _retest_on(found, picture), _rank(found) + 1
+    if pressing and not _is_posted(pressing, picture):
+        when, due_on, rank = " at once", picture.today, RANK_PRESSING
     return Advice(
         remedy="retest",
         parameter="",
-        text=f"Send another sample {', and '.join(aims)}.",
-        due_on=_retest_on(found, picture),
-        rank=_rank(found) + 1,
+        text=f"Send another sample{when} {', and '.join(aims)}.",
+        due_on=due_on,
+        rank=rank,
     )
+
+
+def _is_posted(pressing: Sequence[TraceStanding], picture: Picture) -> bool:
+    """Whether a bottle was filled since: then its result is waited for."""
+    newest = max(one.sampled_at for one in pressing)
+    return any(one.taken_at > newest for one in picture.history.samples)
 
 
 def _corroding(found: Sequence[TraceStanding], picture: Picture) -> Advice:

@@ -1,7 +1,8 @@
 """What a person should know, from alarm to note.
 
 Floor 3. One subject: notices. Laws here: an alarm ends every correction of the tank, so
-that a level which dosing mends is none; each notice has its figures.
+that a level which dosing mends is none; what is to be acted on is an alarm from the
+first sample on, and ends corrections from the second; each notice has its figures.
 Source: thresholds are common practice, no source.
 """
 
@@ -12,6 +13,7 @@ from slackwater.assessment.answer_words import answer_notice
 from slackwater.assessment.beginning import before_notice
 from slackwater.assessment.excess import excess_words
 from slackwater.assessment.inflow import stated_uptake
+from slackwater.assessment.metal_advice import is_pressing
 from slackwater.assessment.picture import Picture
 from slackwater.assessment.practice import DANGERS, Danger
 from slackwater.assessment.records import BEFORE_DAYS, Notice, Weight
@@ -25,7 +27,7 @@ _MENDED_BY_DOSING = frozenset(
 )
 _CALCIUM_CHECK = "calcium-alkalinity"
 # Whether a trace is acted on, and whether two samples say so: one result that is only
-# watched is a hypothesis, and worries nobody.
+# watched is a hypothesis, and worries nobody. One that somebody doses is explained.
 _TRACE_WEIGHTS: Mapping[tuple[bool, bool], Weight] = {
     (True, True): "alarm",
     (True, False): "warning",
@@ -177,7 +179,9 @@ def _traces(picture: Picture) -> Iterator[Notice]:
         word = "confirmed" if found.confirmed else "seen once"
         yield Notice(
             code=f"trace-{found.stage}",
-            weight=_TRACE_WEIGHTS[found.stage == "act", found.confirmed],
+            weight="alarm"
+            if is_pressing(found, picture)
+            else _TRACE_WEIGHTS[found.stage == "act", found.confirmed],
             parameter=parameter,
             text=f"{parameter} {show_figure(max(found.value, found.at_most))} ug/L, "
             f"{word}; likely from {found.sources}",

@@ -24,6 +24,8 @@ Use = Literal["used", "outlier", "held"]
 # "rise": whatever is given now, and no more.
 Stop = Literal["dose", "correction", "change", "rise"]
 Stage = Literal["not seen", "usual", "watch", "act"]
+# The notice of a trace that is to be acted on.
+TRACE_ACT = "trace-act"
 
 # Half the width of a 90 % interval in standard deviations.
 HALF_WIDTH_90 = 1.645
@@ -306,5 +308,23 @@ class Assessment:
 
     @property
     def has_alarm(self) -> bool:
-        """Whether anything was found that stops corrections of the whole tank."""
+        """Whether anything was found that a person must look at now."""
         return any(notice.weight == "alarm" for notice in self.notices)
+
+    @property
+    def stopping(self) -> tuple[Notice, ...]:
+        """Alarms that stop corrections of the whole tank.
+
+        One sample alone is a hypothesis about a trace: it calls, and stops nothing.
+        """
+        return tuple(
+            notice
+            for notice in self.notices
+            if notice.weight == "alarm" and not self._is_seen_once(notice)
+        )
+
+    def _is_seen_once(self, notice: Notice) -> bool:
+        trace = self.traces.get(notice.parameter)
+        if trace is None or notice.code != TRACE_ACT:
+            return False
+        return not trace.confirmed
