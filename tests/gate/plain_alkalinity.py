@@ -88,8 +88,9 @@ class Alkalinity:
     def doubts(self, now: float, serving: Sequence[str]) -> list[str]:
         """The names of everything that shortens now."""
         found = self._of_probes(now, serving)
-        if self.probes and not serving and not self.has_test(now):
-            found.append("alkalinity-out")
+        if self.probes and not serving:
+            word = "stood-in" if self.has_test(now) else "out"
+            found.append(f"alkalinity-{word}")
         for source, (verdict, at) in self.verdicts.items():
             if verdict == "probe-fault":
                 if not any(self._is_trusted(p, now) for p in serving):

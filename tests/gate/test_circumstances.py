@@ -205,7 +205,7 @@ def test_h51_a_probe_read_before_a_high_test_and_not_beside_it_proves_nothing(
 
 
 def test_h59_an_alkalinity_probe_out_of_service_needs_hand_tests() -> None:
-    """Whole doses for 48 hours after one, the base without; it comes back by itself."""
+    """The base for 48 hours after one and without; it comes back by itself."""
     water = with_kh(8.0)
     water.pass_time(HOUR)
     assert dict.fromkeys(ALKALINE, 80) == water.shares
@@ -213,9 +213,11 @@ def test_h59_an_alkalinity_probe_out_of_service_needs_hand_tests() -> None:
     water.write(ProbeTakenOut(**water.stamp, probe="kh", until=until, by="keeper"))
     assert dict.fromkeys(ALKALINE, 80) == water.shares
     water.write(hand_test(water, "alkalinity", dkh(8.0)))
-    assert {} == water.shares
+    assert dict.fromkeys(ALKALINE, 80) == water.shares
+    assert {Code.PROBE_STOOD_IN} == _share_codes(water, "soda")
     water.pass_time(48 * HOUR)
-    assert {} == water.shares
+    assert dict.fromkeys(ALKALINE, 80) == water.shares
+    assert {Code.PROBE_STOOD_IN} == _share_codes(water, "soda")
     water.pass_time(MINUTE)
     assert dict.fromkeys(ALKALINE, 80) == water.shares
     assert {Code.PROBE_OUT} == _share_codes(water, "soda")

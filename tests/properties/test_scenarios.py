@@ -123,6 +123,7 @@ ELSEWHERE = {
             Code.PROBE_FROZEN,
             Code.PROBE_REFUSED,
             Code.PROBE_OUT,
+            Code.PROBE_STOOD_IN,
             Code.PROBES_APART,
             Code.PROBE_AGAINST_TEST,
             Code.RETURN_OFF,

@@ -42,6 +42,7 @@ BY_HAND = frozenset(
         Code.AWAY,
         Code.HALVED,
         Code.OLD_DOSER,
+        Code.PROBE_STOOD_IN,
     }
 )
 # Seen by `machinery`, `paper` and `water` with more than the gate says.

@@ -45,6 +45,7 @@ _PROBES = frozenset(
         Code.PROBE_FROZEN,
         Code.PROBE_REFUSED,
         Code.PROBE_OUT,
+        Code.PROBE_STOOD_IN,
         Code.PROBES_APART,
         Code.PROBE_AGAINST_TEST,
     }

@@ -89,6 +89,7 @@ class Code(StrEnum):
     PROBE_FROZEN = "probe-frozen"
     PROBE_REFUSED = "probe-refused"
     PROBE_OUT = "probe-out-of-service"
+    PROBE_STOOD_IN = "probe-stood-in"
     PROBES_APART = "probes-apart"
     PROBE_AGAINST_TEST = "probe-against-test"
     RETURN_OFF = "return-pump-off"
@@ -212,6 +213,7 @@ SENTENCES: Mapping[Code, str] = {
     Code.PROBE_FROZEN: "A probe repeats itself: it may be frozen.",
     Code.PROBE_REFUSED: "The newest reading of a probe had to be refused.",
     Code.PROBE_OUT: "A probe is out of service and no hand test stands in for it.",
+    Code.PROBE_STOOD_IN: "Hand tests stand in for the alkalinity probe: base only.",
     Code.PROBES_APART: "Two probes of one kind contradict each other.",
     Code.PROBE_AGAINST_TEST: "A probe contradicts the newest hand test.",
     Code.RETURN_OFF: "The return pump is off.",

@@ -102,6 +102,8 @@ RELEASES: Mapping[Code, str] = {
     Code.PROBE_FROZEN: _READING,
     Code.PROBE_REFUSED: _READING,
     Code.PROBE_OUT: "A hand test, or `slackwater in-service` for the probe.",
+    Code.PROBE_STOOD_IN: "`slackwater in-service` for the probe; or approve a machine "
+    "without it, which doses on hand tests.",
     Code.PROBES_APART: "It ends when both probes agree again.",
     Code.PROBE_AGAINST_TEST: "It ends when probe and hand test agree again.",
     Code.RETURN_OFF: _SWITCH,

@@ -27,7 +27,7 @@ from slackwater.gate.alkalinity import (
     water_steps,
 )
 from slackwater.gate.moment import ALKALINITY, Moment
-from slackwater.gate.probes import known
+from slackwater.gate.probes import TEST_STANDS_IN, known, newest_test, serving
 from slackwater.gate.swings.doubts import counts
 from slackwater.gate.watch import Doubt, Doubts, Hears, News, Seen
 
@@ -184,6 +184,19 @@ def out_doubts(moment: Moment, tank: str) -> Iterator[Reason]:
     """Every probe is out of service, and no test is young enough to stand in."""
     if moment.state.out_of_service:
         yield from _of_known(moment, tank, Code.PROBE_OUT)
+
+
+def stood_in_doubts(moment: Moment, tank: str) -> Iterator[Doubt]:
+    """Hand tests stand in for every probe: the base, for as long as it is so."""
+    if not moment.state.out_of_service or tank not in moment.machine.guards:
+        return
+    configured = moment.rules.probes.get(f"{tank}/{ALKALINITY}", ())
+    if not configured or serving(moment, tank, ALKALINITY):
+        return
+    if newest_test(moment, tank, ALKALINITY, TEST_STANDS_IN) is not None:
+        names = ", ".join(probe.id for probe in configured)
+        reason = because(Code.PROBE_STOOD_IN, probe=names)
+        yield Doubt(scope=f"alkalinity/{tank}", reason=reason)
 
 
 @_shortens

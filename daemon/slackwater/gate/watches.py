@@ -132,6 +132,12 @@ WATCHES: tuple[Interlock, ...] = (
         ALKALINITY,
     ),
     _not_known(
+        "stood-in",
+        "No alkalinity probe is in service, and tests stand in.",
+        alkaline.stood_in_doubts,
+        ALKALINITY,
+    ),
+    _not_known(
         "against-test",
         "A hand test contradicts an alkalinity probe.",
         alkaline.against_doubts,

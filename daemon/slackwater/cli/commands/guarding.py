@@ -182,7 +182,11 @@ def _ended(shell: Shell, interlock: str, who: str) -> Answer:
 def out_of_service(
     shell: Shell, probe: str, until: str, why: str, by: str | None
 ) -> Answer:
-    """Let hand tests stand in for a probe that cannot be used."""
+    """Let hand tests stand in for a probe that cannot be used.
+
+    While no alkalinity probe is in service, doses that follow alkalinity are cut to the
+    base, four fifths of the uptake; without a test in 48 hours an alarm asks for one.
+    """
     who = typed_text(by or local_user(), "--by", WORD_AT_MOST)
     reason = typed_text(why, "--reason")
 
