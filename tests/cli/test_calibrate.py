@@ -120,7 +120,13 @@ def test_a_pump_of_one_pulse_has_a_rate_and_no_offset() -> None:
 
 @pytest.mark.parametrize(
     ("words", "primed"),
-    [(("yes",), []), (("3 mL", "2 mL", "yes"), [3000, 2000]), (("maybe",), None)],
+    [
+        (("yes",), []),
+        (("3 mL", "2 mL", "yes"), [3000, 2000]),
+        (("y",), []),
+        (("2 mL", "Y"), [2000]),
+        (("maybe",), None),
+    ],
 )
 def test_the_hose_is_filled_until_a_person_says_so(
     words: tuple[str, ...], primed: list[int] | None

@@ -98,7 +98,7 @@ def test_a_hold_of_one_pump_does_not_look_like_one_of_all(stage: Stage) -> None:
 
 
 def test_a_dose_that_waits_is_told_with_its_reason(stage: Stage) -> None:
-    """A broker that is gone shows before the dose is missed; what was told has an age."""
+    """A broker that is gone shows before the dose is missed, with its age."""
     live(stage)
     stamp = stage.stamp()
     stamp["at"] -= timedelta(days=2)

@@ -6,7 +6,7 @@ is refused.
 """
 
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 
 import click
 
@@ -31,13 +31,15 @@ def ask_ul(question: str, place: str, read: Read = typed_ul) -> int:
 
 
 def ask_ul_or(
-    question: str, place: str, unknown: str, read: Read = typed_ul
+    question: str, place: str, words: Collection[str], read: Read = typed_ul
 ) -> int | None:
-    """The same; None when the word for an unknown volume was typed.
+    """The same; None when one of the words was typed that stand for no volume.
+
+    `words` are in lower case; a person may write them larger.
 
     Raises: InputError for what is no volume, when nobody sits at a terminal.
     """
-    while (text := _ask(question)) != unknown:
+    while (text := _ask(question)).lower() not in words:
         volume_ul = _read(text, place, read)
         if volume_ul is not None:
             return volume_ul

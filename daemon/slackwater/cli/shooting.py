@@ -107,7 +107,7 @@ def prime(shoot: Shoot, pump: str) -> None:
     """
     question = "Is the hose full to its end, without bubbles? [yes, or how much to "
     question += "pump first, like 3 mL]"
-    while (volume_ul := ask_ul_or(question, "hose", "yes")) is not None:
+    while (volume_ul := ask_ul_or(question, "hose", YES)) is not None:
         say(f"Priming {show_volume(volume_ul)} …")
         shoot(pump, volume_ul, _tell_wait)
 
@@ -216,7 +216,7 @@ def _measured(series: Series, number: int) -> int | None:
     read = partial(measured_ul, grams_per_litre=series.grams_per_litre)
     place = f"run {number + 1}"
     if series.runs is None and number >= RUNS_FIRST:
-        return ask_ul_or(_question(series), place, ENOUGH, read)
+        return ask_ul_or(_question(series), place, (ENOUGH,), read)
     return ask_ul(_question(series), place, read)
 
 

@@ -171,7 +171,7 @@ def asked(machine: Machine, config: Path | None = None) -> Lately:
         volume_ul = ask_ul_or(
             f"  {name} ({machine.solutions[pump.solution].name})",
             f"answer for {name}",
-            UNKNOWN,
+            (UNKNOWN,),
             partial(_read_answer, planned.get(name)),
         )
         if volume_ul is None:
