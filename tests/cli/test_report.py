@@ -99,6 +99,26 @@ def test_values_are_first_last_and_extremes(stage: Stage) -> None:
     assert 3 == len(told)
 
 
+def test_what_was_not_seen_stands_below_its_limit(tmp_path: Path) -> None:
+    """Iron below 0.5 ug/L is "<0.50", beside it 0.9 as it was read."""
+    bare = stage_of(tmp_path)
+    assert 0 == bare.run("record", "iron=<0.5 ug/L").code
+    alone = only(bare.run("report", "--json").document, "tanks")
+    row = ("iron", "ug/L", "hand", "1", *4 * ["<0.50"], "-")
+    assert row == tuple(_row(bare.run("report").out, "iron"))
+    assert ["first", "last", "lowest", "highest"] == only(alone, "values")["below"]
+    assert 0 == bare.run("record", "iron=0.9 ug/L", "--confirm").code
+    assert ["<0.50", "0.90", "<0.50", "0.90"] == _row(bare.run("report").out, "iron")[
+        4:8
+    ]
+
+
+def _row(page: str, name: str) -> list[str]:
+    """The cells of the first row that begins with a name."""
+    lines = (line.split() for line in page.splitlines())
+    return next(words for words in lines if words and words[0] == name)
+
+
 def test_every_change_has_its_person(stage: Stage) -> None:
     """On the page and in the document; the page fits 80 columns and has a signature."""
     page = stage.run("report")

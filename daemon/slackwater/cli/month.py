@@ -66,7 +66,10 @@ class Past:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Values:
-    """What was measured of one parameter; canonical levels, in the order of time."""
+    """What was measured of one parameter; canonical levels, in the order of time.
+
+    `below` names those of the figures that are limits: nothing was seen above them.
+    """
 
     parameter: str
     source: str
@@ -76,6 +79,7 @@ class Values:
     middle: float
     lowest: float
     highest: float
+    below: tuple[str, ...] = ()
 
 
 def month_of(text: str | None, zone: str, now: datetime) -> Month:
@@ -123,29 +127,40 @@ def values_of(past: Past) -> list[Values]:
     probed: dict[tuple[str, str], list[ProbeDay]] = {}
     for day in past.probe_days:
         probed.setdefault((day.parameter, day.probe), []).append(day)
-    found = [
-        _values(key, [kept.value for kept in kept_ones], None)
-        for key, kept_ones in tested.items()
-    ]
-    found += [
-        _values(key, [day.median for day in days], days) for key, days in probed.items()
-    ]
+    found = [_of_tests(key, kept_ones) for key, kept_ones in tested.items()]
+    found += [_of_days(key, days) for key, days in probed.items()]
     return sorted(found, key=lambda one: (one.parameter, one.source))
 
 
-def _values(
-    key: tuple[str, str], levels: Sequence[float], days: Sequence[ProbeDay] | None
-) -> Values:
-    parameter, source = key
+def _of_tests(key: tuple[str, str], tests: Sequence[MeasurementKept]) -> Values:
+    # Of one figure, the limit lies below what was seen.
+    by_level = sorted(tests, key=lambda one: (one.value, not one.censored))
+    figures = {
+        "first": tests[0],
+        "last": tests[-1],
+        "lowest": by_level[0],
+        "highest": by_level[-1],
+    }
     return Values(
-        parameter=parameter,
-        source=source,
-        count=len(levels) if days is None else sum(day.count for day in days),
-        first=levels[0],
-        last=levels[-1],
-        middle=median(levels),
-        lowest=min(levels) if days is None else min(day.lowest for day in days),
-        highest=max(levels) if days is None else max(day.highest for day in days),
+        parameter=key[0],
+        source=key[1],
+        count=len(tests),
+        middle=median([one.value for one in tests]),
+        below=tuple(name for name, one in figures.items() if one.censored),
+        **{name: one.value for name, one in figures.items()},
+    )
+
+
+def _of_days(key: tuple[str, str], days: Sequence[ProbeDay]) -> Values:
+    return Values(
+        parameter=key[0],
+        source=key[1],
+        count=sum(day.count for day in days),
+        first=days[0].median,
+        last=days[-1].median,
+        middle=median([day.median for day in days]),
+        lowest=min(day.lowest for day in days),
+        highest=max(day.highest for day in days),
     )
 
 
@@ -195,10 +210,10 @@ def _values_part(past: Past) -> Part:
                 show_level(one.parameter, one.last).partition(" ")[2],
                 one.source,
                 str(one.count),
-                _number(one.parameter, one.first),
-                _number(one.parameter, one.last),
-                _number(one.parameter, one.lowest),
-                _number(one.parameter, one.highest),
+                _figure(one, "first", one.first),
+                _figure(one, "last", one.last),
+                _figure(one, "lowest", one.lowest),
+                _figure(one, "highest", one.highest),
                 _number(one.parameter, targets[one.parameter])
                 if one.parameter in targets
                 else "-",
@@ -207,6 +222,12 @@ def _values_part(past: Past) -> Part:
         ),
         nothing="Nothing was measured.",
     )
+
+
+def _figure(values: Values, name: str, level: float) -> str:
+    """A figure; one that is a limit has its sign."""
+    sign = "<" if name in values.below else ""
+    return sign + _number(values.parameter, level)
 
 
 def _number(parameter: str, level: float) -> str:

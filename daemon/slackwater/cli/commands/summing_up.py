@@ -121,6 +121,7 @@ def _document(past: Past) -> dict[str, object]:
                 "median": str(one.middle),
                 "lowest": str(one.lowest),
                 "highest": str(one.highest),
+                "below": list(one.below),
             }
             for one in values_of(past)
         ],
