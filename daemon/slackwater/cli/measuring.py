@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
-from slackwater.assessment.practice import home_sd
+from slackwater.assessment.practice import SALINITY, home_sd
 from slackwater.assessment.series import REPLICATES_WITHIN
 from slackwater.cli.moments import Wall, typed_moment
 from slackwater.cli.render import local, span
@@ -32,6 +32,8 @@ from slackwater.water.show import show_level
 # A change of more than this share, and beyond what tests differ by, is asked about.
 JUMP_SHARE = 0.30
 JUMP_SDS = 5.0
+# So much salinity in so short a time is no evaporation: common practice, no source.
+SALT_JUMP, SALT_WITHIN = 1.5, timedelta(days=7)
 # An older value says little about what the next one should be.
 JUMP_WITHIN = timedelta(days=30)
 RECORD = "record"
@@ -123,9 +125,14 @@ def jumps(near: Sequence[MeasurementKept], tests: Tests) -> Iterator[Finding]:
         if known is None:
             continue
         change = abs(one.level - known.value)
+        passed = abs(tests.taken_at - known.taken_at)
+        if one.parameter == SALINITY and passed <= SALT_WITHIN:
+            if change > SALT_JUMP:
+                yield _jump(one, known, tests.subject.zone, f"{SALT_JUMP:g}")
+            continue
         noise = JUMP_SDS * home_sd(one.parameter, known.value)
         if change > max(JUMP_SHARE * known.value, noise):
-            yield _jump(one, known, tests.subject.zone)
+            yield _jump(one, known, tests.subject.zone, f"{JUMP_SHARE:.0%}")
 
 
 def replicates_near(
@@ -229,12 +236,12 @@ def _neighbour(
     )
 
 
-def _jump(one: Typed, known: MeasurementKept, zone: str) -> Finding:
+def _jump(one: Typed, known: MeasurementKept, zone: str, most: str) -> Finding:
     return Finding(
         what=f"{show_level(one.parameter, one.level)} is far from its neighbour in "
         "time",
         where=f"{RECORD} {one.parameter}",
-        expected=f"within {JUMP_SHARE:.0%} of {level_words(known)} of "
+        expected=f"within {most} of {level_words(known)} of "
         f"{local(known.taken_at, zone)}",
         do="Check the figure and its name, and test again. If it is right, add "
         "--confirm; nothing was written.",
