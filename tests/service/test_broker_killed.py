@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from slackwater.facts.events import DoseEnded, DoseIntended
+from slackwater.outside.glimpse import read_glimpse
 from tests.outside.peers import Broker
 from tests.service.household import (
     Household,
@@ -41,6 +42,12 @@ def home(tmp_path: Path) -> Iterator[Household]:
         yield made
 
 
+def is_cut(home: Household) -> bool:
+    """Whether the daemon wrote down that it has no broker."""
+    seen = read_glimpse(home.state)
+    return seen is not None and seen.cut_since is not None
+
+
 def one_more(home: Household, kind: str) -> None:
     """Wait for one more entry of a kind than there are now."""
     before = kinds(home.events()).count(kind)
@@ -57,6 +64,7 @@ def test_h14_a_broker_killed_in_mid_dose_doubles_nothing(home: Household) -> Non
         one_more(home, "dose_taken")
         home.broker.save()
         home.broker.kill()
+        until(lambda: is_cut(home), "the daemon's word of it")
         home.broker.start()
         one_more(home, "dose_ended")
     daemon.send_signal(signal.SIGTERM)

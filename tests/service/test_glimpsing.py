@@ -1,6 +1,7 @@
 """What the daemon writes down for people who ask why."""
 
 from contextlib import closing
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
@@ -31,6 +32,12 @@ def seen(house: Manned) -> PumpGlimpse:
     return glimpse_of(house.rig).lines[CARBONATE]
 
 
+def drained(house: Manned) -> list[str]:
+    """The chores that wait, taken away."""
+    chores = house.rig.chores
+    return [chores.get_nowait() for _ in range(chores.qsize())]
+
+
 def test_a_sound_house_would_dose_whole(house: Manned) -> None:
     """Three millilitres, for no reason less; the rest is what is in view."""
     found = glimpse_of(house.rig)
@@ -58,6 +65,19 @@ def test_the_gates_own_reasons_are_written_down(house: Manned) -> None:
     house.pass_ms(MINUTE_MS)
     codes = [reason.code for reason in seen(house).refused]
     assert [Code.NODE_ABSENT] == codes
+
+
+def test_a_link_that_goes_is_written_down_at_once_with_its_time(house: Manned) -> None:
+    """Since when stays the same while it lasts, and is gone when the link is back."""
+    rig, at = house.rig, glimpse_of(house.rig).at
+    assert None is glimpse_of(rig).cut_since
+    for up, cut in ((False, True), (True, False)):
+        drained(house)
+        rig.sight.actuate_up = up
+        rig.look_at_links(at, told=False)
+        rig.look_at_links(at + timedelta(minutes=1), told=False)
+        assert ["glimpse"] == drained(house)
+        assert (at if cut else None) == glimpse_of(rig).cut_since
 
 
 def test_what_is_not_known_shortens(house: Manned) -> None:

@@ -36,13 +36,11 @@ from slackwater.gate.handover import old_part
 from slackwater.gate.interlocks import hold_is_left_aside
 from slackwater.gate.moment import LineRule, Moment, PumpRule, rules_for
 from slackwater.ledger.store import LedgerFile
-from slackwater.outside.glimpse import Glimpse, PumpGlimpse, read_glimpse
+from slackwater.outside.glimpse import FRESH, Glimpse, PumpGlimpse, read_glimpse
 from slackwater.planning.timetable import Timetable
 from slackwater.planning.wall import zone_named
 from slackwater.service.memory import SHADOW_NAME
 
-# The daemon writes a glimpse each minute; an older one speaks of another time.
-FRESH = timedelta(minutes=3)
 # What passes by itself, and in how many seconds where it does not say so.
 PASSING_S = {
     Code.GAP_SAME_PUMP: 60.0,

@@ -10,7 +10,7 @@ from datetime import timedelta
 
 from slackwater.alarms.words import headline
 from slackwater.cli.amounts import effect_words
-from slackwater.cli.grounds import FRESH, Account, Ground, Grounds
+from slackwater.cli.grounds import Account, Ground, Grounds
 from slackwater.cli.relay_text import REDUCED
 from slackwater.cli.render import local, span
 from slackwater.cli.width import LONGEST_LABEL
@@ -18,6 +18,7 @@ from slackwater.cli.wording import reason_words
 from slackwater.facts.events import HoldRaised
 from slackwater.facts.reasons import Reason
 from slackwater.facts.releases import way_out
+from slackwater.outside.glimpse import FRESH
 from slackwater.water.show import show_level, show_volume
 
 _PART = "  "

@@ -11,6 +11,7 @@ from datetime import timedelta
 from pathlib import Path
 
 from slackwater.alarms.words import by_pressure, topic_of
+from slackwater.cli.cut_off import cut_off
 from slackwater.cli.old_doser import still_old
 from slackwater.cli.opening import (
     Approved,
@@ -32,6 +33,7 @@ from slackwater.facts.reasons import Code
 from slackwater.facts.state import State
 from slackwater.ledger.store import LedgerFile
 from slackwater.ledger.views import Wanted, entries
+from slackwater.outside.glimpse import Glimpse, read_glimpse
 from slackwater.planning.timetable import Timetable
 from slackwater.service.memory import SHADOW_NAME
 
@@ -44,7 +46,8 @@ class Standing:
     """Everything a status tells.
 
     `outlooks` are by tank; `waiting` are the doses that are held back at this moment,
-    `missed` those of the last 24 hours by tank, the newest first.
+    `missed` those of the last 24 hours by tank, the newest first; `glimpse` is what the
+    daemon wrote down last of what only it can see.
     """
 
     found: Opened
@@ -56,6 +59,7 @@ class Standing:
     due: tuple[Due, ...] = ()
     waiting: tuple[DoseHeld, ...] = ()
     missed: Mapping[str, list[DoseMissed]] = field(default_factory=dict)
+    glimpse: Glimpse | None = None
 
     @property
     def state(self) -> State:
@@ -111,7 +115,15 @@ class Standing:
             return "HELD", hold_words(self.holds[0])
         if self.state.stage == "shadow":
             return "SHADOW", "Everything is computed and no pump is commanded."
-        return "LIVE", "Pumps are commanded by the approved plan."
+        found = self.found
+        away = cut_off(self.state, self.glimpse, found.now.utc, self.zone)
+        return away or ("LIVE", "Pumps are commanded by the approved plan.")
+
+    @property
+    def zone(self) -> str:
+        """The wall clock of the only tank; UTC for several zones or none."""
+        zones = {each.tank.zone for each in self.outlooks.values()}
+        return zones.pop() if len(zones) == 1 else "UTC"
 
 
 def hold_words(raised: HoldRaised) -> str:
@@ -148,6 +160,7 @@ def standing(found: Opened, state_dir: Path) -> Standing:
         ),
         waiting=tuple(lived.held.values()) if is_here else (),
         missed=missed,
+        glimpse=read_glimpse(state_dir),
     )
 
 

@@ -62,7 +62,7 @@ def _lines(stood: Standing, holds: int, tanks: int) -> Iterator[str]:
     yield f"{word}  {why}"
     yield from _holds(stood, holds)
     yield from _alarms(stood)
-    yield from aside_lines(stood.state, stood.found.now.utc, _zone(stood))
+    yield from aside_lines(stood.state, stood.found.now.utc, stood.zone)
     yield from _waiting(stood)
     yield from entered_lines(stood.state)
     overdue = [due for due in stood.due if due.is_overdue]
@@ -97,17 +97,11 @@ def _audit(stood: Standing) -> Iterator[str]:
     """What the newest kept audit says; nothing where none was made."""
     audit = stood.state.audited
     if audit is not None:
-        at = local(audit.at, _zone(stood))
+        at = local(audit.at, stood.zone)
         yield (
             f"Audit  {at}: {audit.given} of {audit.doses} doses, "
             f"{audit.missing} missing for a reason, {audit.faults} faults"
         )
-
-
-def _zone(stood: Standing) -> str:
-    """The wall clock of the only tank; UTC for several zones or none."""
-    zones = {each.tank.zone for each in stood.outlooks.values()}
-    return zones.pop() if len(zones) == 1 else "UTC"
 
 
 def _holds(stood: Standing, most: int) -> Iterator[str]:

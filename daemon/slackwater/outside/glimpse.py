@@ -8,7 +8,7 @@ nobody reads half of it; what cannot be written or read is left out.
 from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
 from functools import cache
 from pathlib import Path
 from typing import Literal
@@ -20,6 +20,8 @@ from slackwater.facts.reasons import Reason
 NAME = "glimpse.json"
 # A hundred pumps fit into a tenth of this.
 LARGEST_BYTES = 1_000_000
+# The daemon writes a glimpse each minute; an older one speaks of another time.
+FRESH = timedelta(minutes=3)
 Version = Literal[1]
 
 
@@ -60,7 +62,10 @@ class PumpGlimpse:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Glimpse:
-    """The present as the daemon saw it `at` that time; `lines` by `TANK/LINE`."""
+    """The present as the daemon saw it `at` that time; `lines` by `TANK/LINE`.
+
+    `cut_since` is when one of the connections went down, None while both are up.
+    """
 
     v: Version = 1
     at: datetime
@@ -68,6 +73,7 @@ class Glimpse:
     synchronised: bool
     observe_up: bool
     actuate_up: bool
+    cut_since: datetime | None = None
     free_bytes: int | None = None
     differ: tuple[str, ...] = ()
     nodes: Mapping[str, NodeGlimpse] = field(default_factory=dict)

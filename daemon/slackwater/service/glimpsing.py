@@ -39,6 +39,7 @@ def glimpse_of(rig: Rig) -> Glimpse:
         synchronised=now.synchronised,
         observe_up=sight.observe_up,
         actuate_up=sight.actuate_up,
+        cut_since=rig.cut_since,
         free_bytes=sight.free_bytes,
         differ=rig.differ,
         nodes=_nodes(moment),

@@ -22,7 +22,7 @@ from slackwater.service import logs
 from slackwater.service.conformity import conforming
 from slackwater.service.keeping import inputs_were_kept, with_inputs
 from slackwater.service.telling import tells
-from slackwater.service.wiring import Rig, listened_to, setup_from
+from slackwater.service.wiring import Rig, is_link_message, listened_to, setup_from
 from slackwater.turn.setup import Turn
 from slackwater.turn.step import STEP_S, turn
 
@@ -93,6 +93,7 @@ def one_pass(rig: Rig, timeout_s: float) -> bool:
     point("heard", *(type(message).__name__ for message in messages))
     for message in messages:
         see(rig.sight, message)
+    rig.look_at_links(now.utc, told=any(map(is_link_message, messages)))
     restaged = take_news(rig)
     moved = 0
     for _ in range(TURNS_AT_MOST):

@@ -90,7 +90,7 @@ class Rig:
     probe that was kept with a decision; `verifying` is what is left of the ledger to be
     read, None when all of it was; `announced` is what home automation was told, by
     topic, `assessments` the newest of each tank; `meter` hands out figures, where
-    somebody may ask.
+    somebody may ask; `cut_since` is when one of the links went down.
     """
 
     mode: Mode
@@ -121,6 +121,7 @@ class Rig:
     root: Root = field(default_factory=lambda: Root(site="home"))
     home: HomeSettings | None = None
     announced: dict[str, bytes] = field(default_factory=dict)
+    cut_since: datetime | None = None
     assessments: dict[str, Assessment] = field(default_factory=dict)
 
     def begin_nothing_new(self) -> None:
@@ -128,6 +129,16 @@ class Rig:
         self.closing = True
         nothing = Rules(pumps={}, lines={})
         self.setup = Setup(machine=self.setup.machine, bare=nothing)
+
+    def look_at_links(self, utc: datetime, *, told: bool) -> None:
+        """Keep since when one is down; whoever asks is not to be told the old state.
+
+        `told` is whether one of them said something.
+        """
+        cut = not (self.sight.observe_up and self.sight.actuate_up)
+        if told or cut != (self.cut_since is not None):
+            self.chores.put("glimpse")
+        self.cut_since = (self.cut_since or utc) if cut else None
 
     def connect_again(self) -> None:
         """Let links that are down try at once: a person has looked."""
