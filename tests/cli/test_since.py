@@ -10,11 +10,13 @@ from typing import get_args
 import pytest
 
 from slackwater.cli.acts import ELSEWHERE, TELLING, TOLD, act_of
+from slackwater.cli.cap_names import lowered_words
 from slackwater.cli.moments import Wall
+from slackwater.cli.shots_told import sentences
 from slackwater.cli.since_when import since_when
 from slackwater.cli.verbs import VERBS
 from slackwater.errors import InputError
-from slackwater.facts.events import AnyEvent
+from slackwater.facts.events import AnyEvent, Calibrated, ShotRequested
 from slackwater.facts.waters import MeasurementStruck
 from tests.cli.stage import Stage, stage_of
 from tests.facts.safeguards import entered
@@ -148,6 +150,89 @@ def test_what_was_before_is_not_told(stage: Stage) -> None:
     document = stage.run("since", "5min", "--json").document
     assert [] == document["tests"]
     assert 2 == stage.run("since", "--tank", "lagoon").code
+
+
+def asked_shot(stage: Stage, minutes_ago: int, pump: str = "calcium") -> None:
+    """A measured shot of 2 mL that a keeper asked for."""
+    stamp = stage.stamp()
+    stamp["at"] -= timedelta(minutes=minutes_ago)
+    stage.append(
+        ShotRequested(
+            **stamp,
+            request=f"r-{minutes_ago}",
+            pump=pump,
+            volume_ul=2000,
+            until=stamp["at"],
+            by="keeper",
+        )
+    )
+
+
+def test_the_shots_of_one_calibration_are_one_line(stage: Stage) -> None:
+    """Summed; those of another pump, or hours later, are told by themselves."""
+    for minutes_ago, pump in (
+        (300, "calcium"),
+        (90, "calcium"),
+        (89, "carbonate"),
+        (88, "calcium"),
+        (87, "calcium"),
+    ):
+        asked_shot(stage, minutes_ago, pump)
+    done = stage.run("since", "8h")
+    assert 0 == done.code, done.err
+    told = [line for line in done.out.splitlines() if "asked" in line]
+    assert ["a measured run of", "3 measured shots, 6", "a measured run of"] == [
+        " ".join(line.split("for ", 1)[1].split()[:4]) for line in told
+    ]
+    acts = stage.run("since", "8h", "--json").document["acts"]
+    assert isinstance(acts, list)
+    assert 5 == sum(one["kind"] == "shot_requested" for one in acts)
+
+
+def test_shots_behind_a_finished_calibration_begin_another(stage: Stage) -> None:
+    """Two calibrations of one pump are two lines, whatever the time between."""
+    stamp = stage.stamp()
+    shot = ShotRequested(
+        **stamp,
+        request="r",
+        pump="calcium",
+        volume_ul=2000,
+        until=stamp["at"],
+        by="keeper",
+    )
+    kept = Calibrated(
+        **stamp,
+        pump="calcium",
+        rate_nl_per_s=500_000,
+        cal="77aa01cf",
+        shots=2,
+        spread_percent=1.0,
+        proofs=(),
+        by="keeper",
+    )
+    told = sentences([shot, shot, kept, shot, shot, shot])
+    assert ["2 measured shots", "3 measured shots"] == [
+        words.partition("for ")[2].partition(",")[0]
+        for _, words in told
+        if words.startswith("asked")
+    ]
+
+
+@pytest.mark.parametrize(
+    ("place", "amount", "words"),
+    [
+        ("pump/calcium/per_day_ul", 41_000, "pump calcium, most per day 41 mL"),
+        ("node/shelf/day_limit_ul", 80_000, "node shelf, limit of a day 80 mL"),
+        ("cap/reef/calcium/gross", 12, "tank reef calcium, most to pour in a day"),
+        ("limit/reef/temperature_hot", 30.0, "tank reef, temperature hot"),
+    ],
+)
+def test_a_lowered_cap_is_named_as_people_do(
+    place: str, amount: float, words: str
+) -> None:
+    """Whose it is, which it is, and a volume with its unit."""
+    assert words == lowered_words({place: amount})
+    assert f"{words} and 1 more" == lowered_words({place: amount, "z/z/z": 1})
 
 
 def test_every_act_of_a_person_names_the_person(stage: Stage) -> None:

@@ -9,6 +9,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from slackwater.alarms.words import sentence
+from slackwater.cli.cap_names import lowered_words
 from slackwater.facts.alarms import AlarmChanged, AlarmRaised
 from slackwater.facts.audits import Audited
 from slackwater.facts.entered import EntrySettled, LevelEntered
@@ -128,6 +129,12 @@ def _span(event: SpanMissed) -> str:
     return f"{event.doses} doses of {event.line} missed, nobody was there"
 
 
+def _lowered(event: CapsLowered) -> str:
+    if not event.caps:
+        return "no cap of the file is lower than approved any more"
+    return f"caps of the file are lower, and count: {lowered_words(event.caps)}"
+
+
 def _audited(event: Audited) -> str:
     return f"audit: {event.given} of {event.doses} doses, {event.faults} faults"
 
@@ -186,7 +193,7 @@ TELLING: Mapping[type[Event], Told] = {
     ),
     TubeSwapped: lambda event: _why(f"{event.pump} has a new tube", event.note),
     BottleMoved: lambda event: _why(f"bottle {event.reservoir} moved", event.note),
-    CapsLowered: lambda event: f"{len(event.caps)} caps of the file are lower",
+    CapsLowered: _lowered,
     HalfBegan: lambda event: _why(f"half doses of {event.scope}", event.why),
     LineTakenOver: lambda event: f"{event.line} taken over from the old doser",
     LineGivenBack: lambda event: f"{event.line} given back to the old doser",

@@ -12,6 +12,7 @@ from slackwater.cli.chronicle import Chronicle, Pumped
 from slackwater.cli.leaf import Part
 from slackwater.cli.measuring import document_of, level_words
 from slackwater.cli.render import local
+from slackwater.cli.shots_told import sentences
 from slackwater.facts.events import AnyEvent
 from slackwater.ledger.codec import timestamp
 from slackwater.ledger.measured import Marked
@@ -94,7 +95,8 @@ def acts_part(heading: str, acts: Iterable[AnyEvent], zone: str) -> Part:
         heading=heading,
         heads=("when", "by", "what"),
         rows=tuple(
-            (short_local(local(one.at, zone)), who(one), act_of(one)) for one in acts
+            (short_local(local(one.at, zone)), who(one), words)
+            for one, words in sentences(acts)
         ),
         nothing="Nothing.",
     )

@@ -38,7 +38,8 @@ USUAL = timedelta(days=1)
 @verb(
     "since",
     epilog="Examples: slackwater since; slackwater since 'yesterday 18:00'; slackwater "
-    "since 06:00; slackwater since 8h; slackwater since 20m; slackwater since 2026-05-03",
+    "since 06:00; slackwater since 8h; slackwater since 20m; slackwater since "
+    "2026-05-03",
 )
 @click.argument("when", required=False, metavar="[WHEN]")
 @click.option("--tank", metavar="ID", help="Only of this tank.")
