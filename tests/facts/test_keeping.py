@@ -28,6 +28,11 @@ def charged(diary: Diary) -> int:
     return 0 if rolling is None else rolling.since(diary.proven_ms - DAY_MS)
 
 
+def struck(diary: Diary, name: str) -> MeasurementStruck:
+    """Somebody takes a test out."""
+    return MeasurementStruck(**diary.stamp, measurement=name, by="keeper", why="")
+
+
 def believed(diary: Diary) -> int:
     """What is believed to have reached the water within 24 h."""
     rolling = diary.state.believed.get(LEVEL)
@@ -203,21 +208,48 @@ def test_a_laboratory_speaks_like_any_other_of_what_keeps_in_a_bottle() -> None:
 
 
 def test_the_level_before_stands_again_when_the_newest_is_struck() -> None:
-    """A slip that was taken out leaves what was known before it; two are kept."""
+    """A slip that was taken out leaves what was known before it; four are kept."""
     diary = begun()
-    first, second, third = (
-        measured(diary, number, ago=ago * HOUR)
-        for number, ago in ((1, 3), (2, 2), (3, 1))
-    )
-    diary.write(first, second, third)
+    tests = [measured(diary, number, ago=(9 - number) * HOUR) for number in range(1, 6)]
+    diary.write(*tests)
     seen = []
-    for name in ("m-3", "m-2"):
-        diary.write(
-            MeasurementStruck(**diary.stamp, measurement=name, by="keeper", why="")
-        )
+    for name in ("m-5", "m-4", "m-3", "m-2"):
+        diary.write(struck(diary, name))
         seen.append(dict(diary.state.levels))
 
-    assert [{LEVEL: second}, {}] == seen
+    assert [{LEVEL: tests[place]} for place in (3, 2, 1)] == seen[:3]
+    assert {} == seen[3]
+
+
+@pytest.mark.parametrize("gone", ["m-1", "m-2", "m-3"])
+def test_a_level_struck_further_down_never_comes_back(gone: str) -> None:
+    """Whichever of four it was: the other three follow each other, newest first."""
+    diary = begun()
+    tests = [measured(diary, number, ago=(9 - number) * HOUR) for number in range(1, 5)]
+    diary.write(*tests, struck(diary, gone))
+    left = [kept for kept in reversed(tests) if kept.id != gone]
+    for kept in left:
+        assert {LEVEL: kept} == diary.state.levels
+        diary.write(struck(diary, kept.id))
+
+    assert {} == diary.state.levels
+
+
+def test_corrections_leave_older_levels_where_they_were() -> None:
+    """Three tests, the newest two corrected: the first stands when both are struck."""
+    diary = begun()
+    first, second, third = (
+        measured(diary, number, ago=(9 - number) * HOUR) for number in (1, 2, 3)
+    )
+    diary.write(first, second, third)
+    for number in (2, 3):
+        right = measured(
+            diary, 10 + number, ago=(9 - number) * HOUR, supersedes=f"m-{number}"
+        )
+        diary.write(right)
+    diary.write(struck(diary, "m-13"), struck(diary, "m-12"))
+
+    assert {LEVEL: first} == diary.state.levels
 
 
 def test_a_corrected_level_never_comes_back() -> None:
@@ -304,7 +336,8 @@ def test_five_years_of_keeping_leave_no_more_than_five_days_do() -> None:
         diary.wait(24 * HOUR)
         state = diary.state
         days, charges = state.days[KEY], state.charges[KEY].entries
-        kept = (len(state.levels), len(state.changes), len(state.tasks))
+        older = sum(map(len, state.levels_older.values()))
+        kept = (len(state.levels), older, len(state.changes), len(state.tasks))
         sizes.append((*kept, len(days), len(charges)))
 
     assert datetime(2026, 7, 2, 12, 1, tzinfo=UTC) == diary.at

@@ -77,6 +77,7 @@ def rich_state() -> State:
         readings={"probe-1": [kept(1), kept(2)]},
         heard_requests={"ask-1": NOON},
         levels={"reef/phosphate": measured()},
+        levels_older={"reef/phosphate": [measured()]},
         alarms={
             "node-absent.shelf": StandingAlarm(
                 first=alarmed(), raised=alarmed(), word="suppressed", until=NOON
@@ -251,11 +252,11 @@ def test_a_state_goes_on_folding_after_its_text_as_before() -> None:
 def test_a_checkpoint_of_an_earlier_version_is_not_damage() -> None:
     """What a state did not have yet starts empty; all it had is there."""
     document = json.loads(dump_state(rich_state()))
-    for name in ("levels", "changes", "tasks"):
+    for name in ("levels", "levels_older", "changes", "tasks"):
         del document[name]
     text = json.dumps(document, separators=(",", ":"), ensure_ascii=False)
 
-    assert replace(rich_state(), levels={}) == load_state(text)
+    assert replace(rich_state(), levels={}, levels_older={}) == load_state(text)
 
 
 @pytest.mark.parametrize("text", ["", "{}x", "[]", '{"surprise":1}', '{"fence":"1"}'])

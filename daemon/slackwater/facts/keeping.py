@@ -2,9 +2,9 @@
 
 Floor 2. One subject: tests, hand additions, water changes and tasks in the state.
 Laws here: what was poured in by hand is charged and believed like a dose, at the time
-it was given; only the two newest levels of a parameter, the changes of two days and the
-open tasks are kept, so that memory does not grow with the years; where only own tests
-decide, a laboratory's result takes the place of none.
+it was given; only the four newest levels of a parameter, the changes of two days and
+the open tasks are kept, so that memory does not grow with the years; where only own
+tests decide, a laboratory's result takes the place of none.
 """
 
 from datetime import datetime, timedelta
@@ -29,6 +29,8 @@ from slackwater.facts.waters import (
 )
 
 CHANGES_KEPT = timedelta(hours=48)
+# A slip and its replicates can be struck, and what was known before them stands again.
+LEVELS_AT_MOST = 4
 
 
 def fold_measured(state: State, event: MeasurementKept) -> None:
@@ -48,17 +50,22 @@ def fold_struck(state: State, event: MeasurementStruck) -> None:
 
 def _known(state: State, key: str, but: str) -> list[MeasurementKept]:
     """The levels that are kept of a parameter, but for the one of this id."""
-    kept = (state.levels.get(key), state.levels_before.get(key))
+    newest = (state.levels.get(key), state.levels_before.get(key))
+    kept = (*newest, *state.levels_older.get(key, ()))
     return [one for one in kept if one is not None and one.id != but]
 
 
 def _keep(state: State, key: str, found: list[MeasurementKept]) -> None:
-    """Keep the two that count most; of two of one moment the one written last."""
+    """Keep the few that count most; of two of one moment the one written last."""
     found = sorted(found, key=_weight, reverse=True)
     for kept, one in zip((state.levels, state.levels_before), (0, 1), strict=True):
         kept.pop(key, None)
         if len(found) > one:
             kept[key] = found[one]
+    state.levels_older.pop(key, None)
+    older = found[2:LEVELS_AT_MOST]
+    if older:
+        state.levels_older[key] = older
 
 
 def _weight(kept: MeasurementKept) -> tuple[bool, datetime]:

@@ -164,14 +164,15 @@ class State:
     the proven time of the last dose that came less than planned; a tank not in it
     needs no look at its shortfall. `unquiet_ms` is the proven time of the last clock
     or ledger hold. `levels` is the newest measurement by `TANK/PARAMETER`, an own one
-    where only those decide, and `levels_before` the one before it; `changes` are the
-    water changes by id that lie ahead or less than two days back, `tasks` what a
-    person has still to do. `alarms` are those that stand or ended within a week, by
-    their name; `told_ms` the proven times of the newest ones told. `bypasses` is by
-    interlock, `out_of_service` and `compared` by probe, `treatments` the end of one by
-    tank, `fills` and `intervals` by reservoir, `runs` how often a pump ran, `run_ms`
-    how long, of which `tube_run_ms` when its tube was new and `measured_run_ms` when it
-    was measured last; `tubes` when that tube was put in. `top_offs` are
+    where only those decide, `levels_before` the one before it, `levels_older` the few
+    before that; `changes` are the water changes by id that lie ahead or less than two
+    days back, `tasks` what a person has still to do. `alarms` are those that stand or
+    ended within a week, by their name; `told_ms` the proven times of the newest ones
+    told. `bypasses` is by interlock, `out_of_service` and `compared` by probe,
+    `treatments` the end of one by tank, `fills` and `intervals` by reservoir, `runs`
+    how often a pump ran, `run_ms` how long, of which `tube_run_ms` when its tube was
+    new and `measured_run_ms` when it was measured last; `tubes` when that tube was put
+    in. `top_offs` are
     whole days' microlitres by counter. Swings are judged by `courses` by alkalinity
     probe, `drops`, believed alkalinity by tank and second of wall time since a probe
     was read, `tests`, the newest own ones by tank, and `breaks` by tank and what told
@@ -234,6 +235,7 @@ class State:
     heard_requests: dict[str, datetime] = field(default_factory=dict)
     levels: dict[str, MeasurementKept] = field(default_factory=dict)
     levels_before: dict[str, MeasurementKept] = field(default_factory=dict)
+    levels_older: dict[str, list[MeasurementKept]] = field(default_factory=dict)
     changes: dict[str, WaterChanged] = field(default_factory=dict)
     tasks: dict[str, TaskSet] = field(default_factory=dict)
     alarms: dict[str, StandingAlarm] = field(default_factory=dict)
