@@ -112,6 +112,22 @@ def test_a_confirmed_value_contradicts_no_third_test(stage: Stage) -> None:
     assert 0 == record(stage, "alkalinity=8.1 dKH", *at(25)).code
 
 
+@pytest.mark.parametrize("lower", ["7.9", "9.4"])
+def test_confirmed_values_contradict_what_agrees_with_none(
+    stage: Stage, lower: str
+) -> None:
+    """9.9 twice, both confirmed, then far less: asked, for one of the two is wrong."""
+    record(stage, "alkalinity=9.9 dKH", *at(5), "--confirm")
+    record(stage, "alkalinity=9.9 dKH", *at(7), "--confirm")
+    before = written_in(stage)
+    told = record(stage, f"alkalinity={lower} dKH", *at(10))
+
+    assert (2, before) == (told.code, written_in(stage))
+    (error,) = told.errors
+    assert f"{lower}0 dKH contradicts the 9.90 dKH of {before[0].id}" in error["what"]
+    assert 0 == record(stage, f"alkalinity={lower} dKH", *at(10), "--confirm").code
+
+
 def test_what_is_known_is_the_nearest_in_time(stage: Stage) -> None:
     """A test typed in late is compared with its neighbour, not with the newest one."""
     record(stage, "alkalinity=8.0 dKH", "--at", "2026-05-03 09:00")

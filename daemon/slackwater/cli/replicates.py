@@ -41,24 +41,28 @@ def unlike_earlier(
     """A finding for each value that a replicate of an earlier call contradicts.
 
     Shape: `earlier` as `measuring.replicates_near` gives them. What a person confirmed
-    contradicts nothing: it was asked about already.
+    was asked about already: it contradicts what agrees with none of them.
     """
     for one in typed:
-        others = [
-            kept
-            for kept in earlier
-            if kept.parameter == one.parameter and not kept.confirmed
-        ]
-        if one.censored or not others:
-            continue
-        far = max(others, key=lambda kept: abs(kept.value - one.level))
-        mean = fmean((far.value, one.level))
-        allowed = REPLICATES_APART_SDS * home_sd(one.parameter, mean)
-        if abs(far.value - one.level) > allowed:
-            yield _unlike(one, far, show_level(one.parameter, allowed), where)
+        same = [kept for kept in earlier if kept.parameter == one.parameter]
+        far = [kept for kept in same if _apart(one, kept) > _allowed(one, kept)]
+        told = [kept for kept in far if len(far) == len(same) or not kept.confirmed]
+        if told and not one.censored:
+            farthest = max(told, key=lambda kept: _apart(one, kept))
+            yield _unlike(one, farthest, where)
 
 
-def _unlike(one: Typed, far: MeasurementKept, allowed: str, where: str) -> Finding:
+def _apart(one: Typed, kept: MeasurementKept) -> float:
+    return abs(kept.value - one.level)
+
+
+def _allowed(one: Typed, kept: MeasurementKept) -> float:
+    mean = fmean((kept.value, one.level))
+    return REPLICATES_APART_SDS * home_sd(one.parameter, mean)
+
+
+def _unlike(one: Typed, far: MeasurementKept, where: str) -> Finding:
+    allowed = show_level(one.parameter, _allowed(one, far))
     own, other = (show_level(one.parameter, level) for level in (one.level, far.value))
     return Finding(
         what=f"{own} contradicts the {other} of {far.id}, the same kit within half an "
