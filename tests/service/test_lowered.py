@@ -113,5 +113,7 @@ def test_a_status_says_which_cap_counts(stage: Stage, rig: Rig) -> None:
     """On the page and in the document."""
     put(stage, 'most_per_day = "50 mL"', 'most_per_day = "41 mL"')
     look(rig)
-    assert "lower in the file than approved" in stage.run("status").out
+    told = " ".join(stage.run("status").out.split())
+    assert "lower in the file than approved" in told
+    assert "counting: pump carbonate, most per day 41" in told
     assert {DAY_CAP: 41_000} == stage.run("status", "--json").document["lowered"]

@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 from slackwater.alarms.words import headline
 from slackwater.cli.amounts import effect_words
 from slackwater.cli.aside import aside_lines
+from slackwater.cli.cap_names import lowered_words
 from slackwater.cli.entered_text import entered_lines
 from slackwater.cli.exchange_text import exchange_lines
 from slackwater.cli.opening import Approved
@@ -167,9 +168,8 @@ def _plan_line(stood: Standing, approved: Approved) -> str:
 
 
 def _caps_line(stood: Standing) -> str:
-    places = sorted(stood.state.lowered)
-    more = f" and {len(places) - 1} more" if len(places) > 1 else ""
-    return f"Caps   lower in the file than approved, and counting: {places[0]}{more}"
+    words = lowered_words(stood.state.lowered)
+    return f"Caps   lower in the file than approved, and counting: {words}"
 
 
 def _halves(stood: Standing) -> Iterator[str]:
