@@ -38,6 +38,7 @@ class Alkalinity:
     verdicts: dict[str, tuple[str, float]] = field(default_factory=dict)
     holds: set[str] = field(default_factory=set)
     test: tuple[float, float] | None = None
+    tests: list[tuple[float, float]] = field(default_factory=list)
 
     def read(
         self, probe: str, value: float, now: float, serving: Sequence[str]
@@ -66,6 +67,7 @@ class Alkalinity:
 
     def tested(self, value: float, at: float) -> None:
         """Somebody tests by hand, and looks what each probe shows beside it."""
+        self.tests.append((value, at))
         self.test = (
             (value, at) if self.test is None or at >= self.test[1] else self.test
         )
@@ -104,11 +106,17 @@ class Alkalinity:
         """Whether a test stands in for probes out of service."""
         return self.test is not None and 0 <= now - self.test[1] <= STANDS_IN_S
 
-    def speaks_for_water(self, now: float, serving: Sequence[str]) -> bool:
-        """Whether a sound probe agreed with the newest test, or was read since."""
-        _, tested = self.test or ("", now)
+    def visit(self) -> list[tuple[float, float]]:
+        """The newest test and all of the half hour before it."""
+        newest = max((at for _, at in self.tests), default=0.0)
+        return [test for test in self.tests if newest - test[1] <= 30 * MINUTE]
+
+    def speaks_for_water(
+        self, now: float, serving: Sequence[str], tested: float
+    ) -> bool:
+        """Whether a sound probe agreed with a test as late, or was read since."""
         return any(
-            self.compared.get(probe, (0.0, -1.0))[1] == tested
+            self.compared.get(probe, (0.0, -DAY * 30))[1] >= tested
             or self.series[probe][-1][0] > tested
             for probe in serving
             if self._is_sound(probe, now) and not self._is_contradicted(probe)

@@ -222,11 +222,11 @@ class Plain:
             if parameter in self.tests and self.tests[parameter][0] < least:
                 found.append(("nutrients", "carbon"))
         # Nobody said what this tank takes up: a high test counts for a day.
-        test = self._test("alkalinity", DAY)
         serving = self._serving("alkalinity")
-        if test and test[0] > CEILING_DKH:
-            told = self.alkalinity.speaks_for_water(self.now, serving)
-            found += [] if told else [("alkalinity-test", "alkaline")]
+        for value, at in self.alkalinity.visit():
+            if value > CEILING_DKH and 0 <= self.now - at <= DAY:
+                told = self.alkalinity.speaks_for_water(self.now, serving, at)
+                found += [] if told else [("alkalinity-test", "alkaline")]
         found += self._of_bottle()
         if self.now - self.measured_at.get(line, self.now) >= 180 * DAY:
             found.append(("calibration", "correction"))

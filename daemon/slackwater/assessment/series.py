@@ -9,15 +9,15 @@ nothing from after `now` counts.
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from math import sqrt
 
 from slackwater.assessment.practice import floor_sd, home_sd, laboratory_sd
 from slackwater.assessment.records import Point, Series
 from slackwater.facts.history import History
-from slackwater.facts.waters import MeasurementKept, Provenance
+from slackwater.facts.waters import ONE_WATER, MeasurementKept, Provenance
 
-REPLICATES_WITHIN = timedelta(minutes=30)
+REPLICATES_WITHIN = ONE_WATER
 # Replicates further apart than so many standard deviations are no replicates.
 REPLICATES_APART_SDS = 3.0
 # A day of a probe stands in its middle.

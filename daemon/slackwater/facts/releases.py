@@ -87,7 +87,8 @@ RELEASES: Mapping[Code, str] = {
     "`slackwater event probe_serviced`.",
     Code.ALKALINITY_DOSE_FAULT: "Good readings or a day end it; where doses are held, "
     "a person releases them.",
-    Code.ALKALINITY_TEST: "A test below the ceiling ends it.",
+    Code.ALKALINITY_TEST: "A test below the ceiling ends it, more than half an hour "
+    "after the high one. One that was wrong: `slackwater record --strike`.",
     Code.ALKALINITY_ENTERED: "On the machine: `slackwater confirm ID --refuse`, or a "
     "test below the ceiling.",
     Code.PH_HIGH: _BACK,

@@ -10,7 +10,7 @@ for the whole tank; volumes whole microlitres.
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import Literal
 
 from slackwater.facts.now import Event
@@ -19,6 +19,8 @@ Provenance = Literal["hand", "lab", "probe"]
 # A bottle in the post is no longer the tank: what its water does to these on the way
 # nobody knows, and a laboratory's phosphate counts all phosphorus (common practice).
 OWN_TESTS_ONLY = frozenset({"alkalinity", "ph", "nitrate", "phosphate"})
+# Tests of one parameter within this time are of one water (common practice).
+ONE_WATER = timedelta(minutes=30)
 What = Literal[
     "corals_added",
     "harvest",

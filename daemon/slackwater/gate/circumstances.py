@@ -7,7 +7,7 @@ Source: common practice, no source, but for the time a tank needs, which is a ma
 balance of one box.
 """
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator, Sequence
 from datetime import timedelta
 from statistics import median
 
@@ -17,7 +17,7 @@ from slackwater.facts.limits import limits_of
 from slackwater.facts.messages import Reading
 from slackwater.facts.reasons import Code, Reason, because
 from slackwater.facts.state import Entered
-from slackwater.facts.waters import MeasurementKept
+from slackwater.facts.waters import ONE_WATER, MeasurementKept
 from slackwater.gate.kinds import ALKALINITY, CARBON
 from slackwater.gate.moment import LineRule, Moment, PumpRule
 from slackwater.gate.probes import ROUNDING, contradicted, known
@@ -70,41 +70,71 @@ def nutrients_refuse(
 def alkalinity_refuses(
     moment: Moment, pump: PumpRule, line: LineRule
 ) -> Iterator[Reason]:
-    """A test above the ceiling stops until another, or until it was taken up.
+    """A test above the ceiling stops until a later visit, or until it was taken up.
 
-    A sound probe that agreed with the newest test beside it, or was read since and
-    that no test contradicts, speaks for the water instead.
+    A lower one within half an hour may be the slip of the two and ends nothing: the
+    highest decides. A sound probe that agreed with the newest test beside it, or was
+    read since and that no test contradicts, speaks for the water instead.
     """
     tank = pump.pump.tank
-    test = moment.state.levels.get(f"{tank}/{ALKALINITY}")
     guard = moment.machine.guards.get(tank)
     if guard is None or not line.follows_alkalinity:
         return
     if moment.state.entered:
         yield from entered_refuses(moment, tank)
-    if test is None:
-        return
-    if test.censored or test.value <= guard.ceiling or not _counts(moment, test):
-        return
-    fresh = known(moment, tank, ALKALINITY).fresh
-    if any(_may_speak(moment, reading, test) for reading in fresh):
-        return
-    yield because(
-        Code.ALKALINITY_TEST,
-        tested_meq_per_l=round(test.value, 3),
-        ceiling_meq_per_l=round(guard.ceiling, 3),
+    visit = _newest_visit(moment, tank)
+    high = [
+        test
+        for test in visit
+        if test.value > guard.ceiling
+        and _counts(moment, test)
+        and not _is_spoken_for(moment, test, visit)
+    ]
+    if high:
+        yield because(
+            Code.ALKALINITY_TEST,
+            tested_meq_per_l=round(max(test.value for test in high), 3),
+            ceiling_meq_per_l=round(guard.ceiling, 3),
+        )
+
+
+def _newest_visit(moment: Moment, tank: str) -> list[MeasurementKept]:
+    """The newest test of alkalinity and own ones of the half hour before; no limits."""
+    tests = moment.state.tests.get(tank, [])
+    newest = moment.state.levels.get(f"{tank}/{ALKALINITY}")
+    if newest is None:
+        return []
+    visit = [
+        test
+        for test in tests
+        if test.id != newest.id
+        and timedelta() <= newest.taken_at - test.taken_at <= ONE_WATER
+    ]
+    return visit if newest.censored else [*visit, newest]
+
+
+def _is_spoken_for(
+    moment: Moment, test: MeasurementKept, visit: Sequence[MeasurementKept]
+) -> bool:
+    """Whether a sound reading says more of the water than a test does.
+
+    One from before the test, which stood beside neither it nor a later one of the
+    visit, agrees with nothing.
+    """
+    beside = {one.id for one in visit if one.taken_at >= test.taken_at}
+    return any(
+        _may_speak(moment, reading, test, beside)
+        for reading in known(moment, test.tank, ALKALINITY).fresh
     )
 
 
-def _may_speak(moment: Moment, reading: Reading, test: MeasurementKept) -> bool:
-    """Whether a sound reading says more of the water than a test does.
-
-    One from before the test, which never stood beside it, agrees with nothing.
-    """
+def _may_speak(
+    moment: Moment, reading: Reading, test: MeasurementKept, beside: Collection[str]
+) -> bool:
     if contradicted(moment, reading.probe) is not None:
         return False
-    beside = moment.state.compared.get(reading.probe)
-    is_beside = beside is not None and beside.measurement == test.id
+    compared = moment.state.compared.get(reading.probe)
+    is_beside = compared is not None and compared.measurement in beside
     return is_beside or reading.at > test.taken_at
 
 
