@@ -1,5 +1,6 @@
 """`setup`: answers become files, an access list and a ledger, whole or not at all."""
 
+import re
 import tomllib
 from pathlib import Path
 
@@ -88,6 +89,21 @@ def first_entry(state: Path) -> LedgerMade:
         event = ledger.load().entries[0].event
     assert isinstance(event, LedgerMade)
     return event
+
+
+def test_help_lists_what_a_file_of_answers_holds() -> None:
+    """Every table, with each key that answers may have."""
+    told = " ".join(run("setup", "--help").out.split())
+    document = tomllib.loads(ANSWERS)
+    for table in ("tank", "node", "broker"):
+        assert f"[{table}]" in told
+        for key in document[table]:
+            assert re.search(rf"\b{key}\b", told), key
+    assert "[pump.ID]" in told
+    for pump in document["pump"].values():
+        for key in pump:
+            assert re.search(rf"\b{key}\b", told), key
+    assert "no_effects" in told
 
 
 def test_writes_files_that_say_what_was_answered(tmp_path: Path) -> None:

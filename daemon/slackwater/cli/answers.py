@@ -135,6 +135,27 @@ class Answers(TableModel):
     pumps: dict[str, PumpAnswer]
 
 
+def answers_form() -> str:
+    """The tables of a file of answers with their keys, those that must be there first.
+
+    Of recipe, label and no_effects each pump has one, though none alone must be there.
+    """
+    tables = (
+        ("[tank]", TankAnswer),
+        ("[node]", NodeAnswer),
+        ("[broker]", BrokerAnswer),
+        ("[pump.ID]", PumpAnswer),
+    )
+    return "; ".join(f"{head} {_keys_of(model)}" for head, model in tables)
+
+
+def _keys_of(model: type[TableModel]) -> str:
+    fields = model.model_fields.items()
+    must = ", ".join(name for name, field in fields if field.is_required())
+    may = ", ".join(name for name, field in fields if not field.is_required())
+    return f"{must} and perhaps {may}" if may else must
+
+
 def answers_in(path: Path) -> Answers:
     """The answers of a file.
 

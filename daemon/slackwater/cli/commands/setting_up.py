@@ -19,7 +19,7 @@ from zoneinfo import ZoneInfo
 import click
 
 from slackwater.cli.amounts import cap_words
-from slackwater.cli.answers import PLANNED, UNKNOWN, Answers, answers_in
+from slackwater.cli.answers import PLANNED, UNKNOWN, Answers, answers_form, answers_in
 from slackwater.cli.asking import ask_all, ask_caps, ask_uptake
 from slackwater.cli.checked import check_files
 from slackwater.cli.commands.beginning import (
@@ -58,7 +58,12 @@ class Wishes(TypedDict):
     "setup",
     epilog="Nothing is started and nothing can be dosed before a plan is approved and "
     "pumps are enabled. Before you fill a bottle: eye protection, never mix stocks, "
-    "keep children away.",
+    f"keep children away. A file of answers holds {answers_form()}. Of recipe, label "
+    'and no_effects a pump has one; targets are like { alkalinity = "8.0 dKH" }, '
+    'uptake like { alkalinity = { estimate = "1.0 dKH/day", low = "0.8 dKH/day" } }, '
+    'caps like { calcium = { gross = "15 mg/L/day" } }; port and doses are numbers, '
+    "passwords and no_effects true or false; all else is typed as in the dialogue, in "
+    'quotes, like per_day = "36 mL".',
 )
 @click.option(
     "--answers",
