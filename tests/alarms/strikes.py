@@ -19,7 +19,7 @@ from slackwater.facts.events import (
 from slackwater.facts.judgements import SeriesJudged, Verdict
 from slackwater.facts.messages import LinkChanged, Request, SpoiledReading
 from slackwater.facts.reasons import Code, Figure, because
-from slackwater.facts.state import Interval, State
+from slackwater.facts.state import Fill, Interval, State
 from slackwater.facts.waters import TaskSet
 from slackwater.gate.alkalinity import falls
 from slackwater.pump.outcome import Stamp
@@ -264,6 +264,32 @@ def levels_say(ratio: float) -> Strike:
             end_ul=5_000,
         )
         house.state.intervals["carbonate"] = [week]
+
+    return strike
+
+
+def bottle_emptied(lost_ul: int) -> Strike:
+    """Nothing ran, and its next level says that so much of the bottle is gone."""
+
+    def strike(house: Manned) -> None:
+        now = house.times.now().utc
+        night = Interval(
+            began_at=now - timedelta(hours=8),
+            ended_at=now,
+            pumps=("carbonate",),
+            used_ul=lost_ul,
+            believed_ul=0,
+            runs=0,
+            begin_ul=5_000,
+            end_ul=5_000,
+        )
+        house.state.intervals["carbonate"] = [night]
+        house.state.fills["carbonate"] = Fill(
+            content_ul=20_000_000 - lost_ul,
+            mixed_at=None,
+            drawn_ul=dict(house.state.drawn_ul),
+            since=now,
+        )
 
     return strike
 

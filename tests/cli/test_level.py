@@ -100,3 +100,18 @@ def test_a_level_from_before_the_last_dose_is_refused(stage: Stage) -> None:
         interval.believed_ul,
         interval.runs,
     )
+
+
+def test_h22_a_bottle_that_emptied_itself_is_told_at_once(stage: Stage) -> None:
+    """Half a litre went with nothing dosed; a fill that is told ends it."""
+    stage.run("refill", "carbonate")
+    told = stage.run("level", "carbonate", "4.5 L", "--json")
+    assert (0, 500_000) == (told.code, told.document["lost_ul"])
+    text = " ".join(stage.run("level", "carbonate", "4.5 L").out.split())
+    assert "500 mL is missing" in text
+    assert "No dose begins" in text
+    assert "slackwater refill" in text
+    stage.run("refill", "carbonate", "--content", "4.5 L")
+    told = stage.run("level", "carbonate", "4.5 L", "--json")
+    assert 0 == told.document["lost_ul"]
+    assert "missing" not in stage.run("level", "carbonate", "4.49 L").out

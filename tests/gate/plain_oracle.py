@@ -14,6 +14,7 @@ from statistics import median
 from tests.gate.plain_alkalinity import Alkalinity
 from tests.gate.plain_tables import (
     BASE,
+    BOTTLE_LOST_UL,
     BOTTLE_LOW_UL,
     CEILING_DKH,
     DAY,
@@ -69,6 +70,7 @@ class Plain:
     mixed_at: float = 0.0
     measured_at: dict[str, float] = field(default_factory=dict)
     lost_of_believed: float = 1.0
+    astray_ul: list[int] = field(default_factory=list)
     ran: dict[str, float] = field(default_factory=dict)
     midnight: float = 0.0
     usual: dict[int, int] = field(default_factory=dict)
@@ -245,6 +247,9 @@ class Plain:
             found += [("reservoir-old", "correction")] if old else []
         if not 0.8 <= self.lost_of_believed <= 1.2:
             found.append(("pump-drift", "all"))
+        # No level adds anything here, so all together is the most there is.
+        if sum(self.astray_ul) > BOTTLE_LOST_UL:
+            found.append(("bottle-lost", "all"))
         return found
 
     def _just_ran(self, line: str) -> bool:

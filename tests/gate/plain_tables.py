@@ -48,6 +48,8 @@ SHORTENS = frozenset(SWITCHES) - {"return-pump", "power"}
 SILENT_S = 2 * 300.0 + 900.0
 CEILING_DKH, HYSTERESIS_DKH = 9.7, 0.2
 BOTTLE_LOW_UL, DOSE_UL = 100_000, 2_000
+# A twentieth of its 5 L.
+BOTTLE_LOST_UL = 250_000
 # Top-off: whole days that make a usual one, and how many are remembered.
 USUAL_DAYS, DAYS_KEPT, TOO_MUCH = 7, 14, 1.5
 

@@ -16,16 +16,16 @@ from slackwater.facts.safeguards import (
     AwayEnded,
     BypassGranted,
     ProbeTakenOut,
-    ReservoirFilled,
     TopOffSummed,
 )
 from slackwater.facts.sight import CounterSight, see
-from slackwater.facts.state import Flow, Interval
+from slackwater.facts.state import Flow
 from slackwater.facts.waters import HusbandryNoted, MeasurementKept
 from slackwater.gate.bypass import BYPASSABLE
 from slackwater.turn.watching import hear_news
 from tests.gate.plain_tables import LINES, PROBES, SWITCHES
 from tests.gate.scene import dkh
+from tests.gate.trace_bottle import leak, lose, refill
 from tests.gate.traces import DAY, HOUR, Trace
 
 STEPS = 8
@@ -213,23 +213,6 @@ def _treat(trace: Trace) -> None:
     )
 
 
-def _refill(trace: Trace) -> None:
-    content_ul = trace.chance.choice((0, 1_999, 2_000, 100_000, 100_001, 5_000_000))
-    ago = trace.chance.choice((0.0, 89 * DAY, 90 * DAY))
-    trace.told.append(f"filled {content_ul}, made {ago} ago")
-    trace.judge.left_ul = content_ul
-    trace.judge.mixed_at = trace.judge.now - ago
-    trace.write(
-        ReservoirFilled(
-            **trace.stamp,
-            reservoir="one",
-            content_ul=content_ul,
-            mixed_at=trace.at.now.utc - timedelta(seconds=ago),
-            by="keeper",
-        )
-    )
-
-
 def _measure(trace: Trace) -> None:
     pump = trace.chance.choice(("raise", "soda"))
     ago = trace.chance.choice((0.0, 179 * DAY, 180 * DAY))
@@ -252,25 +235,6 @@ def _measure(trace: Trace) -> None:
     trace.at = replace(
         trace.at, approval=replace(trace.at.approval, calibrations=known)
     )
-
-
-def _lose(trace: Trace) -> None:
-    """The levels of the one bottle say how much of what was believed left it."""
-    ratio = trace.chance.choice((1.0, 0.79, 0.81, 1.19, 1.21))
-    trace.told.append(f"the bottle lost {ratio} of what was believed")
-    trace.judge.lost_of_believed = ratio
-    now = trace.at.now.utc
-    week = Interval(
-        began_at=now - timedelta(days=7),
-        ended_at=now,
-        pumps=("mild",),
-        used_ul=round(300_000 * ratio),
-        believed_ul=300_000,
-        runs=56,
-        begin_ul=5_000,
-        end_ul=5_000,
-    )
-    trace.at.state.intervals["one"] = [week]
 
 
 def _take_out(trace: Trace) -> None:
@@ -369,7 +333,7 @@ ACTS: tuple[Callable[[Trace], None], ...] = (
     _switches,
     _test,
     _treat,
-    _refill,
+    refill,
     _measure,
     _take_out,
     _bypass,
@@ -379,9 +343,10 @@ ACTS: tuple[Callable[[Trace], None], ...] = (
     _top_off,
     _judge,
     _beside,
-    _lose,
+    lose,
+    leak,
 )
-WEIGHTS = (40, 12, 0.2, 5, 20, 8, 3, 4, 4, 5, 5, 2, 6, 6, 8, 4, 3, 2)
+WEIGHTS = (40, 12, 0.2, 5, 20, 8, 3, 4, 4, 5, 5, 2, 6, 6, 8, 4, 3, 2, 2)
 
 
 def play(seed: int) -> list[str]:

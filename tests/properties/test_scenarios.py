@@ -140,6 +140,7 @@ ELSEWHERE = {
             Code.TOP_OFF_HIGH,
             Code.CALIBRATION_OLD,
             Code.PUMP_FAR_OFF,
+            Code.BOTTLE_LOST,
             Code.RESERVOIR_LOW,
             Code.RESERVOIR_EMPTY,
             Code.RESERVOIR_OLD,

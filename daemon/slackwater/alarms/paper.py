@@ -35,6 +35,7 @@ from slackwater.facts.wear import (
     tube_share,
 )
 from slackwater.gate.drift import drift_of, stops_beyond
+from slackwater.gate.losses import lost_ul
 from slackwater.gate.moment import LineRule, Moment
 
 A_DAY = timedelta(days=1)
@@ -194,6 +195,9 @@ def _lines(moment: Moment, pumps: list[Pump]) -> list[LineRule]:
 
 def _bottle(moment: Moment, name: str, pumps: list[Pump]) -> Iterator[Condition]:
     left, lines = left_ul(moment.machine, moment.state, name), _lines(moment, pumps)
+    lost = lost_ul(moment.machine, moment.state, name)
+    if lost > 0:
+        yield of_pumps(moment, (Cause.BOTTLE_LOST, name), pumps, lost_ul=lost)
     if left < max(dose_ul(rule) for rule in lines):
         yield of_pumps(moment, (Cause.RESERVOIR_EMPTY, name), pumps, left_ul=left)
         return

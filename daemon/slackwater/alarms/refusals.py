@@ -54,6 +54,7 @@ TOLD = frozenset(
         Code.CALIBRATION_CHANGED,
         Code.CALIBRATION_OLD,
         Code.PUMP_FAR_OFF,
+        Code.BOTTLE_LOST,
         Code.LINK_DOWN,
         Code.NODE_ABSENT,
         Code.NODE_FAULT,

@@ -8,6 +8,7 @@ aid behind a row is `facts.first_aid`.
 
 from collections.abc import Mapping
 
+from slackwater.alarms.bottle_rows import BOTTLES
 from slackwater.alarms.row import CLOCKED, FOLLOWS, UNHEARD, Row, coded
 from slackwater.facts.alarms import Cause
 from slackwater.facts.reasons import SENTENCES, Code
@@ -228,32 +229,7 @@ ROWS: Mapping[Cause, Row] = {
         sentence="The tube of a pump has run nearly as long as it lasts, or longer.",
         action="Swap it: `slackwater swap-tube`, then measure the pump again.",
     ),
-    Cause.PUMP_DRIFTS: Row(
-        sentence="A pump drifts: its bottle loses more or less than is believed.",
-        action="Measure the pump again: `slackwater calibrate`.",
-        least="soon",
-    ),
-    Cause.PUMP_FAR_OFF: coded(
-        Code.PUMP_FAR_OFF,
-        "Look at hose and head, measure the pump again (`slackwater calibrate`), and "
-        "approve again.",
-        hides=FOLLOWS,
-        least="soon",
-    ),
-    Cause.PUMP_ANSWERS: Row(
-        sentence="A pump, its bottle or the tank's uptake is no longer what it was.",
-        action="Read its bottle (`slackwater level`), then `slackwater calibrate` it.",
-    ),
-    Cause.RESERVOIR_EMPTY: Row(
-        sentence="The reservoir must be empty by what was drawn from it.",
-        action="Look at the bottle and fill it with the same strength.",
-        hides=FOLLOWS | {Cause.SHORT_DELIVERED},
-        covers=frozenset({Cause.RESERVOIR_LOW}),
-    ),
-    Cause.RESERVOIR_LOW: Row(
-        sentence="The reservoir is nearly empty.",
-        action="Make new solution of the same strength and fill it up.",
-    ),
+    **BOTTLES,
     Cause.PROBE_MISSING: coded(
         Code.ALKALINITY_MISSING,
         "Look whether the probe has power and network; test by hand meanwhile.",

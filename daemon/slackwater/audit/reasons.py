@@ -94,6 +94,7 @@ WORDS: Mapping[Code, Missing] = {
     Code.RESERVOIR_LOW: Missing.BOTTLE,
     Code.RESERVOIR_EMPTY: Missing.BOTTLE,
     Code.RESERVOIR_OLD: Missing.BOTTLE,
+    Code.BOTTLE_LOST: Missing.BOTTLE,
     Code.OVER_DELIVERED: Missing.PUMP,
     Code.SHORT_DELIVERED: Missing.PUMP,
     Code.CALIBRATION_OLD: Missing.PUMP,

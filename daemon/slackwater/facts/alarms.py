@@ -64,6 +64,7 @@ class Cause(StrEnum):
     TUBE_WORN = "tube-worn"
     PUMP_DRIFTS = "pump-drifts"
     PUMP_FAR_OFF = "pump-far-off"
+    BOTTLE_LOST = "bottle-lost"
     PUMP_ANSWERS = "pump-answers"
     RESERVOIR_EMPTY = "reservoir-empty"
     RESERVOIR_LOW = "reservoir-low"

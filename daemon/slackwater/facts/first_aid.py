@@ -94,6 +94,7 @@ TOPICS: Mapping[Code, str] = {
     Code.ALKALINITY_DOSE_FAULT: "overdose",
     Code.ALKALINITY_SWING_DOWN: "white-cloud",
     Code.OVER_DELIVERED: "overdose",
+    Code.BOTTLE_LOST: "overdose",
     Code.NODE_IMPOSSIBLE: "overdose",
     Code.START_STORM: "power-cut",
     Code.CLOCK_UNPROVEN: "power-cut",

@@ -106,6 +106,7 @@ class Code(StrEnum):
     TOP_OFF_HIGH = "top-off-high"
     CALIBRATION_OLD = "calibration-old"
     PUMP_FAR_OFF = "pump-far-off"
+    BOTTLE_LOST = "bottle-lost"
     RESERVOIR_LOW = "reservoir-low"
     RESERVOIR_EMPTY = "reservoir-empty"
     RESERVOIR_OLD = "reservoir-old"
@@ -230,6 +231,8 @@ SENTENCES: Mapping[Code, str] = {
     Code.TOP_OFF_HIGH: "Far more top-off water came than usual.",
     Code.CALIBRATION_OLD: "The pump's calibration is too old for corrections.",
     Code.PUMP_FAR_OFF: "A pump gives far more or less than is believed.",
+    Code.BOTTLE_LOST: "A bottle lost far more than was drawn from it: look for a "
+    "siphon or a leak.",
     Code.RESERVOIR_LOW: "The reservoir is nearly empty; what is left is for upkeep.",
     Code.RESERVOIR_EMPTY: "The reservoir does not hold the dose any more.",
     Code.RESERVOIR_OLD: "The solution is older than it keeps.",

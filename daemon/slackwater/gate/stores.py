@@ -1,9 +1,9 @@
 """What calibrations, bottles and the age of a solution do to doses.
 
 Floor 3. One subject: what stands behind a pump. Laws here: an empty bottle stops its
-pump, and so do levels that say it gives far more or less than is believed; all else
-ends corrections and never halts upkeep; a bottle whose fill nobody wrote down is not
-judged.
+pump, and so do levels that say it gives far more or less than is believed, or that far
+more is gone than it gave; all else ends corrections and never halts upkeep; a bottle
+whose fill nobody wrote down is not judged.
 Source: ages are common practice, no source.
 """
 
@@ -14,6 +14,7 @@ from slackwater.facts.limits import limits_of
 from slackwater.facts.reasons import Code, Reason, because
 from slackwater.facts.wear import is_unmeasured
 from slackwater.gate.drift import drift_of, stops_beyond
+from slackwater.gate.losses import lost_ul
 from slackwater.gate.moment import LineRule, Moment, PumpRule
 
 DAY_S = 86_400
@@ -64,6 +65,16 @@ def drift_refuses(moment: Moment, pump: PumpRule, _line: LineRule) -> Iterator[R
             used_over_believed=round(found.ratio, 2),
             limit_percent=round(limit * 100),
         )
+
+
+def loss_refuses(moment: Moment, pump: PumpRule, _line: LineRule) -> Iterator[Reason]:
+    """The levels of its bottle say that more is gone than its pumps took."""
+    reservoir = pump.pump.reservoir
+    if reservoir not in moment.state.intervals:
+        return
+    astray_ul = lost_ul(moment.machine, moment.state, reservoir)
+    if astray_ul > 0:
+        yield because(Code.BOTTLE_LOST, reservoir=reservoir, lost_ul=astray_ul)
 
 
 def empty_refuses(moment: Moment, pump: PumpRule, line: LineRule) -> Iterator[Reason]:

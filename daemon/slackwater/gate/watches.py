@@ -309,6 +309,13 @@ WATCHES: tuple[Interlock, ...] = (
         ends_runs=False,
     ),
     Interlock(
+        name="bottle-lost",
+        about="A bottle lost far more than was drawn from it.",
+        scope="pump",
+        refuses=stores.loss_refuses,
+        ends_runs=False,
+    ),
+    Interlock(
         name="reservoir-empty",
         about="A bottle does not hold the dose any more.",
         scope="pump",

@@ -30,6 +30,8 @@ from slackwater.pump.outcome import Stamp
 from slackwater.water.show import show_volume
 
 NEW = "--new"
+# A foam, a tilted bottle or one filled to its brim; common practice, no source.
+ABOVE_PERCENT = 5
 
 
 class Asked(TypedDict):
@@ -88,7 +90,7 @@ def refill(shell: Shell, reservoir: str, **asked: Unpack[Asked]) -> Answer:
         name = named(reservoir, machine)
         content_ul = machine.reservoirs[name].content_ul
         if asked["content"] is not None:
-            content_ul = typed_ul(asked["content"], "--content")
+            content_ul = _typed_content(asked["content"], content_ul)
         before[:] = [left_ul(machine, state, name)]
         wall = Wall(zone=zone_of(machine, name), now=stamp["at"], option="--mixed")
         return [
@@ -115,10 +117,31 @@ def refill(shell: Shell, reservoir: str, **asked: Unpack[Asked]) -> Answer:
             "mixed_at": timestamp(filled.mixed_at),
             "lot": filled.lot,
             "keeps_until": None if until is None else timestamp(until),
+            "is_past": until is not None and until <= filled.at,
             "levels": {name: str(level) for name, level in filled.levels.items()},
         },
         text="\n".join(_told(machine_of(shell, state), filled, before[0])),
     )
+
+
+def is_above(volume_ul: int, most_ul: int) -> bool:
+    """Whether it is more than a bottle of so much can hold."""
+    return volume_ul * 100 > most_ul * (100 + ABOVE_PERCENT)
+
+
+def _typed_content(text: str, most_ul: int) -> int:
+    content_ul = typed_ul(text, "--content")
+    if is_above(content_ul, most_ul):
+        raise InputError(
+            Finding(
+                what=f"{show_volume(content_ul)} is more than it holds when full",
+                where="--content",
+                expected=f"{show_volume(most_ul)} or less",
+                do="Nothing was written; look at the decimal point. A larger container "
+                "goes into the machine file (`content`) and is approved first.",
+            )
+        )
+    return content_ul
 
 
 def _keeps_until(machine: Machine, filled: ReservoirFilled) -> datetime | None:
@@ -134,10 +157,19 @@ def _told(machine: Machine, filled: ReservoirFilled, before_ul: int) -> Iterator
         f"{show_volume(before_ul)} were left before."
     )
     if until is not None:
-        yield f"It keeps until {local(until, zone_of(machine, reservoir))}."
+        yield _told_of_age(filled, until, zone_of(machine, reservoir))
     given = {p.solution for p in machine.pumps.values() if p.reservoir == reservoir}
     for name in sorted(given):
         yield from (f"Mind: {one}." for one in machine.solutions[name].cautions)
+
+
+def _told_of_age(filled: ReservoirFilled, until: datetime, zone: str) -> str:
+    if until > filled.at:
+        return f"It keeps until {local(until, zone)}."
+    return (
+        f"Mind: this solution is past its time, it kept until {local(until, zone)}. No "
+        "correction is given from it until new solution is told."
+    )
 
 
 def machine_of(shell: Shell, state: State) -> Machine:

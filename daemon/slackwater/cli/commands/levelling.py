@@ -10,7 +10,7 @@ from typing import TypedDict, Unpack
 
 import click
 
-from slackwater.cli.commands.filling import machine_of, named, zone_of
+from slackwater.cli.commands.filling import is_above, machine_of, named, zone_of
 from slackwater.cli.document import Answer
 from slackwater.cli.moments import Wall, typed_moment
 from slackwater.cli.opening import local_user, only, write
@@ -23,14 +23,13 @@ from slackwater.facts.safeguards import LevelMeasured
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine
 from slackwater.gate.drift import Drift, drift_of, stops_beyond
+from slackwater.gate.losses import lost_ul
 from slackwater.ledger.codec import timestamp
 from slackwater.pump.outcome import Stamp
 from slackwater.water.show import show_volume
 
 # A mark is read to a hundredth of what a bottle holds; common practice, no source.
 WITHIN_PERCENT = 1
-# A foam or a tilted bottle is no refill.
-ABOVE_PERCENT = 5
 # Nobody reads a bottle finer; what is told is rounded outwards to it.
 _READ_TO_UL = 100
 
@@ -66,13 +65,11 @@ def level(shell: Shell, reservoir: str, volume: str, **asked: Unpack[Asked]) -> 
     note = typed_text(asked["note"], "--note")
     volume_ul = typed_ul(volume, "VOLUME")
     before: list[Stock] = []
-    stops_at: list[float] = []
 
     def decide(state: State, stamp: Stamp) -> Sequence[AnyEvent]:
         machine = machine_of(shell, state)
         name = named(reservoir, machine)
         before[:] = [stock(machine, state, name)]
-        stops_at[:] = [stops_beyond(machine, name)]
         _refuse_more(machine, state, name, volume_ul)
         measured = LevelMeasured(
             **stamp,
@@ -93,7 +90,9 @@ def level(shell: Shell, reservoir: str, volume: str, **asked: Unpack[Asked]) -> 
 
     state, events = write(shell.state, decide)
     measured = only(events, LevelMeasured)
-    found = drift_of(state, measured.reservoir)
+    found, machine = drift_of(state, measured.reservoir), machine_of(shell, state)
+    lost = lost_ul(machine, state, measured.reservoir)
+    stops_at = stops_beyond(machine, measured.reservoir)
     return Answer(
         fields={
             "reservoir": measured.reservoir,
@@ -105,8 +104,9 @@ def level(shell: Shell, reservoir: str, volume: str, **asked: Unpack[Asked]) -> 
             "by_the_books_high_ul": before[0].high_ul,
             "used_over_believed": None if found is None else round(found.ratio, 3),
             "drifts": found is not None and found.is_found,
+            "lost_ul": lost,
         },
-        text=_text(measured, before[0], (found, stops_at[0])),
+        text=_text(measured, before[0], (found, stops_at)) + _lost(measured, lost),
     )
 
 
@@ -132,6 +132,17 @@ def _text(
     return f"{told}\n{', '.join(measured.pumps)} {gives}{do}."
 
 
+def _lost(measured: LevelMeasured, lost: int) -> str:
+    """What is missing, and what a person does at once; nothing where nothing is."""
+    if lost == 0:
+        return ""
+    return (
+        f"\n{show_volume(lost)} is missing: far more than {', '.join(measured.pumps)} "
+        "drew. Close the outlet, look for a siphon or a leak, and test alkalinity. No "
+        "dose begins until you tell what the bottle holds: `slackwater refill`."
+    )
+
+
 def _within_ul(text: str | None, machine: Machine, name: str) -> int:
     if text is None:
         return machine.reservoirs[name].content_ul * WITHIN_PERCENT // 100
@@ -141,7 +152,7 @@ def _within_ul(text: str | None, machine: Machine, name: str) -> int:
 def _refuse_more(machine: Machine, state: State, name: str, volume_ul: int) -> None:
     fill = state.fills.get(name)
     most_ul = machine.reservoirs[name].content_ul if fill is None else fill.content_ul
-    if volume_ul * 100 > most_ul * (100 + ABOVE_PERCENT):
+    if is_above(volume_ul, most_ul):
         raise InputError(
             Finding(
                 what=f"{show_volume(volume_ul)} is more than was in it at last",
