@@ -6,6 +6,8 @@ the same figures.
 """
 
 from collections.abc import Iterator
+from dataclasses import replace
+from datetime import timedelta
 
 from slackwater.alarms.conditions import (
     EVERYTHING,
@@ -14,7 +16,7 @@ from slackwater.alarms.conditions import (
     of_pumps,
     used_pumps,
 )
-from slackwater.facts.alarms import Cause
+from slackwater.facts.alarms import Cause, Priority
 from slackwater.facts.reasons import Code
 from slackwater.facts.sight import NodeSight
 from slackwater.facts.tank import Pump
@@ -25,6 +27,8 @@ from slackwater.gate.moment import Moment
 UNSEEN = ("", "")
 # What was asked from afar, and may not be, is told for so long after the last time.
 REMEMBERED_S = 600.0
+# A broker that restarts is back long before. Common practice, no source.
+LASTING = timedelta(hours=1)
 
 
 def machinery(moment: Moment) -> Iterator[Condition]:
@@ -58,7 +62,19 @@ def _disk(moment: Moment) -> Iterator[Condition]:
 def _link(moment: Moment) -> Iterator[Condition]:
     observe, actuate = moment.sight.observe_up, moment.sight.actuate_up
     if not (observe and actuate):
-        yield of_all(moment, Cause.LINK_DOWN, observe=observe, actuate=actuate)
+        found = of_all(moment, Cause.LINK_DOWN, observe=observe, actuate=actuate)
+        yield replace(found, least=_least(moment, found.id))
+
+
+def _least(moment: Moment, alarm: str) -> Priority:
+    """How pressing it is, however much time is left.
+
+    Nothing at all is dosed: what did not mend itself in an hour wants a person.
+    """
+    known = moment.state.alarms.get(alarm)
+    if moment.state.stage != "live" or known is None or not known.is_standing:
+        return "note"
+    return "soon" if moment.now.utc - known.first.at >= LASTING else "note"
 
 
 def _overreach(moment: Moment) -> Iterator[Condition]:
