@@ -113,6 +113,9 @@ def test_several_ledgers_stand_on_one_page(tmp_path: Path) -> None:
         stage.state.rename(moved)
         stages.append(replace(stage, state=moved))
     places = [stage.state for stage in stages]
+    page = stages[0].run("overview", *places).out.splitlines()
+    assert page[0].endswith(" UTC")
+    assert [True] == [line.endswith(" UTC") for line in page if "Refill before" in line]
     done = stages[0].run("overview", *places, tmp_path / "nowhere", "--json")
     assert 1 == done.code
     tanks = done.document["tanks"]

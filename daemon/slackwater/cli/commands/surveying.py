@@ -120,7 +120,7 @@ def _answer(
 ) -> Answer:
     now, visit = times
     # A day that was named ends with its midnight.
-    until = f"{visit - timedelta(seconds=1):%Y-%m-%d}"
+    until = f"{visit - timedelta(seconds=1):%Y-%m-%d} UTC"
     leaf = Leaf(
         title=f"{len(rows)} tank{'' if len(rows) == 1 else 's'}, "
         f"{now:%Y-%m-%d %H:%M} UTC",

@@ -87,7 +87,7 @@ class Asked(TypedDict):
 @click.option("--pump", default="", metavar="ID", help="Only this pump.")
 @click.option("--dose", default="", metavar="ID", help="Only this dose.")
 @click.option("--since", metavar="TIME", help="From then on, like 2026-05-03 (UTC).")
-@click.option("--until", metavar="TIME", help="Before then.")
+@click.option("--until", metavar="TIME", help="Before then (UTC).")
 @click.option(
     "--limit",
     type=click.IntRange(1, MOST_ROWS),
