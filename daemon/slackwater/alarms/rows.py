@@ -22,7 +22,8 @@ _RELEASE = "then end the hold with `slackwater release`"
 ROWS: Mapping[Cause, Row] = {
     Cause.LINK_DOWN: coded(
         Code.LINK_DOWN,
-        "Look whether the broker runs and this machine reaches it.",
+        "Look whether the broker runs and this machine reaches it; if both are well, "
+        "start the daemon anew as the last means: `systemctl restart slackwater`.",
         hides=FOLLOWS | UNHEARD,
         on_s=15.0,
     ),
