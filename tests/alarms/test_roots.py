@@ -158,6 +158,7 @@ ELSEWHERE = {
     Cause.PROBES_CONTRADICT: "test_two_probes_that_contradict_are_one_alarm",
     Cause.INPUT_SPOILED: "test_inputs: a house that has switches",
     Cause.UPTAKE_FELL: "test_uptake: an assessment finds it",
+    Cause.CONTAMINANT: "test_uptake: an assessment finds it",
     Cause.PUMP_ANSWERS: "test_uptake: an assessment finds it",
 }
 

@@ -11,6 +11,7 @@ from slackwater.assessment.records import Assessment, Notice
 from slackwater.facts.reasons import Figure
 from tests.alarms.desk import Desk, names, raised
 from tests.assessment.past import DKH, NOW
+from tests.assessment.pictures import seen
 from tests.assessment.test_blocks import uptake
 
 NAME = "uptake-fell.reef"
@@ -89,6 +90,33 @@ def test_a_pump_that_alkalinity_answers_otherwise_is_an_alarm_of_its_own() -> No
     over = replace(made, notices=())
     ended = uptake_alarms(over, desk.moment.state, desk.stamp, "x")
     assert ["pump-answers.reef returned"] == names(list(ended))
+
+
+def test_a_contaminant_to_act_on_is_an_alarm_of_its_own() -> None:
+    """The one furthest above its level to act on; it ends with an assessment."""
+    desk = Desk()
+    traces = {
+        one.parameter: one
+        for one in (seen("copper", 22.0), seen("zinc", 30.0), seen("tin", 5.0))
+    }
+    made = Assessment(
+        tank="reef",
+        at=NOW,
+        traces=traces,
+        notices=tuple(
+            Notice(code="trace-act", weight="alarm", parameter=name, text="there")
+            for name in ("copper", "zinc")
+        ),
+    )
+    found = list(uptake_alarms(made, desk.moment.state, desk.stamp, "x"))
+    (told,) = raised(found)
+    assert ("contaminant.reef", "soon") == (told.alarm, told.priority)
+    assert {"parameter": "copper", "seen": "22 ug/L"} == told.figures
+    assert "so much of a contaminant" in headline(told)
+    desk.fold(*found)
+    over = replace(made, notices=())
+    ended = uptake_alarms(over, desk.moment.state, desk.stamp, "x")
+    assert ["contaminant.reef returned"] == names(list(ended))
 
 
 def test_an_assessment_that_nobody_repeats_speaks_for_two_weeks() -> None:

@@ -101,6 +101,8 @@ def test_a_contaminant_seen_once_is_an_alarm_with_a_task_for_today(
     assert " 2. Send another sample at once" in found.out
     assert ("retest", "") == (first.remedy, first.parameter)
     assert "today" in stage.run("tasks").out
+    assert "contaminant.reef" in stage.run("alarms").out
+    assert "so much of a contaminant" in stage.run("status").out
     remedies = {one.remedy for one in tasks(stage)}
     assert {"find_corroding_part", "water_change", "metal_resin"} <= remedies
 

@@ -42,7 +42,7 @@ OFF_AT_MOST_S, DOUBLED_AT_MOST = 3600.0, 10
 AFTERMATH_H = 24.0
 AFTERMATH = frozenset({Cause.MISSED_DOSES, Cause.RESUMING, Cause.ALKALINITY_FALL})
 # Told by an assessment, which also says when it is over.
-ASSESSED = frozenset({Cause.UPTAKE_FELL, Cause.PUMP_ANSWERS})
+ASSESSED = frozenset({Cause.UPTAKE_FELL, Cause.CONTAMINANT, Cause.PUMP_ANSWERS})
 # An assessment that nobody repeats speaks no longer than this.
 ASSESSED_FOR = timedelta(days=14)
 

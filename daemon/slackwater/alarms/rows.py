@@ -8,6 +8,7 @@ aid behind a row is `facts.first_aid`.
 
 from collections.abc import Mapping
 
+from slackwater.alarms.assessed_rows import ASSESSED_ROWS
 from slackwater.alarms.bottle_rows import BOTTLES
 from slackwater.alarms.row import CLOCKED, FOLLOWS, UNHEARD, Row, coded
 from slackwater.facts.alarms import Cause
@@ -339,11 +340,7 @@ ROWS: Mapping[Cause, Row] = {
         hides=frozenset({Cause.RESUMING, Cause.MISSED_DOSES}),
         off_s=PROBE_OFF_S,
     ),
-    Cause.UPTAKE_FELL: Row(
-        sentence="The tank uses up much less than it did; the dose is being reduced.",
-        action="Look at the animals: this is the earliest sign of trouble.",
-        least="soon",
-    ),
+    **ASSESSED_ROWS,
     Cause.MANUAL_HOLD: coded(
         Code.MANUAL_HOLD,
         "End it when the work is done: `slackwater release`.",

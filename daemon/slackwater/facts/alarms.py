@@ -83,6 +83,7 @@ class Cause(StrEnum):
     ALKALINITY_DOSE_FAULT = "alkalinity-dose-fault"
     ALKALINITY_PROBE_FAULT = "alkalinity-probe-fault"
     UPTAKE_FELL = "uptake-fell"
+    CONTAMINANT = "contaminant"
     MANUAL_HOLD = "manual-hold"
     PAUSED = "paused"
     HELD = "held"
