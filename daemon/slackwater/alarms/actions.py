@@ -33,6 +33,7 @@ ACTIONS: Mapping[Code, str] = {
     Code.PROBE_FROZEN: "Clean the probe and compare it with a hand test.",
     Code.PROBE_REFUSED: "Look at the probe's unit and scale, and test by hand.",
     Code.PROBE_OUT: "Test by hand, or end it with `slackwater in-service`.",
+    Code.PROBE_STOOD_IN: "End it with `slackwater in-service` once the probe is well.",
     Code.PROBES_APART: "Test by hand; that tells which probe is wrong.",
     Code.PROBE_AGAINST_TEST: "Test again by hand, then clean the probe.",
     Code.RETURN_OFF: "Start the return pump; doses go on by themselves.",
