@@ -240,7 +240,8 @@ def test_new_water_low_or_waste_full_ends_both(container: str) -> None:
     """One litre is kept; the last drain is made up for all the same."""
     pair = Pair()
     left_ul = LITRE_UL + 3 * PORTION_UL + PORTION_UL // 2
-    pair.tell(pair.measured(container, left_ul, 1000))
+    filled = pair.filled(container, levels={"salinity": 35.0})
+    pair.tell(replace(filled, content_ul=left_ul))
     pair.until(24)
     assert [("a", PORTION_UL), ("b", PORTION_UL)] * 3 == pair.given()
 
