@@ -146,14 +146,16 @@ def plan_for(
 def fold_intended(state: State, event: DoseIntended) -> None:
     """Charge an intent in full and remember when its last drop can flow."""
     dose, command, at_ms = event.dose, event.command, event.proven_ms
-    state.open[command.attempt] = _open_dose(intent=event)
-    flow = state.flows.get(dose.pump)
-    if flow is None or (flow.tank, flow.solution) != (dose.tank, event.solution):
-        flow = Flow(tank=dose.tank, solution=event.solution, end_ms=0)
-        state.flows[dose.pump] = flow
+    pump, tank = dose.pump, dose.tank
+    attempt, asked_ul = command.attempt, command.ul
+    state.open[attempt] = _open_dose(intent=event)
+    flow = state.flows.get(pump)
+    if flow is None or flow.solution != event.solution or flow.tank != tank:
+        flow = Flow(tank=tank, solution=event.solution, end_ms=0)
+        state.flows[pump] = flow
     flow.end_ms = event.flow_end_ms
-    state.drawn_ul[dose.pump] = state.drawn_ul.get(dose.pump, 0) + command.ul
-    state.runs[dose.pump] = state.runs.get(dose.pump, 0) + 1
+    state.drawn_ul[pump] = state.drawn_ul.get(pump, 0) + asked_ul
+    state.runs[pump] = state.runs.get(pump, 0) + 1
     note_strength(state.strengths, event)
     state.commanded[f"{command.node}/{command.channel}"] = _commanded(
         boot=command.boot, n=command.n, fence=command.fence
@@ -162,20 +164,17 @@ def fold_intended(state: State, event: DoseIntended) -> None:
         fold_exchange_intended(state, event)
     day = event.local_day
     if not event.in_water:
-        key = f"{event.dose_kind}/{dose.pump}"
-        charge(state, key, (at_ms, command.ul, command.attempt), day)
+        charge(state, f"{event.dose_kind}/{pump}", (at_ms, asked_ul, attempt), day)
         return
-    charge(state, f"pump/{dose.pump}", (at_ms, command.ul, command.attempt), day)
+    charge(state, f"pump/{pump}", (at_ms, asked_ul, attempt), day)
     if event.dose_kind == "manual":
-        key = f"hand/{dose.pump}"
-        charge(state, key, (at_ms, command.ul, command.attempt), day)
+        charge(state, f"hand/{pump}", (at_ms, asked_ul, attempt), day)
     for parameter, amount in event.effects.items():
-        key = f"effect/{dose.tank}/{parameter}"
-        charge(state, key, (at_ms, amount, command.attempt), day)
+        charge(state, f"effect/{tank}/{parameter}", (at_ms, amount, attempt), day)
     if event.planned_effects:
-        plan_for(state, dose.tank, event.planned_effects, at_ms, dose.id)
-    if command.ul < event.planned_ul:
-        state.wanting[dose.tank] = at_ms
+        plan_for(state, tank, event.planned_effects, at_ms, dose.id)
+    if asked_ul < event.planned_ul:
+        state.wanting[tank] = at_ms
 
 
 def close_dose(

@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator, Sequence
 from slackwater.facts.events import HoldRaised
 from slackwater.facts.messages import Beat, Channel
 from slackwater.facts.plan import OUT_OF_WATER, Approval, Purpose
-from slackwater.facts.reasons import Code, Reason, because
+from slackwater.facts.reasons import Code, Figure, Reason, because
 from slackwater.facts.relays import Relay
 from slackwater.facts.state import State
 from slackwater.facts.tank import Node, Pump
@@ -200,21 +200,17 @@ def node(moment: Moment, ask: Ask) -> Sequence[Reason]:
     age_s = moment.now.boot_s - beat.heard_boot_s
     if not 0 <= age_s <= timing.beat_fresh_s:
         return [because(Code.NODE_ABSENT, node=pump.node, beat_age_s=round(age_s, 1))]
+    reasons: list[Reason] = []
     up_s = beat.up / 1000
-    settling = NONE
     if seen.beats < timing.start_beats or up_s < timing.start_hold_off_s:
-        settling = (
-            because(
-                Code.NODE_SETTLING, node=pump.node, beats=seen.beats, up_s=int(up_s)
-            ),
-        )
+        figures: dict[str, Figure] = {"beats": seen.beats, "up_s": int(up_s)}
+        reasons.append(because(Code.NODE_SETTLING, node=pump.node, **figures))
     known = moment.machine.nodes[pump.node]
-    return (
-        *settling,
-        *_identity(moment, known, beat),
-        *_channel(beat, ask),
-        *(NONE if known.relay is None else _relay(moment, known.relay, pump)),
-    )
+    reasons += _identity(moment, known, beat)
+    reasons += _channel(beat, ask)
+    if known.relay is not None:
+        reasons += _relay(moment, known.relay, pump)
+    return reasons
 
 
 def _relay(moment: Moment, relay: Relay, pump: Pump) -> Sequence[Reason]:

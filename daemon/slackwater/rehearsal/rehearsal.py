@@ -14,7 +14,7 @@ from heapq import heappop, heappush
 from slackwater.facts.events import AnyEvent, DoseEnded, DoseIntended, DoseMissed
 from slackwater.facts.fold import fold, fold_all
 from slackwater.facts.making import maker
-from slackwater.facts.messages import Effect, Message, Reading, Result, RunPump
+from slackwater.facts.messages import Effect, Message, Result, RunPump
 from slackwater.facts.now import Mark, Now
 from slackwater.facts.plan import Approval, Plan
 from slackwater.facts.sight import Inbox, Sight, see
@@ -79,6 +79,7 @@ class _World:
     quiet: Inbox
     nodes: dict[str, VirtualNode]
     begin: datetime
+    next_hour: datetime
     waters: dict[str, VirtualTank]
     probes: VirtualProbes
     watch: Watch | None = None
@@ -86,7 +87,6 @@ class _World:
     doses: Doses = field(default_factory=list)
     nearest: dict[tuple[str, str], Nearest] = field(default_factory=dict)
     sent: int = 0
-    next_hour: datetime | None = None
     shown_s: float = 0.0
     # Equal volumes of a pump add the same: a year of doses shares a few records.
     effects: dict[tuple[str, int], Mapping[str, int]] = field(default_factory=dict)
@@ -216,6 +216,7 @@ def _begin(machine: Machine, plan: Plan, begin: datetime, end: datetime) -> _Wor
         quiet=Inbox(sight=sight),
         nodes=nodes,
         begin=begin,
+        next_hour=begin,
         waters=waters,
         probes=VirtualProbes(machine, waters, begin),
     )
@@ -241,27 +242,22 @@ def _step(world: _World, utc: datetime, end: datetime) -> datetime:
     now = _now(utc=utc, boot_s=boot_s, boot_id=BOOT_ID, synchronised=True)
     _show_nodes(world, utc, boot_s)
     state, sight, setup = world.state, world.sight, world.setup
-    messages: list[Message] = []
-    if world.answers and world.answers[0][0] <= utc:
-        messages += _due_answers(world, utc)
-    if setup.machine.probes:
-        messages += _readings(world, utc)
-    if setup.machine.switches:
-        show_switches(setup.machine, sight, boot_s)
-    inbox = world.quiet
-    if messages:
-        inbox = _inbox(sight=sight, messages=tuple(messages))
+    inbox = _inbox_at(world, utc, boot_s)
+    watch = world.watch
     while True:
         done = turn(now, state, inbox, setup)
         sight.scanned_until = done.scanned_until
         for event in done.events:
-            if world.watch is not None:
-                world.watch(event, state, sight)
+            if watch is not None:
+                watch(event, state, sight)
             fold(state, event)
-            _note(world, event)
+            # Half of all entries: what a dose came to was written down with its intent.
+            if not isinstance(event, DoseEnded):
+                _note(world, event)
         for effect in done.effects:
             _act(world, effect, now)
-        if done.wake_at is None or done.wake_at > utc:
+        wake_at = done.wake_at
+        if wake_at is None or wake_at > utc:
             break
         inbox = world.quiet
     sight.previous = now
@@ -269,7 +265,7 @@ def _step(world: _World, utc: datetime, end: datetime) -> datetime:
 
 
 def _show_nodes(world: _World, utc: datetime, boot_s: float) -> None:
-    if world.next_hour is None or utc >= world.next_hour:
+    if utc >= world.next_hour:
         world.next_hour = world.begin + ((utc - world.begin) // HOUR + 1) * HOUR
         for node in world.nodes.values():
             node.turn_hour(boot_s)
@@ -280,18 +276,22 @@ def _show_nodes(world: _World, utc: datetime, boot_s: float) -> None:
             world.sight.nodes[name] = node.show(boot_s)
 
 
-def _readings(world: _World, utc: datetime) -> list[Reading]:
-    readings = world.probes.until(utc)
-    for reading in readings:
-        see(world.sight, reading)
-    return readings
-
-
-def _due_answers(world: _World, utc: datetime) -> list[Result]:
-    answers, due = [], world.answers
-    while due and due[0][0] <= utc:
-        answers.append(heappop(due)[2])
-    return answers
+def _inbox_at(world: _World, utc: datetime, boot_s: float) -> Inbox:
+    """What the world says at one instant: answers that are due, then readings."""
+    answers, machine = world.answers, world.setup.machine
+    messages: list[Message] = []
+    while answers and answers[0][0] <= utc:
+        messages.append(heappop(answers)[2])
+    if machine.probes:
+        readings = world.probes.until(utc)
+        for reading in readings:
+            see(world.sight, reading)
+        messages += readings
+    if machine.switches:
+        show_switches(machine, world.sight, boot_s)
+    if not messages:
+        return world.quiet
+    return _inbox(sight=world.sight, messages=tuple(messages))
 
 
 def _next(world: _World, done: Turn, span: tuple[datetime, datetime]) -> datetime:
@@ -328,11 +328,6 @@ def _lasting(ms: int) -> timedelta:
 
 def _note(world: _World, event: AnyEvent) -> None:
     """Write down what became of a dose, and how near it came to the caps."""
-    if isinstance(event, DoseEnded):
-        return
-    if isinstance(event, WaterChanged):
-        after = looked_after(world.setup.machine, world.state, event)
-        fold_all(world.state, after)
     if isinstance(event, DoseIntended):
         dose, command = event.dose, event.command
         world.doses.append(
@@ -364,6 +359,9 @@ def _note(world: _World, event: AnyEvent) -> None:
                 reasons=event.reasons,
             )
         )
+    elif isinstance(event, WaterChanged):
+        after = looked_after(world.setup.machine, world.state, event)
+        fold_all(world.state, after)
 
 
 def _left_out(timetable: Timetable, first: date, days: int) -> tuple[str, ...]:

@@ -32,7 +32,7 @@ from slackwater.turn.deciding import decide
 from slackwater.turn.exchanging import tend
 from slackwater.turn.judging import judge_news
 from slackwater.turn.listening import hear
-from slackwater.turn.setup import Force, Setup, Turn
+from slackwater.turn.setup import Setup, Turn
 from slackwater.turn.watching import has_to_watch, watch
 
 # Wall and boot-time clock may differ by this much from one turn to the next.
@@ -85,10 +85,12 @@ def moment_at(now: Now, state: State, sight: Sight, setup: Setup) -> Moment:
 
 
 def _moment(now: Now, state: State, inbox: Inbox, setup: Setup) -> Moment:
-    force, mark = _in_force(setup, now.utc), state.mark
     machine, rules, approval = setup.machine, setup.bare, None
-    if force is not None:
-        machine, rules, approval = force.machine, force.rules, force.approval
+    for force in reversed(setup.forces):
+        if force.approval.takes_over_at <= now.utc:
+            machine, rules, approval = force.machine, force.rules, force.approval
+            break
+    mark = state.mark
     return _moment_of(
         now=now,
         proven_ms=0 if mark is None else proven_ms(mark, now),
@@ -98,13 +100,6 @@ def _moment(now: Now, state: State, inbox: Inbox, setup: Setup) -> Moment:
         rules=rules,
         approval=approval,
     )
-
-
-def _in_force(setup: Setup, utc: datetime) -> Force | None:
-    for force in setup.forces[::-1]:
-        if force.approval.takes_over_at <= utc:
-            return force
-    return None
 
 
 def _scan_from(state: State, setup: Setup, now: Now) -> datetime:
@@ -118,12 +113,13 @@ def _scan_from(state: State, setup: Setup, now: Now) -> datetime:
 
 
 def _may_decide(moment: Moment) -> bool:
-    newest = moment.state.newest_at
-    utc = moment.now.utc
-    behind = newest is not None and utc < newest and utc < newest - STEP
-    holds = moment.state.holds
-    jumped = bool(holds) and Code.CLOCK_JUMPED in holds
-    return clock_is_trusted(moment) and not behind and not jumped
+    state, utc = moment.state, moment.now.utc
+    newest = state.newest_at
+    if newest is not None and utc < newest and utc < newest - STEP:
+        return False
+    if state.holds and Code.CLOCK_JUMPED in state.holds:
+        return False
+    return clock_is_trusted(moment)
 
 
 def _listen(moment: Moment, inbox: Inbox, stamp: Stamp) -> list[AnyEvent]:
@@ -242,14 +238,17 @@ def _may_not_go_on(moment: Moment, intent: DoseIntended) -> bool:
     return not may_go_on(moment, ask)
 
 
-def _asked_stops(moment: Moment, inbox: Inbox) -> Iterator[StopPump]:
+def _asked_stops(moment: Moment, inbox: Inbox) -> list[StopPump]:
     """A stop asked for from afar reaches every pump head of its tank at once."""
+    stops: list[StopPump] = []
     for message in inbox.messages:
-        if not isinstance(message, Request) or message.act != "stop":
-            continue
-        for _, pump in sorted(moment.machine.pumps.items()):
-            if pump.tank == message.tank:
-                yield StopPump(node=pump.node, channel=pump.channel)
+        if isinstance(message, Request) and message.act == "stop":
+            stops += [
+                StopPump(node=pump.node, channel=pump.channel)
+                for _, pump in sorted(moment.machine.pumps.items())
+                if pump.tank == message.tank
+            ]
+    return stops
 
 
 def _wake(
