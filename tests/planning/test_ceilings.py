@@ -1,7 +1,10 @@
 """Plans against the caps of the machine, to the microlitre (H41, H45, H47)."""
 
+from bisect import bisect_right
 from dataclasses import replace
 from datetime import date, timedelta
+from itertools import accumulate
+from operator import attrgetter, itemgetter
 
 import pytest
 from hypothesis import given, settings
@@ -318,14 +321,23 @@ def test_ceilings_of_a_faulty_line_are_refused() -> None:
 
 
 def highest_in(doses: list[DueDose], window: timedelta) -> int:
-    """The largest sum of a stretch, by looking at every dose for every dose."""
+    """The largest sum of a stretch that ends with a dose, for every dose.
+
+    What is due by then less what was over by the beginning: nothing is over before it
+    is due.
+    """
+    assert all(dose.due_at <= dose.latest_at for dose in doses)
+    begun, over = (
+        sorted((at_of(dose), dose.volume_ul) for dose in doses)
+        for at_of in (attrgetter("due_at"), attrgetter("latest_at"))
+    )
+    sums = [
+        [0, *accumulate(volume_ul for _, volume_ul in some)] for some in (begun, over)
+    ]
     return max(
-        sum(
-            dose.volume_ul
-            for dose in doses
-            if dose.due_at <= last.due_at and dose.latest_at > last.due_at - window
-        )
-        for last in doses
+        sums[0][bisect_right(begun, at, key=itemgetter(0))]
+        - sums[1][bisect_right(over, at - window, key=itemgetter(0))]
+        for at, _ in begun
     )
 
 
