@@ -178,9 +178,39 @@ def pytest_collection_modifyitems(
     config.stash[NOT_RUN] = dict(Counter(needed_by(item) for item in missing))
     dropped = {id(item) for item in (*left_out, *missing)}
     config.hook.pytest_deselected(items=[i for i in items if id(i) in dropped])
-    # Else the longest might begin last, with one process at work and the others done.
     kept = [item for item in items if id(item) not in dropped]
-    items[:] = sorted(kept, key=allowed_s, reverse=True)
+    worker: dict[str, int] = getattr(config, "workerinput", {})
+    items[:] = dealt(kept, worker.get("workercount", 1))
+
+
+def dealt(items: list[pytest.Item], processes: int) -> list[pytest.Item]:
+    """Tests in the order that keeps all cores busy to the end.
+
+    Each of several processes begins with its own stretch of the list and takes from the
+    others when it is done. The first stretch opens with the longest, which might begin
+    last else, with all others done; the rest open with what waits for daemons, brokers
+    and browsers, and needs little of a core. What is short and waits for nothing
+    follows, and fills in at the end.
+    """
+    longest_first = sorted(items, key=allowed_s, reverse=True)
+    waiting = [item for item in longest_first if waits(item)]
+    long = [item for item in longest_first if allowed_s(item) and not waits(item)]
+    short = [item for item in longest_first if not allowed_s(item) and not waits(item)]
+    if processes == 1:
+        return [*long, *waiting, *short]
+    openings = [long, *(waiting[at :: processes - 1] for at in range(processes - 1))]
+    order: list[pytest.Item] = []
+    for at, opening in enumerate(openings):
+        size = (len(items) - len(order)) // (processes - at) - len(opening)
+        order += [*opening, *short[: max(0, size)]]
+        del short[: max(0, size)]
+    return [*order, *short]
+
+
+def waits(item: pytest.Item) -> bool:
+    """Whether a test spends its time waiting for another program."""
+    area = item.nodeid.split("/")[1:2]
+    return needed_by(item) in {"mosquitto", BROWSER} or area in (["service"], ["demo"])
 
 
 def pytest_sessionfinish(session: pytest.Session) -> None:
