@@ -1,5 +1,7 @@
 """Splitting amounts, rounding run times, and amounts in words."""
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -83,6 +85,15 @@ def test_two_amounts_that_differ_are_written_differently() -> None:
     assert found != most
     assert most == same
     assert found.startswith("0.28")
+
+
+def test_two_amounts_are_told_apart_beyond_the_digits_of_a_float() -> None:
+    """100 kg in 250 m3, and a picogram more: the eighteenth digit says so."""
+    tank = replace(machine().tanks["reef"], net_ul=250 * 10**9)
+    most = 10**17
+    assert ("400.000000000000004 mg/L", "400 mg/L") == amounts_words(
+        (most + 1, most), "calcium", tank
+    )
 
 
 def test_pico_units_follow_the_parameter() -> None:

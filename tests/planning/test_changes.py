@@ -1,12 +1,21 @@
 """What a person is shown before approving another plan."""
 
 from dataclasses import replace
+from datetime import UTC, datetime
 from fractions import Fraction
 
 import pytest
 
+from slackwater.facts.plan import PlanLine
 from slackwater.facts.tank import Machine, Outside
-from slackwater.planning.changes import Change, changes, largest_ratio, touched_pumps
+from slackwater.planning.changes import (
+    Change,
+    Laid,
+    changes,
+    growths,
+    largest_ratio,
+    touched_pumps,
+)
 from tests.planning.plans import line, machine, plan, with_pump, with_tank
 
 MACHINE = machine("UTC")
@@ -18,6 +27,13 @@ def stronger(percent: int) -> Machine:
     solution = MACHINE.solutions["carbonate"]
     effects = {"alkalinity": 1_887_000 * percent // 100}
     mixed = replace(solution, effects=effects)
+    return replace(MACHINE, solutions={**MACHINE.solutions, "carbonate": mixed})
+
+
+def also_calcium() -> Machine:
+    """The machine with a carbonate that adds a trace of calcium as well."""
+    solution = MACHINE.solutions["carbonate"]
+    mixed = replace(solution, effects={**solution.effects, "calcium": 1})
     return replace(MACHINE, solutions={**MACHINE.solutions, "carbonate": mixed})
 
 
@@ -80,6 +96,42 @@ def test_the_largest_change_stands_first() -> None:
     assert "carbonate-reef" == next(change.pump for change in found if change.pump)
 
 
+def laid(*lines: PlanLine) -> Laid:
+    """A plan of these lines that once counted."""
+    return Laid(
+        plan=plan(*lines), machine=MACHINE, until=datetime(2026, 1, 4, tzinfo=UTC)
+    )
+
+
+def test_growth_is_measured_from_the_smallest_of_the_first_tier_that_gives_any() -> (
+    None
+):
+    """Steps that follow each other count as the one step they are together."""
+    small, large = laid(line(per_day_ul=6_000)), laid(line(per_day_ul=12_000))
+    older = laid(line(per_day_ul=3_000), line("calcium", per_day_ul=8_000))
+    after = plan(
+        line(per_day_ul=24_000), line("calcium", per_day_ul=16_000), line("magnesium")
+    )
+
+    found = growths(((), (large, small), (older,)), (after, MACHINE))
+
+    # Carbonate is in the second tier, calcium only in the third; magnesium is new.
+    assert [(small, 4), (small, 4), (older, 2), (older, 2)] == [
+        (one.since, one.change.ratio) for one in found
+    ]
+    assert {"carbonate-reef", "calcium-reef"} == {one.change.pump for one in found} - {
+        ""
+    }
+    assert {"alkalinity", "calcium"} == {one.change.parameter for one in found} - {""}
+
+
+def test_what_does_not_grow_is_no_growth() -> None:
+    """As much as before, less than before, and what is gone."""
+    before = laid(line(), line("calcium"), line("magnesium"))
+    after = plan(line(), line("calcium", per_day_ul=3_000))
+    assert () == growths(((before,),), (after, MACHINE))
+
+
 def test_size_of_a_change_is_the_same_both_ways() -> None:
     """Twice and half are equally far."""
     up = Change(tank="reef", pump="a", before=1, after=2)
@@ -94,6 +146,11 @@ def test_size_of_a_change_is_the_same_both_ways() -> None:
         (stronger(105), {}),
         (stronger(106), {"carbonate-reef": "its solution changed by more than 5 %"}),
         (stronger(94), {"carbonate-reef": "its solution changed by more than 5 %"}),
+        # As strong as before, and something else beside it.
+        (
+            also_calcium(),
+            {"carbonate-reef": "its solution changed by more than 5 %"},
+        ),
         (
             with_pump(MACHINE, "carbonate-reef", channel="z"),
             {"carbonate-reef": "it hangs on another node or channel"},

@@ -8,8 +8,15 @@ import pytest
 from slackwater.errors import InputError
 from slackwater.facts.plan import Plan
 from slackwater.facts.tank import AlkalinityGuard, Machine, Outside
-from slackwater.planning.daily import highest_daily_ul, hours_to_ceiling, per_day
-from tests.planning.plans import line, machine, plan, with_tank
+from slackwater.planning.daily import (
+    fullest_day_ul,
+    highest_daily_ul,
+    hours_to_ceiling,
+    most_added,
+    per_day,
+)
+from slackwater.planning.timetable import Timetable
+from tests.planning.plans import NOON, line, machine, plan, with_tank
 
 MONDAY = date(2026, 5, 4)
 GUARD = AlkalinityGuard(
@@ -68,6 +75,40 @@ def test_totals_of_a_changed_day_are_those_of_any_other() -> None:
 def test_highest_day_is_of_one_tank() -> None:
     """The largest local day counts all pumps of one tank, not of both."""
     assert highest_daily_ul(ASKED, machine()) == 24_007 + 3_000 + 10_001
+
+
+def test_the_fullest_day_is_of_each_pump_by_itself() -> None:
+    """Monday's calcium and Tuesday's magnesium both count; an idle pump has 0."""
+    asked = plan(
+        line("calcium", 10_001, 2, weekdays=("mon",)),
+        line("magnesium", 500, 1, weekdays=("tue",)),
+        line("magnesium", 700, 1, id="more", weekdays=("tue", "wed"), windows=(NOON,)),
+        line("trace", 700, 1, tank="lagoon"),
+    )
+
+    assert fullest_day_ul(asked, machine()) == {
+        **dict.fromkeys(machine().pumps, 0),
+        "calcium-reef": 10_001,
+        "magnesium-reef": 1_200,
+        "trace-lagoon": 700,
+    }
+
+
+def test_the_most_that_comes_of_a_parameter_is_of_its_own_day() -> None:
+    """By tank; what comes from outside is in every day of it."""
+    asked = plan(
+        line(per_day_ul=1_000, count=1, weekdays=("mon",)),
+        line("lye", 3_000, 3, weekdays=("tue",)),
+        line("calcium", 2_000, 2),
+        line("trace", 700, 1, tank="lagoon"),
+    )
+    lime = Outside(id="lime", tank="reef", parameter="calcium", per_day=5)
+    made = replace(machine(), outside=(lime,))
+
+    assert most_added(Timetable(asked, made)) == {
+        ("reef", "alkalinity"): 3_000 * 1_000_000,
+        ("reef", "calcium"): 2_000 * 20_000_000 + 5,
+    }
 
 
 def test_highest_day_of_nothing_is_nothing() -> None:

@@ -67,6 +67,13 @@ def test_far_ahead_a_mean_stands_for_the_days() -> None:
     assert 2 * drops == lasts(drops * 1_000, drop)
 
 
+def test_a_line_of_weekdays_counts_by_its_week() -> None:
+    """A drop on three days of seven: 11 000 drops are 3 667 weeks less a few days."""
+    drop = line(per_day_ul=1_000, weekdays=("mon", "wed", "fri"))
+    drops = 10 * WALKED_DAYS
+    assert pytest.approx(drops * 7 / 3, abs=7) == lasts(drops * 1_000, drop)
+
+
 @pytest.mark.parametrize("left_ul", [1, 999, 47_123, 250_000])
 def test_what_it_lasts_is_what_it_draws(left_ul: int) -> None:
     """Summed day by day apart: gone on the day that is said, and not before."""

@@ -10,6 +10,7 @@ from slackwater.facts.plan import PlanLine, Window
 from slackwater.facts.tank import Machine
 from slackwater.planning.faults import line_faults
 from slackwater.planning.timetable import Timetable
+from tests.planning.plans import with_pump
 from tests.turn.pairs import NET_UL, PORTION_UL, lines, paired, plan_of
 
 # 100 mL at 1 L a minute flow 7.2 s at most (120 %), rounded up; then a minute of rest.
@@ -73,6 +74,25 @@ def test_a_portion_is_a_thousandth_of_the_water_at_most() -> None:
     assert 300_000 == most_portion_ul(NET_UL)
     assert [] == wrong(*lines(3_000_000, 10))
     assert 2 == sum("a portion of" in what for what in wrong(*lines(3_001_000, 10)))
+
+
+@pytest.mark.parametrize(
+    ("out", "drain", "told"),
+    [
+        ({"count": 0}, {}, "0 doses"),
+        ({"tank": "pond"}, {}, "pond"),
+        ({}, {"rate_nl_per_s": 0}, "0 nL/s"),
+    ],
+)
+def test_what_has_no_portion_is_told_as_what_it_is(
+    out: dict[str, object], drain: dict[str, object], told: str
+) -> None:
+    """No dose, no tank or no flow: that is told, and no portion is worked out."""
+    first, back = lines()
+    line = replace(first, **out)  # type: ignore[arg-type]  # fields of a line
+    found = wrong(line, back, made=with_pump(paired(), first.pump, **drain))
+    assert any(told in what for what in found), found
+    assert not any("a portion of" in what for what in found)
 
 
 def test_a_share_has_room_for_both_and_more() -> None:

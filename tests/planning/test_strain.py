@@ -3,9 +3,10 @@
 from dataclasses import replace
 
 from slackwater.errors import Finding
+from slackwater.facts.relays import Relay
 from slackwater.facts.tank import Machine, Outside, Reservoir
 from slackwater.planning.ceilings import check
-from slackwater.planning.strain import cautions, late_starts
+from slackwater.planning.strain import cautions, late_starts, too_many_pulses
 from slackwater.planning.timetable import Timetable
 from tests.planning.plans import line, machine, plan, with_node
 
@@ -139,3 +140,47 @@ def test_a_dose_a_node_cannot_give_soon_after_a_power_up_is_a_caution() -> None:
             do="Give more, smaller doses, or raise the day limit of the node.",
         )
     ] == cautions(asked, with_node(machine(), day_limit_ul=23_999))
+
+
+def behind_a_relay() -> Machine:
+    """The reef's pumps on a timed relay instead of a node; in UTC."""
+    relay = Relay(
+        on_topic="shelf/on",
+        on_payload="{ms}",
+        off_topic="shelf/off",
+        off_payload="0",
+        state_topic="shelf/state",
+    )
+    made = machine("UTC")
+    node = replace(made.nodes["shelf-reef"], relay=relay)
+    return replace(made, nodes={**made.nodes, "shelf-reef": node})
+
+
+def test_a_relay_takes_24_pulses_a_day_and_no_more() -> None:
+    """Over all lines of a pump; a node that counts by itself takes any number."""
+    asked = plan(line(count=20), line(count=5, id="more"))
+    fits = plan(line(count=20), line(count=4, id="more"))
+
+    assert [
+        Finding(
+            what="25 doses a day of carbonate-reef are pulses of the relay shelf-reef",
+            where="pump carbonate-reef",
+            expected="at most 24 pulses a day",
+            do="Give fewer, larger doses, or drive the pump by a node.",
+        )
+    ] == list(too_many_pulses(asked, behind_a_relay()))
+    assert [] == list(too_many_pulses(fits, behind_a_relay()))
+    assert [] == list(too_many_pulses(asked, machine("UTC")))
+
+
+def test_a_pump_behind_a_relay_is_a_caution_of_its_own() -> None:
+    """Reduced assurance is told once for each such pump, and for no other."""
+    asked = plan(line(count=2), line("calcium", tank="lagoon"))
+
+    (found,) = cautions(asked, behind_a_relay())
+
+    assert "carbonate-reef hangs on the timed relay shelf-reef: reduced assurance" == (
+        found.what
+    )
+    assert "pump carbonate-reef" == found.where
+    assert "slackwater check-relay shelf-reef" in found.do

@@ -20,8 +20,8 @@ FLOW_END_PERCENT = 120
 
 _PICO_WORDS = {"alkalinity": "peq", "carbon": "pmol"}
 _UL_A_LITRE = 10**6
-# Digits that people are shown, and as many as an exact figure could need.
-_DIGITS, _MOST_DIGITS = 4, 17
+# Digits that people are shown where they tell amounts apart.
+_DIGITS = 4
 
 
 def volumes_ul(per_day_ul: int, count: int) -> tuple[int, ...]:
@@ -70,8 +70,10 @@ def amounts_words(
     litres = Fraction(tank.net_ul, _UL_A_LITRE)
     unit = units_of(item)[item.display_unit]
     levels = [concentration(parameter, amount, litres) / unit for amount in amounts]
-    for digits in range(_DIGITS, _MOST_DIGITS):
+    digits = _DIGITS
+    shown = tuple(show_figure(level, digits) for level in levels)
+    # Exact figures that differ do so in some digit.
+    while len(set(shown)) < len(set(amounts)):
+        digits += 1
         shown = tuple(show_figure(level, digits) for level in levels)
-        if len(set(shown)) == len(set(amounts)):
-            break
     return tuple(f"{figure} {item.display_unit}" for figure in shown)

@@ -5,7 +5,7 @@ and help are printed without it; a volume is written exactly; what is not 0 is n
 written as 0; no figure has an exponent.
 """
 
-from decimal import Decimal
+from decimal import Decimal, localcontext
 from fractions import Fraction
 
 from slackwater.water.parameters import (
@@ -38,9 +38,14 @@ def show_volume(volume_ul: int) -> str:
 def show_figure(number: Number, digits: int = 3) -> str:
     """A figure with so many digits that count, and all those before the point.
 
-    Shape: "0.0634", "2440", "24.5"; never an exponent.
+    Shape: "0.0634", "2440", "24.5"; never an exponent. A fraction is rounded as it is,
+    for its digits may go beyond those of a float.
     """
-    rounded = Decimal(f"{float(number):.{digits - 1}e}")
+    if isinstance(number, Fraction):
+        with localcontext(prec=digits):
+            rounded = Decimal(number.numerator) / number.denominator
+    else:
+        rounded = Decimal(f"{float(number):.{digits - 1}e}")
     text = f"{rounded:f}"
     return text.rstrip("0").rstrip(".") if "." in text else text
 
