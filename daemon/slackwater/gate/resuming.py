@@ -9,8 +9,9 @@ then the full rate lift a tank of 1.5 and 3 dKH a day on the first day).
 Units: alkalinity in pico-equivalents for the whole tank.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
 from slackwater.facts.charging import HOURS_KEPT, hour_of
 from slackwater.facts.rolling import DAY_MS
@@ -35,6 +36,8 @@ USUAL_LEAST_PEQ_PER_L = 2_139_914_760
 PEQ_PER_MEQ = 10**9
 UL_PER_L = 10**6
 DAY_HOURS = 24
+# Asked for at each turn, and the same until an hour has passed: a few for each tank.
+LEFTS_KEPT = 64
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -112,7 +115,7 @@ def resume_ppm(moment: Moment, tank_id: str) -> int:
     return _share_ppm(_box(moment, tank_id), _given_by_hour(moment, tank_id))
 
 
-def _share_ppm(box: Box, given: Sequence[float]) -> int:
+def _share_ppm(box: Box, given: tuple[float, ...]) -> int:
     if box.plan <= 0:
         return WHOLE
     taken = min(
@@ -124,7 +127,7 @@ def _share_ppm(box: Box, given: Sequence[float]) -> int:
     return min(WHOLE, max(allowed, 0) * WHOLE // box.plan)
 
 
-def _given_by_hour(moment: Moment, tank_id: str) -> list[float]:
+def _given_by_hour(moment: Moment, tank_id: str) -> tuple[float, ...]:
     """What the tank was given in each hour, the oldest first.
 
     Starts when the stage began or six weeks ago, whichever is later: longer than any
@@ -135,16 +138,21 @@ def _given_by_hour(moment: Moment, tank_id: str) -> list[float]:
     since = hour_of(moment.state.stage_since or moment.now.utc)
     first = max(since, last - HOURS_KEPT)
     outside_hour = outside_per_day(moment, tank_id) / DAY_HOURS
-    return [hours.get(hour, 0) + outside_hour for hour in range(first, last)]
+    given = [outside_hour] * (last - first)
+    for hour, amount in hours.items():
+        if first <= hour < last:
+            given[hour - first] += amount
+    return tuple(given)
 
 
-def _left(given: Sequence[float], uptake: int, span: int) -> float:
+@lru_cache(LEFTS_KEPT)
+def _left(given: tuple[float, ...], uptake: int, span: int) -> float:
     """How much of this uptake a day the tank still has, after what it was given.
 
     Range: 0 to 1; the whole at the start.
     """
     left, per_hour = 1.0, uptake / DAY_HOURS
-    # A thousand hours, asked for at each turn: no call in here.
+    # A thousand hours: no call in here.
     for amount in given:
         left += (amount - per_hour * left) / span
         if left > 1.0:
