@@ -6,21 +6,22 @@ cannot be said is None, never a guess.
 Units: levels meq/L, amounts pico-equivalents of the whole tank.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from slackwater.cli.lasting import Bottle, held, lasting
+from slackwater.cli.time_left import Pace
 from slackwater.facts.plan import DueDose
 from slackwater.facts.rolling import DAY_MS, Rolling
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine, Tank
+from slackwater.facts.waters import ONE_WATER
 from slackwater.gate.handover import is_old_dosers
 from slackwater.gate.moment import rules_for
-from slackwater.planning.daily import ALKALINITY, PEQ_PER_UL_PER_MEQ_PER_L
+from slackwater.planning.daily import ALKALINITY
 from slackwater.planning.timetable import Timetable
 from slackwater.planning.wall import zone_named
-
-HOURS_A_DAY = 24
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,12 +37,17 @@ class Measured:
 class Outlook:
     """One tank at one moment; `reading` None when nobody measured.
 
+    `level` is as it was read, or the target; `level_now` is carried from there to now,
+    None where that is too long ago. `higher` is a test of the same half hour that found
+    more: a stop goes by it.
     `used` says what stands for the uptake: "stated", or "plan" for as much as it gives.
     """
 
     tank: Tank
     reading: Measured | None
+    higher: Measured | None
     level: float | None
+    level_now: float | None
     hours_to_floor: float | None
     used: str
     hours_to_ceiling: float | None
@@ -60,12 +66,14 @@ class Outlook:
 class Present:
     """What an outlook is made from; `lived` holds the doses, real or imagined.
 
-    The next dose is looked for among those due after `due_after`.
+    `utc` is when the plan is in force, now or later; the next dose is looked for among
+    those due after `due_after`.
     """
 
     state: State
     lived: State
     timetable: Timetable
+    now: datetime
     utc: datetime
     due_after: datetime
     proven_ms: int
@@ -80,16 +88,21 @@ def outlook(present: Present, tank_id: str) -> Outlook:
     """The outlook of one tank."""
     tank = present.machine.tanks[tank_id]
     reading = _newest_reading(present, tank_id)
-    target = tank.targets.get(ALKALINITY)
-    level = reading.value if reading else target
+    level = reading.value if reading else tank.targets.get(ALKALINITY)
+    pace = _pace(present, tank)
+    level_now = level
+    if reading is not None:
+        level_now = pace.level_at(reading.value, reading.taken_at, present.now)
     key = f"{tank_id}/{ALKALINITY}"
     return Outlook(
         tank=tank,
         reading=reading,
+        higher=_higher(present, tank_id, reading),
         level=level,
-        hours_to_floor=_hours_to_floor(present, tank, level),
+        level_now=level_now,
+        hours_to_floor=pace.to_floor(level_now),
         used="stated" if ALKALINITY in tank.uptake else "plan",
-        hours_to_ceiling=_hours_to_ceiling(present, tank, level),
+        hours_to_ceiling=pace.to_ceiling(level_now),
         given=_in_a_day(present, present.lived.believed.get(key)),
         planned=_in_a_day(present, present.lived.planned.get(key)),
         smallest=_smallest(present, tank_id),
@@ -111,34 +124,38 @@ def _newest_reading(present: Present, tank: str) -> Measured | None:
     return max(found, key=lambda one: one.taken_at, default=None)
 
 
-def _hours_to_floor(present: Present, tank: Tank, level: float | None) -> float | None:
-    guard = present.machine.guards.get(tank.id)
-    uptake = tank.uptake.get(ALKALINITY)
-    used = uptake.estimate if uptake else _added(present, tank.id)
-    if guard is None or level is None or used <= 0:
+def _higher(present: Present, tank: str, newest: Measured | None) -> Measured | None:
+    """The highest test of the newest visit, where it is not the newest itself."""
+    if newest is None or newest.probe is not None:
         return None
-    return _hours(level - guard.floor, tank, used)
-
-
-def _hours_to_ceiling(
-    present: Present, tank: Tank, level: float | None
-) -> float | None:
-    guard = present.machine.guards.get(tank.id)
-    added = _added(present, tank.id)
-    if guard is None or level is None or added <= 0:
+    highest = max(
+        (
+            one
+            for one in present.state.tests.get(tank, ())
+            if timedelta() <= newest.taken_at - one.taken_at <= ONE_WATER
+        ),
+        key=lambda one: one.value,
+        default=None,
+    )
+    if highest is None or highest.value <= newest.value:
         return None
-    return _hours(guard.ceiling - level, tank, added)
+    return Measured(value=highest.value, taken_at=highest.taken_at, probe=None)
 
 
-def _hours(room: float, tank: Tank, per_day: int) -> float:
-    peq = room * PEQ_PER_UL_PER_MEQ_PER_L * tank.net_ul
-    return max(peq / per_day * HOURS_A_DAY, 0.0)
-
-
-def _added(present: Present, tank: str) -> int:
-    """Alkalinity a day by plan and outside sources, the mean of its days."""
-    rules = rules_for(present.machine, present.timetable.plan)
-    return rules.alkalinity[tank][1] + rules.outside[tank]
+def _pace(present: Present, tank: Tank) -> Pace:
+    """What a tank takes up and gets; those of a shadow run stand for real doses."""
+    hours: list[Mapping[int, int]] = [present.state.hours.get(tank.id, {})]
+    if present.lived is not present.state:
+        hours.append(present.lived.hours.get(tank.id, {}))
+    plan = present.timetable.plan
+    return Pace(
+        tank=tank,
+        guard=present.machine.guards.get(tank.id),
+        plan=plan,
+        rules=rules_for(present.machine, plan),
+        begins=present.utc,
+        hours=tuple(hours),
+    )
 
 
 def _in_a_day(present: Present, sums: Rolling | None) -> int:

@@ -208,6 +208,7 @@ def _outlooks(found: Opened, approved: Approved, lived: State) -> dict[str, Outl
         state=found.state,
         lived=lived,
         timetable=Timetable(approved.plan, approved.machine),
+        now=found.now.utc,
         utc=max(found.now.utc, approved.approval.takes_over_at),
         due_after=max(found.now.utc, approved.approval.doses_after),
         proven_ms=found.proven_ms,

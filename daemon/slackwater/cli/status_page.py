@@ -35,6 +35,8 @@ TANKS_IN_FULL = 2
 TANKS_IN_SHORT = 12
 # A day and a month say which day it is only within a year.
 FAR_DAYS = 300.0
+# A level that moved by less than this, meq/L, is told as it was read.
+SAID_FROM = 0.05
 
 
 def status_page(stood: Standing, columns: int | None) -> str:
@@ -231,7 +233,16 @@ def _level(stood: Standing, each: Outlook) -> str:
     if each.reading is None:
         return f"not measured here; figures below start from the target {shown}"
     age = stood.found.now.utc - each.reading.taken_at
-    return f"{shown}, {span(age)} old ({each.reading.probe or 'by hand'})"
+    told = f"{shown}, {span(age)} old ({each.reading.probe or 'by hand'})"
+    if each.level_now is None:
+        return f"{told}, too old to reckon from: test again"
+    now = show_level(ALKALINITY, each.level_now)
+    if abs(each.level_now - each.level) >= SAID_FROM:
+        told += f"; about {now} by now"
+    if each.higher is not None:
+        higher = show_level(ALKALINITY, each.higher.value)
+        told += f"; a stop goes by the {higher} of the same half hour"
+    return told
 
 
 def _given(stood: Standing, each: Outlook) -> str:

@@ -137,6 +137,10 @@ def _tank_document(each: Outlook) -> dict[str, object]:
             "meq_per_l": str(reading.value),
             "probe": reading.probe,
             "taken_at": timestamp(reading.taken_at),
+            "now_meq_per_l": None
+            if each.level_now is None
+            else str(round(each.level_now, 3)),
+            "highest_meq_per_l": str((each.higher or reading).value),
         },
         "hours_to_floor": _tenths(each.hours_to_floor),
         "hours_to_ceiling": _tenths(each.hours_to_ceiling),
