@@ -20,6 +20,7 @@ from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from demo.house import House, ShowError, free_port, until
 
@@ -31,9 +32,14 @@ ASKED = "Measured in the cylinder"
 # Invented drop tests, a day apart, the newest an hour ago: 0.45 dKH a day are used.
 TESTS_DKH = (10.72, 10.21, 9.84, 9.33, 8.91, 8.41, 8.02)
 SAMPLED_DAYS_AGO = 3
-# The solutions take turns by the minute, since they must not meet in the water.
-TURNS = 3
-DOSES_IN_A_TURN = 4
+# The solutions take turns, since they must not meet in the water: both are dosed every
+# 24 s, and what begins a minute earlier comes in the middle between the other's doses.
+DOSES = 15
+MINUTES = 6
+EARLIER_MINUTES = {"carbonate": 0, "calcium": 1}
+# Nothing of the show may fall on another day of the reef's: near midnight it lies where
+# it is about noon of the same date.
+NOON_ZONES = {0: "Etc/GMT-12", 23: "Etc/GMT+12"}
 # Ledger and water may differ by what a pump's rate differs from its calibration, and
 # by the moments a busy machine lets the virtual output run on, whatever the volume; a
 # pump at fault gives half as much again.
@@ -59,7 +65,7 @@ class Show:
         self.fault = fault
         self.embedded = embedded
         self.begin_s = time.monotonic()
-        self.minute = datetime.now(UTC)
+        self.zone = zone_of(datetime.now(UTC))
         self.start_ul: dict[str, float] = {}
 
     def say(self, text: str) -> None:
@@ -80,16 +86,15 @@ class Show:
 
     def prepare(self) -> None:
         """Ledger, tests, proposal, calibration, check, rehearsal, approval."""
-        write_machine(self.house)
+        write_machine(self.house, self.zone)
         self.command("init", "--dosed-nothing", "--by", "demo", show=4)
         self.take_tests()
         for pump in PUMPS:
             self.calibrate(pump)
-        self.minute = datetime.now(UTC)
         self.propose()
         self.command("check", show=60)
-        # An approval wants a fortnight ahead, and midnight may come in between.
-        self.command("rehearse", "--faults", "--days", "15", show=12)
+        # An approval wants a fortnight ahead.
+        self.command("rehearse", "--faults", "--days", "14", show=12)
         highest = self.document("check")["highest_daily_ul"]
         volume = f"{math.ceil(int(str(highest)) / 1000)} mL"
         self.command("approve", "--now", "--by", "demo", "--yes-highest-daily", volume)
@@ -118,11 +123,12 @@ class Show:
     def propose(self) -> None:
         """The plan that the tests ask for, in the minutes of this show."""
         path = self.house.config / "plan.toml"
-        words = ("--write", str(path), "--from", str(self.minute.date()))
+        now = datetime.now(ZoneInfo(self.zone))
+        words = ("--write", str(path), "--from", str(now.date()))
         self.command("propose", *words, show=13)
-        path.write_text(in_these_minutes(path.read_text(), self.minute))
+        path.write_text(in_these_minutes(path.read_text(), now))
         self.say("So that there is something to see, its doses are moved to these")
-        self.say(f"minutes, {DOSES_IN_A_TURN} to the minute; the amounts as proposed.")
+        self.say("minutes, the solutions in turn; the amounts as proposed.")
 
     def calibrate(self, pump: str) -> None:
         """Short and long shots into an imagined cylinder, and what they come to."""
@@ -332,36 +338,36 @@ def attempt_of(entry: Mapping[str, object]) -> str:
     return inner(entry, "command", "attempt")
 
 
-def write_machine(house: House) -> None:
-    """The demo's machine file with this broker's port."""
+def write_machine(house: House, zone: str) -> None:
+    """The demo's machine file with this broker's port, its reef in a time zone."""
     house.config.mkdir(exist_ok=True)
     machine = (CONFIG / "slackwater.toml").read_text()
     machine = machine.replace("port = 1883", f"port = {house.port}")
+    machine = machine.replace('zone = "UTC"', f'zone = "{zone}"')
     (house.config / "slackwater.toml").write_text(machine)
 
 
-def in_these_minutes(plan: str, now: datetime) -> str:
-    """A plan with the windows of its solutions moved to the minutes from now on.
+def zone_of(now: datetime) -> str:
+    """Where the reef lies, so that midnight does not come into its show."""
+    return NOON_ZONES.get(now.hour, "UTC")
 
-    Amounts, days and everything else stay as they were proposed.
+
+def in_these_minutes(plan: str, now: datetime) -> str:
+    """A plan with its solutions' windows moved to the minutes from now on.
+
+    Amounts, days and everything else stay as they were proposed. `now` is the time on
+    the reef's own clock, with half an hour of the same day before and after it.
     """
     blocks = plan.split("[[line]]")
     for number, block in enumerate(blocks):
-        for order, pump in enumerate(PUMPS):
+        for pump, earlier in EARLIER_MINUTES.items():
             if f'pump = "{pump}"' in block:
-                turns = range(order, TURNS * len(PUMPS), len(PUMPS))
-                texts = ", ".join(a_minute(now, later) for later in turns)
-                moved = re.sub(r"windows = .*", f"windows = [{texts}]", block)
-                doses = f"doses = {TURNS * DOSES_IN_A_TURN}"
-                blocks[number] = re.sub(r"doses = \d+", doses, moved)
+                start = now - timedelta(minutes=earlier)
+                end = start + timedelta(minutes=MINUTES)
+                window = f'windows = ["{start:%H:%M}-{end:%H:%M}"]'
+                moved = re.sub(r"windows = .*", window, block)
+                blocks[number] = re.sub(r"doses = \d+", f"doses = {DOSES}", moved)
     return "[[line]]".join(blocks)
-
-
-def a_minute(now: datetime, later: int) -> str:
-    """A window of one minute, so many minutes later, as a plan writes it."""
-    start = now + timedelta(minutes=later)
-    end = (start + timedelta(minutes=1)).strftime("%H:%M")
-    return f'"{start:%H:%M}-{"24:00" if end == "00:00" else end}"'
 
 
 def main() -> int:
