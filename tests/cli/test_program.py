@@ -50,6 +50,24 @@ def test_what_a_verb_loads_is_never_searched_for_rings() -> None:
     assert "True True True" == done.stdout.strip()
 
 
+def test_a_process_that_stays_loads_nothing_for_screens() -> None:
+    """Nor keeps the litter of loading; what draws tables can be loaded all the same."""
+    code = (
+        "import gc, sys; from slackwater.cli.main import program;"
+        "program.get_command(None, 'run'); gone = 'rich' not in sys.modules;"
+        "gc.unfreeze(); litter = gc.collect(); import rich.table;"
+        "print('structlog' in sys.modules, gone, litter < 100)"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code],
+        env={"PYTHONPATH": str(TOP / "daemon")},
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert "True True True" == done.stdout.strip()
+
+
 def test_help_has_three_sections_with_every_verb() -> None:
     """Each verb stands under its heading with its purpose."""
     text = run("--help").out

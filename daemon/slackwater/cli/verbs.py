@@ -14,23 +14,33 @@ SECTIONS: tuple[Section, ...] = ("First steps", "Every day", "More")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Verb:
-    """One verb; `module` below `slackwater.cli.commands`, `attribute` in it."""
+    """One verb; `module` below `slackwater.cli.commands`, `attribute` in it.
+
+    `stays` says that its process is meant to live for months.
+    """
 
     name: str
     module: str
     attribute: str
     section: Section
     purpose: str
+    stays: bool = False
 
 
 def _verb(name: str, place: str, section: Section, purpose: str) -> Verb:
     module, _, attribute = place.partition(":")
     return Verb(
-        name=name, module=module, attribute=attribute, section=section, purpose=purpose
+        name=name,
+        module=module,
+        attribute=attribute,
+        section=section,
+        purpose=purpose,
+        stays=name in _STAYING,
     )
 
 
 _FIRST, _DAILY, _MORE = SECTIONS
+_STAYING = frozenset({"run"})
 
 VERBS: tuple[Verb, ...] = (
     _verb("setup", "setting_up:setup", _FIRST, "Answer questions, get files."),

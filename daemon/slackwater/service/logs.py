@@ -36,10 +36,14 @@ TURN_FAILED = "turn_failed"
 def set_up(*, terminal: bool, level: int = logging.INFO) -> None:
     """Log to stderr: readable on a terminal, one JSON document a line otherwise.
 
-    Without colours where NO_COLOR holds anything (no-color.org).
+    Without colours where NO_COLOR holds anything (no-color.org). Tracebacks are plain,
+    whatever could draw them.
     """
     renderer: structlog.types.Processor = (
-        structlog.dev.ConsoleRenderer(colors=not os.environ.get("NO_COLOR"))
+        structlog.dev.ConsoleRenderer(
+            colors=not os.environ.get("NO_COLOR"),
+            exception_formatter=structlog.dev.plain_traceback,
+        )
         if terminal
         else structlog.processors.JSONRenderer()
     )
