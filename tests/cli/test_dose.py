@@ -10,7 +10,6 @@ from slackwater.cli.by_request import refuse_bounce
 from slackwater.errors import RefusedError
 from slackwater.facts.events import ShotRequested
 from slackwater.facts.state import State
-from slackwater.pump.outcome import Stamp
 from slackwater.service.standing import only_one
 from tests.cli.run_program import SMALLEST, changed
 from tests.cli.stage import Stage, stage_of
@@ -68,32 +67,53 @@ def test_h55_the_same_wish_within_ten_seconds_is_a_bounced_key(stage: Stage) -> 
     assert 0 == stage.run("dose", "carbonate", "1 mL", *WORDS).code
 
 
-@pytest.mark.parametrize(
-    ("passed_ms", "volume_ul", "is_refused"),
-    [(9_999, 2000, True), (10_000, 2000, False), (9_999, 2001, False)],
-)
-def test_h55_ten_seconds_are_proven_time(
-    passed_ms: int, volume_ul: int, *, is_refused: bool
-) -> None:
-    """To the millisecond, whatever the wall clock does meanwhile."""
-    before = ShotRequested(
+def wish(proven_ms: int, volume_ul: int, verb: str) -> ShotRequested:
+    """What is asked for at such a time: a dose, or one of what fills a hose."""
+    out = verb.endswith("out")
+    return ShotRequested(
         at=NOON,
         boot_s=1.0,
-        proven_ms=50_000,
-        request="hand-before",
+        proven_ms=proven_ms,
+        request=f"hand-{proven_ms}",
         pump="carbonate",
-        volume_ul=2000,
+        volume_ul=volume_ul,
         until=NOON,
         by="keeper",
-        purpose="manual",
+        purpose="prime" if out else "manual",
+        why={
+            "dose": "a test was low",
+            "again": "a second test was low",
+            "prime": "prime, outlet in the water",
+            "prime out": "prime, outlet out of the water",
+            "flush out": "flush, outlet out of the water",
+        }[verb],
     )
+
+
+@pytest.mark.parametrize(
+    ("passed_ms", "volume_ul", "verbs", "is_refused"),
+    [
+        (9_999, 2000, ("dose", "again"), True),
+        (10_000, 2000, ("dose", "again"), False),
+        (9_999, 2001, ("dose", "again"), False),
+        (9_999, 2000, ("prime out", "prime out"), True),
+        (0, 2000, ("prime out", "flush out"), False),
+        (0, 2000, ("prime out", "prime"), False),
+        (0, 2000, ("prime", "dose"), False),
+    ],
+)
+def test_h55_ten_seconds_are_proven_time(
+    passed_ms: int, volume_ul: int, verbs: tuple[str, str], *, is_refused: bool
+) -> None:
+    """To the millisecond of proven time; to rinse a hose is not to fill it again."""
+    before = wish(50_000, 2000, verbs[0])
     state = State(by_hand={"carbonate": before})
-    stamp: Stamp = {"at": NOON, "boot_s": 1.0, "proven_ms": 50_000 + passed_ms}
+    asked = wish(50_000 + passed_ms, volume_ul, verbs[1])
     if is_refused:
-        with pytest.raises(RefusedError, match="hand-before"):
-            refuse_bounce(state, stamp, "carbonate", volume_ul)
+        with pytest.raises(RefusedError, match="hand-50000"):
+            refuse_bounce(state, asked)
     else:
-        refuse_bounce(state, stamp, "carbonate", volume_ul)
+        refuse_bounce(state, asked)
 
 
 @pytest.mark.parametrize(

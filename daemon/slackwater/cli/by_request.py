@@ -26,6 +26,8 @@ from slackwater.water.show import show_volume
 REQUEST_LASTS = timedelta(minutes=30)
 # The same wish within this time is taken for one (hazard H55).
 BOUNCES_MS = 10_000
+# The verbs that fill or rinse a hose: two of them are two wishes.
+FILLS = ("prime", "flush", "swap-tube", "move-bottle")
 # The ceilings of a run, as slackwater.toml calls them, and where the pump has them.
 CEILINGS = {
     "most_by_hand": "per_hand_ul",
@@ -59,10 +61,14 @@ def filling(words: tuple[str, str, str], by: str, *, outlet_out: bool) -> Wish:
         pump=pump,
         volume=volume,
         purpose="prime" if outlet_out else "manual",
-        why=f"{verb}, outlet {'out of' if outlet_out else 'in'} the water",
+        why=_fill_words(verb, out=outlet_out),
         by=by,
         ceilings=("most_per_priming",) if outlet_out else in_water,
     )
+
+
+def _fill_words(verb: str, *, out: bool) -> str:
+    return f"{verb}, outlet {'out of' if out else 'in'} the water"
 
 
 def asked_for(shell: Shell, wish: Wish) -> tuple[ShotRequested, str]:
@@ -92,8 +98,7 @@ def wished(shell: Shell, state: State, stamp: Stamp, wish: Wish) -> ShotRequeste
     pump = _pump_of(state, stamp, wish)
     for name in wish.ceilings:
         _refuse_beyond(pump, volume_ul, name)
-    refuse_bounce(state, stamp, wish.pump, volume_ul)
-    return ShotRequested(
+    asked = ShotRequested(
         **stamp,
         request=f"hand-{token_hex(8)}",
         pump=wish.pump,
@@ -103,6 +108,8 @@ def wished(shell: Shell, state: State, stamp: Stamp, wish: Wish) -> ShotRequeste
         purpose=wish.purpose,
         why=wish.why,
     )
+    refuse_bounce(state, asked)
+    return asked
 
 
 def good_until(state: State, asked: ShotRequested) -> str:
@@ -154,26 +161,32 @@ def _refuse_beyond(pump: Pump, volume_ul: int, name: str) -> None:
         )
 
 
-def refuse_bounce(state: State, stamp: Stamp, pump: str, volume_ul: int) -> None:
+def refuse_bounce(state: State, asked: ShotRequested) -> None:
     """Nothing, unless the very same was asked for within ten seconds.
 
-    Units: microlitres; the seconds are proven time.
+    The reason of a dose by hand is no part of it; the seconds are proven time.
     Raises: RefusedError naming the request that stands.
     """
-    last = state.by_hand.get(pump)
-    if last is None or last.volume_ul != volume_ul:
+    last = state.by_hand.get(asked.pump)
+    if last is None or _gist(last) != _gist(asked):
         return
-    passed_ms = stamp["proven_ms"] - last.proven_ms
+    passed_ms = asked.proven_ms - last.proven_ms
     if passed_ms < BOUNCES_MS:
         raise RefusedError(
             Finding(
                 what=f"the same was asked for {passed_ms / 1000:.0f} s ago",
-                where=f"pump {pump}",
+                where=f"pump {asked.pump}",
                 expected=f"{BOUNCES_MS // 1000} s between two equal requests",
                 do=f"Nothing was added; {last.request} stands. If a second one is "
                 "really meant, ask again in a while.",
             )
         )
+
+
+def _gist(asked: ShotRequested) -> tuple[int, str, str]:
+    """What makes two requests the same: how much, where to, and what for."""
+    fills = {_fill_words(verb, out=out) for verb in FILLS for out in (True, False)}
+    return asked.volume_ul, asked.purpose, asked.why if asked.why in fills else ""
 
 
 def _not_live(what: str, expected: str) -> Finding:
