@@ -28,6 +28,14 @@ def test_h58_more_than_the_bottle_holds_is_refused(stage: Stage, content: str) -
     assert 5_250_000 == stage.folded().fills["carbonate"].content_ul
 
 
+@pytest.mark.parametrize("lot", ["", "  "])
+def test_a_batch_without_a_name_is_refused(stage: Stage, lot: str) -> None:
+    """An empty --lot is a slip, as of a script without the name; nothing is told."""
+    told = stage.run("refill", "carbonate", "--lot", lot, "--json")
+    assert (2, ["--lot"]) == (told.code, [one["where"] for one in told.errors])
+    assert {} == stage.folded().fills
+
+
 def test_h58_a_solution_past_its_time_is_said(stage: Stage) -> None:
     """It is written down as it is: corrections from it end, and that is told."""
     path = stage.config / "slackwater.toml"

@@ -202,6 +202,8 @@ def test_old_tests_are_named_as_such(tmp_path: Path) -> None:
         (("--cancel", "w-1"), 'called "w-1"'),
         (("40 L", "--cancel", "w-1"), "both given"),
         (("--cancel", "w-1", "--batch", "x"), "with something else"),
+        (("40 L", "--batch", " "), "the name is empty"),
+        (("40 L", "--at", "2020"), '"2020" is not a time'),
         (("40 L", "--at", "1999-05-03 09:30"), "before the year 2000"),
     ],
 )

@@ -47,6 +47,25 @@ def typed_text(text: str, place: str, most: int = NOTE_AT_MOST) -> str:
     )
 
 
+def typed_name(text: str | None, place: str) -> str:
+    """A short name; "" where the option was not given at all.
+
+    Raises: InputError as `typed_text`, and for a name that is given and empty.
+    """
+    if text is None:
+        return ""
+    if name := typed_text(text, place, WORD_AT_MOST):
+        return name
+    raise InputError(
+        Finding(
+            what="the name is empty",
+            where=place,
+            expected=f"a name of up to {WORD_AT_MOST} characters",
+            do=f"Give the name, or leave {place} out; nothing was written.",
+        )
+    )
+
+
 def kept_text(text: str, most: int = NOTE_AT_MOST) -> str:
     """A text as it can be kept: one line, printable, not too long; never refused.
 

@@ -16,7 +16,7 @@ from slackwater.cli.moments import Wall, typed_moment
 from slackwater.cli.opening import local_user, newest_approval, only, write
 from slackwater.cli.render import local
 from slackwater.cli.shell import Shell, verb
-from slackwater.cli.typed import WORD_AT_MOST, typed_text, typed_ul
+from slackwater.cli.typed import WORD_AT_MOST, typed_name, typed_text, typed_ul
 from slackwater.cli.typed_levels import settled, twice, typed_levels
 from slackwater.errors import Finding, InputError
 from slackwater.facts.events import AnyEvent
@@ -39,7 +39,7 @@ class Asked(TypedDict):
 
     content: str | None
     mixed: str | None
-    lot: str
+    lot: str | None
     new: tuple[str, ...]
     note: str
     by: str | None
@@ -66,7 +66,7 @@ class Asked(TypedDict):
     metavar="TIME",
     help="When the solution was made, or its container opened.  [default: now]",
 )
-@click.option("--lot", default="", metavar="NAME", help="The batch it is of.")
+@click.option("--lot", metavar="NAME", help="The batch it is of.")
 @click.option(
     NEW,
     multiple=True,
@@ -80,7 +80,7 @@ def refill(shell: Shell, reservoir: str, **asked: Unpack[Asked]) -> Answer:
     """Tell what a reservoir holds now."""
     who = typed_text(asked["by"] or local_user(), "--by", WORD_AT_MOST)
     note = typed_text(asked["note"], "--note")
-    lot = typed_text(asked["lot"], "--lot", WORD_AT_MOST)
+    lot = typed_name(asked["lot"], "--lot")
     typed = typed_levels(asked["new"], NEW, confirmed=None)
     settled(twice(typed, NEW))
     before: list[int] = []

@@ -21,7 +21,7 @@ from slackwater.cli.render import local, span, table
 from slackwater.cli.shell import Shell, verb
 from slackwater.cli.standards import difference_words
 from slackwater.cli.subject import Known, Subject, known_levels_by, subject_of
-from slackwater.cli.typed import WORD_AT_MOST, new_id, typed_text, typed_ul
+from slackwater.cli.typed import WORD_AT_MOST, new_id, typed_name, typed_text, typed_ul
 from slackwater.cli.typed_levels import settled, twice, typed_levels
 from slackwater.errors import Finding, InputError
 from slackwater.facts.events import AnyEvent
@@ -50,7 +50,7 @@ class Asked(TypedDict):
     tank: str | None
     at: str | None
     new: tuple[str, ...]
-    batch: str
+    batch: str | None
     correct: str | None
     cancel: str | None
     note: str
@@ -89,9 +89,7 @@ class _Told:
     metavar="NAME=VALUE",
     help="What a test of the new water showed; may be repeated.",
 )
-@click.option(
-    "--batch", default="", metavar="ID", help="The new water's own name; tests stay."
-)
+@click.option("--batch", metavar="ID", help="The new water's own name; tests stay.")
 @click.option(
     "--at",
     metavar="TIME",
@@ -114,7 +112,7 @@ def water_change(
     settled(_unclear(volume, asked))
     who = typed_text(asked["by"] or local_user(), "--by", WORD_AT_MOST)
     note = typed_text(asked["note"], "--note")
-    batch = typed_text(asked["batch"], "--batch", WORD_AT_MOST)
+    batch = typed_name(asked["batch"], "--batch")
     with opened(shell.state) as found:
         changes = list(told(found.ledger, WaterChanged))
     if asked["cancel"] is not None:
