@@ -330,6 +330,17 @@ def test_hours_of_a_clock_that_ran_ahead_are_forgotten() -> None:
     assert [known + 1, known] == list(diary.state.hours["reef"])
 
 
+def test_when_all_others_are_old_the_newest_alone_is_kept() -> None:
+    """63 doses settled at once, and the 64th three days later."""
+    diary = begun()
+    for number in range(1, 65):
+        diary.intend(number)
+    for number in range(1, 65):
+        diary.wait(3 * DAY if number == 64 else timedelta())
+        diary.end(number, 2000)
+    assert [attempt(64)] == list(diary.state.closed)
+
+
 def test_closed_doses_are_forgotten_after_two_days() -> None:
     """Looked at each time 64 are kept; late reports come sooner than that."""
     diary = begun()

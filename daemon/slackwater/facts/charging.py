@@ -7,6 +7,7 @@ the report.
 
 from collections.abc import Mapping
 from datetime import date, datetime
+from itertools import takewhile
 
 from slackwater.facts.events import (
     ChargeRaised,
@@ -295,6 +296,8 @@ def _raise_charge(
     day = closed.local_day
     account = "pump" if closed.in_water else closed.dose_kind
     charge(state, f"{account}/{closed.pump}", (at_ms, more_ul, attempt), day)
+    if closed.dose_kind == "manual":
+        charge(state, f"hand/{closed.pump}", (at_ms, more_ul, attempt), day)
     # A run into a cylinder has no effects.
     for parameter, amount in closed.effects.items():
         key = f"effect/{closed.tank}/{parameter}"
@@ -321,11 +324,9 @@ def _take_back(state: State, key: str, tag: str, day: date) -> None:
 
 
 def _forget_closed(state: State, before_ms: int) -> None:
-    old = []
     # Doses stand in the order they were closed in, and proven time never falls.
-    for attempt, dose in state.closed.items():
-        if dose.proven_ms > before_ms:
-            break
-        old.append(attempt)
-    for attempt in old:
+    closed = state.closed.items()
+    for attempt, _ in list(
+        takewhile(lambda one: one[1].proven_ms <= before_ms, closed)
+    ):
         del state.closed[attempt]

@@ -34,7 +34,7 @@ def line_by_hand(rule: PumpRule, volume_ul: int) -> LineRule:
 
 
 def over_hand_cap(moment: Moment, ask: Ask, volume_ul: int) -> Iterator[Reason]:
-    """The ceiling of all that was asked for by hand in any 24 h.
+    """The ceiling of all that was given by hand in any 24 h, as it is charged.
 
     Units: microlitres.
     """
