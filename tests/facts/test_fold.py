@@ -324,6 +324,19 @@ def test_clock_and_ledger_holds_are_unquiet(code: Code, *, expected: bool) -> No
     assert released_ms == diary.state.unquiet_ms
 
 
+def test_the_newest_wish_for_a_dose_by_hand_is_known_by_its_pump() -> None:
+    """Priming and giving by hand; a shot of a calibration is another thing."""
+    diary = begun()
+    calibrating = shot(diary, "s-1")
+    priming = replace(calibrating, request="s-2", purpose="prime")
+    by_hand = replace(calibrating, request="s-3", purpose="manual")
+    diary.write(calibrating)
+    assert {} == diary.state.by_hand
+    diary.write(priming, by_hand, replace(calibrating, request="s-4"))
+    assert {"carbonate": by_hand} == diary.state.by_hand
+    assert ["s-1", "s-2", "s-3", "s-4"] == list(diary.state.requests)
+
+
 def test_releasing_a_short_pump_counts_anew() -> None:
     """A person looked at it; other pumps keep their count."""
     diary = begun()

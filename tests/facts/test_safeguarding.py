@@ -152,6 +152,15 @@ def test_h52_an_older_test_or_a_laboratory_compares_nothing() -> None:
     assert {} == compared(diary.state)
 
 
+def test_h52_a_service_in_another_tank_forgets_nothing_of_this_one() -> None:
+    """Two tanks have a probe each; a keeper says whose was cleaned."""
+    diary = begun()
+    shown(diary, 2.8)
+    diary.write(hand_test(diary, 3.1, timedelta(), "m-1"))
+    diary.write(replace(noted(diary, "probe_serviced"), tank="pond"))
+    assert {"kh": (3.1, 2.8)} == compared(diary.state)
+
+
 def test_h52_a_serviced_probe_begins_anew() -> None:
     """So does one that is put back into service."""
     diary = begun()

@@ -6,6 +6,7 @@ from datetime import UTC, datetime, timedelta
 from slackwater.facts.events import ReadingKept
 from slackwater.facts.messages import (
     Beat,
+    Channel,
     LinkChanged,
     Reading,
     RetainedCommand,
@@ -78,6 +79,48 @@ def test_another_boot_begins_anew() -> None:
     see(seen, replace(BEAT, boot="cccc" * 4, up=100, heard_boot_s=510.0))
     node = seen.nodes["shelf"]
     assert (510.0, 1) == (node.first_heard_boot_s, node.beats)
+
+
+def test_h26_a_late_copy_from_before_a_reboot_changes_nothing() -> None:
+    """The node said so much and more before it rebooted: no second device speaks."""
+    seen = sight()
+    rebooted = replace(BEAT, boot="cccc" * 4, up=100, heard_boot_s=510.0)
+    for beat in (BEAT, rebooted):
+        see(seen, beat)
+    known = seen.nodes["shelf"]
+    for up in (59_000, 60_000):
+        see(seen, replace(BEAT, up=up, heard_boot_s=520.0))
+        assert known == seen.nodes["shelf"]
+
+
+def test_h26_eight_earlier_boots_are_remembered() -> None:
+    """The oldest goes, so that a node that keeps rebooting fills nothing."""
+    seen = sight()
+    boots = [f"{number:016x}" for number in range(12)]
+    for boot in boots:
+        see(seen, replace(BEAT, boot=boot))
+    assert boots[3:11] == list(seen.nodes["shelf"].earlier)
+
+
+def fallen(seen: Sight) -> list[str]:
+    """What the view says of a node whose figures went back."""
+    nodes = seen.nodes.values()
+    return [one.contradiction.said for one in nodes if one.contradiction is not None]
+
+
+def test_a_channel_that_is_new_in_a_beat_went_nowhere() -> None:
+    """What was never told cannot have fallen; beside it a fall is still seen."""
+    seen = sight()
+    low, high = (
+        Channel(n=number, state="idle", odo_ul=0, odo_ms=0, budget_ul=1)
+        for number in (1, 2)
+    )
+    see(seen, replace(BEAT, channels={"b": high}))
+    grown = replace(BEAT, up=61_000, channels={"a": low, "b": high})
+    see(seen, grown)
+    assert [] == fallen(seen)
+    see(seen, replace(grown, up=62_000, channels={"c": low, "b": low}))
+    assert ["number or odometer of b went back"] == fallen(seen)
 
 
 def test_each_link_is_seen_by_itself() -> None:

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from slackwater.facts.tank import Machine, Solution, Timing
+from slackwater.facts.tank import Machine, Outside, Solution, Timing
 
 
 def machine(*, strong: str = "") -> Machine:
@@ -40,3 +40,17 @@ def test_other_solutions_have_none() -> None:
     used = machine()
     assert 0.0 == used.gap_s("carbonate", "trace")
     assert 0.0 == replace(used, apart={}).gap_s("carbonate", "calcium")
+
+
+def test_lines_that_took_an_old_doser_over_take_its_place() -> None:
+    """Its line by its tank and name; what no line replaces stays."""
+    old = Outside(id="old", tank="reef", parameter="alkalinity", per_day=5, line="kh")
+    other = replace(old, id="other", tank="pond")
+    lime = replace(old, id="lime", line="")
+    used = replace(machine(), outside=(old, other, lime))
+    assert (other, lime) == used.handed_over({"reef/kh"}).outside
+    assert (10, 5) == tuple(
+        made.outside_per_day("reef", "alkalinity")
+        for made in (used, used.handed_over({"reef/kh"}))
+    )
+    assert used is used.handed_over({"reef/calcium"})
