@@ -279,3 +279,17 @@ def test_a_trend_is_what_the_level_does() -> None:
     assert 10 / 32**0.5 == pytest.approx(few.trend_sd, rel=0.3)
     assert 2 == pytest.approx(many.trend_per_day)
     assert (many.trend_sd or 0) < (few.trend_sd or 0)
+
+
+@pytest.mark.parametrize(
+    ("by_hand", "ends"), [(1330.0, "is surer"), (1010.0, "other: test again")]
+)
+def test_a_younger_test_that_does_not_speak_is_told(by_hand: float, ends: str) -> None:
+    """Held against a report, a kit is as sure as that and itself, which is less."""
+    tests = (measured("magnesium", 1300, 10), measured("magnesium", by_hand, 0.5))
+    past = with_report(history(*tests), report(10, {"magnesium": 1300.0}))
+    found = of(past, "magnesium")
+    assert "lab" == found.provenance
+    (told,) = [why for why in found.why if why.startswith("a younger test by hand")]
+    assert f"says {by_hand:.0f} mg/L and counts less" in told
+    assert told.endswith(ends)

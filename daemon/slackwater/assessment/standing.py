@@ -35,12 +35,15 @@ from slackwater.facts.tank import Tank
 from slackwater.facts.waters import OWN_TESTS_ONLY
 from slackwater.water.parameters import PARAMETERS
 from slackwater.water.seawater import STANDARD_SALINITY
+from slackwater.water.show import show_level
 from slackwater.water.trends import slope_sd, slope_theil1950
 
 # A trend is looked for over so many days at least, and so many shelf lives.
 TREND_DAYS = 14.0
 TREND_SHELVES = 3.0
 TREND_TESTS = 3
+# Two tests contradict each other from so many standard deviations on.
+CONTRADICTS_SDS = 3.0
 _HALF_WIDTH_95 = 1.96
 
 
@@ -93,7 +96,8 @@ def standing(scene: Scene) -> Standing:
     """Where the parameter of a scene stands."""
     parameter = scene.parameter
     band = band_of(parameter, scene.tank)
-    best = min(_candidates(scene), key=lambda one: one.rank, default=None)
+    found = tuple(_candidates(scene))
+    best = min(found, key=lambda one: one.rank, default=None)
     limit = quantification_limit(scene.history, parameter)
     if best is None:
         return Standing(
@@ -116,7 +120,7 @@ def standing(scene: Scene) -> Standing:
         parameter=parameter,
         word="too old" if is_old else _word(judged, band),
         confidence="none" if is_old else _confidence(best.now, band),
-        why=tuple(_why(best, scene)),
+        why=(*_why(best, scene), *_younger_words(best, found)),
         provenance=best.series.provenance,
         method=best.series.method,
         sampled_at=best.point.at,
@@ -230,6 +234,23 @@ def _why(best: _Candidate, scene: Scene) -> Iterator[str]:
     begin, end = day_of(best.point.at), day_of(scene.now)
     if consumption_of(scene).per_day is None and scene.inflow.added(begin, end):
         yield "its uptake is not known: what was added since only widens the error"
+
+
+def _younger_words(best: _Candidate, found: Sequence[_Candidate]) -> Iterator[str]:
+    """That a test younger than a report does not speak, because that is surer."""
+    younger = min(found, key=lambda one: one.age_days)
+    if best.series.provenance != "lab" or younger.age_days >= best.age_days:
+        return
+    # The sure and old one was carried to now; what it does not know is what happened.
+    apart = abs(younger.now.level - best.now.level)
+    ask = apart > CONTRADICTS_SDS * hypot(younger.now.sd, best.now.sd)
+    told = show_level(best.series.parameter, younger.point.value + younger.bias)
+    by = "by hand" if younger.series.provenance == "hand" else "elsewhere"
+    then = "; they contradict each other: test again" if ask else ""
+    yield (
+        f"a younger test {by} of {younger.point.at:%Y-%m-%d} says {told} and counts "
+        f"less, for the laboratory is surer{then}"
+    )
 
 
 def _trend(series: Series, scene: Scene) -> tuple[float | None, float | None]:
