@@ -1,0 +1,113 @@
+"""The tool that tries small changes: it finds them, and puts them where they count."""
+
+import ast
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from types import ModuleType
+
+import pytest
+
+from tests.mutants.catalogue import AREAS, changed, equivalents, mutants_of, told
+from tests.mutants.grafting import Graft
+from tests.mutants.operators import sites
+
+NAME = "tests.invented"
+SOURCE = '''
+"""An invented module."""
+from dataclasses import dataclass
+LIMIT = 3
+TWICE = LIMIT * 2
+@dataclass(frozen=True, kw_only=True)
+class Tub:
+    litres: int = 5
+    @property
+    def is_full(self) -> bool:
+        return self.litres > LIMIT
+def poured(litres: int, more: int = 1) -> int:
+    if litres < 0 or more is None:
+        raise ValueError(litres)
+    return min(litres + more, TWICE)
+'''
+
+
+@pytest.fixture
+def module() -> Iterator[ModuleType]:
+    """A module of a few lines, loaded."""
+    made = ModuleType(NAME)
+    made.__file__ = f"{NAME}.py"
+    sys.modules[NAME] = made
+    exec(compile(SOURCE, made.__file__, "exec"), vars(made))  # noqa: S102  # above
+    yield made
+    del sys.modules[NAME]
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ("3", "4"),
+        ("3", "2"),
+        ("LIMIT * 2", "LIMIT / 2"),
+        ("self.litres > LIMIT", "self.litres >= LIMIT"),
+        ("return self.litres > LIMIT", "return None"),
+        ("litres < 0 or more is None", "litres < 0 and more is None"),
+        ("litres < 0 or more is None", "not (litres < 0 or more is None)"),
+        ("more is None", "more is not None"),
+        ("raise ValueError(litres)", "pass"),
+        ("min", "max"),
+        ("litres + more", "litres - more"),
+    ],
+)
+def test_every_kind_of_change_is_tried(old: str, new: str) -> None:
+    """Border, sign, word, number, statement: each is among the changes of a module."""
+    found = [(told(site.old), told(site.new)) for site in sites(ast.parse(SOURCE))]
+    assert (old, new) in found
+
+
+@pytest.mark.parametrize("text", ["frozen", "'", "True"])
+def test_what_is_no_behaviour_is_left_alone(text: str) -> None:
+    """Texts and decorators stay as they are."""
+    assert [] == [
+        told(site.old) for site in sites(ast.parse(SOURCE)) if text in told(site.old)
+    ]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "question", "answer"),
+    [
+        ("litres + more", "litres - more", "poured(4)", 3),
+        ("min", "max", "poured(4)", 6),
+        ("1", "2", "poured(1)", 3),
+        ("3", "4", "TWICE", 8),
+        ("5", "6", "Tub().litres", 6),
+        ("self.litres > LIMIT", "self.litres <= LIMIT", "tub.is_full", False),
+    ],
+)
+def test_a_change_reaches_whoever_holds_the_module(
+    module: ModuleType, old: str, new: str, question: str, answer: object
+) -> None:
+    """Functions, defaults, numbers made of numbers, and objects made before it."""
+    tree = ast.parse(SOURCE)
+    site = next(
+        one for one in sites(tree) if (old, new) == (told(one.old), told(one.new))
+    )
+    held = {**vars(module), "tub": vars(module)["Tub"]()}
+    graft = Graft(module, changed(tree, site, Path(f"{NAME}.py")))
+    assert graft.done
+    assert answer == eval(question, {**held, **numbers(module)})  # noqa: S307  # above
+
+
+def numbers(module: ModuleType) -> dict[str, int]:
+    """What the module calls by a name of its own and is no function."""
+    return {key: one for key, one in vars(module).items() if isinstance(one, int)}
+
+
+def test_the_same_module_changes_nothing(module: ModuleType) -> None:
+    """A tree compiled as it is leaves nothing to replace."""
+    assert [] == Graft(module, compile(ast.parse(SOURCE), f"{NAME}.py", "exec")).done
+
+
+def test_every_mutant_called_the_same_program_still_exists() -> None:
+    """A reason goes with the code it is about."""
+    names = {mutant.name for area in AREAS for mutant in mutants_of(area)}
+    assert set() == set(equivalents()) - names
