@@ -27,7 +27,7 @@ MINUTE_MS, HOUR_MS = 60_000, 3_600_000
 LOOK_MS = int(LOOK_S * 1000)
 JUST_S = 10.0
 # After midnight, between two doses of every line, the daemon being settled.
-QUIET_MS = 40 * MINUTE_MS
+QUIET_MS, CLOSE_MS = 40 * MINUTE_MS, 3 * MINUTE_MS
 
 
 class Board(Silence):
@@ -114,6 +114,13 @@ class Manned(Stage):
     def pass_ms(self, span_ms: int) -> None:
         """Let so much time pass."""
         self.run(self.times.t_ms + span_ms)
+
+    def settle(self) -> None:
+        """Live to a quiet moment, looked at closely for its last minutes alone."""
+        near, self.near = self.near, False
+        self.pass_ms(QUIET_MS - CLOSE_MS)
+        self.near = near
+        self.pass_ms(CLOSE_MS)
 
     def pass_until(self, question: Callable[[], bool], most_ms: int) -> None:
         """Let time pass in steps of a second until something is so."""

@@ -23,7 +23,7 @@ from slackwater.facts.messages import (
 )
 from slackwater.facts.reasons import Code
 from tests.alarms.desk import Desk, raised
-from tests.alarms.manned import MINUTE_MS, QUIET_MS, Manned
+from tests.alarms.manned import MINUTE_MS, Manned
 
 SECOND_MS = 1000
 CALM = {"ph": 8.2, "temperature": 25.5, "salinity": 35.0}
@@ -179,7 +179,7 @@ def test_h63_a_guard_on_inputs_gives_its_one_alarm_within_a_minute(
 ) -> None:
     """By its reason, with an action of its own; ten minutes later still that one."""
     house = Watched(tmp_path)
-    house.pass_ms(QUIET_MS)
+    house.settle()
     assert [] == house.raised()
     strike(house)
     struck_ms = house.times.t_ms
@@ -206,7 +206,7 @@ def test_h53_h63_a_switch_that_talks_nonsense_is_one_alarm_by_its_name(
 ) -> None:
     """Within a minute, and still that one when it counts as silent too."""
     house = Watched(tmp_path)
-    house.pass_ms(QUIET_MS)
+    house.settle()
     babbles(house, name)
     struck_ms = house.times.t_ms
     house.pass_ms(MINUTE_MS)
@@ -220,7 +220,7 @@ def test_h53_h63_a_switch_that_talks_nonsense_is_one_alarm_by_its_name(
 def test_a_button_that_a_person_presses_wakes_nobody(name: str, tmp_path: Path) -> None:
     """He stands beside it; the hold is there all the same, and an hour later told."""
     house = Watched(tmp_path)
-    house.pass_ms(QUIET_MS)
+    house.settle()
     wrong(name)(house)
     house.pass_ms(59 * MINUTE_MS)
     assert [] == house.raised()

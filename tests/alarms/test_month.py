@@ -11,7 +11,7 @@ from slackwater.facts.messages import LinkChanged, Request
 from slackwater.facts.state import State
 from slackwater.pump.outcome import Stamp
 from slackwater.service.alarming import summarise, tell_the_end
-from tests.alarms.manned import HOUR_MS, MINUTE_MS, QUIET_MS, Manned
+from tests.alarms.manned import HOUR_MS, MINUTE_MS, Manned
 from tests.alarms.strikes import node_dies
 
 DAY_MS = 24 * HOUR_MS
@@ -41,7 +41,7 @@ def test_h63_a_month_without_a_fault_has_at_most_three_alarms(
 ) -> None:
     """Every dose of 31 days, with and without the small mishaps of each day."""
     house = Manned(tmp_path)
-    house.pass_ms(QUIET_MS)
+    house.settle()
     house.near = False
     looks = house.looks
     for day in range(DAYS * mishaps):
@@ -56,7 +56,7 @@ def test_h63_a_month_without_a_fault_has_at_most_three_alarms(
 def test_the_wall_and_the_people_hear_of_it_until_it_was_seen(tmp_path: Path) -> None:
     """Shown and sent when it begins, sent when it ends, gone when a person saw it."""
     house = Manned(tmp_path)
-    house.pass_ms(QUIET_MS)
+    house.settle()
     node_dies(house)
     house.pass_ms(MINUTE_MS)
     shown = house.board.shown[TOPIC]
@@ -82,7 +82,7 @@ def test_the_wall_and_the_people_hear_of_it_until_it_was_seen(tmp_path: Path) ->
 def test_a_suppressed_alarm_is_shown_and_not_sent(tmp_path: Path) -> None:
     """The wall says until when; the phone stays quiet until then."""
     house = Manned(tmp_path)
-    house.pass_ms(QUIET_MS)
+    house.settle()
     node_dies(house)
     house.pass_ms(MINUTE_MS)
     until = house.times.now().utc.replace(microsecond=0)
@@ -111,7 +111,7 @@ def test_a_suppressed_alarm_is_shown_and_not_sent(tmp_path: Path) -> None:
 def test_the_daily_line_is_sent_whatever_stands(tmp_path: Path) -> None:
     """What was given of what was planned, and every alarm that stands."""
     house = Manned(tmp_path)
-    house.pass_ms(QUIET_MS)
+    house.settle()
     house.near = False
     house.pass_ms(DAY_MS)
     summarise(house.rig)
@@ -131,7 +131,7 @@ def test_the_daily_line_is_sent_whatever_stands(tmp_path: Path) -> None:
 def test_h05_a_ledger_that_refuses_is_told_without_it(tmp_path: Path) -> None:
     """There is no entry to tell it by, so it is sent as it is."""
     house = Manned(tmp_path)
-    house.pass_ms(QUIET_MS)
+    house.settle()
     tell_the_end(house.rig)
     title, body, priority = house.letters.sent[-1]
     assert ("urgent: ledger-fault", "urgent") == (title, priority)

@@ -10,7 +10,7 @@ import pytest
 
 from slackwater.facts.alarms import Cause, Priority
 from slackwater.facts.reasons import Code
-from tests.alarms.manned import HOUR_MS, MINUTE_MS, QUIET_MS, Manned
+from tests.alarms.manned import HOUR_MS, MINUTE_MS, Manned
 from tests.alarms.strikes import (
     Strike,
     approval_ends,
@@ -173,7 +173,7 @@ def test_h63_a_root_fault_gives_its_one_alarm_within_a_minute(
 ) -> None:
     """Its name and priority; nothing that only follows from it is told beside it."""
     house = Manned(tmp_path)
-    house.pass_ms(QUIET_MS)
+    house.settle()
     assert [] == house.raised()
     strike(house)
     struck_ms = house.times.t_ms
@@ -217,7 +217,7 @@ TWO_PROBES = {
 def test_two_probes_that_contradict_are_one_alarm(tmp_path: Path) -> None:
     """One says 8.0 and the other 7.0: a hand test must tell; the fall is explained."""
     house = Manned(tmp_path, TWO_PROBES)
-    house.pass_ms(QUIET_MS)
+    house.settle()
     assert [] == house.raised()
     struck_ms = house.times.t_ms
     reading = house.reading("kh-two", 7.0, struck_ms)
@@ -231,7 +231,7 @@ def test_the_way_back_is_told_once_and_not_what_was_missed(tmp_path: Path) -> No
     """Off for four days: the missed doses are why it comes back slowly."""
     modest = {"reef": {"uptake_dkh_per_day": 0.3}}
     house = Manned(tmp_path, water=modest)
-    house.pass_ms(QUIET_MS)
+    house.settle()
     house.kill(96 * HOUR_MS)
     house.pass_ms(96 * HOUR_MS)
     house.pass_until(lambda: bool(house.daemon), HOUR_MS)
