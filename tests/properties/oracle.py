@@ -20,6 +20,7 @@ from slackwater.facts.events import (
     PlanApproved,
     PlanWithdrawn,
 )
+from slackwater.facts.messages import RunPump
 from slackwater.facts.plan import DueDose
 from slackwater.facts.reasons import Code
 from slackwater.facts.tank import Machine, Pump
@@ -138,13 +139,13 @@ def _asked(plan: Approved | None, dose: DueDose) -> DueDose | None:
 
 def _unproven(world: World, written: Written, intent: DoseIntended) -> Iterator[str]:
     """I7: the clock vouched for and in order, the node heard a moment ago."""
-    confirmed = any(
+    confirmed = written.now.synchronised or any(
         isinstance(earlier.event, ClockConfirmed)
         and earlier.event.boot_id == written.now.boot_id
         for earlier in world.book.entries
         if earlier.t_ms <= written.t_ms
     )
-    if not (written.now.synchronised or confirmed):
+    if not confirmed:
         yield f"I7 {intent.dose.id}: nobody vouched for the clock"
     heard_ms = written.heard_ms.get(intent.command.node)
     fresh_ms = 1000 * world.home.machine.timing.beat_fresh_s
@@ -156,12 +157,12 @@ def _commands(world: World) -> Iterator[str]:
     """I3: nothing leaves whose intent is not durable; I5: nothing leaves twice."""
     times = Counter(command.attempt for _, command in world.book.sent)
     yield from (f"I5 {name} sent {n} times" for name, n in times.items() if n > 1)
+    intended: dict[RunPump, int] = {}
+    for at, written in enumerate(world.book.entries):
+        if isinstance(written.event, DoseIntended):
+            intended.setdefault(written.event.command, at)
     for durable, command in world.book.sent:
-        intents = (written.event for written in world.book.entries[:durable])
-        if not any(
-            isinstance(event, DoseIntended) and event.command == command
-            for event in intents
-        ):
+        if intended.get(command, durable) >= durable:
             yield f"I3 {command.attempt} left before its intent was durable"
 
 
