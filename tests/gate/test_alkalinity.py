@@ -14,7 +14,7 @@ from slackwater.facts.events import HoldRaised
 from slackwater.facts.messages import Reading
 from slackwater.facts.reasons import Code, Reason, because
 from slackwater.facts.tank import Probe
-from slackwater.gate.alkaline import ceiling_clears
+from slackwater.gate.alkaline import ceiling_clears, unknown_for_s
 from slackwater.gate.alkalinity import (
     alkalinity_probes,
     climbs,
@@ -164,6 +164,15 @@ def test_a_climb_of_more_than_the_limit_is_seen(rise: float, *, expected: bool) 
     series = thrice((600, 8.5), (300, 8.0), (90, 8.4), (0, 8.0 + rise))
     reason = climbs(GUARD, series, NOW)
     assert expected == (reason is not None)
+
+
+def test_there_is_no_median_without_a_reading_of_the_last_day() -> None:
+    """Neither of nothing nor of what is too old to say anything."""
+    day = timedelta(days=1)
+    series = thrice((0, 8.0))
+    assert [] == hourly_medians([], NOW)
+    assert [dkh(8.0)] == hourly_medians(series, NOW + day)
+    assert [] == hourly_medians(series, NOW + day + timedelta(seconds=1))
 
 
 def test_one_wild_value_among_quiet_ones_is_no_climb() -> None:
@@ -327,3 +336,18 @@ def test_low_and_falling_are_both_said() -> None:
     assert [Code.ALKALINITY_LOW, Code.ALKALINITY_FALL] == codes(
         water_doubts(at, "reef")
     )
+
+
+def test_nobody_knows_since_when_before_a_plan_and_a_reading() -> None:
+    """The plan's beginning, or the newest reading of any probe; neither is no time."""
+    at = with_probes(PROBE, SPARE)
+    approval = at.approval
+    assert approval is not None
+    planned_s = (NOW - approval.takes_over_at).total_seconds()
+    assert planned_s == unknown_for_s(at, "reef")
+    at.sight.readings.update(kh=at_ages((90, 8.0)), spare=at_ages((60, 8.0)))
+    assert 3600.0 == unknown_for_s(at, "reef")
+    bare = replace(at, approval=None)
+    assert 3600.0 == unknown_for_s(bare, "reef")
+    bare.sight.readings.clear()
+    assert 0.0 == unknown_for_s(bare, "reef")

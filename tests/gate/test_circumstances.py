@@ -308,6 +308,18 @@ def test_limewater_holds_for_a_day_and_until_a_day_was_usual() -> None:
     assert [] == water.holds
 
 
+def test_a_counter_that_is_no_longer_configured_ends_its_hold() -> None:
+    """A day after it began: nobody could show any more that a day was usual."""
+    water = limewater()
+    counted(water, 0)
+    counted(water, 9_000_000)
+    water.at = replace(water.at, machine=replace(water.at.machine, switches={}))
+    water.pass_time(23 * HOUR)
+    assert ["top-off/refill"] == water.holds
+    water.pass_time(HOUR)
+    assert [] == water.holds
+
+
 def test_whole_days_of_a_counter_come_into_the_ledger_once() -> None:
     """The first day was not heard whole; the day that runs is not over."""
     water = limewater(days=0)

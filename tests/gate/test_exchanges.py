@@ -198,6 +198,20 @@ def test_neither_half_runs_while_a_half_does_or_nobody_knows(
     assert (phase != "unknown") == blocks_top_off(at, "reef")
 
 
+def test_water_that_is_owed_or_comes_to_rest_blocks_the_top_off() -> None:
+    """Until its fill has settled, or a person is called for; then no longer."""
+    at = scene(owed())
+    assert blocks_top_off(at, "reef")
+    assert not blocks_top_off(scene(owed(9_000)), "reef")
+    at = scene()
+    settle_ms = int(PAIR.settle_s * 1000)
+    for end_ms, expected in ((1 - settle_ms, True), (-settle_ms, False)):
+        at.state.flows["in"] = Flow(
+            tank="reef", solution="new", end_ms=PROVEN_MS + end_ms
+        )
+        assert expected == blocks_top_off(at, "reef")
+
+
 def test_a_drain_that_never_ran_has_no_fill() -> None:
     """Missed or voided: its fill is missed at once, for waiting cannot help."""
     at = scene()

@@ -92,6 +92,19 @@ def test_what_is_planned_is_what_is_planned_of_us() -> None:
     assert GIVEN == outside_per_day(at, "reef")
 
 
+def test_a_line_that_is_no_longer_planned_takes_nothing_from_the_plan() -> None:
+    """Left to an old doser once, or a line of another tank: no part of this plan."""
+    at = moment(with_old_doser())
+    planned = planned_per_day(at, "reef")
+    at.state.left_to_old = ["reef/gone", LINE]
+    assert (0, 0) == planned_per_day(at, "reef")
+    at.state.left_to_old = ["reef/gone"]
+    assert planned == planned_per_day(at, "reef")
+    assert (0, 0) == planned_per_day(at, "lagoon")
+    at.state.left_to_old = [LINE]
+    assert (0, 0) == planned_per_day(at, "lagoon")
+
+
 def test_a_line_has_one_giver_at_any_time() -> None:
     """Due before it was taken over: the old doser's; after it: ours."""
     at = moment(with_old_doser())

@@ -43,6 +43,18 @@ def measured(cal: str) -> Calibrated:
     )
 
 
+@pytest.mark.parametrize(
+    ("ahead_s", "expected"), [(0.0, []), (2.0, []), (2.1, [Code.CLOCK_BEHIND])]
+)
+def test_h38_a_ledger_ahead_by_more_than_a_moment_stops(
+    ahead_s: float, expected: list[Code]
+) -> None:
+    """Clocks are read one after the other; two seconds prove no step back."""
+    at = moment()
+    at.state.newest_at = NOW + timedelta(seconds=ahead_s)
+    assert expected == codes(at)
+
+
 def hold(scope: str, minutes: float | None = None) -> HoldRaised:
     """A hold, for so long or until a person ends it."""
     until = None if minutes is None else NOW + timedelta(minutes=minutes)

@@ -278,6 +278,17 @@ def test_h22_an_open_run_may_draw_power() -> None:
     assert [] == water.holds
 
 
+def test_h22_the_run_of_another_pump_explains_no_power() -> None:
+    """Only the pump that runs may draw."""
+    water = powered()
+    diary = Diary()
+    diary.intend(1, pump="calcium")
+    intent = next(e for e in diary.events if isinstance(e, DoseIntended))
+    water.at.state.open[attempt(1)] = OpenDose(intent=intent)
+    water.say("socket", is_on=True)
+    assert ["power/socket"] == water.holds
+
+
 def test_h22_an_old_word_of_a_run_is_no_power_at_rest() -> None:
     """What was heard before the run ended says nothing of the rest after it."""
     water = powered()

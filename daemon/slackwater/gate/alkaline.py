@@ -27,7 +27,7 @@ from slackwater.gate.alkalinity import (
     water_steps,
 )
 from slackwater.gate.moment import ALKALINITY, Moment
-from slackwater.gate.probes import TEST_STANDS_IN, known, newest_test, serving
+from slackwater.gate.probes import TEST_STANDS_IN, known, newest_test, serving, silent_s
 from slackwater.gate.swings.doubts import counts
 from slackwater.gate.watch import Doubt, Doubts, Hears, News, Seen
 
@@ -107,14 +107,7 @@ def unknown_for_s(moment: Moment, tank: str) -> float:
 
     Where none ever was, since the plan took over.
     """
-    heard = [
-        series[-1].at
-        for probe in alkalinity_probes(moment, tank)
-        if (series := moment.sight.readings.get(probe.id))
-    ]
-    if moment.approval is not None:
-        heard.append(moment.approval.takes_over_at)
-    return (moment.now.utc - max(heard)).total_seconds() if heard else 0.0
+    return silent_s(moment, alkalinity_probes(moment, tank))
 
 
 @_shortens

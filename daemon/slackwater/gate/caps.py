@@ -176,10 +176,8 @@ def _after_the_old_bottle(
     """The gap to what a pump gave before it was given another solution."""
     machine, pump = moment.machine, ask.pump.pump
     for other in changed:
-        flow, now = moment.state.flows[other], machine.pumps.get(other)
+        flow = moment.state.flows[other]
         if flow.tank != pump.tank or other == pump.id:
-            continue
-        if now is not None and now.solution == flow.solution:
             continue
         gap_ms = int(machine.gap_s(pump.solution, flow.solution) * 1000)
         # What a solution was that nobody knows any more, it was the worst.

@@ -6,11 +6,11 @@ wears off, for long silence is not safe either.
 Source: half for a day is a project limit; the base as for any water that is not known.
 """
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import NamedTuple
 
 from slackwater.facts.reasons import Code, Reason, because
-from slackwater.facts.strengths import Strength, is_same
+from slackwater.facts.strengths import is_same
 from slackwater.gate.moment import ALKALINITY, Moment, PumpRule
 from slackwater.gate.probes import known
 
@@ -40,21 +40,19 @@ def new_strength(moment: Moment, pump: PumpRule) -> New | None:
     if passed_ms < HALF_MS:
         return New(is_half=True, reason=because(Code.HALVED, why=WHY))
     limit_ms = moment.machine.timing.base_for_s * 1000
-    if passed_ms >= limit_ms or _is_confirmed(moment, pump, before):
+    if passed_ms >= limit_ms or _is_confirmed(moment, pump, before.since):
         return None
     days = passed_ms // HALF_MS
     untested = because(Code.STRENGTH_UNTESTED, pump=pump.pump.id, days=days)
     return New(is_half=False, reason=untested)
 
 
-def _is_confirmed(moment: Moment, pump: PumpRule, new: Strength) -> bool:
+def _is_confirmed(moment: Moment, pump: PumpRule, since: datetime) -> bool:
     """Whether anything the pump adds was measured after a day of the new strength."""
-    if new.since is None:
-        return True
-    tank, shows = pump.pump.tank, new.since + SHOWS_AFTER
-    for parameter in new.per_ul:
+    tank, shows = pump.pump.tank, since + SHOWS_AFTER
+    for parameter in pump.adds:
         test = moment.state.levels.get(f"{tank}/{parameter}")
         if test is not None and test.taken_at >= shows:
             return True
     found = known(moment, tank, ALKALINITY)
-    return ALKALINITY in new.per_ul and bool(found.fresh) and not found.doubts
+    return ALKALINITY in pump.adds and bool(found.fresh) and not found.doubts
