@@ -237,6 +237,32 @@ def test_a_struck_addition_stays_charged_and_leaves_the_history(stage: Stage) ->
     assert () == past.deliveries
 
 
+def test_a_struck_addition_is_nowhere_told_as_given(stage: Stage) -> None:
+    """A status counts nothing of it, and a page that looks back says it was not so."""
+    assert 0 == stage.approve("--now").code
+    stage.commission("carbonate", "calcium")
+    stage.approve("--now")
+    stage.shadow()
+    assert 0 == stage.run("enable").code
+    added(stage, "20", "mL", "carbonate")
+    added(stage, "5", "mL", "carbonate")
+    first, second = hands(stage)
+    before = _given(stage)
+    stage.run("added", "--strike", first.id, "--why", "the other tank")
+
+    assert before * 5 / 25 == pytest.approx(_given(stage), rel=1e-3)
+    page = " ".join(stage.run("since", "2h").out.split())
+    assert 1 == page.count("; struck, it was not so")
+    assert second.at >= first.at
+
+
+def _given(stage: Stage) -> float:
+    """What a status says was given in 24 hours."""
+    tanks = stage.run("status", "--json").document["tanks"]
+    assert isinstance(tanks, list)
+    return float(tanks[0]["given"])
+
+
 def test_what_was_poured_in_stands_in_the_level_at_once(stage: Stage) -> None:
     """0.9 dKH by hand, any minute of an hour: the next assessment has all of it."""
     stage.nothing_dosed(10)

@@ -12,11 +12,12 @@ from datetime import datetime, timedelta
 
 from slackwater.cli.lasting import Bottle, held, lasting
 from slackwater.cli.time_left import Pace
+from slackwater.facts.charging import hour_of
 from slackwater.facts.plan import DueDose
 from slackwater.facts.rolling import DAY_MS, Rolling
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine, Tank
-from slackwater.facts.waters import ONE_WATER
+from slackwater.facts.waters import ONE_WATER, AddedByHand
 from slackwater.gate.handover import is_old_dosers
 from slackwater.gate.moment import rules_for
 from slackwater.planning.daily import ALKALINITY
@@ -67,7 +68,7 @@ class Present:
     """What an outlook is made from; `lived` holds the doses, real or imagined.
 
     `utc` is when the plan is in force, now or later; the next dose is looked for among
-    those due after `due_after`.
+    those due after `due_after`. `struck` was told of a hand and never happened.
     """
 
     state: State
@@ -77,6 +78,7 @@ class Present:
     utc: datetime
     due_after: datetime
     proven_ms: int
+    struck: tuple[AddedByHand, ...] = ()
 
     @property
     def machine(self) -> Machine:
@@ -103,7 +105,7 @@ def outlook(present: Present, tank_id: str) -> Outlook:
         hours_to_floor=pace.to_floor(level_now),
         used="stated" if ALKALINITY in tank.uptake else "plan",
         hours_to_ceiling=pace.to_ceiling(level_now),
-        given=_in_a_day(present, present.lived.believed.get(key)),
+        given=_given(present, tank_id),
         planned=_in_a_day(present, present.lived.planned.get(key)),
         smallest=_smallest(present, tank_id),
         following=_following(present, tank_id),
@@ -147,6 +149,11 @@ def _pace(present: Present, tank: Tank) -> Pace:
     hours: list[Mapping[int, int]] = [present.state.hours.get(tank.id, {})]
     if present.lived is not present.state:
         hours.append(present.lived.hours.get(tank.id, {}))
+    hours += (
+        {hour_of(one.given_at): -one.effects.get(ALKALINITY, 0)}
+        for one in present.struck
+        if one.tank == tank.id
+    )
     plan = present.timetable.plan
     return Pace(
         tank=tank,
@@ -156,6 +163,24 @@ def _pace(present: Present, tank: Tank) -> Pace:
         begins=present.utc,
         hours=tuple(hours),
     )
+
+
+def _given(present: Present, tank: str) -> int:
+    """What pumps and hands gave in 24 hours; what was struck is no part of it."""
+    given = _in_a_day(present, present.lived.believed.get(f"{tank}/{ALKALINITY}"))
+    if present.lived is not present.state:
+        return given
+    return given - sum(
+        one.effects.get(ALKALINITY, 0)
+        for one in present.struck
+        if one.tank == tank and _given_ms(one) > present.proven_ms - DAY_MS
+    )
+
+
+def _given_ms(added: AddedByHand) -> int:
+    """When it was given, by the proven time in which it counts."""
+    age_s = max((added.at - added.given_at).total_seconds(), 0.0)
+    return added.proven_ms - int(age_s * 1000)
 
 
 def _in_a_day(present: Present, sums: Rolling | None) -> int:

@@ -1,15 +1,16 @@
-"""Measured shots as people tell them: those of one calibration in one line.
+"""Acts as people tell them: the shots of one calibration in one line.
 
-Floor 8. One subject: joining shots on pages that look back. Laws here: only what stands
-side by side in time is joined, by pump and person; a finished calibration ends it; no
-shot is left out of the sum.
+Floor 8. One subject: sentences on pages that look back. Laws here: only shots that
+stand side by side in time are joined, by pump and person; a finished calibration ends
+it; no shot is left out of the sum; what was struck is not told as if it had happened.
 """
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from datetime import timedelta
 
 from slackwater.cli.acts import act_of
 from slackwater.facts.events import AnyEvent, Calibrated, ShotRequested
+from slackwater.facts.waters import AddedByHand, MeasurementStruck
 from slackwater.water.show import show_volume
 
 # What a calibration may flow is counted by the hour; after a longer rest it is another.
@@ -21,6 +22,8 @@ def sentences(acts: Iterable[AnyEvent]) -> list[tuple[AnyEvent, str]]:
 
     Shape: acts in the order of their time.
     """
+    acts = tuple(acts)
+    struck = {one.measurement for one in acts if isinstance(one, MeasurementStruck)}
     groups: list[list[AnyEvent]] = []
     going: dict[tuple[str, str], list[AnyEvent]] = {}
     for one in acts:
@@ -34,7 +37,7 @@ def sentences(acts: Iterable[AnyEvent]) -> list[tuple[AnyEvent, str]]:
         groups.append([one])
         if key:
             going[key] = groups[-1]
-    return [(group[0], _told(group)) for group in groups]
+    return [(group[0], _told(group, struck)) for group in groups]
 
 
 def _key(event: AnyEvent) -> tuple[str, str] | None:
@@ -44,7 +47,10 @@ def _key(event: AnyEvent) -> tuple[str, str] | None:
     return None
 
 
-def _told(group: list[AnyEvent]) -> str:
+def _told(group: list[AnyEvent], struck: Collection[str]) -> str:
+    first = group[0]
+    if isinstance(first, AddedByHand) and first.id in struck:
+        return f"{act_of(first)}; struck, it was not so"
     shots = [one for one in group if isinstance(one, ShotRequested)]
     if len(group) == 1:
         return act_of(group[0])

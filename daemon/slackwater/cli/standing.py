@@ -23,6 +23,7 @@ from slackwater.cli.opening import (
 from slackwater.cli.outlook import Outlook, Present, outlook
 from slackwater.cli.readiness import missing, shadow_ms
 from slackwater.cli.tasks import Due, open_tasks
+from slackwater.cli.time_left import SPEAKS
 from slackwater.cli.wording import reason_words
 from slackwater.errors import Finding
 from slackwater.facts.alarms import StandingAlarm
@@ -31,6 +32,9 @@ from slackwater.facts.first_aid import TOPICS
 from slackwater.facts.fold import fold_all
 from slackwater.facts.reasons import Code
 from slackwater.facts.state import State
+from slackwater.facts.waters import AddedByHand
+from slackwater.ledger.by_time import told
+from slackwater.ledger.measured import struck_since
 from slackwater.ledger.store import LedgerFile
 from slackwater.ledger.views import Wanted, entries
 from slackwater.outside.glimpse import Glimpse, read_glimpse
@@ -212,8 +216,19 @@ def _outlooks(found: Opened, approved: Approved, lived: State) -> dict[str, Outl
         utc=max(found.now.utc, approved.approval.takes_over_at),
         due_after=max(found.now.utc, approved.approval.doses_after),
         proven_ms=found.proven_ms,
+        struck=_struck(found),
     )
     return {tank: outlook(present, tank) for tank in sorted(approved.machine.tanks)}
+
+
+def _struck(found: Opened) -> tuple[AddedByHand, ...]:
+    """What was told of a hand and struck: it stays charged, and was not given."""
+    since = found.now.utc - SPEAKS
+    gone = struck_since(found.ledger, since)
+    if not gone:
+        return ()
+    added = told(found.ledger, AddedByHand, since)
+    return tuple(one for one in added if one.id in gone)
 
 
 def _no_plan(state: State) -> str:
