@@ -29,7 +29,7 @@ AT_LEAST = {
     "frozen probe named": 95.0,
     "dying probe named": 95.0,
 }
-FALSE, FAST_SHARE = 0.5, 0.03
+FALSE, FAST_SHARE = 0.5, 0.02
 
 
 def rows(table: Table, words: str) -> Iterator[tuple[str, float, int]]:
