@@ -63,6 +63,9 @@ POINTS = (
 RATE_UL_PER_S = 1000
 DOSE_UL, SWAPPED_UL = 200, 160
 EVERY_S = 1
+# A slow machine comes to the later lines: their doses are rarer, because every start
+# lays out the doses of three days.
+LATER_S = 4
 LINES, LINE_MINUTES = 3, 4
 # Far longer than a start, a second's wait for a dose and its deadline take.
 PATIENCE_S = 30.0
@@ -177,14 +180,18 @@ def machine(config: Path) -> Machine:
 
 
 def plan(begun: datetime, volume_ul: int) -> Plan:
-    """A dose a second from a moment on; a line may have no more than 288 a day."""
+    """A dose a second from a moment on, rarer ones for some minutes after these."""
     start = begun.hour * 60 + begun.minute
-    lines = tuple(_line(start + LINE_MINUTES * n, volume_ul) for n in range(LINES))
+    lines = tuple(
+        _line(start + LINE_MINUTES * n, LATER_S if n else EVERY_S, volume_ul)
+        for n in range(LINES)
+    )
     return Plan(name="kills", starts=begun.date(), lines=lines)
 
 
-def _line(start: int, volume_ul: int) -> PlanLine:
-    count = LINE_MINUTES * 60 // EVERY_S
+def _line(start: int, every_s: int, volume_ul: int) -> PlanLine:
+    """Some minutes of doses; a line may have no more than 288 a day."""
+    count = LINE_MINUTES * 60 // every_s
     return PlanLine(
         id=f"from-{start}",
         tank="reef",

@@ -5,16 +5,23 @@ kills itself with SIGKILL when its point is reached for the COUNT-th time. A wis
 `POINT` or `POINT:KIND`; `A>B` counts B only once A was reached.
 
 `python -m tests.service.launch --nursery` answers lines `WISH COUNT CONFIG STATE` with
-a process each: forked with everything imported and before any thread lives, which
-spares the half second an interpreter takes to get there. Says the process's id, then
-how it ended. The wish `-` is none.
+a process each: forked with everything imported, the readers of records built and
+before any thread lives, which spares the second an interpreter takes to get there. Says
+the process's id, then how it ended. The wish `-` is none.
 """
 
+import gc
 import os
 import signal
 import sys
+import tempfile
+from contextlib import suppress
 from pathlib import Path
 
+from slackwater.errors import InputError, LedgerDamagedError
+from slackwater.ledger.codec import decode, load_state
+from slackwater.outside.approved import machine_from, plan_from
+from slackwater.outside.glimpse import NAME, read_glimpse
 from slackwater.service.run import main
 from slackwater.service.wiring import Places
 
@@ -61,8 +68,24 @@ def daemon(wish: str, count: str, config: str, state: str) -> int:
     return main(Places(config=Path(config), state=Path(state)))
 
 
+def build_readers() -> None:
+    """Read nothing as a record of each sort: what reads them is built for it, and kept.
+
+    A daemon does so at its start, and it is half of what a start takes; each builds the
+    same, out of the records' shapes alone.
+    """
+    for read in (decode, load_state, machine_from, plan_from):
+        with suppress(LedgerDamagedError, InputError):
+            read("")
+    with tempfile.TemporaryDirectory() as folder:
+        Path(folder, NAME).touch()
+        read_glimpse(Path(folder))
+    gc.freeze()
+
+
 def keep_nursery() -> None:
     """Fork a daemon for each line, one after the other, until the input ends."""
+    build_readers()
     for line in sys.stdin:
         child = os.fork()
         if child == 0:
