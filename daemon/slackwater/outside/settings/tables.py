@@ -36,6 +36,8 @@ class TableModel(BaseModel):
         frozen=True,
         allow_inf_nan=False,
         arbitrary_types_allowed=True,
+        # Those that only stand inside others are never validated by themselves.
+        defer_build=True,
     )
 
 
