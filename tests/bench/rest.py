@@ -1,8 +1,13 @@
 """The daemon at rest with eight pumps: resident memory and share of a core.
 
-`python -m tests.bench.rest [SECONDS]` starts a broker and the daemon in shadow on the
-sample with two tanks, and beside it a bare process that only imports the libraries
-the daemon stands on; both are read from /proc over the same span.
+`python -m tests.bench.rest [SECONDS]` starts a broker and `slackwater run` in shadow on
+the sample with two tanks, and beside it a bare process that only imports what the
+daemon imports of libraries, as they come; both are read from /proc over the same span.
+
+As they come: pydantic loads most of itself when a model is made, so a model is made;
+structlog loads rich where it finds it, which is installed, and the daemon keeps it from
+that. So a second bare process is shown, without rich: what the daemon has beyond that
+one is its own.
 """
 
 import os
@@ -10,6 +15,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Mapping
 from datetime import timedelta
 from pathlib import Path
 
@@ -24,16 +30,25 @@ from tests.outside.peers import LOOPBACK, Broker, free_port
 
 TOP = Path(__file__).resolve().parents[2]
 SAMPLE = TOP / "config" / "two-tanks"
-BARE = (
-    "import paho.mqtt.client, apscheduler.schedulers.background, pydantic, structlog,"
-    "sqlite3, zoneinfo, threading; threading.Event().wait()"
-)
 # The tests' environment holds arrays for its reference libraries, and pint loads them
 # when it sees them; a machine that only runs the daemon has none.
-AS_INSTALLED = (
-    "import runpy, sys; sys.modules['numpy'] = None;"
-    "runpy.run_module('tests.service.launch', run_name='__main__', alter_sys=True)"
-)
+AS_INSTALLED = "import sys; sys.modules['numpy'] = None\n"
+PROGRAM = AS_INSTALLED + "from slackwater.cli.main import main; main()"
+BARE = """
+import apscheduler.executors.pool, apscheduler.jobstores.base
+import apscheduler.schedulers.background
+import apscheduler.triggers.cron, apscheduler.triggers.date
+import apscheduler.triggers.interval
+import click, ctypes, difflib, paho.mqtt.client, pydantic, resource, rfc8785, sqlite3
+import ssl, statistics, structlog, threading, tomllib, zoneinfo
+class Model(pydantic.BaseModel):
+    count: int = pydantic.Field(ge=0)
+class Root(pydantic.RootModel[Model]):
+    pass
+pydantic.TypeAdapter(Root)
+threading.Event().wait()
+"""
+WITHOUT_RICH = "sys.modules['rich'] = None\n"
 SETTLE_S = 8.0
 
 
@@ -105,35 +120,46 @@ def main() -> None:
         broker = Broker(folder / "mosquitto.conf", port, ("allow_anonymous true",))
         household(folder, port)
         broker.start()
-        paths = os.pathsep.join((str(TOP / "daemon"), str(TOP)))
-        environment = {**os.environ, "PYTHONPATH": paths}
-        launch = [sys.executable, "-c", AS_INSTALLED]
+        places = ("--config", folder / "config", "--state", folder / "state")
+        codes = {
+            "bare imports": AS_INSTALLED + BARE,
+            "without rich": AS_INSTALLED + WITHOUT_RICH + BARE,
+            "daemon": PROGRAM,
+        }
         with (folder / "daemon.log").open("wb") as log:
-            daemon = subprocess.Popen(
-                [*launch, str(folder / "config"), str(folder / "state")],
-                cwd=TOP,
-                env=environment,
-                stderr=log,
-            )
-        bare = subprocess.Popen([sys.executable, "-c", BARE])
+            processes = {
+                name: subprocess.Popen(
+                    [sys.executable, "-c", code, "run", *map(str, places)],
+                    cwd=TOP,
+                    env={**os.environ, "PYTHONPATH": str(TOP / "daemon")},
+                    stderr=log,
+                )
+                for name, code in codes.items()
+            }
         try:
-            _measure(daemon.pid, bare.pid, span_s)
+            _measure({name: one.pid for name, one in processes.items()}, span_s)
         finally:
-            for process in (daemon, bare):
+            for process in processes.values():
                 process.terminate()
                 process.wait()
             broker.stop()
 
 
-def _measure(daemon: int, bare: int, span_s: float) -> None:
+def _measure(processes: Mapping[str, int], span_s: float) -> None:
     time.sleep(SETTLE_S)
-    before = cpu_s(daemon), cpu_s(bare)
+    before = {name: cpu_s(pid) for name, pid in processes.items()}
     time.sleep(span_s)
-    after = cpu_s(daemon), cpu_s(bare)
-    shares = [100 * (b - a) / span_s for a, b in zip(before, after, strict=True)]
+    sizes = {name: resident_mib(pid) for name, pid in processes.items()}
+    for name, pid in processes.items():
+        share = 100 * (cpu_s(pid) - before[name]) / span_s
+        sys.stdout.write(
+            f"{name:14s} {sizes[name]:6.1f} MiB  {share:.2f} % of a core\n"
+        )
+    more = sizes["daemon"] - sizes["bare imports"]
+    own = sizes["daemon"] - sizes["without rich"]
     sys.stdout.write(
-        f"bare imports   {resident_mib(bare):6.1f} MiB  {shares[1]:.2f} % of a core\n"
-        f"daemon         {resident_mib(daemon):6.1f} MiB  {shares[0]:.2f} % of a core\n"
+        f"daemon more    {more:6.1f} MiB than bare imports = {more * 1.048576:.1f} MB; "
+        f"{own:.1f} MiB than without rich\n"
         f"over           {span_s:.0f} s\n"
     )
 
