@@ -2,11 +2,13 @@
 
 import fcntl
 import json
+from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 
 import pytest
 
+from slackwater.facts.alarms import AlarmRaised, Cause, alarm_id
 from slackwater.facts.events import Calibrated, HoldRaised, HoldReleased
 from slackwater.facts.safeguards import ReservoirFilled
 from slackwater.facts.waters import MeasurementKept
@@ -366,3 +368,27 @@ def test_the_report_is_a_page_of_its_own(stage: Stage, tmp_path: Path) -> None:
     text = page.read_text("utf-8")
     assert "8.10 dKH" in text
     assert "keeper" in text
+
+
+@pytest.mark.parametrize("is_paused_elsewhere", [False, True])
+def test_the_alarm_of_its_pause_ends_with_it(
+    stage: Stage, tmp_path: Path, *, is_paused_elsewhere: bool
+) -> None:
+    """No daemon may run to say so; another pause that stands keeps the alarm."""
+    begun = begin(stage, minutes_ago=10)
+    if is_paused_elsewhere:
+        stage.append(replace(begun, **stage.stamp(), hold_id="pause/other"))
+    stage.append(
+        AlarmRaised(
+            **stage.stamp(),
+            alarm=alarm_id(Cause.PAUSED, "reef"),
+            cause=Cause.PAUSED,
+            about="reef",
+            priority="note",
+            tanks=("reef",),
+        )
+    )
+    told = answers(tmp_path, {})
+    assert 0 == stage.run("visit", "--answers", told, "--by", "helper").code
+    (alarm,) = stage.folded().alarms.values()
+    assert is_paused_elsewhere == alarm.is_standing

@@ -41,6 +41,7 @@ from slackwater.cli.visit_report import NOT_APPROVED, Done, visit_report
 from slackwater.cli.visit_talk import Dialogue, Script, Talk, say, script_in
 from slackwater.cli.visiting import MEASURING, PREFIX, Visit, visit_of
 from slackwater.errors import Finding, InputError, RefusedError, SlackwaterError
+from slackwater.facts.alarms import AlarmChanged, Cause, alarm_id
 from slackwater.facts.events import AnyEvent, HoldRaised, HoldReleased
 from slackwater.facts.inventory import left_ul
 from slackwater.facts.reasons import Code, because
@@ -330,7 +331,23 @@ def _agree(going: _Round) -> Iterator[str]:
 
 
 def _lift(going: _Round, hold_id: str, why: str) -> None:
-    def decide(_state: State, stamp: Stamp) -> Sequence[AnyEvent]:
-        return [HoldReleased(**stamp, hold_id=hold_id, by=going.by, why=why)]
+    def decide(state: State, stamp: Stamp) -> Sequence[AnyEvent]:
+        over = [HoldReleased(**stamp, hold_id=hold_id, by=going.by, why=why)]
+        return [*over, *_returned(state, going, hold_id, stamp)]
 
     write(going.shell.state, decide)
+
+
+def _returned(
+    state: State, going: _Round, hold_id: str, stamp: Stamp
+) -> Iterator[AlarmChanged]:
+    """The end of the alarm of a pause: where no daemon runs nobody else would say so.
+
+    Another pause keeps it; which tanks that one holds, the daemon judges.
+    """
+    name = alarm_id(Cause.PAUSED, going.tank)
+    known = state.alarms.get(name)
+    others = (one for key, one in state.holds.items() if key != hold_id)
+    is_paused = any(one.reason.code is Code.PAUSE for one in others)
+    if known is not None and known.is_standing and not is_paused:
+        yield AlarmChanged(**stamp, alarm=name, to="returned", by=going.by)
