@@ -16,7 +16,8 @@ UNITS = tuple(
 )
 UNIT = "slackwater.service"
 # Stands for the Python of the machine: its environment runs this very source, and its
-# pip writes down what it was asked for, because nothing is fetched here.
+# pip writes down what it was asked for, because nothing is fetched here. A mute program
+# writes no manual, no completions and no ledger, for tests that look at none of them.
 PYTHON = f"""\
 #!/bin/sh
 if [ "$2" != venv ]; then exec {sys.executable} "$@"; fi
@@ -30,6 +31,7 @@ cat >"$3/bin/slackwater" <<'END'
 #!/bin/sh
 PYTHONPATH={tree.TOP / "daemon"} exec {sys.executable} -m slackwater "$@"
 END
+[ -z "$MUTE" ] || printf '#!/bin/sh\n' >"$3/bin/slackwater"
 chmod +x "$3/bin/python" "$3/bin/slackwater"
 """
 
@@ -44,7 +46,9 @@ TEXTS = {
 }
 
 
-def installed(folder: Path, *words: str) -> subprocess.CompletedProcess[str]:
+def installed(
+    folder: Path, *words: str, mute: bool = False
+) -> subprocess.CompletedProcess[str]:
     """What the installer says below this folder's root."""
     stub = folder / "python"
     stub.write_text(PYTHON, "utf-8")
@@ -54,7 +58,11 @@ def installed(folder: Path, *words: str) -> subprocess.CompletedProcess[str]:
         capture_output=True,
         check=False,
         text=True,
-        env={"PATH": "/usr/sbin:/usr/bin:/sbin:/bin", "PYTHON": str(stub)},
+        env={
+            "PATH": "/usr/sbin:/usr/bin:/sbin:/bin",
+            "PYTHON": str(stub),
+            "MUTE": "yes" if mute else "",
+        },
     )
 
 
@@ -133,10 +141,10 @@ def test_a_program_of_the_same_name_stays(tmp_path: Path) -> None:
     own = tmp_path / "root" / "usr" / "local" / "bin" / "slackwater"
     own.parent.mkdir(parents=True)
     own.write_text("mine\n", "utf-8")
-    told = installed(tmp_path, "--sample", "smallest")
+    told = installed(tmp_path, "--sample", "smallest", mute=True)
     assert 0 == told.returncode
     assert "stays as it is" in told.stdout
-    assert 0 == installed(tmp_path, "--uninstall").returncode
+    assert 0 == installed(tmp_path, "--uninstall", mute=True).returncode
     assert "mine\n" == own.read_text("utf-8")
 
 
@@ -156,7 +164,7 @@ def test_files_no_tank_should_run_on_are_refused(
     shutil.copytree(tree.TOP / "demo" / "config", config)
     machine = config / "slackwater.toml"
     machine.write_text(machine.read_text("utf-8").replace(old, new), "utf-8")
-    told = installed(tmp_path)
+    told = installed(tmp_path, mute=True)
     assert 2 == told.returncode
     assert said in told.stderr
     assert "Traceback" not in told.stderr
