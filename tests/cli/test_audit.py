@@ -149,7 +149,7 @@ def test_a_replay_decides_everything_again(lived: Simulated, tmp_path: Path) -> 
     assert isinstance(replay, dict)
     assert (0, []) == (told.code, replay["differences"])
     assert 42 == replay["decisions"]
-    assert "42 decisions by version" in ask(state, *span(lived), "--replay").out
+    assert "42 live decisions by version" in ask(state, *span(lived), "--replay").out
     state = write_ledger(tmp_path / "other", altered(events))
     told = ask(state, *span(lived), "--replay", "--json")
     judge().validate(told.document)

@@ -88,7 +88,8 @@ def test_a_replay_shows_then_and_now() -> None:
         for number in range(1, 43)
     ]
     text = audit_text(Days().audited(), Replay(decisions=50, differences=different))
-    assert "Replayed  50 decisions" in text
+    assert "Replayed  50 live decisions" in text
+    assert "those of a shadow run are not replayed" in text
     assert "42 differ" in text
     assert "    then granted 3000 uL in 3000 ms, cut 3450 ms\n    now  nothing" in text
     assert "  and 2 more; --json lists all" in text

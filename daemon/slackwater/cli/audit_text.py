@@ -116,8 +116,8 @@ def _replayed(again: Replay | None) -> Iterator[str]:
         return
     differ = len(again.differences)
     yield (
-        f"Replayed  {again.decisions} decisions by version {__version__}: "
-        f"{differ} differ"
+        f"Replayed  {again.decisions} live decisions by version {__version__}: "
+        f"{differ} differ; those of a shadow run are not replayed"
     )
     for one in again.differences[:DEPARTURES_SHOWN]:
         yield f"  {one.dose}"

@@ -69,7 +69,8 @@ class Asked(TypedDict):
 @click.option(
     "--replay",
     is_flag=True,
-    help="Decide again, by this version, what was decided from what is stored.",
+    help="Decide again, by this version, what was decided live from what is stored; "
+    "doses of a shadow run are left out.",
 )
 @click.option("--schema", is_flag=True, help="Print the JSON Schema of the document.")
 def audit(shell: Shell, **asked: Unpack[Asked]) -> Answer:
@@ -79,7 +80,7 @@ def audit(shell: Shell, **asked: Unpack[Asked]) -> Answer:
     and the approved bytes. Without a time: the last 24 hours. Doses of a shadow run
     are compared as well, and each day with what the rehearsal promises of it. With
     --replay the decisions of live doses are made again by this version from their
-    stored inputs: try a new one so, before it takes over.
+    stored inputs, none of a shadow run: try a new one so, before it takes over.
     """
     if asked["schema"]:
         return Answer(raw=(json.dumps(schema(), indent=2) + "\n",))
