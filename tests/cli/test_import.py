@@ -363,3 +363,22 @@ def test_one_value_is_told_as_one(stage: Stage, tmp_path: Path) -> None:
     words = (report, "--sampled-at", "2026-05-03 10:00")
     assert "1 value would be." in stage.run("import", *words, "--dry-run").out
     assert "Stored: 1 value, report" in stage.run("import", *words).out
+
+
+@pytest.mark.parametrize(
+    ("level", "acted_on", "told"),
+    [
+        ("31", ["aluminium"], "TO ACT ON: aluminium 31 ug/L (from 30 on). Run "),
+        ("<31", [], "Next: `slackwater assess` judges it."),
+        ("29", [], "Next: `slackwater assess` judges it."),
+    ],
+)
+def test_what_is_to_be_acted_on_is_told_at_once(
+    stage: Stage, tmp_path: Path, level: str, acted_on: list[str], told: str
+) -> None:
+    """A report raises no alarm: from 30 ug/L on (common practice) a person is told."""
+    report = tmp_path / "one.csv"
+    report.write_text(f"Element,Value,Unit\nAl,{level},ug/L\n", encoding="utf-8")
+    words = ("import", report, "--sampled-at", at(stage))
+    assert acted_on == stage.run(*words, "--dry-run", "--json").document["act"]
+    assert told in " ".join(stage.run(*words).out.split())

@@ -2,23 +2,27 @@
 
 Floor 8. One subject: showing what a report came to. Laws here: what was censored reads
 as less than its limit; a small figure keeps two digits that count, and no digit of the
-report is dropped; whatever was assumed or left out is said.
+report is dropped; whatever was assumed or left out is said; what is to be acted on is
+said at once, for only an assessment raises its alarm.
 """
 
 import re
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
 from fractions import Fraction
 from math import floor, log10
 from textwrap import fill
 
+from slackwater.assessment.trace_bands import is_trace, trace_band
 from slackwater.cli.lab_filing import Place
 from slackwater.cli.lab_striking import DIGITS_SHOWN, value_words
 from slackwater.cli.render import NARROWEST, local, table
+from slackwater.facts.tank import TraceLimits
 from slackwater.facts.waters import OWN_TESTS_ONLY
 from slackwater.ledger.codec import timestamp
 from slackwater.outside.lab import LabReport, LabValue
 from slackwater.water.parameters import PARAMETERS, Parameter
+from slackwater.water.show import show_figure
 from slackwater.water.spellings import units_of, zero_of
 
 _DIGITS_SHOWN = 12
@@ -27,13 +31,30 @@ _FIGURE = re.compile(r"[^A-Za-zµμ°%]*")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Filed:
-    """A report with the water it is about, and whether it was stored."""
+    """A report with the water it is about, and whether it was stored.
+
+    `bands` are the operator's own limits of traces.
+    """
 
     report: LabReport
     place: Place
     laboratory: str
     zone: str
     stored: bool
+    bands: Mapping[str, TraceLimits] = field(default_factory=dict)
+
+    @property
+    def acted_on(self) -> dict[str, tuple[float, float]]:
+        """Traces at which something is done: the level, and from which on; ug/L."""
+        found = {}
+        for one in self.report.values:
+            if one.censored or not is_trace(one.parameter):
+                continue
+            limit = None if one.limit is None else float(one.limit)
+            band = trace_band(one.parameter, limit, self.bands.get(one.parameter))
+            if one.level >= band.act:
+                found[one.parameter] = (float(one.level), band.act)
+        return found
 
 
 def report_text(filed: Filed) -> str:
@@ -69,6 +90,7 @@ def report_document(filed: Filed) -> dict[str, object]:
         "limits": dict(report.limits),
         "skipped": list(report.skipped),
         "assumed": list(report.assumed),
+        "act": sorted(filed.acted_on),
     }
 
 
@@ -81,12 +103,28 @@ def _remarks(filed: Filed) -> Iterator[str]:
     if own:
         names = ", ".join(PARAMETERS[name].name for name in sorted(set(own)))
         yield f"Kept, but only tests at the tank are judged for: {names}."
+    yield from _next(filed)
     values = value_words(len(report.values))
     yield (
         f"Stored: {values}, report {report.digest[:DIGITS_SHOWN]}."
         if filed.stored
         else f"Nothing was stored (--dry-run); {values} would be."
     )
+
+
+def _next(filed: Filed) -> Iterator[str]:
+    """What to do now: an assessment, pressing where something is to be acted on."""
+    told = [
+        f"{name} {show_figure(level)} ug/L (from {show_figure(act)} on)"
+        for name, (level, act) in sorted(filed.acted_on.items())
+    ]
+    if told:
+        yield (
+            f"TO ACT ON: {', '.join(told)}. Run `slackwater assess` now: it raises the "
+            "alarm and says what to do."
+        )
+    elif filed.stored:
+        yield "Next: `slackwater assess` judges it."
 
 
 def _wrapped(line: str) -> str:

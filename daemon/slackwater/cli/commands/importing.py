@@ -109,7 +109,8 @@ class Asked(TypedDict):
 def import_report(shell: Shell, file: Path | None, **asked: Unpack[Asked]) -> Answer:
     """Take in a laboratory's report, CSV or JSON.
 
-    Matched to its sample, or to the time the water was taken.
+    Matched to its sample, or to the time the water was taken. It is judged by the next
+    `slackwater assess`, which raises the alarms.
     """
     settled(_unclear(file, asked))
     by = typed_text(asked["by"] or local_user(), "--by", WORD_AT_MOST)
@@ -141,6 +142,7 @@ def _import(shell: Shell, file: Path, asked: Asked, by: str) -> Answer:
         laboratory=laboratory,
         zone=machine.tanks[place.tank].zone,
         stored=not asked["dry_run"],
+        bands=machine.tanks[place.tank].bands,
     )
     return Answer(fields=report_document(filed), text=report_text(filed))
 
