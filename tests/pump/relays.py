@@ -79,6 +79,14 @@ class Scene:
 
     def pulse(self, ul: int = 1_000, ms: int = 2_000, **changes: object) -> str:
         """Ask for one pulse; the word of a refusal, empty when it was told."""
+        command = self.command(ul, ms, **changes)
+        word = self.head.take(command, self.now_ms / 1000)
+        if not word:
+            self._keep([self.head.pulse(command)])
+        return word
+
+    def command(self, ul: int = 1_000, ms: int = 2_000, **changes: object) -> RunPump:
+        """A command for one pulse as it is due now."""
         fields: dict[str, object] = {
             "node": "plug",
             "channel": "a",
@@ -93,11 +101,7 @@ class Scene:
             "cal": "77aa01cf",
             **changes,
         }
-        command = RunPump(**fields)  # type: ignore[arg-type]  # a table of fields
-        word = self.head.take(command, self.now_ms / 1000)
-        if not word:
-            self._keep([self.head.pulse(command)])
-        return word
+        return RunPump(**fields)  # type: ignore[arg-type]  # a table of fields
 
     def stop(self) -> None:
         """Tell it to be off."""

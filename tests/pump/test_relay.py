@@ -1,13 +1,15 @@
 """A timed relay as a pump node: sound, and with each of its faults."""
 
 import random
+from collections.abc import Sequence
 
 import pytest
 
 from demo.reef.relay import BETWEEN_MS, FAULTS, LATE_MS, Fault
+from slackwater.facts.messages import Beat, RelayTrouble, Result
 from slackwater.facts.relays import EXECUTIONS, PULSES_A_DAY, REST_S
-from slackwater.pump.relay import CONFIRM_S
-from tests.pump.relays import BOOT, CEILING_MS, NODE, RELAY, Scene, scene
+from slackwater.pump.relay import CONFIRM_S, OFF_AGAIN_S, Post, Said
+from tests.pump.relays import BOOT, CEILING_MS, DAY_S, NODE, RELAY, Scene, scene
 
 # Beyond a pulse's own time, whatever is wrong is found within this.
 FOUND_WITHIN_MS = 2_000
@@ -201,6 +203,65 @@ def test_a_pulse_that_comes_twice_is_cut_and_counted() -> None:
     on_ms = here.device.on_ms(here.now_ms)
     assert 2_000 <= on_ms <= 2 * 2_000
     assert on_ms // 2 <= here.results()[-1].ul
+
+
+def test_a_relay_that_stays_on_by_itself_is_told_off_again_and_again() -> None:
+    """Nothing was ever given: nothing can be counted, and the trouble is told once."""
+    head, now_s = scene().head, DAY_S + 10.0
+    first = head.hear(is_on=True, now_s=now_s)
+    offs = [now_s] if off_told(first) else []
+    said = list(first)
+    for tenths in range(1, 51):
+        at_s = now_s + tenths / 10
+        told = head.due(at_s)
+        offs += [at_s] if off_told(told) else []
+        said += [*told, *head.hear(is_on=True, now_s=at_s)]
+    assert [round(now_s + count * OFF_AGAIN_S, 1) for count in range(6)] == offs
+    said += head.hear(is_on=False, now_s=now_s + 5.1)
+    assert ["it is on without a pulse"] == [
+        one.said for one in said if isinstance(one, RelayTrouble)
+    ]
+    assert [] == [one for one in said if isinstance(one, Result)]
+    assert [] == [one for one in head.due(now_s + 8.0) if off_told([one])]
+    (beat,) = [
+        one
+        for one in head.hear(is_on=False, now_s=now_s + 8.0)
+        if isinstance(one, Beat)
+    ]
+    assert 0 == beat.channels["a"].odo_ul
+
+
+def off_told(said: Sequence[Said]) -> bool:
+    """Whether it was told to be off."""
+    off = RELAY.off_payload.encode()
+    return any(isinstance(one, Post) and one.payload == off for one in said)
+
+
+def test_a_stop_at_rest_is_told_and_changes_nothing() -> None:
+    """It is safe to repeat: the next pulse is given whole."""
+    here = scene()
+    here.stop()
+    here.pulse()
+    here.wait(3_000)
+    assert [("taken", 0), ("ended", 1_000)] == [
+        (one.phase, one.ul) for one in here.results()
+    ]
+
+
+def test_a_pulse_that_is_not_taken_is_answered_with_the_word() -> None:
+    """As a node would: the attempt, refused, and nothing that flowed."""
+    here = scene()
+    here.pulse()
+    here.wait(3_000)
+    command = here.command(n=7)
+    answer = here.head.refused(command, "number", here.now_ms / 1000)
+    assert (command.attempt, "refused", "number", 0, 0) == (
+        answer.id,
+        answer.phase,
+        answer.reason,
+        answer.ul,
+        answer.ran_ms,
+    )
 
 
 def test_a_relay_with_one_pulse_gives_that_one_alone() -> None:

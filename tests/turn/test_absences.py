@@ -13,6 +13,7 @@ from slackwater.facts.events import (
 )
 from slackwater.facts.fold import fold
 from slackwater.facts.reasons import Code, because
+from slackwater.facts.state import State
 from slackwater.turn.absences import is_spanned
 from tests.gate.scene import machine
 from tests.turn.test_step import START, Bench
@@ -114,3 +115,4 @@ def test_only_the_line_and_the_time_of_a_span_are_meant() -> None:
     early = replace(inside, due_at=entry.first_due - HOUR)
     other = replace(inside, line="another")
     assert not any(is_spanned(bench.state, d) for d in (late, early, other))
+    assert not is_spanned(State(), inside)

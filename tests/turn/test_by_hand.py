@@ -6,6 +6,7 @@ from datetime import datetime, timedelta
 import pytest
 
 from slackwater.facts.events import DoseHeld, DoseMissed, HoldRaised, ShotRequested
+from slackwater.facts.messages import StopPump
 from slackwater.facts.reasons import Code, because
 from slackwater.facts.tank import Machine
 from tests.gate.scene import machine
@@ -117,6 +118,39 @@ def test_h55_what_holds_the_plan_holds_a_dose_by_hand(scope: str) -> None:
     made.run_until(SOON + timedelta(minutes=2))
     assert [] == list(made.intents())
     assert Code.MANUAL_HOLD in reasons(made)
+
+
+@pytest.mark.parametrize(
+    ("scope", "expected"),
+    [("all", 1), ("pump/carbonate", 1), ("corrections/reef", 1), ("pump/calcium", 0)],
+)
+def test_h55_a_dose_by_hand_that_runs_is_stopped_as_a_correction_is(
+    scope: str, expected: int
+) -> None:
+    """By whatever reaches it by now; what reaches another pump lets it run."""
+    made = bench(roomy(), 2000)
+    made.answers = False
+    made.hear_beat()
+    made.step()
+    (intent,) = made.intents()
+    assert "manual" == intent.dose_kind
+    assert [] == stops(made)
+    made.state.holds["h"] = HoldRaised(
+        at=SOON,
+        boot_s=BOOT_S,
+        proven_ms=10**9,
+        hold_id="h",
+        scope=scope,
+        reason=because(Code.MANUAL_HOLD),
+        latched=True,
+    )
+    assert ["a"] * expected == stops(made)
+
+
+def stops(made: Bench) -> list[str]:
+    """The channels that a turn at this moment would stop."""
+    found = [one for one in made.effects_now() if isinstance(one, StopPump)]
+    return [stop.channel for stop in found]
 
 
 def test_why_it_waits_is_told_again_when_it_is_another_reason() -> None:

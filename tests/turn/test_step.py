@@ -6,12 +6,16 @@ from datetime import UTC, date, datetime, timedelta
 
 from slackwater.facts.events import (
     AnyEvent,
+    DoseHanded,
     DoseIntended,
     DoseMissed,
+    RequestHeard,
     ShotRequested,
 )
 from slackwater.facts.fold import fold_all
 from slackwater.facts.messages import (
+    Effect,
+    Handed,
     Message,
     Reading,
     Request,
@@ -81,6 +85,11 @@ class Bench:
         self.sight.nodes["shelf"] = NodeSight(
             beat=heard, first_heard_boot_s=0.0, beats=99
         )
+
+    def effects_now(self) -> list[Effect]:
+        """What a turn without news would do."""
+        done = turn(self.now(), self.state, Inbox(sight=self.sight), self.setup)
+        return list(done.effects)
 
     def step(self) -> list[AnyEvent]:
         """One turn with what is in the inbox; folds, acts, answers."""
@@ -228,6 +237,73 @@ def test_i6_a_stop_from_afar_reaches_every_pump_of_the_tank() -> None:
         done.effects, key=str, reverse=True
     )
     assert ["request_heard"] == [event.kind for event in done.events]
+
+
+def test_what_names_nothing_is_put_on_record_each_time() -> None:
+    """Two wishes in one turn that nobody gave a name; with one they are the same."""
+    bench = Bench(machine())
+    nameless = Request(tank="reef", id="", act="report")
+    named = replace(nameless, id="r3")
+    bench.news.extend([nameless, nameless, named, named])
+    assert ["", "", "r3"] == [
+        event.request for event in bench.step() if isinstance(event, RequestHeard)
+    ]
+
+
+def test_i6_a_stop_from_afar_leaves_another_tank_alone() -> None:
+    """A second tank hangs on the same node; its pump runs on."""
+    base = machine()
+    pond = replace(base.tanks["reef"], id="pond")
+    moved = replace(base.pumps["calcium"], tank="pond")
+    both = replace(
+        base,
+        tanks={**base.tanks, "pond": pond},
+        pumps={**base.pumps, "calcium": moved},
+    )
+    first = replace(plan(), lines=plan().lines[:1], groups={})
+    bench = Bench(machine())
+    bench.setup = make_setup(both, {1: (APPROVAL, first)})
+    for tank, channel in (("reef", "a"), ("pond", "b")):
+        stop = Request(tank=tank, id=f"r-{tank}", act="stop")
+        inbox = Inbox(sight=bench.sight, messages=(stop,))
+        done = turn(bench.now(), bench.state, inbox, bench.setup)
+        assert [StopPump(node="shelf", channel=channel)] == [
+            effect for effect in done.effects if isinstance(effect, StopPump)
+        ]
+
+
+def test_a_run_of_a_pump_that_is_no_longer_there_ends_by_itself() -> None:
+    """Nothing is known that could reach it; once its approval is gone it is stopped."""
+    bench = Bench(machine())
+    bench.answers = False
+    bench.hear_beat()
+    bench.step()
+    (intent,) = bench.intents()
+    base = machine()
+    rest = {"calcium": base.pumps["calcium"]}
+    other = replace(plan(), lines=plan().lines[1:], groups={})
+    bench.setup = make_setup(replace(base, pumps=rest), {2: (APPROVAL, other)})
+    here = StopPump(node="shelf", channel=intent.command.channel)
+    assert here not in bench.effects_now()
+    bench.state.withdrawn = [intent.serial]
+    assert here in bench.effects_now()
+
+
+def test_a_message_that_was_handed_over_after_its_end_says_nothing() -> None:
+    """While the attempt is open it is on record, afterwards no more."""
+    bench = Bench(machine())
+    bench.answers = False
+    bench.hear_beat()
+    bench.step()
+    (intent,) = bench.intents()
+    handed = Handed(attempt=intent.command.attempt)
+    bench.news.append(handed)
+    assert [handed.attempt] == [
+        event.attempt for event in bench.step() if isinstance(event, DoseHanded)
+    ]
+    bench.state.open.clear()
+    bench.news.append(handed)
+    assert [] == [event for event in bench.step() if isinstance(event, DoseHanded)]
 
 
 def test_a_calibration_shot_runs_outside_the_water_accounts() -> None:

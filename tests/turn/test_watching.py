@@ -18,7 +18,7 @@ from slackwater.facts.safeguards import (
     ProbeTakenOut,
     TopOffSummed,
 )
-from slackwater.facts.sight import Inbox
+from slackwater.facts.sight import Inbox, see
 from slackwater.facts.tank import Machine
 from slackwater.gate.watches import looking
 from slackwater.turn.step import turn
@@ -297,6 +297,29 @@ def test_top_off_is_summed_by_whole_days() -> None:
     kept = [e for e in bench.events if isinstance(e, TopOffSummed)]
     assert [24_000] * len(kept) == [e.volume_ul for e in kept]
     assert len(kept) >= 2
+
+
+def test_the_sums_of_a_counter_end_with_its_place_in_the_file() -> None:
+    """What it counted before it was taken out is summed no more."""
+    counter = switch("top-off", "refill", unit_ul=1000, topic="t", pointer="")
+    kept = []
+    for later in (wired(counter), machine()):
+        bench = Bench(wired(counter))
+        for days in range(3):
+            now = bench.now()
+            seen = CounterSeen(
+                tank="reef",
+                switch="refill",
+                total_ul=days * 1_000,
+                at=now.utc,
+                heard_boot_s=now.boot_s,
+            )
+            see(bench.sight, seen)
+            bench.utc += 24 * HOUR
+        bench.setup = Bench(later).setup
+        bench.hear_beat()
+        kept.append([e for e in bench.step() if isinstance(e, TopOffSummed)])
+    assert [[1_000, 1_000], []] == [[e.volume_ul for e in found] for found in kept]
 
 
 def test_h46_nothing_is_dosed_while_a_return_pump_is_silent() -> None:

@@ -135,12 +135,11 @@ def _listen(moment: Moment, inbox: Inbox, stamp: Stamp) -> list[AnyEvent]:
 
 def _about(event: AnyEvent) -> tuple[str, str | int]:
     """What an entry is about: one of a kind per attempt, hold, request or source."""
-    for name in _NAMES:
-        value = getattr(event, name, "")
-        if value:
-            settled = event.kind in ("dose_ended", "dose_sealed", "dose_voided")
-            return "settled" if settled else event.kind, value
-    return event.kind, id(event)
+    named = (getattr(event, name, "") for name in _NAMES)
+    # What names nothing is about itself.
+    value = next(filter(None, named), id(event))
+    settled = event.kind in ("dose_ended", "dose_sealed", "dose_voided")
+    return "settled" if settled else event.kind, value
 
 
 _NAMES = ("attempt", "hold_id", "request", "probe", "source", "alarm", "serial")
