@@ -70,6 +70,9 @@ class Bench:
     @pytest.hookimpl(tryfirst=True)
     def pytest_runtestloop(self, session: pytest.Session) -> bool:
         """Try all, instead of running the tests."""
+        if session.testsfailed:
+            message = "the tests cannot be read: nothing was tried"
+            raise session.Interrupted(message)
         folder = self.mutants[0].path.parent
         reach = run_soundly(session.items, folder)
         lost = len(session.items) - len(reach.took_s)

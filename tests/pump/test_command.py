@@ -9,16 +9,19 @@ from hypothesis import strategies as st
 
 from slackwater.facts.events import Calibrated
 from slackwater.facts.messages import RunPump
-from slackwater.facts.reasons import Code, Reason
+from slackwater.facts.reasons import Code, Reason, because
 from slackwater.gate.moment import Moment
 from slackwater.pump.command import (
     attempt_id,
     calibration_id,
     command_for,
     flow_end_ms,
+    offset_in_force,
+    pulse_ul,
     run_ms,
 )
 from tests.gate.scene import NOW, ask, moment
+from tests.pump.relays import FIXED
 
 
 @given(st.integers(1, 10**6), st.integers(10_000, 10**8))
@@ -149,3 +152,66 @@ def test_the_cut_lies_between_run_and_limit(
     command = command_for(moment(), dose, volume_ul)
     assert isinstance(command, RunPump)
     assert (ms, cut_ms) == (command.ms, command.cut_ms)
+
+
+@pytest.mark.parametrize(
+    ("ms", "rate_nl_per_s", "offset_nl", "expected_ul"),
+    [
+        (1000, 1_000_000, 0, 1000),
+        (1500, 1_333_000, 0, 2000),
+        (1000, 1_000_000, -40_000, 960),
+        (1000, 1_000_000, 1, 1001),
+        (1, 1, 0, 1),
+        (1000, 1_000_000, -2_000_000, 1),
+    ],
+)
+def test_the_volume_of_a_pulse_is_rounded_up(
+    ms: int, rate_nl_per_s: int, offset_nl: int, expected_ul: int
+) -> None:
+    """Rate times time and the offset, by hand; never nothing."""
+    assert expected_ul == pulse_ul(ms, rate_nl_per_s, offset_nl)
+
+
+def test_no_offset_is_the_same_as_none_stated() -> None:
+    """To the nanolitre: each figure stands where one more would change it."""
+    assert (2, 2, 1) == (run_ms(2, 10**6), pulse_ul(1, 1_000_001), pulse_ul(1, 10**6))
+    used = moment()
+    assert 0 == offset_in_force(used.state, used.machine.pumps["carbonate"])
+
+
+def with_relay(always_ms: int) -> Moment:
+    """A moment whose pump hangs on a relay with one pulse; any pulse for 0."""
+    used = moment()
+    machine = used.machine
+    name = machine.pumps["carbonate"].node
+    relay = replace(FIXED, always_ms=always_ms)
+    node = replace(machine.nodes[name], relay=relay)
+    return replace(used, machine=replace(machine, nodes={**machine.nodes, name: node}))
+
+
+@pytest.mark.parametrize(
+    ("always_ms", "granted_ul", "ms", "ul"),
+    [(1500, 2000, 1500, 2000), (1500, 2500, 1500, 2000), (0, 1000, 750, 1000)],
+)
+def test_a_relay_of_one_pulse_gives_that_one(
+    always_ms: int, granted_ul: int, ms: int, ul: int
+) -> None:
+    """1500 ms at 1.333 mL/s are 1999.5 µL, charged as 2000; other relays as asked."""
+    used = with_relay(always_ms)
+    command = command_for(used, ask(used).dose, granted_ul)
+    assert isinstance(command, RunPump)
+    assert (ms, ul) == (command.ms, command.ul)
+
+
+def test_a_pulse_that_gives_more_than_granted_is_refused() -> None:
+    """One microlitre too much is too much."""
+    used = with_relay(1500)
+    refused = because(Code.NODE_LIMIT, pulse_ul=2000, asked_ul=1999)
+    assert refused == command_for(used, ask(used).dose, 1999)
+
+
+def test_a_run_as_long_as_the_node_allows_is_sent() -> None:
+    """79 980 µL at 1.333 mL/s are 60 s to the millisecond."""
+    command = command_for(moment(), ask(moment()).dose, 79_980)
+    assert isinstance(command, RunPump)
+    assert (60_000, 60_000) == (command.ms, command.cut_ms)
