@@ -114,29 +114,52 @@ def test_h33_a_boot_in_which_nothing_is_known_must_have_run_nothing(
     assert expected == holds_after(bench, told(bench))
 
 
-def test_h33_a_release_ends_it_for_good() -> None:
-    """What was counted is on record: the next beat and the next start raise nothing."""
+def released(bench: Bench) -> None:
+    """A person looked, and lets go of the hold."""
+    now = bench.now()
+    fold(
+        bench.state,
+        HoldReleased(
+            at=now.utc,
+            boot_s=now.boot_s,
+            proven_ms=10**9,
+            hold_id=Code.LEDGER_FORGETS,
+            by="keeper",
+        ),
+    )
+    bench.utc += timedelta(seconds=5)
+
+
+def test_h33_one_release_ends_it_for_good_whatever_channels_counted() -> None:
+    """What all counted is on record: the next beat and the next start raise nothing."""
     bench = Bench(machine())
     bench.run_until(START + 2 * HOUR)
     copy = copy_of(bench.state)
     bench.run_until(START + 5 * HOUR)
     started(bench, copy)
-    while bench.numbers and holds_after(bench, shown(bench)):
-        hold = bench.state.holds[Code.LEDGER_FORGETS]
-        now = bench.now()
-        released = HoldReleased(
-            at=now.utc,
-            boot_s=now.boot_s,
-            proven_ms=10**9,
-            hold_id=hold.hold_id,
-            by="keeper",
-        )
-        fold(bench.state, released)
-        bench.utc += timedelta(seconds=5)
-    raised = [e for e in bench.events if isinstance(e, HoldRaised)]
-    # One for each of the two channels.
-    assert ["a", "b"] == [str(e.reason.figures["channel"]) for e in raised]
+    assert [Code.LEDGER_FORGETS] == holds_after(bench, shown(bench))
+    figures = bench.state.holds[Code.LEDGER_FORGETS].reason.figures
+    assert ("a", bench.numbers["a"]) == (figures["channel"], figures["counted"])
+    assert f"b {bench.numbers['b']}" == figures["also"]
+    released(bench)
+    assert [] == holds_after(bench, shown(bench))
     started(bench, copy_of(bench.state))
+    assert [] == holds_after(bench, shown(bench))
+
+
+def test_h33_a_further_run_counted_while_it_stands_needs_no_release_of_its_own() -> (
+    None
+):
+    """Somebody else's daemon may go on for as long as the hold stands."""
+    bench = Bench(machine())
+    bench.run_until(START + 2 * HOUR)
+    copy = copy_of(bench.state)
+    bench.run_until(START + 5 * HOUR)
+    started(bench, copy)
+    holds_after(bench, shown(bench))
+    bench.numbers["a"] += 1
+    assert [Code.LEDGER_FORGETS] == holds_after(bench, shown(bench))
+    released(bench)
     assert [] == holds_after(bench, shown(bench))
 
 

@@ -191,11 +191,14 @@ def _hold_raised(state: State, event: HoldRaised) -> None:
 
 
 def _take_over_count(state: State, event: HoldRaised) -> None:
-    """What a node counted is on record now: a person's release ends it for good."""
+    """What its channels counted is on record now: one release ends it for good."""
     told = event.reason.figures
-    name = f"{told['node']}/{told['channel']}"
-    known = state.commanded.setdefault(name, Commanded(boot="", n=0, fence=0))
-    known.boot, known.n = str(told["boot"]), int(str(told["counted"])) - 1
+    counted = {str(told["channel"]): str(told["counted"])}
+    counted |= dict(one.split() for one in str(told.get("also", "")).split(", ") if one)
+    for channel, count in counted.items():
+        name = f"{told['node']}/{channel}"
+        known = state.commanded.setdefault(name, Commanded(boot="", n=0, fence=0))
+        known.boot, known.n = str(told["boot"]), int(count) - 1
 
 
 def _hold_released(state: State, event: HoldReleased) -> None:

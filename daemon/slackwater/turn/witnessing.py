@@ -9,43 +9,52 @@ from collections.abc import Iterator
 
 from slackwater.facts.events import HoldRaised
 from slackwater.facts.messages import Beat
-from slackwater.facts.reasons import Code, because
+from slackwater.facts.reasons import Code, Reason, because
 from slackwater.gate.moment import Moment
 from slackwater.pump.outcome import Stamp
 
 
 def forgotten(moment: Moment, beat: Beat, stamp: Stamp) -> Iterator[HoldRaised]:
-    """A hold when a channel counts runs that nobody wrote down.
+    """A hold when channels count runs that nobody wrote down.
 
-    Looked at from a start on until the first command of this daemon to the channel:
-    while a ledger is open nobody can put it back unseen.
+    Looked at from a start on until the first command of this daemon to a channel:
+    while a ledger is open nobody can put it back unseen. One hold speaks of all
+    channels, and while it stands of the next node too: a person looks once.
     """
-    if moment.state.stage != "live" or Code.LEDGER_FORGETS in moment.state.holds:
+    if moment.state.stage != "live":
         return
     seen = moment.sight.nodes.get(beat.node)
     if seen is None or seen.beat.boot != beat.boot:
         return
-    for name, channel in sorted(beat.channels.items()):
-        expected = _expected(moment, beat, name)
-        if expected is None:
-            continue
-        if channel.n > expected:
-            reason = because(
-                Code.LEDGER_FORGETS,
-                node=beat.node,
-                channel=name,
-                boot=beat.boot,
-                counted=channel.n,
-                known=expected,
-            )
-            yield HoldRaised(
-                **stamp,
-                hold_id=Code.LEDGER_FORGETS,
-                scope="all",
-                reason=reason,
-                latched=True,
-            )
-            return
+    more = [
+        (name, channel.n, expected)
+        for name, channel in sorted(beat.channels.items())
+        if (expected := _expected(moment, beat, name)) is not None
+        and channel.n > expected
+    ]
+    if more:
+        yield HoldRaised(
+            **stamp,
+            hold_id=Code.LEDGER_FORGETS,
+            scope="all",
+            reason=_reason(beat, more),
+            latched=True,
+        )
+
+
+def _reason(beat: Beat, more: list[tuple[str, int, int]]) -> Reason:
+    """The first channel in full, and what the others counted."""
+    (name, counted, known), *rest = more
+    also = {"also": ", ".join(f"{name} {n}" for name, n, _ in rest)} if rest else {}
+    return because(
+        Code.LEDGER_FORGETS,
+        node=beat.node,
+        channel=name,
+        boot=beat.boot,
+        counted=counted,
+        known=known,
+        **also,
+    )
 
 
 def _expected(moment: Moment, beat: Beat, channel: str) -> int | None:
