@@ -101,7 +101,7 @@ def _serve(places: Places, clock: Clock, mode: Mode, stop: Stop) -> None:
         _passes(rig, stop)
         _finish(rig, stop)
     except SlackwaterError as error:
-        _log.error(logs.LEDGER_REFUSED, why=str(error))
+        _log.error(logs.DAEMON_GAVE_UP, why=str(error))
         if isinstance(error, LedgerError):
             tell_the_end(rig)
         raise
@@ -120,6 +120,7 @@ def _passes(rig: Rig, stop: Stop) -> None:
         do_chores(rig)
         if one_pass(rig, TICK_S):
             return
+        rig.check_links()
         look(rig)
         systemd.alive(f"{rig.mode}, {len(rig.memory.state.holds)} holds")
 

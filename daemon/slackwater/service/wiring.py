@@ -17,7 +17,7 @@ from structlog.typing import FilteringBoundLogger
 from slackwater.alarms.judging import Watch
 from slackwater.assessment.records import Assessment
 from slackwater.audit.history import Standing
-from slackwater.errors import Finding, InputError
+from slackwater.errors import Finding, InputError, WireError
 from slackwater.facts.messages import Beat, LinkChanged, Message
 from slackwater.facts.now import Now
 from slackwater.facts.plan import Approval, Plan
@@ -146,6 +146,22 @@ class Rig:
         actuate = commanding(self.link)
         if actuate is not None:
             actuate.hurry()
+
+    def check_links(self) -> None:
+        """Let nobody wait for a connection that will not come back.
+
+        Raises: WireError when one has ended without being closed.
+        """
+        actuate = commanding(self.link)
+        if self.observe.has_ended or (actuate is not None and actuate.has_ended):
+            raise WireError(
+                Finding(
+                    what="a connection to the broker has ended by itself",
+                    where="the daemon",
+                    expected="one that tries again until the daemon is told to end",
+                    do="Start the daemon again, and report this: it is its own fault.",
+                )
+            )
 
     def gather(self, timeout_s: float) -> tuple[Message, ...]:
         """Wait for news from the world; in shadow, with imagined answers among it."""

@@ -120,6 +120,11 @@ class Actuate:
         self._connection.hurry()
 
     @property
+    def has_ended(self) -> bool:
+        """Whether it will never come back though nobody closed it."""
+        return self._connection.has_ended
+
+    @property
     def is_idle(self) -> bool:
         """Whether nothing waits to be written; true while the link is down."""
         return self._connection.is_idle

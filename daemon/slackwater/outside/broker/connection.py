@@ -16,6 +16,7 @@ from typing import Protocol
 import structlog
 from paho.mqtt.client import Client
 from paho.mqtt.enums import MQTTErrorCode, MQTTProtocolVersion
+from paho.mqtt.properties import MQTTException  # type: ignore[attr-defined]  # 2.1
 from paho.mqtt.subscribeoptions import SubscribeOptions
 from structlog.typing import FilteringBoundLogger
 
@@ -37,6 +38,8 @@ from slackwater.outside.wire import Foreign, Topic
 _CLEAR_WITHIN_S = 0.2
 _CLOSE_WITHIN_S = 12.0
 
+# What a broken packet makes paho raise; with 2.1 also an error of its properties' own.
+_STUMBLES = (MQTTException, ValueError, IndexError, KeyError, struct.error)
 _NOT_ACCEPTED = "the broker has not accepted the connection"
 _NOT_IDLE = "earlier bytes are still waiting to be sent"
 
@@ -141,6 +144,13 @@ class Connection:
     def hurry(self) -> None:
         """End the present wait, if there is one, and try again at once."""
         self._stirred.set()
+
+    @property
+    def has_ended(self) -> bool:
+        """Whether it will never come back though nobody closed it: a fault of ours."""
+        thread = self._thread
+        closed = self._closing.is_set()
+        return thread is not None and not closed and not thread.is_alive()
 
     @property
     def is_up(self) -> bool:
@@ -294,7 +304,7 @@ class Connection:
             self._turn(client, session)
         # Whatever the network or a broken broker makes paho stumble over ends this
         # attempt and no more; ValueError includes names that cannot be looked up.
-        except (OSError, ValueError, IndexError, KeyError, struct.error) as error:
+        except (OSError, *_STUMBLES) as error:
             session.refused = f"{type(error).__name__}: {error}"[:200]
         finally:
             with self._lock:

@@ -124,6 +124,11 @@ class Observe:
         self._connection.hurry()
 
     @property
+    def has_ended(self) -> bool:
+        """Whether it will never come back though nobody closed it."""
+        return self._connection.has_ended
+
+    @property
     def counts(self) -> dict[str, int]:
         """How many messages were spoiled, ignored or not announced, by reason."""
         return dict(self._counts)
