@@ -2,9 +2,10 @@
 
 `python -B -m tests.bugs.nursery` answers lines `[FILE, WORDS]`, as JSON, with what
 pytest ends with on these words and what was printed: forked with the libraries and the
-copy's lowest floors imported, which spares the half second an interpreter takes to get
-there. FILE is the spoiled one, empty for none. What stands on the floors above is
-imported by each process anew; where one of the lowest is spoiled, those are too.
+whole copy imported, which spares the seconds an interpreter takes to get there. FILE is
+the spoiled one, empty for none. Each process imports it anew, and with it whatever
+imports it, directly or not; a module that came along from before would show at once,
+for no test would turn red.
 """
 
 import gc
@@ -14,8 +15,10 @@ import os
 import pkgutil
 import sys
 import tempfile
+from contextlib import suppress
 
 import pytest
+from grimp import ImportGraph, build_graph
 from hypothesis import Phase, settings
 
 LIBRARIES = (
@@ -26,45 +29,61 @@ LIBRARIES = (
     "pint",
     "paho.mqtt.client",
     "apscheduler.schedulers.background",
-    "pytest_cov.plugin",
-    "pytest_randomly",
     "pytest_timeout",
-    "xdist.plugin",
 )
-# They import nothing from above, which the import linter sees to: no spoiled file of
-# the floors above can have come along.
-LOWEST = ("errors", "water", "facts")
+COPY = "slackwater"
+# Of the plugins only what the settings of this project name.
+PLUGINS = ("-p", "pytest_timeout")
 
 
-def load() -> None:
-    """Import what every process shares, and look for no litter among it."""
+def load() -> ImportGraph:
+    """Import what every process shares, and look for no litter among it.
+
+    Gives who imports whom in the copy.
+    """
     for name in LIBRARIES:
         importlib.import_module(name)
-    for room in LOWEST:
-        package = importlib.import_module(f"slackwater.{room}")
-        inside = pkgutil.iter_modules(getattr(package, "__path__", ()))
-        for module in inside:
-            importlib.import_module(f"{package.__name__}.{module.name}")
+    package = importlib.import_module(COPY)
+    for module in pkgutil.walk_packages(package.__path__, f"{COPY}."):
+        if not module.name.endswith(".__main__"):
+            importlib.import_module(module.name)
+    build_readers()
+    graph = build_graph(COPY, cache_dir=None)
     gc.freeze()
+    return graph
 
 
-def forget_the_daemon() -> None:
-    """Let this process import all of the copy anew."""
-    for name in list(sys.modules):
-        if name.partition(".")[0] == "slackwater":
-            del sys.modules[name]
+def build_readers() -> None:
+    """Read nothing as an entry and as a state, which builds and keeps their readers."""
+    codec = importlib.import_module(f"{COPY}.ledger.codec")
+    damaged = importlib.import_module(f"{COPY}.errors").LedgerDamagedError
+    for read in (codec.decode, codec.load_state):
+        with suppress(damaged):
+            read("")
 
 
-def run_apart(spoiled: str, words: list[str]) -> tuple[int, str]:
+def forget(graph: ImportGraph, file: str) -> None:
+    """Let this process import a file of the copy anew, and all that imports it."""
+    spoiled = f"{COPY}.{file.removesuffix('.py').replace('/', '.')}"
+    stale = {spoiled, *graph.find_downstream_modules(spoiled)}
+    for name in stale:
+        # A package keeps its modules by name as well.
+        above, _, last = name.rpartition(".")
+        vars(sys.modules[above]).pop(last, None)
+    for name in stale:
+        sys.modules.pop(name, None)
+
+
+def run_apart(graph: ImportGraph, spoiled: str, words: list[str]) -> tuple[int, str]:
     """What pytest ends with and prints, in a forked process."""
     with tempfile.TemporaryFile("w+", encoding="utf-8", errors="replace") as printed:
         child = os.fork()
         if child == 0:
             os.dup2(printed.fileno(), 1)
             os.dup2(printed.fileno(), 2)
-            if spoiled.removesuffix(".py").partition("/")[0] in LOWEST:
-                forget_the_daemon()
-            code = int(pytest.main(words))
+            if spoiled:
+                forget(graph, spoiled)
+            code = int(pytest.main([*PLUGINS, *words]))
             sys.stdout.flush()
             sys.stderr.flush()
             os._exit(code)
@@ -75,13 +94,15 @@ def run_apart(spoiled: str, words: list[str]) -> tuple[int, str]:
 
 def keep_nursery() -> None:
     """Answer every line until the input ends."""
-    load()
+    graph = load()
+    # Else each process would look for the plugins of all packages that are installed.
+    os.environ["PYTEST_DISABLE_PLUGIN_AUTOLOAD"] = "1"
     # One red example is enough; nobody reads a smaller one.
     found = (Phase.explicit, Phase.generate)
     settings.register_profile("planted", settings.default, phases=found)
     settings.load_profile("planted")
     for line in sys.stdin:
-        answer = json.dumps(run_apart(*json.loads(line)))
+        answer = json.dumps(run_apart(graph, *json.loads(line)))
         sys.stdout.write(answer + "\n")
         sys.stdout.flush()
 

@@ -25,7 +25,7 @@ AT_LEAST = 60
 RED, GREEN = 1, 0
 # The libraries are there before pytest can rewrite their assertions: it would say so.
 LOADED_BEFORE = "ignore::pytest.PytestAssertRewriteWarning"
-PLAIN = ("-p", "no:randomly", "-p", "no:cacheprovider")
+PLAIN = ("-p", "no:cacheprovider")
 OPTIONS = ("-q", "-x", *PLAIN, "-W", LOADED_BEFORE)
 
 
