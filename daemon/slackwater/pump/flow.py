@@ -96,13 +96,24 @@ def flow_of(runs: Sequence[MeasuredRun], *, one_length: bool = False) -> Flow | 
         )
     if min(run.volume_ul for run in runs) <= 0:
         return not_kept("a run gave nothing", "a volume in the cylinder")
+    line = line_of(runs, one_length=one_length)
+    # In the order of the line, so that the same runs say the same to the last digit.
+    points = sorted((run.shot_s, run.shot_ul) for run in runs)
+    seconds, volumes = [shot_s for shot_s, _ in points], [ul for _, ul in points]
+    return _contradiction(line, seconds, volumes) or _flow(line, seconds, volumes)
+
+
+def line_of(runs: Sequence[MeasuredRun], *, one_length: bool = False) -> Fit:
+    """The line through runs that a flow came of: seconds of a shot, its microlitres.
+
+    Its `scale` is 1 where a single shot scatters by `SHARE_SD`.
+    """
     # In one order, so that a sum of the same runs is the same to the last digit.
     points = sorted((run.shot_s, run.shot_ul, run.shots) for run in runs)
     seconds = [shot_s for shot_s, _, _ in points]
     volumes = [shot_ul for _, shot_ul, _ in points]
     sds = [_mean_sd_ul(shot_ul, shots) for _, shot_ul, shots in points]
-    line = (line_from_nought if one_length else fitted_line)(seconds, volumes, sds)
-    return _contradiction(line, seconds, volumes) or _flow(line, seconds, volumes)
+    return (line_from_nought if one_length else fitted_line)(seconds, volumes, sds)
 
 
 def _mean_sd_ul(shot_ul: float, shots: int = 1) -> float:
