@@ -109,9 +109,10 @@ def calibrate(shell: Shell, pump: str, **wishes: Unpack[Wishes]) -> Answer:
     into a cylinder. A run is some shots of one length, collected and measured together:
     empty the cylinder after each run, not after each shot. Short and long shots tell
     the rate apart from what start and stop take away, and how small a dose may be. It
-    goes on until the flow is known well enough; at 30 mL/min that takes about 65 mL of
-    a steady pump and 120 mL of one whose shots differ by 5 %, and counts against the
-    node's limit of the day; what the plan gives in a day is left to it. A new
+    goes on until the flow is known well enough; at 30 mL/min that takes about 100 mL
+    of a steady pump and 200 mL of one whose shots differ by 5 %, if
+    most_per_calibration lets it flow, and counts against the node's limit of the day;
+    what the plan gives in a day is left to it. A new
     calibration needs a new approval; one approval covers all pumps that were calibrated
     before it.
     """
