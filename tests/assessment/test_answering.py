@@ -92,6 +92,21 @@ def test_without_noise_the_ratio_is_what_the_pump_gives() -> None:
     assert pytest.approx(UPTAKE_DKH, abs=0.02) == found.uptake_per_day / DKH
 
 
+def test_where_corals_build_nothing_an_uptake_is_what_it_was() -> None:
+    """At 3 dKH nothing calcifies: what is taken up there is no matter of the level.
+
+    Tests of 3 dKH, and later of 4, while a pump brings what something else takes up.
+    """
+    came = tank(lambda _day: 1.0).deliveries
+    tests = [
+        _test(REST_DKH if days_ago > 20 else REST_DKH + 1, days_ago)
+        for days_ago in range(DAYS - 1, 0, -EVERY_DAYS)
+    ]
+    found = answered(history(*tests, deliveries=came))
+    assert found is not None
+    assert pytest.approx(UPTAKE_DKH, abs=0.02) == found.uptake_per_day / DKH
+
+
 def test_what_the_tank_would_have_to_take_up_is_said() -> None:
     """A pump of three quarters looks like an uptake that is larger by what it lacks."""
     found = answered(tank(stepped(0.75), test_sd_dkh=0.0))

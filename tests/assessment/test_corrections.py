@@ -49,6 +49,18 @@ def test_a_low_level_is_made_good_over_days_in_a_line_with_an_end() -> None:
     assert Ground.RETEST in grounds(found, "carbonate")
 
 
+def test_an_idle_second_pump_leaves_as_much_room_as_none() -> None:
+    """Whatever it may give a day: it has no share in what is corrected."""
+    present = plan(line("carbonate", 42_000))
+    low = known("alkalinity", 0.42, 0.01, level=7.2 * DKH)
+    made = machine()
+    spare = replace(made.pumps["carbonate"], id="spare", channel="z", per_day_ul=1)
+    both = replace(made, pumps={**made.pumps, "spare": spare})
+    alone, beside = (proposed(each, present, low) for each in (made, both))
+    assert lines(alone, "carbonate") == lines(beside, "carbonate")
+    assert [] == lines(beside, "spare")
+
+
 def test_correction_doses_stand_half_way_between_the_others() -> None:
     """The pump rests: no two of its doses within a quarter of an hour."""
     present = plan(line("carbonate", 42_000))

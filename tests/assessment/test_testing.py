@@ -1,6 +1,7 @@
 """Tests to make: missing, too old, due soon, again, on a standard."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 from slackwater.assessment.agreement import Agreement, Pair
 from slackwater.assessment.records import Missing, Point, Series
@@ -100,6 +101,10 @@ def test_only_the_newest_test_of_all_methods_is_held() -> None:
     assert None is picture(series={"calcium": (early, later)}).held("calcium")
     assert None is not picture(series={"calcium": (odd,)}).held("calcium")
     assert None is picture().held("calcium")
+    # Tested by hand and by nothing that gives a level: there is nothing to be unlike.
+    bare = picture(series={"calcium": (later,)}, standings=(stands("calcium", None),))
+    assert None is bare.held("calcium")
+    assert None is replace(bare, standings={}).held("calcium")
 
 
 def test_a_dispute_asks_for_a_standard() -> None:

@@ -119,12 +119,12 @@ def _too_high(picture: Picture) -> Iterator[Block]:
 def _newest_too_high(picture: Picture) -> Iterator[Block]:
     """Whatever else is reckoned: a newest test above its bound raises nothing."""
     for parameter, found in picture.standings.items():
-        if found.above is not None:
+        if told := excess_words(found):
             yield Block(
                 parameter=parameter,
                 stops="rise",
                 ground=Ground.ABOVE_BOUND,
-                text=f"{excess_words(found)}.",
+                text=f"{told}.",
             )
 
 

@@ -102,12 +102,12 @@ def _uncompared(picture: Picture) -> Iterator[Notice]:
 def _above(picture: Picture) -> Iterator[Notice]:
     """The newest test above the level at which nothing is raised any more."""
     for parameter, found in picture.standings.items():
-        if found.above is not None:
+        if told := excess_words(found):
             yield Notice(
                 code="tested-too-high",
                 weight="warning",
                 parameter=parameter,
-                text=f"{excess_words(found)}; test it again",
+                text=f"{told}; test it again",
                 figures={"tested": found.above, "bound": found.bound},
             )
 

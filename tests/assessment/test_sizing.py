@@ -1,0 +1,98 @@
+"""Lines that a pump can give, sized one by one."""
+
+from dataclasses import replace
+
+import pytest
+
+from slackwater.assessment.knobs import Knob, knobs_of
+from slackwater.assessment.sizing import Portion, line_for, most_per_dose_ul
+from slackwater.facts.plan import PlanLine, Window
+from slackwater.facts.tank import Solution
+from tests.assessment.reefs import TODAY, line, machine, plan
+
+UPKEEP = Portion(id="carbonate", per_day_ul=30_000)
+
+
+def knob(*lines: PlanLine, solution: Solution | None = None, **changes: int) -> Knob:
+    """The carbonate pump of the invented tank, with these lines."""
+    made = machine()
+    used = replace(made.pumps["carbonate"], **changes)  # type: ignore[arg-type]  # whole figures
+    given = {**made.solutions, "carbonate": solution or made.solutions["carbonate"]}
+    changed = replace(made, pumps={"carbonate": used}, solutions=given)
+    return knobs_of(changed, "reef", plan(*lines), TODAY, {}).by_pump["carbonate"]
+
+
+def test_more_doses_than_a_day_may_have_are_no_line() -> None:
+    """30 mL by 0.3 mL is a hundred doses; by 0.4 mL it is 75."""
+    assert None is line_for(knob(per_dose_ul=300), UPKEEP)
+    laid = line_for(knob(per_dose_ul=400), UPKEEP)
+    assert laid is not None
+    assert (75, 30_000) == (laid.count, laid.per_day_ul)
+
+
+def test_a_pump_that_may_give_less_than_it_can_gives_nothing() -> None:
+    """Its smallest reliable dose lies above its cap for one."""
+    little = replace(UPKEEP, per_day_ul=2_000)
+    assert None is line_for(knob(per_dose_ul=199, smallest_dose_ul=200), little)
+    laid = line_for(knob(per_dose_ul=200, smallest_dose_ul=200), little)
+    assert laid is not None
+    assert (10, 2_000) == (laid.count, laid.per_day_ul)
+
+
+def test_a_cycle_longer_than_a_month_is_no_line() -> None:
+    """6 µL a day by 200 µL is a dose each 34 days; 10 µL one each 20 days."""
+    assert None is line_for(knob(), replace(UPKEEP, per_day_ul=6.0))
+    laid = line_for(knob(), replace(UPKEEP, per_day_ul=10.0))
+    assert laid is not None
+    assert (20, 200, 1) == (laid.every_days, laid.per_day_ul, laid.count)
+
+
+def test_a_group_keeps_its_ratio_or_has_no_line() -> None:
+    """A portion to the microlitre is neither rounded nor given on fewer days."""
+    exact = replace(UPKEEP, per_day_ul=30_007, exact=True)
+    laid = line_for(knob(), exact)
+    assert laid is not None
+    assert 30_007 == laid.per_day_ul
+    assert None is line_for(knob(), replace(exact, per_day_ul=199))
+
+
+def test_a_correction_lies_between_the_doses_of_upkeep() -> None:
+    """Half a share in from both ends; a window that is all end is left out.
+
+    Four doses in 11 h 40 min and 40 min: a share of 185 minutes.
+    """
+    windows = (
+        Window(start_minute=0, end_minute=700),
+        Window(start_minute=1400, end_minute=1440),
+    )
+    upkeep = line("carbonate", 4_000, count=4, windows=windows)
+    wanted = replace(UPKEEP, id="up", per_day_ul=3_000, purpose="correction")
+    laid = line_for(knob(upkeep), wanted)
+    assert laid is not None
+    assert (3, (Window(start_minute=92, end_minute=647),)) == (laid.count, laid.windows)
+
+
+@pytest.mark.parametrize(
+    ("hydroxide", "ions", "dkh"),
+    # What carries it says how much at once: 0.1, 0.2 and 0.3 dKH, common practice.
+    [
+        (True, ("Na", "OH"), 0.1),
+        (False, ("Na", "CO3"), 0.2),
+        (False, ("Na", "HCO3", "CO3"), 0.2),
+        (False, ("Na", "HCO3"), 0.3),
+    ],
+)
+def test_what_carries_alkalinity_says_how_much_at_once(
+    *, hydroxide: bool, ions: tuple[str, ...], dkh: float
+) -> None:
+    """200 L and 2 meq/mL: 10.0 mL lift 0.1 meq/L; a dKH is 20/56.077 meq/L."""
+    made = Solution(
+        id="carbonate",
+        name="",
+        effects={"alkalinity": 2_000_000},
+        ions=ions,
+        hydroxide=hydroxide,
+    )
+    most_ul = dkh * 20 / 56.077 * 200 / 2 * 1000
+    assert int(most_ul) == most_per_dose_ul(knob(solution=made, per_dose_ul=0))
+    assert 900 == most_per_dose_ul(knob(solution=made, per_dose_ul=900))
