@@ -7,6 +7,12 @@ with its own bottles, two solutions of each tank kept apart; the virtual node an
 when asked, no probe. As in `slackwater rehearse`, rings are not searched for meanwhile.
 Each rehearsal has fresh processes; their memory is the sum of all peaks, so what two of
 them share counts twice.
+
+Two ratios are printed. Dose for dose a whole dose stands beside one round of the bare
+loop, which knows no pump that answers. Event for event like stands beside like: an
+event is what a loop takes up next, here each dose that falls due and each answer of a
+node, there each thing taken off the heap. So a dose that runs is two events, one that
+never does is one; how many turns the daemon needs for them is its own affair.
 """
 
 import gc
@@ -157,16 +163,19 @@ def main() -> None:
         bare.append(spent(lambda: bare_loop(days)))
         alone.append(apart(days, 1))
         both.append(apart(days, 2))
-    count = alone[0].doses
+    count, events = alone[0].doses, alone[0].events
     full, two = [each.spent for each in alone], [each.spent for each in both]
     faster = min(full)[0] / min(two)[0]
+    ratio = best(full) / best(bare)
     sys.stdout.write(
         f"doses            {count} in {days} days, {alone[0].verdicts}\n"
         f"{'':16s} best by the clock, of the processor; median of both\n"
         f"bare heap loop   {words(bare, count)}\n"
         f"one process      {words(full, count)}; {peak_mib(alone):.0f} MiB\n"
         f"two side by side {words(two, count)}; {peak_mib(both):.0f} MiB\n"
-        f"ratio            {best(full) / best(bare):.1f} of processor time\n"
+        f"ratio            {ratio:.1f} of processor time, dose for dose\n"
+        f"                 {ratio * count / events:.1f}, event for event; "
+        f"{events / best(full):,.0f} events a second beside {count / best(bare):,.0f}\n"
         f"side by side     {faster:.2f} times as fast by the clock, {cores()} cores\n"
         f"same records     {len({each.digest for each in (*alone, *both)}) == 1}\n"
     )
@@ -178,6 +187,7 @@ class Measured:
 
     spent: Spent
     doses: int
+    events: int
     verdicts: dict[str, int]
     digest: str
     peak_mib: float
@@ -204,6 +214,7 @@ def measure(days: int, processes: int) -> Measured:
     return Measured(
         spent=(clock_s, own_s + children_s() - others_s),
         doses=len(done.doses),
+        events=len(done.doses) + sum(each.volume_ul > 0 for each in done.doses),
         verdicts=dict(Counter(each.verdict for each in done.doses)),
         peak_mib=sum(resource.getrusage(who).ru_maxrss for who in peaks) / 1024,
         digest=hashlib.sha256(repr(done).encode()).hexdigest(),
