@@ -295,3 +295,41 @@ def test_what_is_held_back_says_why_on_the_screen(stage: Stage) -> None:
     stage.run("record", "temperature=31 degC", "--method", "meter")
     told = " ".join(stage.run("propose").out.split())
     assert "holds it back. (The water has 31.0 degC: bring that right first." in told
+
+
+def test_a_plan_that_begins_later_leaves_no_days_without_a_dose(stage: Stage) -> None:
+    """Steps from day ten on: taken over tonight, nine days would have nothing."""
+    assert 0 == stage.approve("--now").code
+    # So little is used up that the fall takes steps.
+    stage.append(*dosed_by_hand(stage, 0.05))
+    plan = stage.config / "plan.toml"
+    tomorrow = stage.run("propose").out.splitlines()[-1]
+    first = f"{stage.stamp()['at'] + timedelta(days=10):%Y-%m-%d}"
+    told = stage.run("propose", "--from", first, "--write", plan, "--replace")
+
+    assert tomorrow.endswith("rehearse and approve.")
+    assert f"starts = {first}" in plan.read_text("utf-8")
+    assert told.out.endswith(f"slackwater approve --at {first}T00:00\n")
+
+
+def test_an_approval_that_waits_is_named(stage: Stage) -> None:
+    """What is proposed begins from the plan in force, not from what comes."""
+    assert 0 == stage.approve("--now").code
+    text = (stage.config / "plan.toml").read_text("utf-8")
+    (stage.config / "plan.toml").write_text(text.replace('"36 mL"', '"35 mL"'), "utf-8")
+    day = stage.stamp()["at"] + timedelta(days=5)
+    words = ("--at", f"{day:%Y-%m-%dT00:00Z}")
+    assert 0 == stage.approve(*words, highest="70 mL").code
+    told = " ".join(stage.run("propose").out.split())
+    assert (
+        f"Approval 2 takes over at {day:%Y-%m-%d} 00:00 UTC; this proposal does not "
+        "build on it, and approving this one withdraws it."
+    ) in told
+
+
+@pytest.mark.parametrize("first", ["9999-12-31", "2500-01-01"])
+def test_a_first_day_far_ahead_is_one_clear_error(stage: Stage, first: str) -> None:
+    """No fault of the program: what was asked, and until when a day may be."""
+    told = stage.run("propose", "--from", first, "--json")
+    assert (2, f"{first} is too far ahead") == (told.code, told.errors[0]["what"])
+    assert "--from" == told.errors[0]["where"]

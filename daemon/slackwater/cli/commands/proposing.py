@@ -26,7 +26,7 @@ from slackwater.cli.proposal_text import comments_of, proposal_document, proposa
 from slackwater.cli.shell import Shell, verb
 from slackwater.cli.subject import only_tank
 from slackwater.errors import Finding, InputError
-from slackwater.facts.plan import Plan
+from slackwater.facts.plan import Approval, Plan
 from slackwater.facts.reliable import as_measured
 from slackwater.facts.tank import Machine
 from slackwater.outside.settings import read_machine, read_plan
@@ -35,6 +35,9 @@ from slackwater.service.assessing import LookBack, assessed
 from slackwater.service.proposing import Fitted, propose_fitting
 
 KEPT_SUFFIX = ".before"
+# Tests of today say nothing of a water further ahead: common practice, no source.
+AHEAD_AT_MOST = timedelta(days=60)
+ONE_DAY = timedelta(days=1)
 Compared = Literal["in force", "approved for later", "not approved", "none"]
 
 
@@ -115,7 +118,9 @@ def propose(shell: Shell, **wishes: Unpack[Wishes]) -> Answer:
 class Proposed:
     """A proposal; `missing` tests would make it surer, `paste` are lines for the file.
 
-    `begins` is the first local day of what changes.
+    `begins` is the first local day of what changes; `gap` whether a plan that flows
+    would end before, were this one approved as usual. `waiting` is an approval that
+    takes over later, which this proposal does not build on.
     """
 
     fitted: Fitted
@@ -123,6 +128,8 @@ class Proposed:
     paste: list[str]
     compared_with: Compared
     begins: date
+    gap: bool = False
+    waiting: Approval | None = None
 
 
 def proposed(
@@ -158,8 +165,29 @@ def proposed(
         missing=tuple(one.text for one in due),
         paste=_paste(fitted, assessment, machine),
         compared_with=compared_with,
-        begins=asked.today + timedelta(days=1),
+        begins=asked.today + ONE_DAY,
+        gap=_leaves_gap(fitted, compared_with, _today(machine, tank, now)),
+        waiting=_waiting(found),
     )
+
+
+def _leaves_gap(fitted: Fitted, compared_with: Compared, today: date) -> bool:
+    """Whether a pump would rest between the next midnight and the plan's first day."""
+    plan, begins = fitted.proposal.plan, dict[str, date]()
+    for line in plan.lines:
+        if (line.tank, line.purpose) == (fitted.proposal.tank, "maintenance"):
+            first = max(line.first_day or plan.starts, plan.starts)
+            begins[line.pump] = min(begins.get(line.pump, first), first)
+    late = any(first > today + ONE_DAY for first in begins.values())
+    return late and compared_with == "in force"
+
+
+def _waiting(found: Opened) -> Approval | None:
+    """An approval that takes over later, beside one that is in force."""
+    now, later = approval_at(found.state, found.now.utc), newest_approval(found.state)
+    if now is None or later is None or later.approval == now.approval:
+        return None
+    return later.approval
 
 
 def present_plan(
@@ -202,12 +230,16 @@ def _accepted(
     return frozenset(accept) if accept else None
 
 
+def _today(machine: Machine, tank: str, utc: datetime) -> date:
+    return utc.astimezone(ZoneInfo(machine.tanks[tank].zone)).date()
+
+
 def _eve(machine: Machine, tank: str, utc: datetime, first: datetime | None) -> date:
     """The local day before the first one that changes.
 
-    Raises: InputError when that lies in the past.
+    Raises: InputError when that lies in the past, or too far ahead.
     """
-    today = utc.astimezone(ZoneInfo(machine.tanks[tank].zone)).date()
+    today = _today(machine, tank, utc)
     if first is None:
         return today
     if first.date() < today:
@@ -219,7 +251,16 @@ def _eve(machine: Machine, tank: str, utc: datetime, first: datetime | None) -> 
                 do="Nothing is dosed in the past; leave it out for tomorrow.",
             )
         )
-    return first.date() - timedelta(days=1)
+    if first.date() > today + AHEAD_AT_MOST:
+        raise InputError(
+            Finding(
+                what=f"{first.date()} is too far ahead",
+                where="--from",
+                expected=f"a day until {today + AHEAD_AT_MOST}",
+                do="Test again nearer to the day, and propose then.",
+            )
+        )
+    return first.date() - ONE_DAY
 
 
 def _write(path: Path, text: str, *, replace: bool) -> None:
@@ -260,11 +301,18 @@ def _compared(made: Proposed) -> Iterator[str]:
     if made.compared_with in {"not approved", "approved for later"}:
         yield f"Compared with a plan that is {made.compared_with}: nothing flows by it"
         yield "yet, so that steps begin from nothing."
+    if made.waiting is not None:
+        at = f"{made.waiting.takes_over_at:%Y-%m-%d %H:%M} UTC"
+        yield f"Approval {made.waiting.serial} takes over at {at}; this proposal does"
+        yield "not build on it, and approving this one withdraws it."
 
 
 def _next_step(made: Proposed, path: Path | None) -> str:
+    # Taken over tonight, it would leave the days before its own without a dose.
+    at = f" --at {made.begins}T00:00" if made.gap else ""
     if path is None:
-        return "Write it with --write FILE, read it, then check, rehearse and approve."
+        how = f"`slackwater approve{at}`" if at else "approve"
+        return f"Write it with --write FILE, read it, then check, rehearse and {how}."
     if path.name != PLAN_FILE:
         return (
             f"Written: {path}. Read it; it counts once it is {PLAN_FILE} and approved."
@@ -273,5 +321,5 @@ def _next_step(made: Proposed, path: Path | None) -> str:
         f"Written: {path}. Read it, then:\n"
         "  slackwater check\n"
         f"  slackwater rehearse --faults --from {made.begins}\n"
-        "  slackwater approve"
+        f"  slackwater approve{at}"
     )
