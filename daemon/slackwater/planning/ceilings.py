@@ -53,12 +53,12 @@ class Ceiling:
     tank: str
     fits: int
     cap: int | None
-    pump: str = ""
-    parameter: str = ""
-    first: str = ""
-    found: int = 0
-    span: str = ""
-    aside: int = 0
+    pump: str
+    parameter: str
+    first: str
+    found: int
+    span: str
+    aside: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -83,7 +83,7 @@ class Stream:
     run_s: int
     flow_s: int
     pause_s: int
-    lag_s: int = 0
+    lag_s: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

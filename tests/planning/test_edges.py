@@ -1,0 +1,203 @@
+"""What the planning says at the very amounts and days where its word changes."""
+
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+from fractions import Fraction
+from math import lcm
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from slackwater.facts.plan import DueDose
+from slackwater.planning.ceilings import ceilings
+from slackwater.planning.changes import Laid, growths, touched_pumps
+from slackwater.planning.charges import HOUR, Stretch, Sum, rolling_sums
+from slackwater.planning.days import checked_days
+from slackwater.planning.draws import drawn_ul, lasts_days
+from slackwater.planning.faults import line_faults
+from slackwater.planning.suggestions import rounded_up
+from slackwater.planning.timetable import Timetable
+from tests.planning.plans import (
+    BERLIN,
+    STARTS,
+    line,
+    machine,
+    plan,
+    timed,
+    with_pump,
+)
+
+ONE_DAY = timedelta(days=1)
+MACHINE = machine("UTC")
+PUMP = "carbonate-reef"
+
+
+def test_the_first_dose_above_a_cap_is_named_whichever_sum_it_breaks() -> None:
+    """At 06:00 of the second day six doses lie in 24 hours; the day has six by 15:00.
+
+    The dose of 06:00 the day before may begin as late as 07:30, and counts.
+    """
+    upkeep = line(per_day_ul=10_000, count=4, times_minute=(0, 360, 720, 1080))
+    more = line(
+        per_day_ul=10_000,
+        count=4,
+        id="more",
+        times_minute=(180, 540, 900, 1260),
+        first_day=STARTS + ONE_DAY,
+    )
+    made = with_pump(MACHINE, PUMP, per_day_ul=13_000)
+    found = ceilings(plan(upkeep, more), made)
+    (broken,) = found.broken
+    assert ("most_per_day", 15_000) == (broken.key, broken.found)
+    assert "reef/carbonate@2026-01-06#02" == broken.first
+    assert {0} == {one.found for one in found.all if not one.first}
+
+
+def due(hour: int, latest_hour: int) -> DueDose:
+    """A dose of a microlitre."""
+    day = datetime(2026, 5, 3, tzinfo=UTC)
+    return DueDose(
+        id=f"reef/carbonate@2026-05-03#{hour}",
+        line="carbonate",
+        tank="reef",
+        pump=PUMP,
+        local_day=day.date(),
+        ordinal=hour,
+        due_at=day + hour * HOUR,
+        latest_at=day + latest_hour * HOUR,
+        volume_ul=1,
+    )
+
+
+def test_a_dose_counts_until_it_is_as_old_as_the_stretch() -> None:
+    """One that began at one o'clock at the latest is gone from two hours at three."""
+    doses = [due(0, 1), due(3, 4)]
+    stretch = Stretch(local_day=date(2026, 5, 3), today={PUMP: doses}, before={})
+    sums = [Sum(doses[0], 1), Sum(doses[1], 1)]
+    assert sums == list(rolling_sums(stretch, {PUMP: 1}, 2 * HOUR))
+
+
+@pytest.mark.parametrize(
+    ("alkalinity", "touched"), [(1_981_350, False), (1_981_351, True)]
+)
+def test_another_solution_is_one_of_more_than_five_percent(
+    alkalinity: int, touched: bool
+) -> None:
+    """1 887 000 and a twentieth, to the unit."""
+    mixed = replace(MACHINE.solutions["carbonate"], effects={"alkalinity": alkalinity})
+    other = replace(MACHINE, solutions={**MACHINE.solutions, "carbonate": mixed})
+    assert touched == bool(touched_pumps(MACHINE, other, plan(line())))
+
+
+def test_what_no_plan_gave_before_grows_from_nothing_and_is_left_out() -> None:
+    """New is told as new, not as a growth."""
+    before = Laid(
+        plan=plan(line()), machine=MACHINE, until=datetime(2026, 5, 3, tzinfo=UTC)
+    )
+    assert () == growths([[before]], (plan(line(), line("calcium")), MACHINE))
+
+
+@pytest.mark.parametrize(
+    ("starts", "is_checked"),
+    [(date(2026, 3, 27), True), (date(2026, 3, 26), False)],
+)
+def test_clock_changes_are_looked_for_on_731_days(
+    starts: date, is_checked: bool
+) -> None:
+    """Source: IANA tz database, Europe/Berlin changes on 26 March 2028, 730 days on."""
+    days = checked_days(plan(line(), starts=starts), "reef", ZoneInfo(BERLIN))
+    assert is_checked == (date(2028, 3, 26) in days)
+
+
+@pytest.mark.parametrize("cycles", [(4, 9, 25), (2, 7, 31), (19, 23, 1)])
+def test_successions_are_kept_once_and_after_a_year_only_fuller_ones(
+    cycles: tuple[int, int, int],
+) -> None:
+    """Oracle: each three days as sets of lines, every day of the cycle walked."""
+
+    def lines_on(offset: int) -> frozenset[int]:
+        return frozenset(n for n in cycles if offset >= 0 and offset % n == 0)
+
+    seen: set[tuple[frozenset[int], ...]] = set()
+    expected = []
+    for offset in range(lcm(*cycles) + 2):
+        met = tuple(lines_on(offset - back) for back in range(3))
+        is_part = any(
+            all(one <= other for one, other in zip(met, old, strict=True))
+            for old in seen
+        )
+        if met in seen or (offset >= 366 and is_part):
+            continue
+        seen.add(met)
+        if met[0]:
+            expected.append(STARTS + offset * ONE_DAY)
+    lines = [line(id=f"every-{n}", every_days=n) for n in cycles]
+    assert expected == list(checked_days(plan(*lines), "reef", ZoneInfo("UTC")))
+
+
+def test_what_is_drawn_is_counted_from_the_first_day_to_the_last() -> None:
+    """Five of ten days come before the line begins."""
+    late = line(per_day_ul=1000, first_day=STARTS + 5 * ONE_DAY)
+    days = (STARTS, STARTS + 9 * ONE_DAY)
+    assert 5000 == drawn_ul(plan(late), {PUMP}, days)
+
+
+def test_a_bottle_lasts_to_its_last_microlitre() -> None:
+    """One a day of one is a day; an empty one ends with the next dose, six days on."""
+    assert 1.0 == lasts_days(plan(line(per_day_ul=1, count=1)), {PUMP}, 1, STARTS)
+    weekly = line(per_day_ul=10_000, every_days=7)
+    assert 6.0 == lasts_days(plan(weekly), {PUMP}, 0, STARTS + ONE_DAY)
+
+
+def test_a_time_before_midnight_is_no_time() -> None:
+    """Also where the last one is."""
+    one = line(count=2, times_minute=(-5, 10))
+    said = [fault.finding.what for fault in line_faults(plan(one), MACHINE)]
+    assert ["the times do not make 2 doses of one day"] == said
+
+
+def test_a_rate_of_one_nanolitre_a_second_is_a_rate() -> None:
+    """It is slow, and told as too much for one run."""
+    made = with_pump(MACHINE, PUMP, rate_nl_per_s=1)
+    said = [fault.finding.what for fault in line_faults(plan(line()), made)]
+    assert ["a dose of 1 mL is more than one run can give"] == said
+
+
+def test_a_cap_of_one_microlitre_a_dose_speaks_against_a_smaller_dose() -> None:
+    """It would take more doses than a day has."""
+    made = with_pump(MACHINE, PUMP, per_dose_ul=1)
+    one = line(per_day_ul=70_000, count=1)
+    (fault,) = line_faults(plan(one), made)
+    assert "70000 doses are more than 288 a day, for" in fault.finding.do
+
+
+@pytest.mark.parametrize(
+    ("value", "digits", "expected"),
+    [(5, 2, "5"), (5, 1, "5"), (101, 2, "110"), (100, 2, "100"), (99, 1, "100")],
+)
+def test_figures_are_rounded_up_to_whole_numbers(
+    value: int, digits: int, expected: str
+) -> None:
+    """Also those that have fewer digits than are kept."""
+    assert expected == f"{rounded_up(Fraction(value), digits)}"
+
+
+def test_what_is_left_out_is_told_without_the_doses() -> None:
+    """Source: IANA tz database, Europe/Berlin has no 02:30 on 29 March 2026."""
+    one = line(count=2, times_minute=(90, 150))
+    timetable = Timetable(plan(one), machine())
+    told = timetable.left_out("reef", date(2026, 3, 29))
+    assert ("reef/carbonate@2026-03-29#02: 02:30 does not exist on this day",) == told
+
+
+@pytest.mark.parametrize(
+    ("every_days", "late_s"), [(30, 259), (31, 267), (32, 267), (90, 267)]
+)
+def test_the_next_dose_is_looked_for_within_31_days(
+    every_days: int, late_s: int
+) -> None:
+    """A ten-thousandth of 30 or 31 days, in whole seconds; beyond, as of 31."""
+    made = timed(MACHINE, lateness_share=1e-4)
+    one = line(per_day_ul=1000, count=1, every_days=every_days, times_minute=(0,))
+    (dose,) = Timetable(plan(one), made).day("reef", STARTS).doses
+    assert timedelta(seconds=late_s) == dose.latest_at - dose.due_at
