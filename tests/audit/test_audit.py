@@ -6,14 +6,17 @@ from datetime import timedelta
 
 import pytest
 
+from slackwater.audit.expected import asked
+from slackwater.audit.history import history_of
 from slackwater.audit.reasons import WORDS, Missing, word_for
 from slackwater.facts.doses import DoseIntended, DoseSealed, DoseVoided
 from slackwater.facts.events import (
     Calibrated,
+    PlanWithdrawn,
     PumpsDisabled,
     ShotRequested,
 )
-from slackwater.facts.plan import DueDose
+from slackwater.facts.plan import DueDose, Window
 from slackwater.facts.reasons import Code, because
 from slackwater.pump.command import calibration_id
 from tests.audit.books import (
@@ -231,6 +234,42 @@ def test_a_new_calibration_counts_from_its_entry_on() -> None:
             run["cut_ms"] //= 100
             days.change(intent, command=command(intent, cal=cal, **run).command)
     assert [] == list(wrongs(days.audited()))
+
+
+def test_a_dose_that_two_approvals_name_is_expected_once() -> None:
+    """From noon on another plan gives twelve doses of carbonate in the afternoon.
+
+    Six of them were due in the morning by the plan before: whoever named them first.
+    """
+    days = Days()
+    noon = Window(start_minute=720, end_minute=1440)
+    lines = [
+        replace(line, windows=(noon,)) if line.id == "carbonate" else line
+        for line in days.plan.lines
+    ]
+    later = (days.machine, replace(days.plan, lines=tuple(lines)))
+    days.rules.append(approved(2, BEGIN + 12 * HOUR, later))
+    history = history_of(list(enumerate(days.rules, start=1)))
+    due = [
+        (one.dose.partition("#")[2], one.serial)
+        for one in asked(history, BEGIN, BEGIN + DAY)
+        if one.dose.startswith("reef/carbonate@")
+    ]
+    assert [(f"{number:02d}", 1 if number <= 6 else 2) for number in range(1, 13)] == (
+        sorted(due)
+    )
+
+
+def test_a_withdrawal_of_an_approval_nobody_knows_withdraws_none() -> None:
+    """One that is older than what is looked at, beside one that is known."""
+    days = Days()
+    clean = days.audited()
+    gone = PlanWithdrawn(**stamp(BEGIN + HOUR), serial=9, by="keeper")
+    days.rules.append(gone)
+    assert clean == days.audited()
+    days.rules.append(replace(gone, serial=1))
+    extra = {wrong for wrong, _ in wrongs(days.audited())}
+    assert {"extra"} == extra
 
 
 def test_a_correction_ends_with_its_approval_and_upkeep_with_its_grace() -> None:

@@ -66,8 +66,11 @@ def test_a_kind_nobody_knows_is_extra() -> None:
     """Whatever a later version may call it, this one did not approve of it."""
     days = Days()
     intent = days.one()
-    days.change(intent, dose_kind="prime")
-    assert ("extra", intent.dose.id) in list(wrongs(days.audited()))
+    days.change(intent, dose_kind="a later kind")
+    found = days.audited()
+    assert [("extra", intent.dose.id)] == list(wrongs(found))
+    assert "nobody knows a dose of kind a later kind" == found.departures[0].what
+    assert (1, 0) == (found.count("extra"), found.count("altered"))
 
 
 def test_a_pump_that_was_never_approved_is_altered() -> None:

@@ -19,8 +19,6 @@ EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 AROUND_H = 30
 SAMPLE_H = 6
 HOUR_S, MINUTE_S = 3600, 60
-# A whole day can be jumped over, where a zone moved across the date line.
-LONGEST_JUMP_MIN = 25 * 60
 
 
 class Place(NamedTuple):
@@ -115,11 +113,10 @@ def comes(zone: ZoneInfo, day: date, minute: int) -> tuple[int, bool]:
     )
     if showing:
         return showing[0], True
-    # Jumped over: the first minute after which the clock stands beyond it.
+    # Jumped over: the first minute after which the clock stands beyond it. That may be
+    # a whole day later, where a zone moved across the date line.
     at_s = wall_s - max(offsets_s)
-    for _ in range(LONGEST_JUMP_MIN):
-        if at_s + _offset_s(zone, at_s) > wall_s:
-            break
+    while at_s + _offset_s(zone, at_s) <= wall_s:
         at_s += MINUTE_S
     return at_s, False
 
