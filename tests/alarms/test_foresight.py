@@ -16,6 +16,7 @@ from slackwater.alarms.foresight import (
     Level,
     hours_to_ceiling,
     hours_to_floor,
+    hours_without_dosing,
     in_dkh,
     level_now,
     levels_in_dkh,
@@ -113,6 +114,25 @@ def test_nothing_is_said_where_nothing_is_known() -> None:
     assert None is hours_to_ceiling(bare, tank, dkh(8.0))
     idle = replace(found, rules=rules_for(found.machine, None))
     assert None is hours_to_ceiling(idle, tank, dkh(8.0))
+
+
+def test_a_hold_of_everything_is_foreseen_without_any_hold() -> None:
+    """As long as if all were held; what the daemon does not give still comes."""
+    found = thirsty(1.5)
+    tank = tank_of(found)
+    hours = hours_without_dosing(found, tank, dkh(8.0))
+    assert 32.0 == pytest.approx(hours, abs=0.01)
+    for per_day, expected in ((0.5, 48.0), (1.5, None)):
+        lime = Outside(
+            id="reactor", tank="reef", parameter="alkalinity", per_day=dkh_peq(per_day)
+        )
+        base = replace(found.machine, outside=(lime,))
+        fed = replace(found, machine=base, rules=rules_for(base, plan()))
+        hours = hours_without_dosing(fed, tank, dkh(8.0))
+        assert expected == (None if hours is None else pytest.approx(hours, abs=0.02))
+    bare = replace(found, machine=replace(found.machine, guards={}))
+    assert None is hours_without_dosing(bare, tank, dkh(8.0))
+    assert None is hours_without_dosing(found, tank, None)
 
 
 def test_a_level_is_carried_by_uptake_and_doses() -> None:
