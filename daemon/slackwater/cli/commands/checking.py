@@ -19,6 +19,12 @@ from slackwater.cli.amounts import (
 )
 from slackwater.cli.bottles import emptied, emptied_document, emptied_words
 from slackwater.cli.checked import Checked, check_files
+from slackwater.cli.day_totals import (
+    DayTotal,
+    day_totals,
+    total_document,
+    totals_words,
+)
 from slackwater.cli.document import REFUSED, Answer, finding_document, finding_text
 from slackwater.cli.extras import lacking
 from slackwater.cli.lasting import (
@@ -63,23 +69,24 @@ def check(shell: Shell) -> Answer:
     """Say all that is wrong with the files.
 
     Also says what each line adds to the water per day, how long it would take to the
-    alkalinity ceiling if uptake stopped, how long bottles and tubes last, and the
-    smallest cap that fits.
+    alkalinity ceiling if uptake stopped, how closely a day's total is known, how long
+    bottles and tubes last, and the smallest cap that fits.
     """
     judged = check_files(read_files(shell.config))
     cautions = (*judged.cautions, *lacking(shell.config))
     checked = replace(judged, cautions=cautions)
     past = past_of(shell.state, checked.machine)
     sinks, lasts = tuple(sinking(checked, past)), _lasts(checked, past)
-    worn = _worn(checked, past)
+    worn, totals = _worn(checked, past), day_totals(checked, past.measured)
     return Answer(
         fields={
             **_fields(checked),
             "sinking": list(sinks),
             "lasts": [_lasting_document(one) for one in lasts],
             "tubes": [_tube_document(tube, days) for tube, days in worn],
+            "day_totals": [total_document(one) for one in totals],
         },
-        text="\n".join(_sections(checked, sinks, lasts, worn)),
+        text="\n".join(_sections(checked, (sinks, totals), lasts, worn)),
         findings=checked.findings,
         is_told=True,
         exit_code=REFUSED if checked.findings else 0,
@@ -250,11 +257,12 @@ def _cap_document(one: Ceiling, machine: Machine) -> dict[str, object]:
 
 def _sections(
     checked: Checked,
-    sinks: Sequence[str],
+    foreseen: tuple[Sequence[str], Sequence[DayTotal]],
     lasts: Sequence[Bottle],
     worn: Sequence[tuple[Tube, float | None]],
 ) -> Iterator[str]:
     machine, sound = checked.machine, checked.sound
+    sinks, totals = foreseen
     rows = [
         (
             f"{line.tank}/{line.id}",
@@ -270,7 +278,8 @@ def _sections(
         left = hours_to_ceiling(sound, machine, tank)
         yield f"{tank}: {_until_ceiling(left)}"
     yield from (f"Warning: {one}" for one in sinks)
-    yield section("\nSmallest caps that fit this plan", _caps_table(checked))
+    yield from totals_words(totals)
+    yield section("Smallest caps that fit this plan", _caps_table(checked))
     if checked.missing:
         yield section("Missing caps, to paste into the tables named", _paste(checked))
     if machine.shortened_timing:

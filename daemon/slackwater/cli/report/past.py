@@ -20,6 +20,7 @@ from slackwater.cli.old_doser import left_to_old
 from slackwater.cli.opening import Approved, newest_approval, opened
 from slackwater.cli.subject import known_levels
 from slackwater.errors import LedgerMissingError
+from slackwater.facts.events import Calibrated
 from slackwater.facts.inventory import left_ul
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine
@@ -45,9 +46,9 @@ class Past:
 
     `levels` and `uptakes` map a tank to its parameters; `assessed` holds the names of
     those levels that an assessment carried to `at`, the others are as they were tested.
-    `calibrated` maps a pump to when it was measured last, `left_ul` a reservoir to what
-    is in it by the books, `held` how sure that is; `tubes` is what of them is behind.
-    `back_on` is the local day of return
+    `calibrated` maps a pump to when it was measured last, `measured` to the entry of
+    that, `left_ul` a reservoir to what is in it by the books, `held` how sure that is;
+    `tubes` is what of them is behind. `back_on` is the local day of return
     from a declared absence; `still_old` holds the lines, `TANK/LINE`, that an old doser
     gives until they are taken over.
     """
@@ -59,6 +60,7 @@ class Past:
     assessed: Mapping[str, frozenset[str]] = field(default_factory=dict)
     uptakes: Mapping[str, Mapping[str, Interval]] = field(default_factory=dict)
     calibrated: Mapping[str, datetime] = field(default_factory=dict)
+    measured: Mapping[str, Calibrated] = field(default_factory=dict)
     left_ul: Mapping[str, int] = field(default_factory=dict)
     held: Mapping[str, Held] = field(default_factory=dict)
     tubes: tuple[Tube, ...] = ()
@@ -99,6 +101,7 @@ def read_past(state_dir: Path, machine: Machine) -> Past:
                 calibrated={
                     pump: known.at for pump, known in sorted(state.calibrations.items())
                 },
+                measured=dict(sorted(state.calibrations.items())),
                 left_ul={
                     name: left_ul(machine, state, name)
                     for name in sorted(machine.reservoirs)
