@@ -1,11 +1,13 @@
 """`setup` with a person who makes mistakes: each costs one answer."""
 
+import re
 from pathlib import Path
 
 import pytest
 
 from slackwater.outside.settings import read_machine, read_plan
 from tests.cli.run_program import Outcome, run
+from tests.cli.stage import Stage
 from tests.cli.terminal import COLUMNS, at_a_terminal
 from tests.cli.test_setup import (
     ANSWERS,
@@ -174,3 +176,22 @@ def test_a_narrow_terminal_breaks_no_word(tmp_path: Path) -> None:
     told = lines[at : at + 2]
     assert max(map(len, told)) <= COLUMNS
     assert told[1].startswith(" " * 12 + "ml, L, ")
+
+
+@pytest.mark.parametrize("recipe", [SODA, "alkalinity 0.05 dKH per mL in 100 L"])
+def test_answers_like_the_examples_come_to_a_plan_that_is_sound(
+    tmp_path: Path, recipe: str
+) -> None:
+    """Each question's own example, and an uptake nobody knows: nothing to mend."""
+    first = tmp_path / "first"
+    first.mkdir()
+    asked = dialogue(first, *RIGHT).err
+    water, zone, level, limit, longest, *pump = re.findall(r"like ([^:,]+)[:,]", asked)
+    told = dialogue(
+        tmp_path,
+        *("", "", water, zone, level, "", limit, longest, "", "n"),
+        *("carbonate", "", recipe, *pump[: len(FIGURES) + 1], "n"),
+        *("", "", ""),
+    )
+    assert (0, False) == (told.code, "to mend first" in told.out), told.out
+    assert 0 == Stage(tmp_path / "config", tmp_path / "state").run("check").code

@@ -59,7 +59,7 @@ _PUMP_QUESTIONS = (
     ("smallest_dose", "  Smallest dose it gives reliably, like 0.5 mL"),
     ("most_per_dose", "  Most it may ever give in one dose, like 4 mL"),
     ("most_per_day", "  Most it may ever give in a day, like 50 mL"),
-    ("per_day", f"  What the first plan doses a day, like 36 mL, or {NONE}"),
+    ("per_day", f"  What the first plan doses a day, like 12 mL, or {NONE}"),
     ("dosed", f"  What it gave in the last 24 h, like 0 mL, {PLANNED}, or {UNKNOWN}"),
 )
 _WANTED = "An answer is wanted: type one as the question shows."

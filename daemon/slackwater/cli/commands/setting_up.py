@@ -63,7 +63,7 @@ class Wishes(TypedDict):
     'uptake like { alkalinity = { estimate = "1.0 dKH/day", low = "0.8 dKH/day" } }, '
     'caps like { calcium = { gross = "15 mg/L/day" } }; port and doses are numbers, '
     "passwords and no_effects true or false; all else is typed as in the dialogue, in "
-    'quotes, like per_day = "36 mL".',
+    'quotes, like per_day = "12 mL".',
 )
 @click.option(
     "--answers",
