@@ -333,3 +333,13 @@ def test_a_first_day_far_ahead_is_one_clear_error(stage: Stage, first: str) -> N
     told = stage.run("propose", "--from", first, "--json")
     assert (2, f"{first} is too far ahead") == (told.code, told.errors[0]["what"])
     assert "--from" == told.errors[0]["where"]
+
+
+@pytest.mark.parametrize("place", ["plan.toml/next.toml", "nowhere/next.toml"])
+def test_a_plan_that_cannot_be_written_is_one_clear_error(
+    stage: Stage, place: str
+) -> None:
+    """A folder that is a file, or that is not there."""
+    told = stage.run("propose", "--write", stage.config / place, "--json")
+    assert (2, str(stage.config / place)) == (told.code, told.errors[0]["where"])
+    assert told.errors[0]["what"].startswith("it cannot be written: ")

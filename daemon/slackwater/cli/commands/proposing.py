@@ -6,6 +6,7 @@ kept; lines are accepted singly, those of one group together.
 """
 
 from collections.abc import Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from pathlib import Path
@@ -285,7 +286,8 @@ def _write(path: Path, text: str, *, replace: bool) -> None:
             path.with_name(path.name + KEPT_SUFFIX).write_bytes(path.read_bytes())
         part.replace(path)
     except OSError as error:
-        part.unlink(missing_ok=True)
+        with suppress(OSError):
+            part.unlink()
         raise InputError(
             Finding(
                 what=f"it cannot be written: {error.strerror}",

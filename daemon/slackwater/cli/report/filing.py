@@ -4,6 +4,7 @@ Floor 8. One subject: one file, whole or not at all. Laws here: only a page of o
 is written over; anything else that stands there is left as it is.
 """
 
+from contextlib import suppress
 from pathlib import Path
 
 from slackwater.cli.report.page import MARK
@@ -16,6 +17,8 @@ def write_page(path: Path, text: str, mark: str = MARK) -> None:
     `mark` stands in every page of the kind that may be written over.
     Raises: InputError when something else stands there or it cannot be written.
     """
+    if not path.name:
+        raise InputError(_nameless(path))
     part = path.with_name(f"{path.name}.part")
     try:
         if path.exists() and mark not in path.read_text("utf-8", errors="replace"):
@@ -23,6 +26,8 @@ def write_page(path: Path, text: str, mark: str = MARK) -> None:
         part.write_text(text, encoding="utf-8")
         part.replace(path)
     except OSError as error:
+        with suppress(OSError):
+            part.unlink()
         raise InputError(
             Finding(
                 what=f"it cannot be written: {error.strerror}",
@@ -31,6 +36,15 @@ def write_page(path: Path, text: str, mark: str = MARK) -> None:
                 do="Choose another place, or mend its permissions.",
             )
         ) from error
+
+
+def _nameless(path: Path) -> Finding:
+    return Finding(
+        what="that is no name of a file",
+        where=str(path),
+        expected="a file name like report.html",
+        do="Give the page a name; nothing was written.",
+    )
 
 
 def _foreign(path: Path) -> Finding:
