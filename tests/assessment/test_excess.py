@@ -185,3 +185,14 @@ def test_the_lower_of_ceiling_and_practice_is_the_bound() -> None:
     assert usual == bound_of("alkalinity", machine(targets=TARGETS), "reef")
     assert GUARD.ceiling == bound_of("alkalinity", guarded(), "reef")
     assert bound_of("nitrate", guarded(), "reef") is None
+
+
+@pytest.mark.parametrize(("apart_min", "is_held"), [(20, True), (40, False)])
+def test_a_low_test_of_another_kit_within_half_an_hour_frees_no_rise(
+    apart_min: int, *, is_held: bool
+) -> None:
+    """As at the gate: of one water the highest decides, whichever came last."""
+    high = measured("alkalinity", 10.4 * DKH, 0.01 + apart_min / 1440, method="meter")
+    low = measured("alkalinity", 7.3 * DKH, 0.01)
+    found = assess(sinking(high, low), guarded(), "reef", NOW)
+    assert is_held == found.is_blocked("alkalinity", "rise")

@@ -14,7 +14,7 @@ from slackwater.assessment.inflow import day_of
 from slackwater.assessment.practice import ALKALINITY, shelf_days, stop_above
 from slackwater.assessment.records import Point, Series, Standing
 from slackwater.facts.tank import Machine
-from slackwater.facts.waters import OWN_TESTS_ONLY
+from slackwater.facts.waters import ONE_WATER, OWN_TESTS_ONLY
 from slackwater.water.parameters import PARAMETERS
 from slackwater.water.show import show_level
 
@@ -75,7 +75,11 @@ def held_to(found: Standing, bounded: Bounded) -> Standing:
 
 
 def newest_test(parameter: str, all_series: Sequence[Series]) -> Point | None:
-    """The newest test that may decide and is not known to stand out; None: none."""
+    """The newest test that may decide and is not known to stand out; None: none.
+
+    Of several kits within half an hour the highest: a low one ends no stop at the gate
+    either.
+    """
     points = [
         point
         for one in all_series
@@ -83,7 +87,9 @@ def newest_test(parameter: str, all_series: Sequence[Series]) -> Point | None:
         for point in one.points
         if point.use != "outlier" and not point.censored
     ]
-    return max(points, key=lambda one: one.at, default=None)
+    newest_at = max((one.at for one in points), default=None)
+    visit = (one for one in points if newest_at and newest_at - one.at <= ONE_WATER)
+    return max(visit, key=lambda one: (one.value, one.at), default=None)
 
 
 def excess_words(found: Standing) -> str:
