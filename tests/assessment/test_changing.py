@@ -1,9 +1,11 @@
 """Water changes as a remedy."""
 
+from dataclasses import replace
+
 import pytest
 
 from slackwater.assessment.changing import changing
-from tests.assessment.past import DKH, change, history
+from tests.assessment.past import DKH, change, history, machine
 from tests.assessment.pictures import picture
 
 
@@ -66,3 +68,11 @@ def test_an_unknown_alkalinity_limits_nothing() -> None:
     found = changing("nitrate", 50.0, 10.0, picture({"alkalinity": None}, past=past))
     assert 0.15 == found.fraction
     assert {} == found.moves
+
+
+def test_a_small_tank_is_never_told_to_change_nothing() -> None:
+    """15 % of a jar of 2 L are 0.3 L, not 0."""
+    made = machine()
+    jar = replace(made, tanks={"reef": replace(made.tanks["reef"], net_ul=2_000_000)})
+    found = changing("copper", 2.0, 2.0, picture(made=jar))
+    assert "1 water change of 15 % (0.3 L)" in found.words

@@ -14,7 +14,7 @@ from slackwater.assessment.picture import Picture
 from slackwater.assessment.practice import ALKALINITY, MEQ_PER_L_IN_DKH
 from slackwater.errors import OutOfRangeError
 from slackwater.water.parameters import PARAMETERS
-from slackwater.water.show import show_level
+from slackwater.water.show import show_figure, show_level
 from slackwater.water.water_changes import (
     after_changes,
     changes_to_reach,
@@ -60,9 +60,10 @@ class Changing:
             f"{name} by {_signed(name, step)}" for name, step in self.moves.items()
         )
         also = f"; each also moves {moved}" if moved else ""
+        litres = show_figure(self.litres, 2)
         return (
             f"{self.count} water change{'s' if self.count > 1 else ''} of "
-            f"{100 * self.fraction:.0f} % ({self.litres:.0f} L), {DAYS_BETWEEN} days "
+            f"{100 * self.fraction:.0f} % ({litres} L), {DAYS_BETWEEN} days "
             f"apart{tested}{also}"
         )
 
