@@ -3,10 +3,11 @@
 from dataclasses import replace
 from datetime import timedelta
 
-from slackwater.assessment.deciding import Decision, capped
+from slackwater.assessment.deciding import Decision, capped, most_of
 from slackwater.assessment.knobs import Knobs, knobs_of
 from slackwater.facts.plan import PlanLine
 from slackwater.facts.proposal import Ground
+from slackwater.facts.tank import EffectCap, Outside
 from tests.assessment.reefs import TODAY, line, machine, plan
 
 LATER = TODAY + timedelta(days=10)
@@ -69,3 +70,19 @@ def test_a_later_step_that_does_not_fit_is_laid_anew() -> None:
     aside = replace(step, purpose="correction")
     found = knobs(15_000, now, aside)
     assert not capped(found, kept(found)).relaid
+
+
+def test_a_source_beyond_the_cap_leaves_nothing_and_never_less() -> None:
+    """Limewater alone brings more than may be poured in: the pump gives 0."""
+    made = machine()
+    reef = made.tanks["reef"]
+    cap = EffectCap(gross=1)
+    lime = Outside(id="lime", tank="reef", parameter="alkalinity", per_day=10**12)
+    made = replace(
+        made,
+        tanks={"reef": replace(reef, caps={"alkalinity": cap})},
+        outside=(lime,),
+    )
+    found = knobs_of(made, "reef", plan(line("carbonate", 10_000)), TODAY, {})
+    most, where = most_of(found, found.by_pump["carbonate"])
+    assert (0.0, "[tank.reef.caps.alkalinity] gross") == (most, where)

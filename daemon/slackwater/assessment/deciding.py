@@ -137,7 +137,7 @@ def _caps(knobs: Knobs, knob: Knob) -> Iterator[tuple[float, str]]:
             if (one.tank, one.parameter) == (tank.id, parameter)
         )
         place = f"[tank.{tank.id}.caps.{parameter}]"
-        yield (cap.gross - outside) / pico * room, f"{place} gross"
+        yield max(cap.gross - outside, 0) / pico * room, f"{place} gross"
         if cap.net_rise is not None:
             sure = knobs.sure_uptake(parameter)
             low = sure.per_day / level_per_pico(tank, parameter)
