@@ -9,11 +9,17 @@ from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, field
 from enum import StrEnum
+from typing import TypeAlias
 
 import pytest
 
 from tests.mutants.catalogue import TOP, Mutant, equivalents
-from tests.mutants.grafting import Graft, forget_answers
+from tests.mutants.grafting import (
+    Functions,
+    Graft,
+    forget_answers,
+    living_functions,
+)
 from tests.mutants.reach import run_soundly
 
 # A test may take so many times what it took, and so much more, before it is cut off.
@@ -21,6 +27,8 @@ TIMES, MORE_S = 5, 2.0
 # Waiting, not computing, may take so much longer: other processes take their share.
 WALL_TIMES, WALL_MORE_S = 20, 30.0
 GREEN, RED, UNTOUCHED = 0, 1, 3
+# Tests in the order they are run in, each with what it takes.
+Tests: TypeAlias = list[tuple[pytest.Item, float]]
 
 
 class Fate(StrEnum):
@@ -77,25 +85,25 @@ class Bench:
         reach = run_soundly(session.items, folder)
         lost = len(session.items) - len(reach.took_s)
         self.tell(f"{len(reach.took_s)} tests; not green by themselves: {lost}")
-        known = equivalents()
+        known, living = equivalents(), living_functions()
         for mutant in self.mutants:
             order = reach.in_order(mutant, session.items, self.within_s)
             tests = [(session.items[index], reach.took_s[index]) for index in order]
             is_known = mutant.name in known
-            fate = Fate.EQUIVALENT if is_known else tried(mutant, tests)
+            fate = Fate.EQUIVALENT if is_known else tried(mutant, tests, living)
             self.fates.append((mutant, fate))
             if fate in {Fate.SURVIVED, Fate.UNTRIED}:
                 self.tell(f"{fate}: {mutant}")
         return True
 
 
-def tried(mutant: Mutant, tests: list[tuple[pytest.Item, float]]) -> Fate:
+def tried(mutant: Mutant, tests: Tests, living: Functions) -> Fate:
     """How one mutant ends on tests, each with what it takes."""
     if not tests:
         return Fate.SURVIVED
     child = os.fork()
     if child == 0:
-        run_changed(mutant, tests)
+        run_changed(mutant, tests, living)
     expected_s = sum(took_s for _, took_s in tests)
     code = waited(child, WALL_MORE_S + WALL_TIMES * expected_s)
     return FATES.get(code, Fate.KILLED)
@@ -114,14 +122,15 @@ def waited(child: int, limit_s: float) -> int:
     return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
 
 
-def run_changed(mutant: Mutant, chosen: list[tuple[pytest.Item, float]]) -> None:
+def run_changed(mutant: Mutant, chosen: Tests, living: Functions) -> None:
     """Change this process and run tests in it until one is red; never returns."""
     os.setpgid(0, 0)
     plugins = chosen[0][0].config.pluginmanager
     plugins.unregister(name="terminalreporter")
     plugins.register(StopAtRed())
     try:
-        if not Graft(sys.modules[mutant.module], mutant.code()).done:
+        module = sys.modules[mutant.module]
+        if not Graft(module, mutant.codes(), living).done:
             os._exit(UNTOUCHED)
         forget_answers()
         for index, (item, took_s) in enumerate(chosen):

@@ -50,9 +50,10 @@ class Mutant:
     tree: ast.Module
     site: Site
 
-    def code(self) -> CodeType:
-        """The module, changed."""
-        return changed(self.tree, self.site, self.path)
+    def codes(self) -> tuple[CodeType, CodeType]:
+        """The module as it is, and changed."""
+        sound = compile(self.tree, str(self.path), "exec", dont_inherit=True)
+        return sound, changed(self.tree, self.site, self.path)
 
     @property
     def module(self) -> str:
