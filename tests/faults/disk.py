@@ -203,6 +203,10 @@ class DiskMemory:
     def checkpoint(self, at_now: Stamp) -> None:
         """The folded state as an entry, so that a start reads little; the witness."""
         self.append([Checkpoint(**at_now, state=dump_state(self.state))])
+        self.witness()
+
+    def witness(self) -> None:
+        """What the shell does each hour."""
         self._file.write_witness()
 
 

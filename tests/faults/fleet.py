@@ -26,6 +26,7 @@ class Fleet:
     voyages: int = 0
     pump_years: float = 0.0
     doses: int = 0
+    processor_s: float = 0.0
     met: Counter[str] = field(default_factory=Counter)
     reached: Counter[str] = field(default_factory=Counter)
     broken: list[Voyage] = field(default_factory=list)
@@ -47,8 +48,9 @@ class Fleet:
     def take(self, one: Voyage) -> None:
         """Add a voyage."""
         self.voyages += 1
-        self.pump_years += one.pumps * one.days / YEAR_DAYS
+        self.pump_years += one.pump_days / YEAR_DAYS
         self.doses += one.doses
+        self.processor_s += one.processor_s
         self.met += one.met
         self.reached += one.reached
         if one.broken:
@@ -72,6 +74,11 @@ def report(sailed: Fleet) -> Iterator[str]:
         f"{sailed.voyages} voyages, {sailed.pump_years:.1f} pump-years, "
         f"{sailed.doses} flows, {sailed.faults} faults, "
         f"{len(sailed.broken)} voyages broke a law"
+    )
+    seconds = max(sailed.processor_s, 1.0)
+    yield (
+        f"  in {seconds:.0f} processor seconds: {sailed.pump_years / seconds:.2f} "
+        f"pump-years and {sailed.faults / seconds:.0f} faults in each"
     )
     for name, (_, those) in CLASSES.items():
         names = {one.__name__ for one in those}

@@ -338,10 +338,14 @@ def _water(shown: Evidence) -> Iterator[str]:
         ]
         yield from _stretches(pump, known, charged, head.smallest_ul)
         if all(flow.factor <= HIDDEN for flow in own):
+            # A day is counted from intent to intent, and water follows an intent by up
+            # to the deadline: so much shorter is the day of water that a cap bounds.
+            day_ms = DAY_MS - shown.deadline_ms
             plan = [flow for flow in own if what.get(flow.attempt) == "plan"]
-            yield from _days(pump, plan, head.per_day_ul * HIDDEN + head.smallest_ul)
+            most_ul = head.per_day_ul * HIDDEN + head.smallest_ul
+            yield from _days(pump, plan, day_ms, most_ul)
             shots = [flow for flow in own if what.get(flow.attempt) == "calibrate"]
-            yield from _days(pump, shots, 24 * head.per_calibration_ul * HIDDEN)
+            yield from _days(pump, shots, day_ms, 24 * head.per_calibration_ul * HIDDEN)
 
 
 def _stretches(
@@ -358,11 +362,13 @@ def _stretches(
             return
 
 
-def _days(pump: str, flows: Sequence[Flow], cap_ul: float) -> Iterator[str]:
+def _days(
+    pump: str, flows: Sequence[Flow], day_ms: int, cap_ul: float
+) -> Iterator[str]:
     first, inside_ul = 0, 0.0
     for flow in flows:
         inside_ul += flow.volume_ul
-        while flows[first].begin_ms <= flow.end_ms - DAY_MS:
+        while flows[first].begin_ms <= flow.end_ms - day_ms:
             inside_ul -= flows[first].volume_ul
             first += 1
         if inside_ul > cap_ul + A_DROP_UL:

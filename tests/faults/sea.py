@@ -18,10 +18,11 @@ from slackwater.errors import LedgerBusyError, LedgerDamagedError, LedgerError
 from slackwater.facts.now import proven_ms
 from slackwater.facts.reasons import Code
 from tests.faults.disk import DiskBook, DiskMemory
+from tests.faults.estates import draw_estate
 from tests.faults.homes import READING_S, draw_long_home
 from tests.properties.bus import Bus
 from tests.properties.outpost import HOUR_MS, Outpost, Told
-from tests.properties.people import confirm_clock, released
+from tests.properties.people import approve_again, confirm_clock, released
 from tests.properties.shell import CrashError, Daemon, Times, trap
 from tests.properties.world import MINUTE_MS, UP_HOURS, World, boot_ids, past, spoken
 
@@ -29,11 +30,18 @@ SECOND_MS = 1000
 DAY_MS = 24 * HOUR_MS
 # Everybody is heard for so long before a dose is due: three beats of a node.
 AWAKE_MS = 45 * SECOND_MS
+# Where there are many pumps, for two beats: as late as a daemon can begin to listen.
+WIDE_AWAKE_MS = 26 * SECOND_MS
 # A daemon that waits for something looks less and less often when nothing comes.
 SLOWEST_MS = 10 * MINUTE_MS
 VISIT_MS = 4 * HOUR_MS
 KEPT_MESSAGES = 12
 START_AGAIN_MS = 60 * SECOND_MS
+# Of so many voyages one has a small household; the others have up to 32 pumps.
+SMALL_OF, SMALL_AT = 8, 2
+APPROVED_DEVICE = "virtual-1"
+# What a pass takes on boards of all kinds; what comes meanwhile waits for the next.
+PASSES_MS = (1, 40, 250, 250, 800)
 
 
 @dataclass(kw_only=True)
@@ -57,6 +65,8 @@ class Sea(World):
     entries_then: int = 0
     ends_ms: int = 0
     checkpoint_ms: int = DAY_MS
+    witness_ms: int = HOUR_MS
+    pass_ms: int = 0
 
     def say(self, kind: str, words: str = "") -> None:
         """Note what befalls, for the count and for the story."""
@@ -90,8 +100,9 @@ class Sea(World):
             next_ms = now_ms + HOUR_MS
         if self.later:
             next_ms = min(next_ms, self.later[0][0])
-        span_ms = min(next_ms, self.ends_ms) - AWAKE_MS - now_ms
-        if span_ms > AWAKE_MS:
+        awake_ms = WIDE_AWAKE_MS if self.pass_ms else AWAKE_MS
+        span_ms = min(next_ms, self.ends_ms) - awake_ms - now_ms
+        if span_ms > awake_ms:
             for post in self.everyone():
                 post.beat_at_ms = max(post.beat_at_ms, now_ms + span_ms)
 
@@ -113,6 +124,9 @@ class Sea(World):
     def _restore(self) -> None:
         """A person finds that the file is an old one, and goes on from a backup."""
         if self.disk.backups:
+            if self.pass_ms:
+                # Who looks at entries by their time looks at a clock first.
+                self.times.shift_ms = 0
             self.disk.go_on_from(self.disk.backups[-1])
             self.say("ledger restored")
         self.kill(SECOND_MS)
@@ -134,6 +148,7 @@ class Sea(World):
             self.told.append((self.times.t_ms, f"ended: {type(error).__name__}"))
             self.kill(self.chance.choice((SECOND_MS, START_AGAIN_MS)))
             return
+        self.frozen_until_ms = max(self.frozen_until_ms, self.times.t_ms + self.pass_ms)
         if self.daemon is daemon and daemon.wake_ms != before_ms:
             self._grow_patient(daemon)
 
@@ -143,6 +158,9 @@ class Sea(World):
         if entries != self.entries_then:
             self.entries_then, self.waits_ms = entries, SECOND_MS
         now_ms = self.times.t_ms
+        if now_ms >= self.witness_ms and isinstance(daemon.memory, DiskMemory):
+            self.witness_ms = now_ms + HOUR_MS
+            daemon.memory.witness()
         if now_ms >= self.checkpoint_ms:
             self.checkpoint_ms = now_ms + DAY_MS
             self._checkpoint(daemon)
@@ -198,6 +216,9 @@ def visit(sea: Sea) -> None:
         post.factors.clear()
         if any(head.broken for head in post.node.heads.values()):
             post.power_up(times.t_ms)
+    if sea.pass_ms:
+        with suppress(LedgerError):
+            _look_after(sea)
     set_hoses(sea)
     sea.gone += sea.twins
     sea.twins.clear()
@@ -206,11 +227,38 @@ def visit(sea: Sea) -> None:
     if sea.daemon is not None:
         sea.daemon.rig.sight.free_bytes = 10**12
     with suppress(LedgerBusyError, LedgerDamagedError):
+        astray = bool(times.shift_ms) or not times.synchronised
         times.shift_ms, times.synchronised = 0, True
-        confirm_clock(sea)
+        # Who keeps many pumps vouches for the clock only where it was wrong.
+        if astray or not sea.pass_ms:
+            confirm_clock(sea)
         sea.after(20 * SECOND_MS, lambda: _let_go(sea))
         if sea.chance.random() < 0.5:
             disk.back_up()
+
+
+def _look_after(sea: Sea) -> None:
+    """Who keeps many pumps brings the device that was approved, and a plan in force.
+
+    A node that heeds another daemon forgets it when its plug is pulled.
+    """
+    heeds_another = any(
+        hold.reason.code is Code.SECOND_DAEMON
+        for hold in sea.disk.folded().holds.values()
+    )
+    for post in sea.posts.values():
+        if heeds_another or post.hardware != APPROVED_DEVICE:
+            post.hardware = APPROVED_DEVICE
+            post.power_up(sea.times.t_ms)
+    sea.after(30 * SECOND_MS, lambda: _approve_where_none(sea))
+
+
+def _approve_where_none(sea: Sea) -> None:
+    state, now = sea.disk.folded(), sea.times.now().utc
+    newest = state.approvals[-1].approval if state.approvals else None
+    if newest is None or newest.expires_at < now:
+        approve_again(sea)
+        sea.disk.look_anew()
 
 
 def _let_go(sea: Sea) -> None:
@@ -227,11 +275,16 @@ def _let_go(sea: Sea) -> None:
                 sea.disk.sign(partial(released, hold_id))
 
 
+def is_small(seed: int) -> bool:
+    """Whether the household of this seed is a small one."""
+    return seed % SMALL_OF == SMALL_AT
+
+
 def embark(seed: int, days: float, folder: Path) -> Sea:
     """A household with a plan in force, its past, and a daemon about to start."""
     trap().wish = None
     chance = Random(seed)  # noqa: S311 -- to be repeated, not to be secret
-    home = draw_long_home(chance)
+    home = draw_long_home(chance) if is_small(seed) else draw_estate(chance)
     times = Times(begin=home.begin)
     boots, metered = boot_ids(seed), chance.random() < 0.7
     posts = {
@@ -262,6 +315,8 @@ def embark(seed: int, days: float, folder: Path) -> Sea:
         posts=posts,
     )
     set_hoses(sea)
+    if not is_small(seed):
+        sea.pass_ms = chance.choice(PASSES_MS)
     sea.ends_ms = int(days * DAY_MS)
     disk.append(list(past(sea)))
     sea.after(chance.randrange(VISIT_MS), lambda: visit(sea))

@@ -233,3 +233,20 @@ def test_a_day_of_water_above_its_cap_is_found_without_any_entry() -> None:
         words.startswith(f"I10 {PUMP}") and "in a day" in words
         for words in findings(shown)
     )
+
+
+@pytest.mark.parametrize(("late_ms", "found"), [(7_000, False), (9_000, True)])
+def test_a_day_of_water_is_a_day_of_intents(late_ms: int, *, found: bool) -> None:
+    """Water that follows its intent within the deadline makes no day fuller."""
+    starts_ms = [0, DAY_MS // 3, 2 * DAY_MS // 3, DAY_MS]
+    begins_ms = [starts_ms[0] + late_ms, *starts_ms[1:]]
+    flows = [
+        replace(FLOW, attempt=f"d{n}", begin_ms=at, end_ms=at + 800, volume_ul=800.0)
+        for n, at in enumerate(begins_ms)
+    ]
+    rows = [
+        replace(INTENT, t_ms=at, of={**INTENT.of, "attempt": f"d{n}", "ul": 800})
+        for n, at in enumerate(starts_ms)
+    ]
+    words = findings(replace(SOUND, flows=flows, rows=rows, sent=[]))
+    assert found == any("in a day" in each for each in words)

@@ -4,6 +4,7 @@
 """
 
 import tempfile
+import time
 import traceback
 from collections import Counter
 from collections.abc import Iterator, Mapping
@@ -14,9 +15,9 @@ from slackwater.facts.events import AnyEvent, DoseIntended
 from slackwater.facts.plan import Plan
 from slackwater.facts.tank import Machine
 from tests.faults import judge
-from tests.faults.sea import Sea, embark
+from tests.faults.sea import DAY_MS, Sea, embark, is_small
 from tests.faults.telling import clock_words, entry_words, flow_words
-from tests.faults.weather import bursts
+from tests.faults.weather import bursts, storms
 from tests.properties.outpost import Outpost
 from tests.properties.play import hush, reached_by
 from tests.properties.shell import Written, trap
@@ -40,11 +41,12 @@ PLAIN = (
 
 @dataclass(slots=True, kw_only=True)
 class Voyage:
-    """A voyage that is over; `pumps` heads were there for `days`."""
+    """A voyage that is over; `pump_days` were sailed, in so much of a processor."""
 
     seed: int
     days: float
-    pumps: int
+    pump_days: float
+    processor_s: float = 0.0
     met: Counter[str] = field(default_factory=Counter)
     reached: Counter[str] = field(default_factory=Counter)
     broken: tuple[str, ...] = ()
@@ -59,17 +61,20 @@ class Voyage:
 def sail(seed: int, days: float = DAYS) -> Voyage:
     """Sail to the end and be judged."""
     hush()
+    begun_s = time.process_time()
     with tempfile.TemporaryDirectory(dir=SHELF if SHELF.is_dir() else None) as name:
         sea, fell = _sail(seed, days, Path(name))
         broken = (fell,) if fell else tuple(judge.findings(evidence(sea)))
         return Voyage(
             seed=seed,
             days=days,
-            pumps=len(sea.home.plan.lines),
+            # One that fell over sailed no further.
+            pump_days=len(sea.home.plan.lines) * sea.times.t_ms / DAY_MS,
             met=sea.met + sea.disk.met + _spoiled(sea),
             reached=Counter(reached_by(sea.book.events())),
             broken=broken or tuple(_refolded(sea)),
             doses=len(flows_of(sea)),
+            processor_s=time.process_time() - begun_s,
         )
 
 
@@ -90,7 +95,7 @@ def story(seed: int, days: float = DAYS) -> Iterator[str]:
 
 def _sail(seed: int, days: float, folder: Path) -> tuple[Sea, str]:
     sea = embark(seed, days, folder)
-    sea.after(0, lambda: bursts(sea, PER_DAY))
+    sea.after(0, lambda: bursts(sea, PER_DAY) if is_small(seed) else storms(sea))
     try:
         sea.run(sea.ends_ms)
     except Exception:  # noqa: BLE001 -- whatever ends the daemon is a finding

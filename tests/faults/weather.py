@@ -238,13 +238,28 @@ CLASSES: Mapping[str, tuple[int, tuple[Callable[..., None], ...]]] = {
     ),
     "afar": (1, (asked_from_afar,)),
 }
-# After these a node, or somebody in its name, says what no honest node would.
-LIARS = frozenset({"node_lies", "second_daemon", "node_stolen", "twin_node", "garbage"})
+STORMS_PER_DAY = 1.0
+# How many faults come in the minutes around a due moment, and what the wire is then.
+STRIKES = (0, 1, 1, 2, 4, 8, 16)
+BAD_WIRE_SHARE = 0.8
+WIRES = (
+    Habits(loss=0.1, double=0.2, slow=0.2),
+    Habits(loss=0.4, double=0.5, slow=0.5, slowest_ms=2 * SECOND_MS),
+    Habits(double=0.9, slow=0.9),
+    Habits(loss=0.7),
+)
 
 
 def every_fault() -> set[str]:
     """The names of all there is."""
     return {one.__name__ for _, those in CLASSES.values() for one in those}
+
+
+def hose_off(sea: Sea) -> None:
+    """A hose of any head of a node gives more or less."""
+    post = faults.post_of(sea)
+    factors = (0.0, 0.5, 0.85, 1.08, 1.5, 3.0) if post.metered else (0.3, 0.9, 1.05)
+    post.factors[sea.chance.choice(tuple(post.pumps))] = sea.chance.choice(factors)
 
 
 def draw(sea: Sea) -> tuple[str, Callable[..., None]]:
@@ -262,6 +277,31 @@ def strike(sea: Sea, name: str, fault: Callable[..., None]) -> None:
         fault(sea)
     except LedgerError as error:
         sea.told.append((sea.times.t_ms, f"  not now: {type(error).__name__}"))
+
+
+def storms(sea: Sea) -> None:
+    """Where many pumps are due at once: a bad wire, and faults by the dozen, then.
+
+    Calm days lie between; what the storm left, the keeper mends.
+    """
+    chance = sea.chance
+    daemon = sea.daemon
+    due_ms = sea.times.t_ms if daemon is None else daemon.wake_ms
+    first_ms = max(due_ms - sea.times.t_ms - MINUTE_MS, 0)
+    for _ in range(chance.choice(STRIKES)):
+        name, fault = draw(sea)
+        fault = hose_off if fault is faults.hose_off else fault
+        late_ms = first_ms + chance.randrange(4 * MINUTE_MS)
+        sea.after(late_ms, partial(strike, sea, name, fault))
+    if chance.random() < BAD_WIRE_SHARE:
+        sea.after(first_ms, partial(_spoil, sea, chance.choice(WIRES)))
+        sea.after(first_ms + 6 * MINUTE_MS, partial(_calm, sea))
+    wait_ms = int(chance.expovariate(STORMS_PER_DAY) * DAY_MS)
+    sea.after(first_ms + max(wait_ms, 10 * MINUTE_MS), partial(storms, sea))
+
+
+def _spoil(sea: Sea, habits: Habits) -> None:
+    sea.bus.habits = habits
 
 
 def bursts(sea: Sea, per_day: float) -> None:

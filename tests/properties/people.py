@@ -65,6 +65,13 @@ def swap_plans(world: World) -> None:
     _approve(world, what, takes_over, at_once=at_once)
 
 
+def approve_again(world: World) -> None:
+    """A person approves the first plan anew, for this moment on."""
+    home = world.home
+    what = (home.machine, home.plan)
+    _approve(world, what, world.times.now().utc, at_once=True)
+
+
 def _approve(
     world: World, what: tuple[Machine, Plan], takes_over: datetime, *, at_once: bool
 ) -> None:
