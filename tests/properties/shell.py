@@ -315,11 +315,11 @@ class Daemon:
 
     def live(self) -> bool:
         """One pass of the real loop; True when a person changed the stage."""
-        restaged = one_pass(self.rig, 0.0)
+        one_pass(self.rig, 0.0)
         t_ms, wake = self.times.t_ms, self.silence.wake_utc
         wake_ms = t_ms + 600_000 if wake is None else self.times.true_ms(wake)
         self.wake_ms = wake_ms if wake_ms > t_ms + 1_000 else t_ms + SLOW_TICK_MS
-        return restaged
+        return not self.rig.fits
 
     def _read(self, parcel: Parcel) -> Message | None:
         if not isinstance(parcel, tuple):

@@ -78,6 +78,8 @@ def test_an_approved_machine_with_a_new_node_makes_a_new_rig() -> None:
     ):
         approve(world, machine)
         assert restaged == world.daemon.live()
+        # The rig that takes its place knows what this one was told.
+        world.daemon.rig.closing = False
 
 
 def approve(world: World, machine: Machine) -> None:

@@ -86,15 +86,15 @@ def point(name: str, *kinds: str) -> None:
     sys.audit(f"slackwater.{name}", *kinds)
 
 
-def one_pass(rig: Rig, timeout_s: float) -> bool:
-    """Gather, decide until nothing more happens, act; True when the stage changed."""
+def one_pass(rig: Rig, timeout_s: float) -> None:
+    """Gather, decide until nothing more happens, act."""
     messages = rig.gather(timeout_s)
     now = rig.clock.now()
     point("heard", *(type(message).__name__ for message in messages))
     for message in messages:
         see(rig.sight, message)
     rig.look_at_links(now.utc, told=any(map(is_link_message, messages)))
-    restaged = take_news(rig)
+    take_news(rig)
     moved = 0
     for _ in range(TURNS_AT_MOST):
         done = _one_turn(rig, now, messages)
@@ -102,7 +102,7 @@ def one_pass(rig: Rig, timeout_s: float) -> bool:
             moved += 1
             if moved > MOVES_AT_MOST:
                 raise LedgerMovedError(_never_first())
-            restaged = take_news(rig) or restaged
+            take_news(rig)
             continue
         if not done.events and not messages:
             rig.alarm.wake_at(done.wake_at)
@@ -111,7 +111,6 @@ def one_pass(rig: Rig, timeout_s: float) -> bool:
     if _stepped(rig, now):
         rig.alarm.rebuild()
     rig.sight.previous = now
-    return restaged
 
 
 def _never_first() -> Finding:
@@ -123,8 +122,8 @@ def _never_first() -> Finding:
     )
 
 
-def take_news(rig: Rig) -> bool:
-    """Fold what others wrote; True when the rig no longer fits.
+def take_news(rig: Rig) -> None:
+    """Fold what others wrote; a rig that no longer fits begins nothing new.
 
     That is when somebody changed the stage, or approved a machine with other nodes,
     tanks, probes or switches than this rig listens to.
@@ -140,11 +139,9 @@ def take_news(rig: Rig) -> bool:
         before = listened_to(rig.setup)
         _reset(rig)
         deaf = _is_deaf(before, listened_to(rig.setup))
-    if not (kinds & RESTAGING or deaf):
-        return False
-    # Not even the pass that reads it may begin a dose any more.
-    rig.begin_nothing_new()
-    return True
+    if kinds & RESTAGING or deaf:
+        # Not even the pass that reads it may begin a dose any more.
+        rig.begin_nothing_new()
 
 
 def _reset(rig: Rig) -> None:

@@ -118,7 +118,8 @@ def _serve(places: Places, clock: Clock, mode: Mode, stop: Stop) -> None:
 def _passes(rig: Rig, stop: Stop) -> None:
     while not stop.asked:
         do_chores(rig)
-        if one_pass(rig, TICK_S):
+        one_pass(rig, TICK_S)
+        if not rig.fits:
             return
         rig.check_links()
         look(rig)

@@ -124,6 +124,15 @@ class Rig:
     cut_since: datetime | None = None
     assessments: dict[str, Assessment] = field(default_factory=dict)
 
+    @property
+    def fits(self) -> bool:
+        """Whether it may go on: its mode is the stage, and nothing asked for another.
+
+        Wherever the news was read: a daemon that starts reads some before its first
+        pass, and would else go on for ever without a dose.
+        """
+        return not self.closing and self.mode == self.memory.state.stage
+
     def begin_nothing_new(self) -> None:
         """From here on outcomes are taken in and no dose or shot is begun."""
         self.closing = True

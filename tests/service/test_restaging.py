@@ -1,0 +1,73 @@
+"""A stage that changes at the moment of a start is not overlooked."""
+
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
+
+import pytest
+
+from slackwater.facts.events import PumpsEnabled
+from slackwater.outside.clock import SystemClock
+from slackwater.service import systemd
+from slackwater.service.memory import Memory, Mode
+from slackwater.service.run import Stop, _passes, take_charge
+from slackwater.service.wiring import Places, Rig, build
+from tests.cli.stage import Stage, stage_of
+from tests.service.household import stamp_of
+
+
+@pytest.fixture
+def stage(tmp_path: Path) -> Stage:
+    """A ledger with an approved plan, in shadow."""
+    made = stage_of(tmp_path)
+    assert 0 == made.approve("--now").code
+    return made
+
+
+@contextmanager
+def rig_of(stage: Stage, mode: Mode) -> Iterator[Rig]:
+    """A rig as a start builds it, connected to nothing."""
+    memory = Memory(stage.state, mode)
+    memory.open()
+    places = Places(config=stage.config, state=stage.state)
+    with closing(build(places, SystemClock(), memory, mode)) as rig:
+        yield rig
+
+
+def enable(stage: Stage) -> None:
+    """Somebody enables pumps, from another process."""
+    with closing(Memory(stage.state, "live")) as theirs:
+        theirs.open()
+        stamp = stamp_of(theirs.state)
+        theirs.append([PumpsEnabled(**stamp, by="keeper", serial=1)])
+
+
+def goes_on(_status: str) -> None:
+    """A whole pass without looking at the stage."""
+    pytest.fail("the daemon went on in a stage that is over")
+
+
+def test_a_start_that_reads_the_news_itself_takes_up_the_new_stage(
+    stage: Stage, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Enabled between reading the ledger and taking charge: it does not stay idle."""
+    monkeypatch.setattr(systemd, "alive", goes_on)
+    with rig_of(stage, "shadow") as rig:
+        enable(stage)
+        take_charge(rig)
+        rig.mailbox.wake()
+        _passes(rig, Stop())
+        assert rig.closing
+
+
+def test_a_mode_that_is_none_of_the_ledgers_is_left(
+    stage: Stage, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Enabled between choosing it and reading the ledger: nothing is news then."""
+    monkeypatch.setattr(systemd, "alive", goes_on)
+    enable(stage)
+    with rig_of(stage, "shadow") as rig:
+        take_charge(rig)
+        rig.mailbox.wake()
+        _passes(rig, Stop())
+        assert not rig.closing
