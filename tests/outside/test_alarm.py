@@ -5,9 +5,12 @@ from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 
 import pytest
+from apscheduler.triggers.base import BaseTrigger
+from apscheduler.triggers.cron import CronTrigger
+from apscheduler.triggers.interval import IntervalTrigger
 
 from slackwater.errors import InputError
-from slackwater.outside.alarm import SystemAlarm
+from slackwater.outside.alarm import Onwards, SystemAlarm
 from slackwater.outside.clock import SystemClock
 from slackwater.ports import Alarm
 
@@ -176,3 +179,25 @@ def test_name_is_given_once(alarm: SystemAlarm, name: str) -> None:
     alarm.add_daily("audit", (3, 30), lambda: None)
     with pytest.raises(InputError):
         alarm.add_daily(name, (4, 30), lambda: None)
+
+
+@pytest.mark.parametrize(
+    ("inner", "step"),
+    [
+        (IntervalTrigger(seconds=15, timezone=UTC), timedelta(seconds=15)),
+        (CronTrigger(hour=3, minute=10, timezone=UTC), timedelta(days=1)),
+    ],
+)
+def test_h37_a_clock_that_steps_by_decades_is_one_missed_run(
+    inner: BaseTrigger, step: timedelta
+) -> None:
+    """A board that begins in 1970 need not count the quarter minutes since."""
+    trigger = Onwards(inner)
+    first = trigger.get_next_fire_time(None, soon(0))
+    now = soon(0) + timedelta(days=20_000)
+    coming = trigger.get_next_fire_time(first, now)
+    assert coming is not None
+    assert now <= coming <= now + step
+    later = trigger.get_next_fire_time(coming, coming)
+    assert later is not None
+    assert abs(later - coming - step) < timedelta(milliseconds=1)

@@ -3,7 +3,8 @@
 Floor 6. One subject: the one wrapper around APScheduler. Laws here: no dose time is
 owned by the scheduler and being late or early is harmless; all jobs are kept in a
 table of our own and set anew after a clock step, because the scheduler drops or
-delays them then; times of day are UTC, so no clock change repeats or skips one.
+delays them then, or lists every time that was passed; times of day are UTC, so no
+clock change repeats or skips one.
 """
 
 import threading
@@ -14,6 +15,7 @@ from datetime import UTC, datetime
 from apscheduler.executors.pool import ThreadPoolExecutor
 from apscheduler.jobstores.base import JobLookupError
 from apscheduler.schedulers.background import BackgroundScheduler
+from apscheduler.triggers.base import BaseTrigger
 from apscheduler.triggers.cron import CronTrigger
 from apscheduler.triggers.date import DateTrigger
 from apscheduler.triggers.interval import IntervalTrigger
@@ -24,7 +26,7 @@ _WAKE = "wake"
 HOURS = 24
 MINUTES = 60
 
-_Job = tuple[Callable[[], object], Callable[[], None]]
+_Job = tuple[Callable[[], BaseTrigger], Callable[[], None]]
 
 
 class SystemAlarm:
@@ -111,7 +113,7 @@ class SystemAlarm:
                 self._scheduler = None
 
     def _add(
-        self, name: str, trigger: Callable[[], object], call: Callable[[], None]
+        self, name: str, trigger: Callable[[], BaseTrigger], call: Callable[[], None]
     ) -> None:
         with self._lock:
             if name == _WAKE or name in self._jobs:
@@ -129,7 +131,7 @@ class SystemAlarm:
         if self._scheduler is not None:
             # A trigger counts from its making: after a step it must be a new one.
             self._scheduler.add_job(
-                call, trigger(), id=name, name=name, replace_existing=True
+                call, Onwards(trigger()), id=name, name=name, replace_existing=True
             )
 
     def _set_wake(self) -> None:
@@ -145,6 +147,26 @@ class SystemAlarm:
             )
         elif self._scheduler.get_job(_WAKE) is not None:
             self._scheduler.remove_job(_WAKE)
+
+
+class Onwards(BaseTrigger):  # type: ignore[misc]  # it has no types
+    """The times of another trigger that are not over.
+
+    A clock that steps by decades would else be given every one in between, while the
+    scheduler holds the lock that setting anew waits for.
+    """
+
+    def __init__(self, inner: BaseTrigger) -> None:
+        self._inner = inner
+
+    def get_next_fire_time(
+        self, previous: datetime | None, now: datetime
+    ) -> datetime | None:
+        """The first one from now on, and after the previous one."""
+        times = [self._inner.get_next_fire_time(None, now)]
+        if previous is not None:
+            times.append(self._inner.get_next_fire_time(previous, now))
+        return max((time for time in times if time is not None), default=None)
 
 
 class _Scheduler(BackgroundScheduler):  # type: ignore[misc]  # it has no types
