@@ -7,6 +7,7 @@ import os
 import signal
 import socket
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -105,3 +106,16 @@ def test_h62_the_watchdog_is_fed_by_the_loop_and_not_while_it_stands_still(
 def fed(ear: Ear) -> list[str]:
     """Each time the watchdog was fed."""
     return [word for word in ear.listen() if word.startswith("WATCHDOG=1")]
+
+
+def test_a_manager_that_does_not_listen_is_not_waited_for(ear: Ear) -> None:
+    """Its queue is full: the word is lost, and the loop goes on."""
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as channel:
+        channel.settimeout(0.0)
+        channel.connect(os.environ["NOTIFY_SOCKET"])
+        with suppress(BlockingIOError):
+            while True:
+                channel.send(b"full")
+    # What waits would wait for ever: nobody empties the queue.
+    systemd.alive("live, 0 holds")
+    assert {"full"} == set(ear.listen())

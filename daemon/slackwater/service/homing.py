@@ -78,12 +78,12 @@ def read_announced(folder: Path, root: Root) -> Announced:
 def _kept(folder: Path, announced: Announced) -> bool:
     """Whether it is on disk: a full one must not leave devices nobody can end."""
     path = folder / NAME
-    text = json.dumps(announced, sort_keys=True)
+    content = json.dumps(announced, sort_keys=True).encode()
     try:
-        if path.exists() and path.read_text("utf-8") == text:
+        if path.exists() and path.read_bytes() == content:
             return True
         fresh = path.with_suffix(".new")
-        fresh.write_text(text, "utf-8")
+        fresh.write_bytes(content)
         fresh.replace(path)
     except OSError as error:
         _log.warning(logs.ANNOUNCEMENT_PUT_OFF, why=str(error.strerror))

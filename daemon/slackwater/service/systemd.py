@@ -18,11 +18,13 @@ def notify(message: str) -> None:
     # A leading @ is how the environment writes an abstract address.
     path = "\0" + address[1:] if address[0] == "@" else address
     with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as channel:
+        channel.settimeout(0.0)
         try:
             channel.connect(path)
             channel.send(message.encode())
         except OSError:
-            # Being heard is a convenience; a decision never waits for it.
+            # Being heard is a convenience; a decision never waits for it, not even
+            # for a manager that does not empty its queue.
             return
 
 
