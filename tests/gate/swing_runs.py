@@ -82,11 +82,10 @@ class Run:
         self._be_at(minute)
         return self.at.sight.courses["kh"]
 
-    def test(self, minute: float, value: float) -> Verdict:
-        """Write a hand test down; gives what is said of the tests then."""
+    def test(self, minute: float, value: float) -> None:
+        """Write a hand test down."""
         self._be_at(minute)
         fold(self.at.state, by_hand(minute, value))
-        return judge_tests(self.at, "reef")
 
     def _be_at(self, minute: float) -> None:
         now = Now(utc=utc(minute), boot_s=0.0, boot_id="boot", synchronised=True)
@@ -217,20 +216,23 @@ def said(series: Series, since: float, until: float = float("inf")) -> list[Said
 
 def _said(run: Run, since: float, until: float) -> Iterator[Said]:
     known = ("", False)
-    for minute, verdict in _verdicts(run, until):
-        if minute >= since and (verdict.name, verdict.excess) != known:
+    for minute, verdict in _verdicts(run, since, until):
+        if (verdict.name, verdict.excess) != known:
             known = verdict.name, verdict.excess
             yield Said(minute, verdict.name, verdict.excess, verdict)
 
 
-def _verdicts(run: Run, until: float) -> Iterator[tuple[float, Verdict]]:
+def _verdicts(run: Run, since: float, until: float) -> Iterator[tuple[float, Verdict]]:
+    """Everything is seen; what was said before is no matter to what is said later."""
     for minute, value in run.series.readings:
         if minute > until:
             return
         run.until(minute)
         if run.series.period_min >= DAY_MIN:
-            yield minute, run.test(minute, value)
+            run.test(minute, value)
+            if minute >= since:
+                yield minute, judge_tests(run.at, "reef")
             continue
         course = run.read(minute, value)
-        if is_due(course, run.probe):
+        if minute >= since and is_due(course, run.probe):
             yield minute, judge_probe(run.at, run.probe, course)

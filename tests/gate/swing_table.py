@@ -6,7 +6,7 @@ A row is a share of series (or of days) in which a rule did what the row asks fo
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from tests.gate.swing_rivals import RIVALS
+from tests.gate.swing_rivals import RIVALS, Rule
 from tests.gate.swing_runs import Said, said
 from tests.gate.swing_series import (
     Make,
@@ -59,8 +59,12 @@ class Cell:
 
 @dataclass(slots=True)
 class Table:
-    """Cells by row and rule; rules that cannot say a thing have no cell there."""
+    """Cells by row and rule; rules that cannot say a thing have no cell there.
 
+    `rivals` are the rules that are scored beside the judge.
+    """
+
+    rivals: Mapping[str, Rule] = field(default_factory=dict)
     rows: dict[str, dict[str, Cell]] = field(default_factory=dict)
     missed: list[str] = field(default_factory=list)
 
@@ -70,7 +74,7 @@ class Table:
 
     def lines(self) -> Iterator[str]:
         """The table as text."""
-        rules = (JUDGE, *RIVALS)
+        rules = (JUDGE, *self.rivals)
         yield f"{'':58s}{'n':>7s}" + "".join(f"{rule:>11s}" for rule in rules)
         for row, cells in self.rows.items():
             told = [
@@ -89,9 +93,9 @@ class Part:
     seeds: range
 
 
-def scored(parts: Iterable[Part]) -> Table:
-    """Every part run and counted."""
-    table = Table()
+def scored(parts: Iterable[Part], rivals: Mapping[str, Rule] = RIVALS) -> Table:
+    """Every part run and counted, by the judge and by its rivals."""
+    table = Table(rivals=rivals)
     for part in parts:
         count = COUNTS[part.kind]
         for seed in part.seeds:
@@ -118,7 +122,7 @@ def _steady(table: Table, series: Series, name: str) -> None:
     wrong = [one for one in said(series, since) if one.name not in QUIET]
     table.cell(row).count(len({one.minute // DAY_MIN for one in wrong}), days)
     table.missed += [f"{row}: {name} {one}" for one in wrong[:1]]
-    for rule, stops in RIVALS.items():
+    for rule, stops in table.rivals.items():
         found = {minute // DAY_MIN for minute in stops(series, since, float("inf"))}
         table.cell(row, rule).count(len(found), days)
 
@@ -142,7 +146,7 @@ def _swing(table: Table, series: Series, name: str) -> None:
     if not hit:
         table.missed.append(f"{row}: {name}")
     if is_up:
-        for rule, stops in RIVALS.items():
+        for rule, stops in table.rivals.items():
             times = stops(series, truth.begins, until)
             table.cell(row, rule).count(bool(times))
 
@@ -175,7 +179,7 @@ def _announced(table: Table, series: Series, name: str) -> None:
     held = [one for one in said(series, since) if one.excess]
     table.cell(row).count(bool(held))
     table.missed += [f"{row}: {name} {one}" for one in held[:1]]
-    for rule, stops in RIVALS.items():
+    for rule, stops in table.rivals.items():
         table.cell(row, rule).count(bool(stops(series, since, float("inf"))))
 
 

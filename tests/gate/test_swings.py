@@ -61,8 +61,8 @@ def falls_short(table: Table) -> list[str]:
 def test_a_part_of_the_labelled_set_reaches_the_goals(
     tell: Callable[[str], None],
 ) -> None:
-    """Some series of each kind; one case more or less is chance."""
-    table = scored(parts_of(FAST_SHARE))
+    """Some series of each kind, by the judge alone; one case more or less is chance."""
+    table = scored(parts_of(FAST_SHARE), {})
     for line in table.lines():
         tell(line)
     assert [] == falls_short(table)
