@@ -1,5 +1,6 @@
 """Exchanges in a rehearsal: every portion out and in, whatever else goes wrong."""
 
+from dataclasses import replace
 from datetime import date
 from itertools import pairwise
 
@@ -24,11 +25,15 @@ STRUCK = (
 
 
 def test_a_rehearsal_shows_each_portion_out_and_in() -> None:
-    """40 days: more new water than the canister holds, for somebody fills it."""
+    """Four days: more new water than a canister of 5 L holds, for somebody fills it."""
     machine, plan = sample("exchange")
-    found = rehearse(machine, plan, FIRST, 40)
+    small = {
+        name: replace(one, content_ul=5_000_000)
+        for name, one in machine.reservoirs.items()
+    }
+    found = rehearse(replace(machine, reservoirs=small), plan, FIRST, 4)
     lines = [dose.dose.line for dose in found.doses]
-    assert ["daily-change-out", "daily-change-in"] * (40 * 20) == lines
+    assert ["daily-change-out", "daily-change-in"] * (4 * 20) == lines
     assert {("granted", 150_000)} == {
         (dose.verdict, dose.volume_ul) for dose in found.doses
     }
