@@ -83,6 +83,21 @@ def test_a_bottle_must_last_a_week_longer(stage: Stage) -> None:
     assert sorted(met(stage)["reservoir"]) == [False, True]
 
 
+def test_a_bottle_must_give_what_lines_draw_on_their_own_days(stage: Stage) -> None:
+    """Carbonate ends the day after tomorrow: 108 mL at most, not 17 days of it."""
+    plan = stage.config / "plan.toml"
+    text = plan.read_text("utf-8").replace('group = "balanced"\n', "")
+    text = text.split("# Both lines")[0]
+    ends = f'solution = "carbonate"\nlast = {day(stage, 2)}'
+    plan.write_text(text.replace('solution = "carbonate"', ends), "utf-8")
+    told = stage.approve("--now")
+    assert 0 == told.code, told.out
+    stage.run("refill", "carbonate", "--content", "0.15 L")
+    assert [True, True] == met(stage)["reservoir"]
+    stage.run("refill", "carbonate", "--content", "0.05 L")
+    assert [False, True] == sorted(met(stage)["reservoir"])
+
+
 def test_a_hold_and_a_bypass_speak_against_going(stage: Stage) -> None:
     """Both are named."""
     stage.run("hold", "--note", "tube")

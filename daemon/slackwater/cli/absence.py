@@ -5,19 +5,21 @@ at, and each that is not met says what to do; nothing is bent to make one pass.
 Source: margins are common practice, no source.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from pathlib import Path
 
 from slackwater.cli.opening import Approved, approval_at
 from slackwater.errors import InputError
 from slackwater.facts.inventory import left_ul
+from slackwater.facts.plan import INSTANT
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine
-from slackwater.gate.moment import DAYS_OF_WEEK
 from slackwater.outside.settings import read_notify
 from slackwater.planning.daily import ALKALINITY
+from slackwater.planning.draws import drawn_ul
+from slackwater.planning.wall import zone_named
 from slackwater.water.show import show_volume
 
 # What must be left over when somebody comes back.
@@ -30,7 +32,6 @@ CALIBRATED_WITHIN = timedelta(days=90)
 TESTED_WITHIN = timedelta(days=3)
 # A plan that is younger has shown nothing yet.
 PLAN_SINCE = timedelta(days=7)
-DAY = timedelta(days=1)
 CONTACTS = 2
 
 
@@ -100,10 +101,10 @@ def _plan(trip: Trip, approved: Approved) -> Iterator[Check]:
 
 
 def _reservoirs(trip: Trip, approved: Approved) -> Iterator[Check]:
-    machine = approved.machine
-    days = max((trip.ends + SPARE - trip.now) / DAY, 0.0)
-    for name, daily_ul in sorted(daily_draw_ul(approved).items()):
-        needed_ul = int(daily_ul * days)
+    machine, plan = approved.machine, approved.plan
+    for name in sorted({machine.pumps[line.pump].reservoir for line in plan.lines}):
+        pumps = {pump.id for pump in machine.pumps.values() if pump.reservoir == name}
+        needed_ul = drawn_ul(plan, pumps, _days(trip, machine, pumps))
         rest_ul = left_ul(machine, trip.state, name)
         needs = show_volume(-(-needed_ul // _READ_TO_UL) * _READ_TO_UL)
         yield Check(
@@ -113,6 +114,14 @@ def _reservoirs(trip: Trip, approved: Approved) -> Iterator[Check]:
             f"{SPARE.days} days after the end",
             advice="Fill it with the same solution and tell `slackwater refill`.",
         )
+
+
+def _days(trip: Trip, machine: Machine, pumps: Collection[str]) -> tuple[date, date]:
+    """From today to the last day that must be given, as the pumps' tank counts."""
+    zone = zone_named(machine.tanks[machine.pumps[min(pumps)].tank].zone)
+    # An end at midnight is that of the day before.
+    last = trip.ends + SPARE - INSTANT
+    return trip.now.astimezone(zone).date(), last.astimezone(zone).date()
 
 
 def _calibrations(trip: Trip, approved: Approved) -> Iterator[Check]:
@@ -212,18 +221,6 @@ _LOOKS: tuple[Look, ...] = (
     _aside,
     _contacts,
 )
-
-
-def daily_draw_ul(approved: Approved) -> dict[str, float]:
-    """What the plan draws from each reservoir on a mean day, in microlitres."""
-    found: dict[str, float] = {}
-    for line in approved.plan.lines:
-        reservoir = approved.machine.pumps[line.pump].reservoir
-        days = DAYS_OF_WEEK if line.weekdays else line.every_days
-        doses = len(line.weekdays) or 1
-        daily = line.per_day_ul * doses / days
-        found[reservoir] = found.get(reservoir, 0.0) + daily
-    return found
 
 
 def _alkaline_tanks(approved: Approved) -> set[str]:
