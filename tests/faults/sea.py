@@ -14,7 +14,12 @@ from functools import partial
 from pathlib import Path
 from random import Random
 
-from slackwater.errors import LedgerBusyError, LedgerDamagedError, LedgerError
+from slackwater.errors import (
+    LedgerBusyError,
+    LedgerDamagedError,
+    LedgerError,
+    LedgerMovedError,
+)
 from slackwater.facts.now import proven_ms
 from slackwater.facts.reasons import Code
 from tests.faults.disk import DiskBook, DiskMemory
@@ -143,6 +148,10 @@ class Sea(World):
             # Also where the rim reads a message, or the shell looks around.
             self.kill(self.down_for_ms)
             return
+        except LedgerMovedError:
+            # Nobody else writes that often: this decision stands there already, and
+            # only the ledger stood between it and a second dose.
+            raise
         except LedgerError as error:
             self.met["ended by the ledger"] += 1
             self.told.append((self.times.t_ms, f"ended: {type(error).__name__}"))

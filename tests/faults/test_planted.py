@@ -20,6 +20,7 @@ FOUND = (
     "another-boot-is-forgiven",
     "void-without-the-deadline",
     "acts-before-it-writes",
+    "seal-is-sent-again",
 )
 FIRST, VOYAGES, DAYS = 700, 24, 10.0
 SAIL = f"""
