@@ -12,11 +12,16 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from paho.mqtt.client import Client, MQTTMessage
-from paho.mqtt.enums import MQTTErrorCode
 
 from slackwater.errors import Finding, InputError, WireError
 from slackwater.outside.wire import DaemonDocument, Spoiled, TankDocument, read_strictly
-from slackwater.outside.wire.guest import CONNECT_S, KEEPALIVE_S, Calls, guest_client
+from slackwater.outside.wire.guest import (
+    CONNECT_S,
+    Calls,
+    guest_client,
+    reach,
+    serve,
+)
 
 # A broker hands over what it keeps right after the subscription; when nothing came for
 # so long it has handed over everything.
@@ -83,10 +88,8 @@ class _Listener:
     def connect(self) -> None:
         """Connect and subscribe."""
         vantage = self._vantage
-        try:
-            self._client.connect(vantage.host, vantage.port, KEEPALIVE_S)
-        except OSError as error:
-            raise self._failure(error.strerror or "no answer") from error
+        if why := reach(self._client, vantage.host, vantage.port):
+            raise self._failure(why)
         self._await_answers(1)
         if not self._answers:
             raise self._failure(self._refusal or "no greeting")
@@ -115,11 +118,10 @@ class _Listener:
     def hang_up(self) -> None:
         """Say good-bye."""
         self._client.disconnect()
-        self._client.loop(0.1)
+        serve(self._client, 0.1)
 
     def _serve(self) -> None:
-        fine = self._client.loop(0.1)
-        if fine is not MQTTErrorCode.MQTT_ERR_SUCCESS:
+        if not serve(self._client, 0.1):
             raise self._failure(self._refusal or "the connection was lost")
 
     def _new_client(self) -> Client:

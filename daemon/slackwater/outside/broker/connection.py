@@ -6,7 +6,6 @@ published before the broker accepted the connection or after it was lost; a conn
 publishes only on the kinds of topic it was made for; callbacks only hand over.
 """
 
-import struct
 import threading
 import time
 from collections.abc import Sequence
@@ -16,7 +15,6 @@ from typing import Protocol
 import structlog
 from paho.mqtt.client import Client
 from paho.mqtt.enums import MQTTErrorCode, MQTTProtocolVersion
-from paho.mqtt.properties import MQTTException  # type: ignore[attr-defined]  # 2.1
 from paho.mqtt.subscribeoptions import SubscribeOptions
 from structlog.typing import FilteringBoundLogger
 
@@ -33,13 +31,12 @@ from slackwater.outside.broker.client import (
 from slackwater.outside.broker.credentials import Access, Secrets, read_secrets
 from slackwater.outside.broker.pace import Pace, Waits
 from slackwater.outside.wire import Foreign, Topic
+from slackwater.outside.wire.guest import STUMBLES
 
 # A ping being written may stand in the way of a command for an instant.
 _CLEAR_WITHIN_S = 0.2
 _CLOSE_WITHIN_S = 12.0
 
-# What a broken packet makes paho raise; with 2.1 also an error of its properties' own.
-_STUMBLES = (MQTTException, ValueError, IndexError, KeyError, struct.error)
 _NOT_ACCEPTED = "the broker has not accepted the connection"
 _NOT_IDLE = "earlier bytes are still waiting to be sent"
 
@@ -303,8 +300,8 @@ class Connection:
             connect(client, self._access, self._pace)
             self._turn(client, session)
         # Whatever the network or a broken broker makes paho stumble over ends this
-        # attempt and no more; ValueError includes names that cannot be looked up.
-        except (OSError, *_STUMBLES) as error:
+        # attempt and no more.
+        except (OSError, *STUMBLES) as error:
             session.refused = f"{type(error).__name__}: {error}"[:200]
         finally:
             with self._lock:

@@ -13,12 +13,17 @@ from types import TracebackType
 from typing import Self
 
 from paho.mqtt.client import Client, MQTTMessage
-from paho.mqtt.enums import MQTTErrorCode
 
 from slackwater.errors import Finding, RefusedError, WireError
 from slackwater.outside.kit.bench import Told
 from slackwater.outside.wire import Kind, Root, Topic
-from slackwater.outside.wire.guest import CONNECT_S, KEEPALIVE_S, Calls, guest_client
+from slackwater.outside.wire.guest import (
+    CONNECT_S,
+    Calls,
+    guest_client,
+    reach,
+    serve,
+)
 
 # What the broker keeps for us comes right after the subscription.
 _KEPT_S = 1.0
@@ -69,10 +74,8 @@ class Line:
         Raises: WireError when nobody lets us in; RefusedError where a daemon lives.
         """
         place = self._place
-        try:
-            self._client.connect(place.host, place.port, KEEPALIVE_S)
-        except OSError as error:
-            raise self._failure(error.strerror or "no answer") from error
+        if why := reach(self._client, place.host, place.port):
+            raise self._failure(why)
         end_s = time.monotonic() + CONNECT_S
         while not self._ready and not self._refusal and time.monotonic() < end_s:
             self.look(0.1)
@@ -94,7 +97,7 @@ class Line:
     ) -> None:
         """Hang up."""
         self._client.disconnect()
-        self._client.loop(0.1)
+        serve(self._client, 0.1)
 
     def say(
         self, suffix: str, payload: bytes, *, retain: bool = False, old: bool = False
@@ -113,8 +116,7 @@ class Line:
         seen = self._news
         while self._news == seen and time.monotonic() - begin_s < at_most_s:
             left_s = at_most_s - (time.monotonic() - begin_s)
-            fine = self._client.loop(max(0.0, min(0.1, left_s)))
-            if fine is not MQTTErrorCode.MQTT_ERR_SUCCESS:
+            if not serve(self._client, max(0.0, min(0.1, left_s))):
                 raise self._failure(self._refusal or "the connection was lost")
         return time.monotonic() - begin_s
 

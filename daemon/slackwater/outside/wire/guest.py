@@ -6,16 +6,23 @@ behind, and does not come back by itself. The daemon's own connections are no gu
 """
 
 import secrets
+import struct
 from collections.abc import Callable
 from dataclasses import dataclass
 
 from paho.mqtt.client import Client, ConnectFlags, MQTTMessage
-from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
-from paho.mqtt.properties import Properties
+from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode, MQTTProtocolVersion
+from paho.mqtt.properties import (  # type: ignore[attr-defined]  # as in 2.1
+    MQTTException,
+    Properties,
+)
 from paho.mqtt.reasoncodes import ReasonCode
 
-KEEPALIVE_S = 15
+_KEEPALIVE_S = 15
 CONNECT_S = 10.0
+# What a broken packet makes paho raise, in any client; in 2.1 its properties have an
+# error of their own. ValueError includes names that cannot be looked up.
+STUMBLES = (MQTTException, ValueError, IndexError, KeyError, struct.error)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,3 +66,22 @@ def guest_client(name: str, calls: Calls, user: str = "", password: str = "") ->
     client.on_subscribe = lambda *_: calls.granted()
     client.on_message = lambda _client, _userdata, message: calls.heard(message)
     return client
+
+
+def reach(client: Client, host: str, port: int) -> str:
+    """Open the connection; why there is none, empty when it stands."""
+    try:
+        client.connect(host, port, _KEEPALIVE_S)
+    except OSError as error:
+        return error.strerror or "no answer"
+    except ValueError:
+        return "no name or address of a machine"
+    return ""
+
+
+def serve(client: Client, wait_s: float) -> bool:
+    """Let the client do its work for so long; False when the connection is no more."""
+    try:
+        return client.loop(wait_s) is MQTTErrorCode.MQTT_ERR_SUCCESS
+    except (OSError, *STUMBLES):
+        return False
