@@ -7,6 +7,8 @@ import pytest
 
 from slackwater.errors import InputError
 from slackwater.outside.settings import read_machine
+from slackwater.outside.settings.relays import check_relay_topics
+from slackwater.outside.settings.tables import Findings
 from tests.cli.run_program import CONFIG, changed
 
 RELAYS = CONFIG / "relays"
@@ -92,3 +94,15 @@ def test_a_mistake_is_named(tmp_path: Path, old: str, new: str, what: str) -> No
     with pytest.raises(InputError) as error:
         read_machine(_with(tmp_path, old, new))
     assert [one for one in error.value.findings if what in one.what]
+
+
+def test_two_relays_switched_on_by_the_same_words_are_a_slip() -> None:
+    """A table copied for a second pump would run the first one again."""
+    relay = read_machine(RELAYS).nodes["plug"].relay
+    assert relay is not None
+    copied = replace(relay, state_topic="workshop/other/is")
+    other = replace(copied, on_payload='{"channel":2,"ms":{ms}}')
+    for both, wrong in (((relay, copied), True), ((relay, other), False)):
+        findings = Findings(FILE)
+        check_relay_topics(both, "root", findings)
+        assert wrong == bool(findings.count)

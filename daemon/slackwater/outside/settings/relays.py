@@ -141,8 +141,10 @@ def check_relays(
 
 
 def check_relay_topics(relays: Iterable[Relay], root: str, findings: Findings) -> None:
-    """Note topics of relays that lie among the daemon's own, and shared states."""
+    """Note topics among the daemon's own, and two relays that speak or hear as one."""
+    relays = list(relays)
     states = Counter(relay.state_topic for relay in relays)
+    switched = Counter((relay.on_topic, relay.on_payload) for relay in relays)
     for relay in relays:
         for key, topic in (
             ("on_topic", relay.on_topic),
@@ -163,6 +165,13 @@ def check_relay_topics(relays: Iterable[Relay], root: str, findings: Findings) -
                 f"{shown(relay.state_topic)} is where it is told what to do",
                 "a topic on which only the relay itself speaks",
                 "Name the topic of its own state: our own words prove nothing.",
+            )
+        if switched[relay.on_topic, relay.on_payload] > 1:
+            findings.add(
+                "[relay] on_topic",
+                f"the same words on {shown(relay.on_topic)} switch two relays on",
+                "a topic, or a payload, of its own for each relay",
+                "Mend the one that was copied: it would run the other one's pump.",
             )
         if states[relay.state_topic] > 1:
             findings.add(
