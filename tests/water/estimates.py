@@ -50,9 +50,10 @@ def tank(
     return found
 
 
-def follow(tests: Sequence[Reading], *, days: int = 30) -> Estimate:
+def follow(tests: Sequence[Reading], *, days: int = 30, parts: int = 24) -> Estimate:
     """The estimate of daily tests at a dose of 1.2, where something may break in."""
-    return estimated(tests, doses(1.2, days), DOUBTING, now_day=float(days))
+    changes = doses(1.2, days, parts=parts)
+    return estimated(tests, changes, DOUBTING, now_day=float(days))
 
 
 FOLLOWING = replace(

@@ -176,7 +176,7 @@ def test_the_interval_holds_the_truth_as_often_as_it_says() -> None:
         for _ in range(14):
             uptakes.append(uptakes[-1] + chance.gauss(0, 0.04))
         tests = tank(uptakes, seed + 1000)
-        found = estimated(tests, doses(1.2, 15), WALKING, now_day=15.0)
+        found = estimated(tests, doses(1.2, 15, parts=4), WALKING, now_day=15.0)
         low, high = found.belief.uptake_interval()
         held += low <= uptakes[-1] <= high
     assert held >= 180
@@ -191,7 +191,7 @@ def test_surprises_are_standard_normal() -> None:
         for _ in range(19):
             uptakes.append(uptakes[-1] + chance.gauss(0, 0.04))
         tests = tank(uptakes, seed + 5000)
-        found = estimated(tests, doses(1.2, 30), WALKING, now_day=30.0)
+        found = estimated(tests, doses(1.2, 20, parts=4), WALKING, now_day=20.0)
         z += [one.z for one in found.surprises]
     assert pytest.approx(0.0, abs=0.06) == float(np.mean(z))
     assert pytest.approx(1.0, abs=0.06) == float(np.std(z))
