@@ -13,7 +13,7 @@ import structlog
 from slackwater.facts.doses import DoseIntended
 from tests.audit.simulated import LASTS, Simulated, draw
 
-PLANS, LONG_PLANS = 40, 500
+PLANS, LONG_PLANS = 20, 500
 
 
 @pytest.fixture(autouse=True)
@@ -46,7 +46,7 @@ def live_as_rehearsed(seed: int) -> int:
 
 @pytest.mark.timeout(300)
 def test_d6_generated_plans_are_lived_as_rehearsed(tell: Callable[[str], None]) -> None:
-    """Forty plans of two days each: nothing extra, altered, doubled or missing."""
+    """Twenty plans of two days each: nothing extra, altered, doubled or missing."""
     doses = sum(live_as_rehearsed(seed) for seed in range(PLANS))
     tell(f"{PLANS} generated plans, {doses} doses lived as rehearsed")
     assert doses > PLANS

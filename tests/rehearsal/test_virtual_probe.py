@@ -121,7 +121,7 @@ def test_a_plan_that_gives_far_too_much_is_stopped_by_its_probe() -> None:
     }
     caps = {name: replace(cap, net_rise=None) for name, cap in tank.caps.items()}
     hungry = replace(known, tanks={"reef": replace(tank, uptake=weak, caps=caps)})
-    done = rehearse(hungry, plan, plan.starts, 10)
+    done = rehearse(hungry, plan, plan.starts, 4)
     missed = [each for each in done.doses if each.verdict == "missed"]
     codes = {str(reason.code) for each in missed for reason in each.reasons}
     assert codes & {"alkalinity-ceiling", "alkalinity-climb"}
