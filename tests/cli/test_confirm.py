@@ -117,3 +117,10 @@ def test_one_far_from_its_neighbour_is_asked_about(stage: Stage) -> None:
     assert 1 == len(kept(stage))
     assert 0 == stage.run("confirm", "u-2", "--confirm", "--by", "keeper").code
     assert kept(stage)[-1].confirmed
+
+
+def test_a_tank_of_which_nobody_knows_is_refused(stage: Stage) -> None:
+    """That nothing waits must not be said of a slip of the hand."""
+    told = stage.run("confirm", "--tank", "refe", "--json")
+    assert (2, 'no tank is "refe"') == (told.code, told.errors[0]["what"])
+    assert "u-1" in stage.run("confirm", "--tank", "reef").out

@@ -109,7 +109,10 @@ def test_only_those_of_a_tank(stage: Stage) -> None:
     """Others are passed over."""
     set_task(stage, 1, 0)
 
-    assert [] == stage.run("tasks", "--tank", "frag", "--json").document["tasks"]
+    told = stage.run("tasks", "--tank", "frag", "--json")
+    assert (2, 'no tank is "frag"') == (told.code, told.errors[0]["what"])
+    done = stage.run("tasks", "--tank", "frag", "--done", "t-1", "--by", "me")
+    assert (2, []) == (done.code, closed(stage))
 
 
 @pytest.mark.parametrize(

@@ -89,6 +89,17 @@ def _among(machine: Machine, named: str | None) -> Subject:
     raise InputError(_unknown(named, tanks))
 
 
+def refuse_no_tank(asked: str | None, machine: Machine | None, *more: str) -> None:
+    """Refuse a tank of which nobody knows; `more` are names from before, or elsewhere.
+
+    Nothing to list for a tank must not be said of a slip of the hand.
+    Raises: InputError.
+    """
+    known = {*more, *(() if machine is None else machine.tanks)}
+    if asked is not None and known and asked not in known:
+        raise InputError(_unknown(asked, sorted(known)))
+
+
 def only_tank(machine: Machine, asked: str | None) -> str:
     """The tank that was named, or the only one there is.
 

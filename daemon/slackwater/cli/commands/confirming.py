@@ -28,9 +28,15 @@ from slackwater.cli.measuring import (
     near_tests,
     refuse_jumps,
 )
-from slackwater.cli.opening import local_user, only, opened, write
+from slackwater.cli.opening import (
+    local_user,
+    newest_approval,
+    only,
+    opened,
+    write,
+)
 from slackwater.cli.shell import Shell, verb
-from slackwater.cli.subject import subject_of
+from slackwater.cli.subject import refuse_no_tank, subject_of
 from slackwater.cli.typed import WORD_AT_MOST, typed_text
 from slackwater.cli.typed_levels import Typed, settled
 from slackwater.errors import Finding, InputError
@@ -86,6 +92,9 @@ def confirm(shell: Shell, entry: str | None, **asked: Unpack[Asked]) -> Answer:
 def _list(shell: Shell, tank: str | None) -> Answer:
     with opened(shell.state) as found:
         state, now = found.state, found.now.utc
+    approved = newest_approval(state)
+    told = (one.told.tank for one in state.entered.values())
+    refuse_no_tank(tank, None if approved is None else approved.machine, *told)
     return Answer(
         fields={"unconfirmed": entered_documents(state, tank)},
         text=entered_table(waiting_entries(state, tank), now),

@@ -14,6 +14,7 @@ from slackwater.cli.document import Answer
 from slackwater.cli.opening import local_user, newest_approval, only, opened, write
 from slackwater.cli.render import table
 from slackwater.cli.shell import Shell, verb
+from slackwater.cli.subject import refuse_no_tank
 from slackwater.cli.tasks import Due, chores_due, open_tasks
 from slackwater.cli.typed import WORD_AT_MOST, typed_text
 from slackwater.cli.typed_levels import settled
@@ -53,6 +54,7 @@ def tasks(shell: Shell, **asked: Unpack[Asked]) -> Answer:
     nearly worn until it is swapped.
     """
     settled(_unclear(asked))
+    _refuse_no_tank(shell, asked["tank"])
     wanted = asked["done"] or asked["drop"]
     closed = None if wanted is None else _close(shell, wanted, asked)
     with opened(shell.state) as found:
@@ -70,6 +72,13 @@ def tasks(shell: Shell, **asked: Unpack[Asked]) -> Answer:
         },
         text="\n".join((*lines, _page(shown))),
     )
+
+
+def _refuse_no_tank(shell: Shell, tank: str | None) -> None:
+    with opened(shell.state) as found:
+        approved = newest_approval(found.state)
+        tanks = (one.tank for one in found.state.tasks.values())
+        refuse_no_tank(tank, None if approved is None else approved.machine, *tanks)
 
 
 def _page(shown: Sequence[Due]) -> str:
