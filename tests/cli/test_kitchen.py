@@ -130,6 +130,25 @@ def litres(told: Outcome) -> float:
     return float(found["litres"])
 
 
+@pytest.mark.parametrize("amount", ["nan meq", "inf meq", "-5 meq", "0 meq", "1_0 meq"])
+def test_an_amount_that_nobody_adds_names_its_place(amount: str) -> None:
+    """Not a number, no end, less than nothing, nothing, no figure as people write."""
+    levels = ("--before", "7.2 dKH", "--after", "8.9 dKH", "--error", "0.1 dKH")
+    told = run("volume", "--added", f"alkalinity {amount}", *levels, "--json")
+    assert (2, "--added") == (told.code, told.errors[0]["where"])
+    assert f"found '{amount}'" == told.errors[0]["what"]
+
+
+@pytest.mark.parametrize(
+    ("high", "filed"),
+    [("12 cm", '"2.4 L"'), ("43.7 cm", '"8.74 L"'), ("7 m", '"140 L"')],
+)
+def test_a_small_tank_gets_three_digits_for_the_file(high: str, filed: str) -> None:
+    """Half a litre of 2.4 L would be a fifth of every dose."""
+    told = run("volume", "--box", f"20 cm x 10 cm x {high} less 0 %")
+    assert f"net_volume = {filed}" in told.out
+
+
 def test_volume_by_measures_takes_rock_and_sand_off() -> None:
     """120 x 60 x 50 cm are 360 L; 25 kg of aragonite displace 8.5 L, sand 12 L."""
     told = volume(

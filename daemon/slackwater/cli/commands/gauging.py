@@ -5,8 +5,10 @@ that disagree are not averaged; a rise too small to tell is refused; a file that
 something else is told so and stays as it is.
 """
 
+import re
 from contextlib import suppress
 from dataclasses import dataclass
+from math import inf
 from textwrap import fill
 from typing import TypedDict, Unpack
 
@@ -23,7 +25,7 @@ from slackwater.outside.settings.documents import MACHINE_FILE
 from slackwater.water.boxes import parse_boxes_ul
 from slackwater.water.levels import parse_difference, parse_level
 from slackwater.water.parameters import PARAMETERS, parameter_named
-from slackwater.water.show import show_level
+from slackwater.water.show import show_figure, show_level
 from slackwater.water.units import parse_mass_grams, parse_volume_ul
 from slackwater.water.volume import (
     LEAST_RISE_SDS,
@@ -39,6 +41,9 @@ from slackwater.water.volume import (
 UL_A_LITRE = 1_000_000
 GRAMS_A_KG = 1000
 HALF_WIDTH_95 = 1.96
+WHOLE_LITRES_FROM = 100
+# A figure as people write one; Python would read 1_0 and nan as well.
+_FIGURE = re.compile(r"[0-9]+(\.[0-9]+)?")
 
 
 class Glass(TypedDict):
@@ -137,12 +142,17 @@ def volume(shell: Shell, **glass: Unpack[Glass]) -> Answer:
             [
                 *(f"By {name}: {_words(one)}." for name, one in found.items()),
                 *((f"Together: {_words(both)}.",) if len(found) > 1 else ()),
-                f'For the file:  net_volume = "{both.litres:.0f} L"',
+                f'For the file:  net_volume = "{_filed_figure(both.litres)} L"',
                 "When in doubt take the smaller figure: doses are divided by it.",
                 *(() if filed is None else (_filed_words(filed),)),
             ]
         ),
     )
+
+
+def _filed_figure(litres: float) -> str:
+    """Whole litres; of a small tank three digits, for half a litre is much there."""
+    return show_figure(litres) if litres < WHOLE_LITRES_FROM else f"{litres:.0f}"
 
 
 def _filed(shell: Shell, tank: str | None, found: NetVolume) -> _Filed | None:
@@ -284,17 +294,17 @@ def _amount(parameter: str, text: str) -> float:
     factors = {"meq": 1.0, "eq": 1000.0} if kind == "alkalinity" else {"mg": 1.0}
     if kind in {"major", "nutrient"}:
         factors["g"] = 1000.0
-    try:
-        amount = float(number) * factors[unit.strip()]
-    except (ValueError, KeyError) as error:
+    factor = factors.get(unit.strip())
+    amount = float(number) * (factor or 0.0) if _FIGURE.fullmatch(number) else 0.0
+    if not 0 < amount < inf:
         raise InputError(
             Finding(
                 what=f"found {text[:40]!r}",
                 where="--added",
-                expected=f"a number with one of {', '.join(factors)}",
+                expected=f"a number above 0 with one of {', '.join(factors)}",
                 do="Write for example  --added 'alkalinity 200 meq'.",
             )
-        ) from error
+        )
     return amount
 
 
