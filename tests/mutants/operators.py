@@ -6,6 +6,7 @@ what only tells the type checker that no other case is left.
 
 import ast
 from collections.abc import Iterator
+from copy import copy
 from dataclasses import dataclass
 
 ANOTHER_COMPARISON: dict[type[ast.cmpop], tuple[type[ast.cmpop], ...]] = {
@@ -159,7 +160,8 @@ def replacements(node: ast.AST, holder: ast.AST, field: str) -> Iterator[ast.AST
             other = ast.Or() if isinstance(node.op, ast.And) else ast.And()
             yield ast.BoolOp(op=other, values=node.values)
         case ast.UnaryOp(op=ast.Not() | ast.USub()):
-            yield node.operand
+            # A copy: it is put in another place than it has.
+            yield copy(node.operand)
         case ast.Constant():
             yield from constants(node)
         case ast.Name(id=name) if name in ANOTHER_NAME:

@@ -25,7 +25,7 @@ class Tub:
     def is_full(self) -> bool:
         return self.litres > LIMIT
 def poured(litres: int, more: int = 1) -> int:
-    if litres < 0 or more is None:
+    if litres < -0.5 or more is None:
         raise ValueError(litres)
     return min(litres + more, TWICE)
 def above(limit: int):
@@ -55,8 +55,8 @@ def module() -> Iterator[ModuleType]:
         ("LIMIT * 2", "LIMIT / 2"),
         ("self.litres > LIMIT", "self.litres >= LIMIT"),
         ("return self.litres > LIMIT", "return None"),
-        ("litres < 0 or more is None", "litres < 0 and more is None"),
-        ("litres < 0 or more is None", "not (litres < 0 or more is None)"),
+        ("litres < -0.5 or more is None", "litres < -0.5 and more is None"),
+        ("litres < -0.5 or more is None", "not (litres < -0.5 or more is None)"),
         ("more is None", "more is not None"),
         ("raise ValueError(litres)", "pass"),
         ("min", "max"),
@@ -114,6 +114,15 @@ def rebound(module: ModuleType) -> dict[str, object]:
     return {
         key: one for key, one in vars(module).items() if isinstance(one, int | tuple)
     }
+
+
+def test_a_tree_is_as_it_was_after_every_change() -> None:
+    """Else the next change would be of another module than the one that is loaded."""
+    tree = ast.parse(SOURCE)
+    for site in sites(tree):
+        changed(tree, site, Path(f"{NAME}.py"))
+    parts = ast.dump(tree, include_attributes=True)
+    assert parts == ast.dump(ast.parse(SOURCE), include_attributes=True)
 
 
 def test_the_same_module_changes_nothing(module: ModuleType) -> None:

@@ -8,13 +8,13 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from slackwater.facts.plan import DueDose
+from slackwater.facts.plan import DueDose, Group
 from slackwater.planning.ceilings import ceilings
 from slackwater.planning.changes import Laid, growths, touched_pumps
 from slackwater.planning.charges import HOUR, Stretch, Sum, rolling_sums
 from slackwater.planning.days import checked_days
 from slackwater.planning.draws import drawn_ul, lasts_days
-from slackwater.planning.faults import line_faults
+from slackwater.planning.faults import group_faults, line_faults
 from slackwater.planning.suggestions import rounded_up
 from slackwater.planning.timetable import Timetable
 from tests.planning.plans import (
@@ -97,6 +97,29 @@ def test_what_no_plan_gave_before_grows_from_nothing_and_is_left_out() -> None:
     assert () == growths([[before]], (plan(line(), line("calcium")), MACHINE))
 
 
+def test_a_single_microlitre_a_day_is_something_to_grow_from() -> None:
+    """Two of it are twice as much."""
+    made = with_pump(MACHINE, PUMP, smallest_dose_ul=1)
+    small, twice = (plan(line(per_day_ul=ul, count=1)) for ul in (1, 2))
+    before = Laid(plan=small, machine=made, until=datetime(2026, 5, 3, tzinfo=UTC))
+    found = growths([[before]], (twice, made))
+    assert {Fraction(2)} == {growth.change.ratio for growth in found}
+    assert 2 == len(found)
+
+
+@pytest.mark.parametrize(("carbonate_ul", "faults"), [(30_004, 0), (30_005, 1)])
+def test_a_ratio_is_kept_to_a_microlitre_on_either_side(
+    carbonate_ul: int, faults: int
+) -> None:
+    """3 to 2: twice the one less three times the other is five at the most."""
+    groups = {"pair": Group(id="pair", ratio={"carbonate": 3, "calcium": 2})}
+    lines = (
+        line(per_day_ul=carbonate_ul, group="pair"),
+        line("calcium", 20_001, group="pair"),
+    )
+    assert faults == len(group_faults(plan(*lines, groups=groups)))
+
+
 @pytest.mark.parametrize(
     ("starts", "is_checked"),
     [(date(2026, 3, 27), True), (date(2026, 3, 26), False)],
@@ -144,7 +167,8 @@ def test_what_is_drawn_is_counted_from_the_first_day_to_the_last() -> None:
 
 def test_a_bottle_lasts_to_its_last_microlitre() -> None:
     """One a day of one is a day; an empty one ends with the next dose, six days on."""
-    assert 1.0 == lasts_days(plan(line(per_day_ul=1, count=1)), {PUMP}, 1, STARTS)
+    once = line(per_day_ul=1, count=1, last_day=STARTS)
+    assert 1.0 == lasts_days(plan(once), {PUMP}, 1, STARTS)
     weekly = line(per_day_ul=10_000, every_days=7)
     assert 6.0 == lasts_days(plan(weekly), {PUMP}, 0, STARTS + ONE_DAY)
 

@@ -81,8 +81,8 @@ class RelayHead:
     channel: str
     boot: str
     begun_s: float
-    before_ul: int = 0
-    before_pulses: int = 0
+    before_ul: int
+    before_pulses: int
     n: int = 0
     fence: int = 0
     _seq: int = 0
