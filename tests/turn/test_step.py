@@ -9,6 +9,7 @@ from slackwater.facts.events import (
     DoseHanded,
     DoseIntended,
     DoseMissed,
+    HoldRaised,
     RequestHeard,
     ShotRequested,
 )
@@ -24,7 +25,7 @@ from slackwater.facts.messages import (
     StopPump,
 )
 from slackwater.facts.now import Mark, Now
-from slackwater.facts.reasons import Code
+from slackwater.facts.reasons import Code, because
 from slackwater.facts.sight import Inbox, NodeSight, Sight, see
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine
@@ -272,8 +273,8 @@ def test_i6_a_stop_from_afar_leaves_another_tank_alone() -> None:
         ]
 
 
-def test_a_run_of_a_pump_that_is_no_longer_there_ends_by_itself() -> None:
-    """Nothing is known that could reach it; once its approval is gone it is stopped."""
+def test_a_hold_stops_the_run_of_a_pump_that_is_no_longer_there() -> None:
+    """Nobody can say any more what reaches it: whatever holds anything does."""
     bench = Bench(machine())
     bench.answers = False
     bench.hear_beat()
@@ -285,7 +286,15 @@ def test_a_run_of_a_pump_that_is_no_longer_there_ends_by_itself() -> None:
     bench.setup = make_setup(replace(base, pumps=rest), {2: (APPROVAL, other)})
     here = StopPump(node="shelf", channel=intent.command.channel)
     assert here not in bench.effects_now()
-    bench.state.withdrawn = [intent.serial]
+    bench.state.holds["h"] = HoldRaised(
+        at=START,
+        boot_s=BOOT_S,
+        proven_ms=10**9,
+        hold_id="h",
+        scope="all",
+        reason=because(Code.MANUAL_HOLD),
+        latched=True,
+    )
     assert here in bench.effects_now()
 
 

@@ -228,8 +228,9 @@ def _may_not_go_on(moment: Moment, intent: DoseIntended) -> bool:
     if intent.in_water and intent.serial in moment.state.withdrawn:
         return True
     rule = moment.rules.pumps.get(dose.pump)
+    # Of a pump that is gone nobody can say what reaches it: it does not go on.
     if rule is None:
-        return False
+        return True
     line = moment.rules.lines.get(f"{dose.tank}/{dose.line}")
     if intent.dose_kind == "manual":
         line = line_by_hand(rule, dose.volume_ul)
