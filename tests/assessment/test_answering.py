@@ -93,18 +93,19 @@ def test_without_noise_the_ratio_is_what_the_pump_gives() -> None:
 
 
 def test_where_corals_build_nothing_an_uptake_is_what_it_was() -> None:
-    """At 3 dKH nothing calcifies: what is taken up there is no matter of the level.
+    """Learned at 2.9 dKH, where nothing calcifies: it is no matter of the level.
 
-    Tests of 3 dKH, and later of 4, while a pump brings what something else takes up.
+    Later tests climb by 0.2 dKH a day up to 6.9: a quarter more than 0.8 came in.
     """
     came = tank(lambda _day: 1.0).deliveries
     tests = [
-        _test(REST_DKH if days_ago > 20 else REST_DKH + 1, days_ago)
-        for days_ago in range(DAYS - 1, 0, -EVERY_DAYS)
+        _test(2.9 + max(20 - days_ago, 0) * 0.2, days_ago)
+        for days_ago in range(DAYS, -1, -EVERY_DAYS)
     ]
     found = answered(history(*tests, deliveries=came))
     assert found is not None
     assert pytest.approx(UPTAKE_DKH, abs=0.02) == found.uptake_per_day / DKH
+    assert pytest.approx(1.25, abs=0.02) == found.ratio
 
 
 def test_what_the_tank_would_have_to_take_up_is_said() -> None:

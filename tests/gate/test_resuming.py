@@ -9,7 +9,12 @@ from slackwater.facts.charging import hour_of, plan_for
 from slackwater.facts.rolling import DAY_MS
 from slackwater.facts.tank import Outside, Uptake
 from slackwater.gate.moment import Moment, rules_for
-from slackwater.gate.resuming import has_recovered, must_resume, resume_ppm
+from slackwater.gate.resuming import (
+    has_recovered,
+    must_resume,
+    planned_per_day,
+    resume_ppm,
+)
 from tests.gate.box import Reef, fed, level_after, levels, settled
 from tests.gate.scene import NOW, PROVEN_MS, dkh, dkh_peq
 
@@ -20,6 +25,18 @@ BACK_DAYS = 15
 def steepest(course: list[float]) -> float:
     """The largest rise within any 24 hours."""
     return max(later - first for first, later in zip(course, course[24:], strict=False))
+
+
+def test_a_tank_takes_up_nothing_once_it_is_at_rest() -> None:
+    """An uptake that would eat all there is within the hour: then it is over.
+
+    130 dKH a day are 5.4 an hour of the 5 above rest; 90 % of the net limit are left.
+    """
+    at = fed(Reef(uptake_dkh=130.0))
+    at.state.stage_since = NOW - timedelta(hours=25)
+    _, plan_peq = planned_per_day(at, "reef")
+    share_ppm = dkh_peq(LIMIT_DKH) * 90 // 100 * 1_000_000 // plan_peq
+    assert share_ppm == resume_ppm(at, "reef")
 
 
 @pytest.mark.parametrize(
