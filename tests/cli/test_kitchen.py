@@ -149,6 +149,14 @@ def test_a_small_tank_gets_three_digits_for_the_file(high: str, filed: str) -> N
     assert f"net_volume = {filed}" in told.out
 
 
+def test_more_rock_than_water_names_its_options() -> None:
+    """9999 kg of aragonite displace 3.4 cubic metres, and the glass holds 250 L."""
+    box = "100 cm x 50 cm x 50 cm less 0 %"
+    (error,) = volume("--box", box, "--rock", "9999 kg").errors
+    assert "--rock, --sand, --equipment" == error["where"]
+    assert "takes 3412.6 L of 250.0 L" in error["what"]
+
+
 def test_volume_by_measures_takes_rock_and_sand_off() -> None:
     """120 x 60 x 50 cm are 360 L; 25 kg of aragonite displace 8.5 L, sand 12 L."""
     told = volume(

@@ -92,9 +92,11 @@ def month_of(text: str | None, zone: str, now: datetime) -> Month:
         first = today.replace(day=1)
     else:
         first = _first_day(text)
-    begins, ends = _begins(first, zone), _begins(_next(first), zone)
+    begins = _begins(first, zone)
     if begins > now:
         raise InputError(_no_month(str(text), "has not begun"))
+    # Only then: behind the last month there is no day.
+    ends = _begins(_next(first), zone)
     return Month(text=f"{first:%Y-%m}", begins=begins, ends=ends)
 
 

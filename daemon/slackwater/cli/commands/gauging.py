@@ -208,7 +208,20 @@ def _by_geometry(glass: Glass) -> NetVolume | None:
     if glass["equipment"]:
         gear = parse_volume_ul(glass["equipment"], where="--equipment")
         displaced.append(gear / UL_A_LITRE)
-    return net_volume_by_geometry(filled, displaced)
+    try:
+        return net_volume_by_geometry(filled, displaced)
+    except InputError as wrong:
+        raise InputError(_no_room(sum(filled), sum(displaced))) from wrong
+
+
+def _no_room(filled_litres: float, displaced_litres: float) -> Finding:
+    return Finding(
+        what=f"what lies in the water takes {displaced_litres:.1f} L of "
+        f"{filled_litres:.1f} L",
+        where="--rock, --sand, --equipment",
+        expected="less than the glass holds",
+        do="Check the figures and their units: rock in kg, sand in L.",
+    )
 
 
 def _by_addition(glass: Glass) -> NetVolume | None:
