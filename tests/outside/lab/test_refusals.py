@@ -43,6 +43,10 @@ def row(text: str) -> str:
 
 
 FILES = [
+    Bad(
+        "Sample;Ca;Mg\nUnit;mg/L;mg/L\nA;420;1300\nUnits;g/L;\n", at(4, 2), "in line 2"
+    ),
+    Bad("Sample;Ca [mg/L]\nLOQ;1\nLOQ;5\nReef;420\n", at(3, 2), "in line 2"),
     Bad("", "", "empty"),
     Bad(" \n\t\n", "", "empty"),
     Bad(b"\xef\xbb\xbf", at(1, 1), "names the columns"),

@@ -19,6 +19,7 @@ from slackwater.outside.lab.vocabulary import (
     Vocabulary,
     note_unknown_column,
 )
+from slackwater.water.texts import shown
 
 # What a row may say about its columns.
 _OF_COLUMNS = frozenset({*BESIDE, Role.UNIT, Role.METHOD, Role.NOTE})
@@ -60,7 +61,7 @@ def read_wide(
         if role is None and _is_all_units(row, table):
             role = Role.UNIT
         if role in _OF_COLUMNS:
-            _keep(columns, role, row, table)
+            _keep(columns.told.setdefault(role, {}), row, table, faults)
         else:
             samples.append((row, label))
     return [
@@ -101,11 +102,19 @@ def _is_all_units(row: Row, table: _Table) -> bool:
     return bool(filled) and all(parse_unit(cell.text) for cell in filled)
 
 
-def _keep(columns: _OfColumns, role: Role, row: Row, table: _Table) -> None:
-    cells = columns.told.setdefault(role, {})
+def _keep(told: dict[int, Cell], row: Row, table: _Table, faults: Faults) -> None:
     for place in table.elements:
-        if place < len(row) and not row[place].is_empty:
-            cells[place] = row[place]
+        if place >= len(row) or row[place].is_empty:
+            continue
+        first = told.setdefault(place, row[place])
+        if first.text != row[place].text:
+            faults.add(
+                row[place],
+                f"{shown(row[place].text)} here is {shown(first.text)} in line "
+                f"{first.line}",
+                "each unit, limit, method and note of a column once",
+                "Remove the row that is wrong, or leave it out with --skip.",
+            )
 
 
 def _readings(
