@@ -1,4 +1,4 @@
-"""Hundreds of invented quarters of an hour with faults, watched for alarms (H63)."""
+"""Invented quarters of an hour with faults, watched for alarms (H63)."""
 
 from functools import partial
 
@@ -10,7 +10,9 @@ from tests.properties.play import END_MS, set_up
 from tests.properties.shell import CrashError
 from tests.properties.world import World
 
-SEEDS, LONG_SEEDS = 160, 1500
+SEEDS, LONG_SEEDS = 80, 1500
+# Tell of what hardly any of the others comes to.
+RARE = (99, 155, 156)
 LOOK_MS, MINUTE_MS = int(LOOK_S * 1000), 60_000
 
 
@@ -58,7 +60,7 @@ def test_h63_whatever_happens_nobody_is_flooded(pytestconfig: pytest.Config) -> 
     """At most ten in ten minutes, each alarm once at a time, and no hold unheard."""
     count = LONG_SEEDS if pytestconfig.getoption("--long") else SEEDS
     causes: set[Cause] = set()
-    for seed in range(count):
+    for seed in (*range(count), *(one for one in RARE if one >= count)):
         world, befell = set_up(seed)
         world.after(LOOK_MS, partial(watch, world))
         world.run(END_MS)
