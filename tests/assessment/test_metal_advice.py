@@ -152,6 +152,13 @@ def test_the_worked_example_of_the_resin_is_met() -> None:
     assert "do not count on it" in resin.text
 
 
+def test_much_resin_is_told_without_an_exponent() -> None:
+    """Ten thousand times as much copper takes ten thousand times as much of it."""
+    found = advised(seen("copper", 300_000.0, confirmed=True))
+    (resin,) = (one for one in found if one.remedy == "metal_resin")
+    assert "copper: 4700 to 14000 mL would hold it" in resin.text
+
+
 def test_what_may_be_there_by_dosing_counts() -> None:
     """1.5 found, 5 at most: the changes are sized for 5."""
     found = advised(seen("copper", 1.5, at_most=5.0, stage="act", confirmed=True))

@@ -224,3 +224,11 @@ def test_the_document_is_plain() -> None:
     assert "blocked" == plain(Ground.BLOCKED)
     assert "2026-06-01" == plain(NOW.date())
     assert {"a": [1.0]} == plain({"a": [1.0]})
+
+
+def test_a_level_that_moves_fast_is_told_without_an_exponent() -> None:
+    """Nothing, nothing and 5 mg/L a tenth of a day apart: 25 a day by the median."""
+    levels = ((0.0, 5.0), (0.0, 4.9), (5.0, 4.8))
+    tests = [measured("nitrate", level, days_ago) for level, days_ago in levels]
+    page = assess_text(assess(history(*tests), machine(), "reef", NOW), "UTC")
+    assert "Moving: nitrate +180 mg/L a week." in page

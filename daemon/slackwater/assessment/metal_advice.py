@@ -162,8 +162,9 @@ def _resin(found: Sequence[TraceStanding], picture: Picture) -> Advice:
         remedy="metal_resin",
         parameter="",
         text=f"Metal-binding resin for {listed(one.parameter for one in found)}: "
-        f"{low:.2g} to {high:.2g} mL would hold it (capacity from memory), so that "
-        "flow and contact are the limit; it also strips iron, manganese and zinc. "
+        f"{show_figure(low, 2)} to {show_figure(high, 2)} mL would hold it (capacity "
+        "from memory), so that flow and contact are the limit; it also strips iron, "
+        "manganese and zinc. "
         "Activated carbon takes organically bound metal only: do not count on it.",
         due_on=picture.due(2.0),
         rank=_rank(found) + 4,

@@ -109,7 +109,8 @@ def _trend(one: Standing) -> str:
     if slope is None or sd is None or abs(slope) <= HALF_WIDTH_95 * sd:
         return ""
     a_week = _DAYS_A_WEEK * slope / _in_display_unit(one.parameter)
-    return f"{one.parameter} {a_week:+.2g} {display_unit(one.parameter)} a week"
+    told = f"{'-' if a_week < 0 else '+'}{show_figure(abs(a_week), 2)}"
+    return f"{one.parameter} {told} {display_unit(one.parameter)} a week"
 
 
 def _standing(one: Standing) -> tuple[str, ...]:
