@@ -164,7 +164,7 @@ def replacements(node: ast.AST, holder: ast.AST, field: str) -> Iterator[ast.AST
             yield copy(node.operand)
         case ast.Constant():
             yield from constants(node)
-        case ast.Name(id=name) if name in ANOTHER_NAME:
+        case ast.Name(id=name, ctx=ast.Load()) if name in ANOTHER_NAME:
             yield ast.Name(id=ANOTHER_NAME[name], ctx=node.ctx)
         case _:
             pass

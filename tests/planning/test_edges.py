@@ -8,10 +8,12 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from slackwater.facts.plan import DueDose, Group
-from slackwater.planning.ceilings import ceilings
+from slackwater.facts.plan import DueDose, Group, Window
+from slackwater.facts.tank import AlkalinityGuard
+from slackwater.planning.ceilings import ceilings, check
 from slackwater.planning.changes import Laid, growths, touched_pumps
 from slackwater.planning.charges import HOUR, Stretch, Sum, rolling_sums
+from slackwater.planning.daily import hours_to_ceiling
 from slackwater.planning.days import checked_days
 from slackwater.planning.draws import drawn_ul, lasts_days
 from slackwater.planning.faults import group_faults, line_faults
@@ -225,3 +227,69 @@ def test_the_next_dose_is_looked_for_within_31_days(
     one = line(per_day_ul=1000, count=1, every_days=every_days, times_minute=(0,))
     (dose,) = Timetable(plan(one), made).day("reef", STARTS).doses
     assert timedelta(seconds=late_s) == dose.latest_at - dose.due_at
+
+
+def test_a_cap_of_nothing_is_told_as_nothing() -> None:
+    """No cap is none, not less."""
+    made = with_pump(MACHINE, PUMP, per_day_ul=0)
+    expected = {finding.expected for finding in check(plan(line()), made)}
+    assert any(said.startswith("at most 0 µL, what [pump.") for said in expected)
+
+
+def test_the_hours_to_the_ceiling_are_those_of_the_day_that_adds_most() -> None:
+    """24 mL a day, and 24 more every second day; 250 L and 1 meq/L of room."""
+    tank = replace(MACHINE.tanks["reef"], targets={"alkalinity": 2.5})
+    guard = AlkalinityGuard(
+        ceiling=3.5,
+        floor=2.0,
+        rise=0.3,
+        fall=0.3,
+        spread=0.2,
+        hysteresis=0.1,
+        good_readings=3,
+        hold_at_least_s=3600.0,
+    )
+    made = replace(
+        MACHINE, tanks={**MACHINE.tanks, "reef": tank}, guards={"reef": guard}
+    )
+    upkeep = line(count=1, times_minute=(0,))
+    more = line(count=1, id="more", times_minute=(60,), every_days=2)
+    added_meq = 2 * 24 * 1.887
+    assert pytest.approx(24 * 250 / added_meq) == hours_to_ceiling(
+        plan(upkeep, more), made, "reef"
+    )
+
+
+@pytest.mark.parametrize(
+    ("cycles", "meet_on", "is_checked"),
+    [((85, 43), 3655, True), ((8, 457), 3656, False)],
+)
+def test_lines_that_meet_within_ten_years_are_checked(
+    cycles: tuple[int, int], meet_on: int, is_checked: bool
+) -> None:
+    """3654 days from the second, from which on both dose; later is for the gate."""
+    one = line(id="one", every_days=cycles[0])
+    other = line(id="other", every_days=cycles[1], first_day=STARTS + ONE_DAY)
+    days = checked_days(plan(one, other), "reef", ZoneInfo("UTC"))
+    assert is_checked == (STARTS + meet_on * ONE_DAY in days)
+
+
+def test_the_eve_of_a_new_line_is_checked_for_what_it_is_alone() -> None:
+    """It was as the fourth day, which is checked."""
+    lines = (
+        line(id="daily"),
+        line(id="fourth", every_days=4),
+        line(id="new", first_day=STARTS + 9 * ONE_DAY),
+    )
+    days = checked_days(plan(*lines), "reef", ZoneInfo("UTC"))
+    assert STARTS + 4 * ONE_DAY in days
+    assert STARTS + 8 * ONE_DAY not in days
+
+
+def test_windows_may_touch() -> None:
+    """One ends where the next begins: they share no minute."""
+    windows = (
+        Window(start_minute=0, end_minute=480),
+        Window(start_minute=480, end_minute=600),
+    )
+    assert () == tuple(line_faults(plan(line(windows=windows)), MACHINE))

@@ -67,6 +67,43 @@ def test_one_pump_is_not_asked_while_it_runs_or_rests(
     assert (() if placed else (Lost(1, 1, "pump", 0),)) == laid.lost
 
 
+@pytest.mark.parametrize(("at_s", "placed"), [(69, []), (70, [70])])
+def test_a_longer_rest_elsewhere_changes_no_edge(at_s: int, placed: list[int]) -> None:
+    """Whichever of a pump's lines reaches furthest, after 70 s it is free."""
+    far = Stream(
+        order=1, line=SAME_PUMP, volumes=(1,), run_s=1, flow_s=1, pause_s=500, lag_s=0
+    )
+    streams = {0: stream(0, CARBONATE), 1: far, 2: stream(2, SAME_PUMP)}
+    spans = ((0, ((0, FAR_S),)), (1, ((30_000, FAR_S),)), (2, ((at_s, FAR_S),)))
+    laid = Layout(streams, machine("UTC")).lay(Shape(DAY_S, spans), Laid())
+    assert placed == starts(laid)[2]
+
+
+@pytest.mark.parametrize(
+    ("one", "at_s", "placed"),
+    [(CALCIUM, DAY_S - 911, [60]), (CALCIUM, DAY_S - 912, [0])],
+)
+def test_a_gap_over_midnight_counts_to_the_second(
+    one: PlanLine, at_s: int, placed: list[int]
+) -> None:
+    """What ends a second after midnight is still in the way."""
+    slots = {0: (Slot(at_s, DAY_S, 1, 1000),)}
+    before = Laid(length_s=DAY_S, asked=slots, placed=slots)
+    laid = lay((one, CARBONATE), {1: (0, FAR_S)}, before=before)
+    assert {1: placed} == starts(laid)
+
+
+@pytest.mark.parametrize(("at_s", "placed"), [(DAY_S - 69, []), (DAY_S - 70, [0])])
+def test_a_rest_over_midnight_counts_to_the_second(
+    at_s: int, placed: list[int]
+) -> None:
+    """The same for the rest of a pump."""
+    slots = {0: (Slot(at_s, DAY_S, 1, 1000),)}
+    before = Laid(length_s=DAY_S, asked=slots, placed=slots)
+    laid = lay((CARBONATE, SAME_PUMP), {1: (0, FAR_S)}, before=before)
+    assert {1: placed} == starts(laid)
+
+
 @pytest.mark.parametrize(("second_s", "placed"), [(59, []), (60, [60])])
 def test_the_day_before_counts_to_the_second(second_s: int, placed: list[int]) -> None:
     """A dose ten seconds before midnight keeps its pump for a minute of the day."""
