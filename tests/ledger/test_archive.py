@@ -122,14 +122,15 @@ def _flipped(text: bytes) -> bytes:
 
 
 def _renamed(text: bytes) -> bytes:
-    return _rewritten(text, lambda name: name.replace("slackwater.toml", "../evil"))
+    return rewritten(text, lambda name: name.replace("slackwater.toml", "../evil"))
 
 
 def _without_ledger(text: bytes) -> bytes:
-    return _rewritten(text, lambda name: "" if name == LEDGER else name)
+    return rewritten(text, lambda name: "" if name == LEDGER else name)
 
 
-def _rewritten(text: bytes, change: Callable[[str], str]) -> bytes:
+def rewritten(text: bytes, change: Callable[[str], str]) -> bytes:
+    """The archive with other names for its members; an empty one leaves it out."""
     made = io.BytesIO()
     with (
         tarfile.open(fileobj=io.BytesIO(text)) as old,

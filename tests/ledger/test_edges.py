@@ -1,0 +1,187 @@
+"""What stands in the way of a ledger, a backup or a place, each refused by itself."""
+
+import sqlite3
+import stat
+from pathlib import Path
+
+import pytest
+
+from slackwater.errors import InputError, LedgerDamagedError, RefusedError
+from slackwater.ledger.archive import (
+    FILES,
+    LEDGER,
+    MANIFEST,
+    Manifest,
+    member_of,
+    pack,
+    unpack,
+    workshop,
+)
+from slackwater.ledger.birth import place, refuse_leftovers
+from slackwater.ledger.connection import (
+    Footing,
+    filesystem_of,
+    open_file,
+    translation,
+)
+from slackwater.ledger.copying import copy_live
+from slackwater.ledger.store import LedgerFile
+from tests.ledger.samples import another_program, checkpoint, kept, made, new_ledger
+from tests.ledger.test_archive import packed, rewritten
+from tests.ledger.test_audit import tamper
+from tests.ledger.test_connection import provoked
+
+
+@pytest.fixture
+def ledger(tmp_path: Path) -> LedgerFile:
+    """A ledger of a few entries."""
+    return new_ledger(tmp_path / "live.ledger", [kept(n) for n in range(5)])
+
+
+def test_a_backup_is_for_the_owner_and_the_group(
+    ledger: LedgerFile, tmp_path: Path
+) -> None:
+    """Permissions are 0640 whatever the umask."""
+    packed(ledger, tmp_path / "reef.tar")
+    assert 0o640 == stat.S_IMODE((tmp_path / "reef.tar").stat().st_mode)
+
+
+def test_a_first_member_of_another_name_is_no_manifest(
+    ledger: LedgerFile, tmp_path: Path
+) -> None:
+    """However well it reads."""
+    backup = tmp_path / "reef.tar"
+    packed(ledger, backup)
+    backup.write_bytes(
+        rewritten(
+            backup.read_bytes(), lambda name: "other.json" if name == MANIFEST else name
+        )
+    )
+    (tmp_path / "again").mkdir()
+    with pytest.raises(InputError, match="not a backup"):
+        unpack(backup, tmp_path / "again")
+
+
+def test_a_file_that_is_not_there_is_told_in_the_words_of_the_system(
+    tmp_path: Path,
+) -> None:
+    """Without its number, which says nothing to a keeper."""
+    with pytest.raises(InputError) as caught:
+        unpack(tmp_path / "none.tar", tmp_path)
+    (finding,) = caught.value.findings
+    assert "the backup cannot be read: No such file or directory" == finding.what
+
+
+def test_a_backup_of_a_ledger_with_a_broken_link_is_none(
+    ledger: LedgerFile, tmp_path: Path
+) -> None:
+    """Its files are as the manifest says, and what they say is not."""
+    with workshop(tmp_path) as folder:
+        copy_live(ledger, folder / LEDGER)
+        tamper(folder / LEDGER, "UPDATE entries SET at = '2020' WHERE seq = 3")
+        manifest = Manifest(
+            v=1,
+            ledger_id=ledger.ledger_id,
+            entries=ledger.head.seq,
+            head=ledger.head.sha256,
+            made_at="2026-05-03T12:00:00Z",
+            software="0.1",
+            members={LEDGER: member_of(folder / LEDGER)},
+        )
+        with pytest.raises(InputError, match="entry 3 is damaged"):
+            pack(tmp_path / "reef.tar", folder, manifest)
+    assert not (tmp_path / "reef.tar").exists()
+    assert FILES
+
+
+def test_a_copy_replaces_no_file(ledger: LedgerFile, tmp_path: Path) -> None:
+    """Also an empty one."""
+    (tmp_path / "copy").touch()
+    with pytest.raises(FileExistsError):
+        copy_live(ledger, tmp_path / "copy")
+
+
+@pytest.mark.parametrize("suffix", ["", "-journal", "-wal", "-shm"])
+def test_a_whole_ledger_is_put_where_nothing_stands(
+    tmp_path: Path, suffix: str
+) -> None:
+    """Neither a file nor what SQLite would replay; then nothing is put there."""
+    whole, path = tmp_path / "whole", tmp_path / "live.ledger"
+    whole.write_bytes(b"invented")
+    in_the_way = path.with_name(path.name + suffix)
+    in_the_way.write_bytes(b"old")
+    with pytest.raises(RefusedError):
+        place(whole, path)
+    in_the_way.unlink()
+    assert not path.exists()
+    place(whole, path)
+    assert b"invented" == path.read_bytes()
+
+
+def test_a_file_and_a_link_to_nothing_are_both_in_the_way(tmp_path: Path) -> None:
+    """Before anything is made."""
+    file, link = tmp_path / "file", tmp_path / "link"
+    file.touch()
+    link.symlink_to(tmp_path / "nowhere")
+    for path in (file, link):
+        with pytest.raises(RefusedError, match="stands here already"):
+            refuse_leftovers(path)
+    refuse_leftovers(tmp_path / "free")
+
+
+def test_making_a_ledger_leaves_no_file_open(tmp_path: Path) -> None:
+    """A daemon that makes shadows for years must not run out of them."""
+    before = len(list(Path("/proc/self/fd").iterdir()))
+    for number in range(3):
+        LedgerFile.create(tmp_path / f"{number}.ledger", made(f"reef-{number}")).close()
+    assert before == len(list(Path("/proc/self/fd").iterdir()))
+
+
+def test_entries_that_are_gone_are_told_by_number(tmp_path: Path) -> None:
+    """Two in the middle: from the third to the fourth."""
+    path = tmp_path / "live.ledger"
+    new_ledger(path, [*(kept(n) for n in range(5)), checkpoint("{}")]).close()
+    with another_program(path) as stranger:
+        triggers = stranger.execute(
+            "SELECT name, sql FROM sqlite_schema WHERE type = 'trigger'"
+        ).fetchall()
+        for name, _sql in triggers:
+            stranger.execute(f"DROP TRIGGER {name}")
+        stranger.execute("DELETE FROM entries WHERE seq IN (3, 4)")
+        for _name, sql in triggers:
+            stranger.execute(sql)
+    with LedgerFile.open(path, writable=False) as ledger:
+        said = [finding.what for finding in ledger.verify_all()]
+    assert "entry 5 is damaged: entries 3 to 4 are missing before it" == said[0]
+
+
+def test_a_reader_can_change_nothing_by_two_locks(tmp_path: Path) -> None:
+    """The file is opened for reading, and the connection refuses to write."""
+    path = tmp_path / "any.db"
+    with another_program(path) as stranger:
+        stranger.execute("CREATE TABLE t (x)")
+    reader = open_file(path, writable=False, busy_ms=10)
+    (locked,) = reader.execute("PRAGMA query_only").fetchone()
+    reader.close()
+    assert 1 == locked
+
+
+def test_a_lock_is_waited_for_two_seconds() -> None:
+    """Far below any window of a dose (common practice, no source)."""
+    assert 2000 == Footing().busy_ms
+
+
+def test_a_line_of_another_form_hides_no_mount() -> None:
+    """What comes after it is read."""
+    table = "garbage\n/dev/x / ext4 rw 0 0\n"
+    assert "ext4" == filesystem_of(Path("/home/x"), table)
+
+
+def test_only_a_second_dose_is_told_as_one(tmp_path: Path) -> None:
+    """Another broken constraint is damage."""
+    path = tmp_path / "any.db"
+    with another_program(path) as stranger:
+        stranger.execute("CREATE TABLE t (x NOT NULL)")
+    error = provoked(path, "INSERT INTO t VALUES (NULL)")
+    assert isinstance(error, sqlite3.IntegrityError)
+    assert type(translation(error, "x")) is LedgerDamagedError
