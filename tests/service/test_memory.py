@@ -14,7 +14,7 @@ def test_h39_a_start_knows_the_time_of_the_checkpoint_it_begins_with(
     new_ledger(tmp_path / LIVE_NAME, [kept(1)]).close()
     with closing(Memory(tmp_path, "live")) as memory:
         memory.open()
-        memory.checkpoint(checkpoint(memory.state_text(), 60))
+        memory.append([checkpoint(memory.state_text(), 60)])
         left = memory.state
     with closing(Memory(tmp_path, "live")) as memory:
         memory.open()

@@ -102,6 +102,29 @@ def test_h31_damage_anywhere_stops_everything_until_a_person_looked(
     assert [Code.LEDGER_DAMAGED] == list(rig.memory.state.holds)
 
 
+def test_h31_damage_is_held_whoever_was_first_to_write(stage: Stage, rig: Rig) -> None:
+    """Entries between the finding and its hold put it off by no day."""
+    spoil(stage)
+    rig.chores.put("audit")
+    do_chores(rig)
+    while rig.verifying is not None:
+        stage.append(kept_at(1, stage.stamp()["proven_ms"]))
+        rig.chores.put("verify")
+        do_chores(rig)
+    assert [Code.LEDGER_DAMAGED] == list(rig.memory.state.holds)
+
+
+def test_h31_the_daily_job_is_done_whoever_was_first_to_write(
+    stage: Stage, rig: Rig
+) -> None:
+    """Somebody wrote down a test a moment before: that ends no daemon."""
+    stage.append(kept_at(1, stage.stamp()["proven_ms"]))
+    rig.chores.put("audit")
+    do_chores(rig)
+    assert rig.verifying is not None
+    assert "checkpoint" == stage.events()[-1].kind
+
+
 def test_h31_whoever_writes_meanwhile_is_no_damage(stage: Stage, rig: Rig) -> None:
     """Entries between two steps are looked at the next day."""
     rig.chores.put("audit")

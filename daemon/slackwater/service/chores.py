@@ -20,7 +20,7 @@ from slackwater.outside.settings import read_machine
 from slackwater.planning.lowering import lower_caps
 from slackwater.service.alarming import assess_uptake, summarise, survey
 from slackwater.service.glimpsing import glimpse
-from slackwater.service.loop import stamp_of, write
+from slackwater.service.loop import stamp_of, take_news, write
 from slackwater.service.metering import METER_S, meter
 from slackwater.service.showing import show_all
 from slackwater.service.summing import sums_due
@@ -171,7 +171,9 @@ def _audit(rig: Rig) -> None:
 
     The rest of the history is read in steps from here on.
     """
-    rig.memory.checkpoint(Checkpoint(**stamp_of(rig), state=rig.memory.state_text()))
+    while not write(rig, [Checkpoint(**stamp_of(rig), state=rig.memory.state_text())]):
+        take_news(rig)
+    rig.memory.ledger.write_witness()
     begin_to_verify(rig)
 
 

@@ -13,7 +13,6 @@ from slackwater.errors import Finding, LedgerMissingError
 from slackwater.facts.events import (
     AnyEvent,
     ChargeRaised,
-    Checkpoint,
     DoseEnded,
     DoseHanded,
     DoseHeld,
@@ -140,11 +139,6 @@ class Memory:
         while part := self.ledger.news():
             news.extend(part)
         return news
-
-    def checkpoint(self, at_now: Checkpoint) -> None:
-        """Write the folded state into the live ledger, and the witness beside it."""
-        self.append([at_now])
-        self.ledger.write_witness()
 
     def state_text(self) -> str:
         """The true state as a checkpoint holds it."""

@@ -12,7 +12,7 @@ from slackwater.errors import Finding, LedgerBusyError
 from slackwater.facts.events import HoldRaised
 from slackwater.facts.reasons import Code, because
 from slackwater.service import logs
-from slackwater.service.loop import stamp_of, write
+from slackwater.service.loop import stamp_of, take_news, write
 from slackwater.service.wiring import Rig
 
 # A step looks at a thousand entries at most; more than a million a day.
@@ -51,14 +51,14 @@ def _hold(rig: Rig, found: list[Finding]) -> None:
     """Caps and doses cannot be told from it any more: nothing runs."""
     what = found[0].what[:WORDS_AT_MOST]
     _log.error(logs.LEDGER_DAMAGED, what=what)
-    if Code.LEDGER_DAMAGED in rig.memory.state.holds:
-        return
-    hold = HoldRaised(
-        **stamp_of(rig),
-        hold_id=Code.LEDGER_DAMAGED,
-        scope="all",
-        reason=because(Code.LEDGER_DAMAGED, what=what),
-        latched=True,
-    )
-    # Where somebody else was first, the next step, or the next day's, says it again.
-    write(rig, [hold])
+    while Code.LEDGER_DAMAGED not in rig.memory.state.holds:
+        hold = HoldRaised(
+            **stamp_of(rig),
+            hold_id=Code.LEDGER_DAMAGED,
+            scope="all",
+            reason=because(Code.LEDGER_DAMAGED, what=what),
+            latched=True,
+        )
+        if not write(rig, [hold]):
+            # Somebody else was first; the step that found it does not come again today.
+            take_news(rig)
