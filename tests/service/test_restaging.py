@@ -6,9 +6,12 @@ from pathlib import Path
 
 import pytest
 
+from slackwater.errors import RefusedError
 from slackwater.facts.events import PumpsEnabled
+from slackwater.facts.reasons import Reason
 from slackwater.outside.clock import SystemClock
 from slackwater.service import systemd
+from slackwater.service.calibrating import Session
 from slackwater.service.memory import Memory, Mode
 from slackwater.service.run import Stop, _passes, take_charge
 from slackwater.service.wiring import Places, Rig, build
@@ -71,3 +74,17 @@ def test_a_mode_that_is_none_of_the_ledgers_is_left(
         rig.mailbox.wake()
         _passes(rig, Stop())
         assert not rig.closing
+
+
+def test_a_shot_that_waits_is_given_up_when_pumps_are_enabled(stage: Stage) -> None:
+    """Nobody stands beside a cylinder for ever: the daemon commands from now on."""
+    places = Places(config=stage.config, state=stage.state)
+    with Session(places, SystemClock(lambda: True), "keeper") as session:
+
+        def someone_enables(_reasons: tuple[Reason, ...]) -> None:
+            enable(stage)
+            session.rig.mailbox.wake()
+
+        session.rig.mailbox.wake()
+        with pytest.raises(RefusedError, match="enabled or disabled meanwhile"):
+            session.shoot("carbonate", 1000, someone_enables)

@@ -133,8 +133,13 @@ def _carry_out(
         if held is not None and held.reasons != told:
             told = held.reasons
             watch(told)
-        if request in rig.memory.state.used and not _attempt_of(rig, request):
+        if _attempt_of(rig, request):
+            continue
+        if request in rig.memory.state.used:
             return _ending(rig, request, attempt)
+        if rig.closing:
+            # Nothing is begun any more, and nothing would tell that its time is over.
+            raise RefusedError(_another_stage())
 
 
 def _attempt_of(rig: Rig, request: str) -> str:
@@ -181,6 +186,15 @@ def _live() -> Finding:
         where="stage",
         expected="shadow, so that only one commands",
         do="Run `slackwater disable`, calibrate, then approve and enable again.",
+    )
+
+
+def _another_stage() -> Finding:
+    return Finding(
+        what="pumps were enabled or disabled meanwhile",
+        where="stage",
+        expected="a stage that stays as it is until the last shot",
+        do="Run `slackwater disable`, then calibrate again; nothing more was sent.",
     )
 
 
