@@ -4,23 +4,31 @@ Every figure of a reason is worked by hand from what the test puts in; limits ar
 practice, no source.
 """
 
+import random
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import timedelta
-from math import inf
+from itertools import pairwise
+from math import hypot, inf, sqrt
 
 import pytest
 
 from slackwater.facts.reasons import Code, Reason
+from slackwater.facts.safeguards import BypassGranted
 from slackwater.facts.tank import Outside
-from slackwater.gate.alkalinity import hourly_medians
+from slackwater.gate.alkalinity import frozen, hourly_medians
 from slackwater.gate.by_hand import over_hand_cap
 from slackwater.gate.caps import over_caps
 from slackwater.gate.drift import ratio_sd
 from slackwater.gate.interlocks import refusals
 from slackwater.gate.moment import Moment
 from slackwater.gate.shortening import share_of
+from slackwater.gate.swings.limits import CYCLE_UNKNOWN
+from slackwater.gate.swings.usual import Usual, usual_of
+from slackwater.gate.swings.verdicts import DoseFault, ProbeFault, Swing
+from slackwater.gate.swings.votes import Point, judged
 from slackwater.gate.verdict import Refused, may_dose
+from slackwater.gate.watches import refusing
 from tests.gate.scene import (
     CARBONATE_PEQ_PER_UL,
     NOW,
@@ -33,6 +41,7 @@ from tests.gate.scene import (
     moment,
 )
 from tests.gate.test_alkalinity import SPARE, at_ages, water_doubts, with_probes
+from tests.gate.test_circumstances import counted, limewater
 from tests.gate.test_climate import hand_test, salty
 from tests.gate.test_drift import weeks
 from tests.gate.test_shortening import with_uptake
@@ -185,3 +194,153 @@ def test_a_share_too_small_for_a_dose_is_told_in_percent() -> None:
 def test_a_refusal_alone_is_not_final() -> None:
     """Who says nothing of waiting does not say that it cannot help."""
     assert not Refused(reasons=()).final
+
+
+def test_a_gap_is_kept_to_the_millisecond() -> None:
+    """A quarter of an hour, as the file has it."""
+    assert (("calcium", 900_000),) == moment().rules.pumps["carbonate"].apart
+
+
+def test_a_run_is_frozen_when_chance_gives_it_less_than_one_in_a_thousand() -> None:
+    """Oracle: the chance reckoned with zip over the readings before the run.
+
+    Series of one to forty readings on two levels, some of them quiet at their end.
+    """
+    chance = random.Random(8)  # noqa: S311  # no secret
+    told = 0
+    for _ in range(400):
+        values = [8.0 + 0.01 * (chance.random() < 0.3) for _ in range(30)]
+        values = values[: chance.randrange(1, 31)] + [8.0] * chance.randrange(0, 11)
+        series = at_ages(*((15.0 * age, one) for age, one in enumerate(values[::-1])))
+        run = next(
+            (n for n, one in enumerate(values[::-1]) if one != values[-1]), len(values)
+        )
+        before = values[: len(values) - run]
+        equal = sum(one == other for one, other in pairwise(before))
+        likely = (equal + 5) / (max(len(before) - 1, 0) + 10)
+        is_frozen = run >= 2 and likely ** (run - 1) < 0.001
+        found = frozen(PROBE, series)
+        assert is_frozen == (found is not None)
+        if found is not None:
+            told += 1
+            assert run == found.figures["equal_readings"]
+            assert (
+                pytest.approx(likely ** (run - 1), rel=0.06) == found.figures["chance"]
+            )
+    assert told > 20
+
+
+def test_a_row_that_is_left_aside_leaves_the_others() -> None:
+    """Of all rows that refuse only one tells of a test that was too high."""
+    names = [
+        row.name
+        for row in refusing(frozenset({"alkalinity", "return-pump"}))
+        if row.refuses is not None
+    ]
+    silent = []
+    for name in names:
+        water = Watched(watched_machine())
+        water.write(hand_test(water, "alkalinity", dkh(10.2)))
+        assert [Code.ALKALINITY_TEST] == water.codes("soda")
+        granted = BypassGranted(
+            **water.stamp,
+            interlock=name,
+            scope="all",
+            until=water.at.now.utc + HOUR,
+            why="test",
+            by="keeper",
+        )
+        water.write(granted)
+        silent += [name] if not water.codes("soda") else []
+    assert len(names) > 1
+    assert 1 == len(silent)
+
+
+def test_limewater_that_goes_on_is_held_without_a_break() -> None:
+    """A day after it began the day is as unusual as the one before."""
+    water = limewater()
+    counted(water, 0)
+    counted(water, 9_000_000)
+    water.pass_time(23 * HOUR)
+    counted(water, 20_000_000)
+    water.pass_time(HOUR)
+    assert (["top-off/refill"], []) == (water.holds, water.released)
+
+
+def test_verdicts_on_a_series_are_told_in_rounded_figures() -> None:
+    """Three digits for the water, five for the noise of a probe."""
+    swing = Swing(
+        size=0.123456,
+        sd=0.045678,
+        since=NOW,
+        votes=("sums", "range"),
+        points=4,
+        outliers=1,
+    )
+    assert {
+        "source": "kh",
+        "off_meq_per_l": 0.123,
+        "noise_meq_per_l": 0.046,
+        "since": "2026-05-03T12:00:00+00:00",
+        "votes": "sums, range",
+        "readings": 4,
+        "outliers": 1,
+    } == dict(swing.reason("kh").figures)
+    fault = ProbeFault(how="noise", usual_noise=0.1234567)
+    assert {"source": "kh", "how": "noise", "usual_noise_meq_per_l": 0.12346} == dict(
+        fault.reason("kh").figures
+    )
+    dose = DoseFault(
+        pump="soda", dose=0.54321, size=-0.123456, since=NOW, votes=("sums",)
+    )
+    figures = dose.reason("kh").figures
+    assert (-0.123, 0.543) == (figures["off_meq_per_l"], figures["dose_meq_per_l"])
+
+
+def test_the_error_of_a_baseline_adds_up() -> None:
+    """Source: independent errors add in squares (JCGM 100:2008, 5.1.2).
+
+    Four readings say what the clock does at three, none at four; 10 h of drift.
+    """
+    cycle = [(0.25, 4) if hour == 3 else (0.0, 0) for hour in range(24)]
+    usual = Usual(
+        hour=17.0,
+        level=3.0,
+        drift=0.01,
+        back_h=0.0,
+        fades=0.0,
+        cycle=cycle,
+        sd=0.1,
+        level_sd=0.02,
+        drift_sd=0.003,
+        count=99,
+    )
+    assert pytest.approx(3.0 + 0.1 + 0.25) == usual.at(27.0)
+    known = 0.02**2 + (0.1 * 1.2533) ** 2 / 4 + 0.03**2
+    assert pytest.approx(known) == usual.variance_at(27.0)
+    unknown = 0.02**2 + CYCLE_UNKNOWN**2 + 0.033**2
+    assert pytest.approx(unknown) == usual.variance_at(28.0)
+
+
+def test_the_error_of_a_drift_is_that_of_a_line_through_even_days() -> None:
+    """Source: the variance of a slope through n even points is 12 / (n^3 - n).
+
+    Five days of 24 readings; textbook least squares, from memory.
+    """
+    residuals = [(float(hour), 3.0 + 0.01 * (hour * 7 % 5)) for hour in range(6 * 24)]
+    usual = usual_of(residuals, 6 * 24.0 - 0.5, 1.0, 0.001)
+    assert usual is not None
+    assert pytest.approx(usual.sd * 1.2533 / sqrt(24)) == usual.level_sd
+    line = usual.level_sd * sqrt(12 / 120) / 24
+    assert pytest.approx(hypot(line, usual.drift / 4)) == usual.drift_sd
+
+
+@pytest.mark.parametrize(("hours", "is_swing"), [(19, True), (20, False)])
+def test_what_began_before_four_fifths_of_a_day_is_a_level(
+    hours: int, is_swing: bool
+) -> None:
+    """0.8 of 24 hours: 19.2."""
+    points = [Point(3600.0 * hour, 1.0, 0.1, 0.0) for hour in range(hours + 1)]
+    levels = [(3600.0 * hour, 2.0) for hour in range(-30, 0)]
+    levels += [(point.at_s, 3.0) for point in points]
+    assert is_swing == isinstance(judged(points, levels), Swing)
