@@ -40,9 +40,13 @@ def test_all_tried_is_written_with_its_end(stage: Stage) -> None:
 
 
 def test_each_thing_is_asked_for(stage: Stage) -> None:
-    """As many yeses as there are things to try."""
+    """As many yeses as there are things to try, below the messages to try with."""
     told = stage.run("check-relay", "plug", typed="y\n" * len(TRIALS))
     assert 0 == told.code
+    said = " ".join(told.err.split())
+    assert 'a pulse of 10 s workshop/relay-3/do {"on":true,"ms":10000}' in said
+    assert 'off workshop/relay-3/do {"on":false}' in said
+    assert "its state on workshop/relay-3/is" in said
     assert ["plug"] == list(checks(stage))
 
 

@@ -16,7 +16,7 @@ from click.testing import CliRunner
 from slackwater.cli.runs_asked import Asked, series_of, within
 from slackwater.cli.shooting import Measured, Series, measure
 from slackwater.errors import InputError, RefusedError, SlackwaterError
-from slackwater.facts.reasons import Reason
+from slackwater.facts.reasons import Code, Reason, because
 from slackwater.facts.relays import Relay
 from slackwater.service.calibrating import Shot
 from tests.bench import booked
@@ -49,9 +49,10 @@ def said(
 
 
 def shoot(
-    _pump: str, volume_ul: int, _watch: Callable[[tuple[Reason, ...]], None]
+    _pump: str, volume_ul: int, watch: Callable[[tuple[Reason, ...]], None]
 ) -> Shot:
-    """A shot that ends as it should."""
+    """A shot that ends as it should, after a rest."""
+    watch((because(Code.GAP_SAME_PUMP),))
     return Shot(ran_ms=volume_ul * 2, believed_ul=volume_ul, how="full")
 
 
@@ -67,6 +68,12 @@ def test_a_steady_pump_is_known_after_six_runs() -> None:
     assert (6, 60, 59_390) == (len(found.runs), found.shots, found.volume_ul)
     assert "Run 1: 10 shots of 500 µL" in text
     assert f"known to ±{found.flow.within_percent:.2f} %: well enough." in text
+
+
+def test_why_shots_wait_is_said_once_a_run() -> None:
+    """Each of sixty shots rests, behind a relay for a minute; six lines say so."""
+    _, text = said(*STEADY, *STEADY[:2])
+    assert 6 == text.count("waits: Too soon after the pump's last run.")
 
 
 def test_an_unsteady_pump_goes_on_and_says_how_long() -> None:

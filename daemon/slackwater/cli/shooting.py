@@ -109,7 +109,7 @@ def prime(shoot: Shoot, pump: str) -> None:
     question += "pump first, like 3 mL]"
     while (volume_ul := ask_ul_or(question, "hose", YES)) is not None:
         say(f"Priming {show_volume(volume_ul)} …")
-        shoot(pump, volume_ul, _tell_wait)
+        shoot(pump, volume_ul, _wait_teller())
 
 
 def measure(shoot: Shoot, series: Series, room_ul: Callable[[], int]) -> Measured:
@@ -194,9 +194,9 @@ def _run(shoot: Shoot, series: Series, number: int) -> MeasuredRun | None:
     each = show_volume(volume_ul)
     shots = each if series.shots == 1 else f"{series.shots} shots of {each}"
     say(f"Run {number + 1}{_of(series)}: {shots} …")
-    ran_ms = 0
+    ran_ms, tell_wait = 0, _wait_teller()
     for _ in range(series.shots):
-        shot = shoot(series.pump, volume_ul, _tell_wait)
+        shot = shoot(series.pump, volume_ul, tell_wait)
         if shot.ran_ms <= 0:
             raise RefusedError(not_kept("a shot has no run time", "a reported time"))
         ran_ms += shot.ran_ms
@@ -243,6 +243,14 @@ def _far(what: str) -> Finding:
     return not_kept(what, f"between {REFUSED_BELOW:g} and {REFUSED_ABOVE:g} times")
 
 
-def _tell_wait(reasons: Sequence[Reason]) -> None:
-    for reason in reasons:
-        say(f"  waits: {reason.text}")
+def _wait_teller() -> Callable[[tuple[Reason, ...]], None]:
+    """Says why a shot waits, each reason once: behind a relay every shot does."""
+    told: set[str] = set()
+
+    def tell(reasons: tuple[Reason, ...]) -> None:
+        for reason in reasons:
+            if reason.text not in told:
+                told.add(reason.text)
+                say(f"  waits: {reason.text}")
+
+    return tell

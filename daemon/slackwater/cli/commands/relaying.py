@@ -5,12 +5,13 @@ by itself, and one that was not tried writes nothing; the check is of the relay 
 file describes it now, and has an end.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from datetime import timedelta
 from typing import TypedDict, Unpack
 
 import click
 
+from slackwater.cli.commissioning import say
 from slackwater.cli.document import Answer
 from slackwater.cli.opening import local_user, only, write
 from slackwater.cli.shell import Shell, verb
@@ -25,6 +26,8 @@ from slackwater.outside.settings import read_machine
 from slackwater.pump.outcome import Stamp
 
 _DAYS = 90
+# Long enough to pull a plug meanwhile.
+TRIAL_MS = 10_000
 # What a person does, and what must come of it.
 TRIALS = (
     "Power the relay up: it is off, also where it was on when the power went.",
@@ -67,7 +70,10 @@ def check_relay(shell: Shell, relay: str, **tried: Unpack[Tried]) -> Answer:
     Asks for each thing to try; without a check nothing behind a relay is dosed.
     """
     who = typed_text(tried["by"] or local_user(), "--by", WORD_AT_MOST)
-    digest = _digest(relay, read_machine(shell.config))
+    machine = read_machine(shell.config)
+    digest = _digest(relay, machine)
+    if not tried["all_tried"]:
+        say("\n".join(_messages(machine, relay)))
     for trial in () if tried["all_tried"] else TRIALS:
         if not click.confirm(f"{trial} Is it so?", err=True):
             raise RefusedError(_failed(relay, trial))
@@ -86,6 +92,19 @@ def check_relay(shell: Shell, relay: str, **tried: Unpack[Tried]) -> Answer:
         },
         text=f"{relay} counts as tried out until {checked.until:%Y-%m-%d}.",
     )
+
+
+def _messages(machine: Machine, name: str) -> Iterator[str]:
+    """What to publish for a trial, and where to look; nothing of it is sent here."""
+    node = machine.nodes[name]
+    known = node.relay
+    if known is None:
+        return
+    ms = known.always_ms or min(node.cut_limit_ms, TRIAL_MS)
+    yield f"{name} hears these messages; send them with any MQTT program:"
+    yield f"  a pulse of {ms / 1000:g} s  {known.on_topic}  {known.pulse(ms).decode()}"
+    yield f"  off             {known.off_topic}  {known.off_payload}"
+    yield f"  it tells its state on {known.state_topic}."
 
 
 def _digest(name: str, machine: Machine) -> str:
