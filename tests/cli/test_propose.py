@@ -343,3 +343,20 @@ def test_a_plan_that_cannot_be_written_is_one_clear_error(
     told = stage.run("propose", "--write", stage.config / place, "--json")
     assert (2, str(stage.config / place)) == (told.code, told.errors[0]["where"])
     assert told.errors[0]["what"].startswith("it cannot be written: ")
+
+
+def test_a_plan_of_which_no_line_is_left_is_not_written(stage: Stage) -> None:
+    """Salinity of 30 ends every dose; an empty plan would be refused, the old goes on.
+
+    What stands in the place of a plan is the verb that stops doses now.
+    """
+    assert 0 == stage.approve("--now").code
+    stage.run("record", "salinity=30 PSU", "alkalinity=8 dKH", "--method", "meter")
+    plan = stage.config / "plan.toml"
+    before = plan.read_bytes()
+    told = stage.run("propose", "--write", plan, "--replace")
+
+    assert 1 == told.code
+    assert before == plan.read_bytes()
+    assert "carbonate ends: 36 mL a day → nothing" in told.out
+    assert "slackwater hold --scope tank/reef" in told.out

@@ -88,14 +88,16 @@ class Wishes(TypedDict):
 def propose(shell: Shell, **wishes: Unpack[Wishes]) -> Answer:
     """Propose a plan from what is known of the water.
 
-    Says when the best action is none. Exit code 1 when the plan would still be refused.
+    Says when the best action is none. Exit code 1 when the plan would still be refused,
+    or when nothing at all is to be dosed.
     """
     machine = read_machine(shell.config)
     tank = only_tank(machine, wishes["tank"])
     with opened(shell.state) as found:
         made = proposed(found, shell, machine, wishes, tank)
     fitted, missing = made.fitted, made.missing
-    path = wishes["write"]
+    # A plan without a line can be neither checked nor approved.
+    path = wishes["write"] if fitted.proposal.plan.lines else None
     if path is not None:
         text = plan_text(fitted.proposal.plan, comments_of(fitted.proposal))
         _write(path, text, replace=wishes["replace"])
@@ -111,7 +113,7 @@ def propose(shell: Shell, **wishes: Unpack[Wishes]) -> Answer:
         text="\n".join(
             (told, *paste_words(made.paste), *_compared(made), _next_step(made, path))
         ),
-        exit_code=REFUSED if fitted.findings else 0,
+        exit_code=REFUSED if fitted.findings or made.ends_all else 0,
     )
 
 
@@ -131,6 +133,12 @@ class Proposed:
     begins: date
     gap: bool = False
     waiting: Approval | None = None
+
+    @property
+    def ends_all(self) -> bool:
+        """Whether not a line is left of a plan that had some."""
+        proposal = self.fitted.proposal
+        return not proposal.plan.lines and not proposal.is_none
 
 
 def proposed(
@@ -309,7 +317,20 @@ def _compared(made: Proposed) -> Iterator[str]:
         yield "not build on it, and approving this one withdraws it."
 
 
+def _instead(made: Proposed) -> Iterator[str]:
+    """What is done in the place of a plan that would have no line."""
+    yield "Nothing is to be dosed, and a plan without a line cannot be approved, so"
+    yield "none was written. Mend what is told above, then propose again."
+    if made.compared_with == "in force":
+        yield "Until then the approved plan goes on, unless you stop it:"
+        yield f"  slackwater hold --scope tank/{made.fitted.proposal.tank}"
+
+
 def _next_step(made: Proposed, path: Path | None) -> str:
+    if made.ends_all:
+        return "\n".join(_instead(made))
+    if not made.fitted.proposal.plan.lines:
+        return "There is no line to write yet."
     # Taken over tonight, it would leave the days before its own without a dose.
     at = f" --at {made.begins}T00:00" if made.gap else ""
     if path is None:
