@@ -147,6 +147,24 @@ def test_h33_one_release_ends_it_for_good_whatever_channels_counted() -> None:
     assert [] == holds_after(bench, shown(bench))
 
 
+def test_h33_after_the_release_a_day_counts_as_given() -> None:
+    """Nobody can say what the forgotten runs gave: the caps come free within a day."""
+    sound = machine()
+    pumps = {n: replace(pump, per_day_ul=6_000) for n, pump in sound.pumps.items()}
+    bench = Bench(replace(sound, pumps=pumps))
+    bench.run_until(START + 2 * HOUR)
+    copy = copy_of(bench.state)
+    bench.run_until(START + 5 * HOUR)
+    started(bench, copy)
+    holds_after(bench, shown(bench))
+    released(bench)
+    before = len(list(bench.intents()))
+    bench.run_until(bench.utc + 3 * HOUR)
+    assert before == len(list(bench.intents()))
+    bench.run_until(bench.utc + DAY)
+    assert before < len(list(bench.intents()))
+
+
 def test_h33_a_further_run_counted_while_it_stands_needs_no_release_of_its_own() -> (
     None
 ):

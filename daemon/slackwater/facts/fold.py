@@ -191,7 +191,11 @@ def _hold_raised(state: State, event: HoldRaised) -> None:
 
 
 def _take_over_count(state: State, event: HoldRaised) -> None:
-    """What its channels counted is on record now: one release ends it for good."""
+    """What its channels counted is on record now: one release ends it for good.
+
+    What those runs gave nobody can say: a day of the caps counts as used up.
+    """
+    state.unanswered_ms = event.proven_ms
     told = event.reason.figures
     counted = {str(told["channel"]): str(told["counted"])}
     counted |= dict(one.split() for one in str(told.get("also", "")).split(", ") if one)
