@@ -94,6 +94,22 @@ def test_it_listens_on_loopback_alone(listener: Listener) -> None:
         other.bind(("127.0.0.2", listener.port))
 
 
+def test_the_name_of_the_loopback_is_looked_up_nowhere(
+    monitoring: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A resolver without a network would hold up the loop that starts the listener."""
+
+    def ask_resolver(name: str = "") -> str:
+        pytest.fail(f"{name} was looked up")
+
+    assert monitoring
+    monkeypatch.setattr(socket, "getfqdn", ask_resolver)
+    made = listener_on(0)
+    made.start()
+    assert made.is_open
+    made.close()
+
+
 def test_readers_that_never_finish_keep_nobody_from_the_next_figures(
     listener: Listener,
 ) -> None:

@@ -9,7 +9,7 @@ arrives is looked at but path, host and what the library reads of the accepted f
 import threading
 from collections.abc import Iterable, Iterator, Sequence
 from io import StringIO
-from socketserver import ThreadingMixIn
+from socketserver import TCPServer, ThreadingMixIn
 from typing import TextIO
 from wsgiref.simple_server import WSGIRequestHandler, WSGIServer
 from wsgiref.types import StartResponse, WSGIApplication, WSGIEnvironment
@@ -112,6 +112,12 @@ class _Server(ThreadingMixIn, WSGIServer):
     ) -> None:
         self._room = threading.BoundedSemaphore(READERS_AT_MOST)
         super().__init__(place, reader)
+
+    def server_bind(self) -> None:
+        """Bind, and ask nobody for a name: a resolver can take its time."""
+        TCPServer.server_bind(self)
+        self.server_name, self.server_port = LOOPBACK, self.server_address[1]
+        self.setup_environ()
 
     def process_request(self, request: object, client_address: object) -> None:
         """Serve it, or hang up where there are too many."""
