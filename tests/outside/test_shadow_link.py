@@ -265,7 +265,7 @@ def test_unheard_node_is_not_connected(clock: SetClock) -> None:
     link = ShadowLink(clock)
     with pytest.raises(NotConnectedError):
         link.run(COMMAND)
-    assert link.commands == []
+    assert [] == link.due(clock.boot_s)
 
 
 def test_late_copy_of_a_beat_does_not_turn_time_back(
@@ -277,14 +277,6 @@ def test_late_copy_of_a_beat_does_not_turn_time_back(
     clock.boot_s = 1031.0
     link.run(replace(COMMAND, until_up=123456 + 30_500))
     assert results(link, 1031.0) == [("refused", "late", 0, 0)]
-
-
-def test_commands_are_written_down(link: ShadowLink) -> None:
-    """What would have been sent can be read."""
-    stop = StopPump(node="left")
-    link.run(COMMAND)
-    link.stop(stop)
-    assert [COMMAND, stop] == link.commands
 
 
 def dose_daily(link: ShadowLink, clock: SetClock, days: int) -> list[Channel]:

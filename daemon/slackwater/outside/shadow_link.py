@@ -1,4 +1,4 @@
-"""A pump link for the shadow run: it writes down and imagines, and cannot send.
+"""A pump link for the shadow run: it imagines, and cannot send.
 
 Floor 6. One subject: simulated runs beside real beats. Laws here: no object in this
 file can publish anything; a simulated run follows the node's own rules of acceptance;
@@ -105,7 +105,6 @@ class ShadowLink:
         self._nodes: dict[str, _Node] = {}
         self._boots: dict[str, dict[str, _Node]] = {}
         self._answers: list[Result] = []
-        self.commands: list[RunPump | StopPump] = []
 
     def run(self, command: RunPump) -> bool:
         """Simulate a run; the answers come from `due`.
@@ -122,13 +121,11 @@ class ShadowLink:
                     do="Wait for the node, or look why it is silent.",
                 )
             )
-        self.commands.append(command)
         self._take(node, command, self._clock.now().boot_s)
         return True
 
     def stop(self, command: StopPump) -> None:
         """End the simulated runs of a channel, or of the whole node, now."""
-        self.commands.append(command)
         node = self._nodes.get(command.node)
         if node is not None:
             _end(node, self._clock.now().boot_s, command.channel)
