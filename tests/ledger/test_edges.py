@@ -1,12 +1,15 @@
 """What stands in the way of a ledger, a backup or a place, each refused by itself."""
 
+import io
 import sqlite3
 import stat
+import tarfile
 from pathlib import Path
 
 import pytest
 
 from slackwater.errors import InputError, LedgerDamagedError, RefusedError
+from slackwater.facts.events import AnyEvent
 from slackwater.ledger.archive import (
     FILES,
     LEDGER,
@@ -17,7 +20,9 @@ from slackwater.ledger.archive import (
     unpack,
     workshop,
 )
+from slackwater.ledger.audit import FINDINGS_AT_MOST
 from slackwater.ledger.birth import place, refuse_leftovers
+from slackwater.ledger.codec import decode
 from slackwater.ledger.connection import (
     Footing,
     filesystem_of,
@@ -28,7 +33,7 @@ from slackwater.ledger.copying import copy_live
 from slackwater.ledger.store import LedgerFile
 from tests.ledger.samples import another_program, checkpoint, kept, made, new_ledger
 from tests.ledger.test_archive import packed, rewritten
-from tests.ledger.test_audit import tamper
+from tests.ledger.test_audit import forge, tamper
 from tests.ledger.test_connection import provoked
 
 
@@ -141,15 +146,7 @@ def test_entries_that_are_gone_are_told_by_number(tmp_path: Path) -> None:
     """Two in the middle: from the third to the fourth."""
     path = tmp_path / "live.ledger"
     new_ledger(path, [*(kept(n) for n in range(5)), checkpoint("{}")]).close()
-    with another_program(path) as stranger:
-        triggers = stranger.execute(
-            "SELECT name, sql FROM sqlite_schema WHERE type = 'trigger'"
-        ).fetchall()
-        for name, _sql in triggers:
-            stranger.execute(f"DROP TRIGGER {name}")
-        stranger.execute("DELETE FROM entries WHERE seq IN (3, 4)")
-        for _name, sql in triggers:
-            stranger.execute(sql)
+    emptied(path, "seq IN (3, 4)")
     with LedgerFile.open(path, writable=False) as ledger:
         said = [finding.what for finding in ledger.verify_all()]
     assert "entry 5 is damaged: entries 3 to 4 are missing before it" == said[0]
@@ -185,3 +182,107 @@ def test_only_a_second_dose_is_told_as_one(tmp_path: Path) -> None:
     error = provoked(path, "INSERT INTO t VALUES (NULL)")
     assert isinstance(error, sqlite3.IntegrityError)
     assert type(translation(error, "x")) is LedgerDamagedError
+
+
+def test_a_manifest_that_is_too_long_is_none(
+    ledger: LedgerFile, tmp_path: Path
+) -> None:
+    """64 KiB are many times what one has; more is not even read."""
+    backup = tmp_path / "reef.tar"
+    packed(ledger, backup)
+    made_of = io.BytesIO()
+    with tarfile.open(fileobj=made_of, mode="w") as archive:
+        member = tarfile.TarInfo(MANIFEST)
+        member.size = 65_537
+        archive.addfile(member, io.BytesIO(b" " * member.size))
+    backup.write_bytes(made_of.getvalue())
+    (tmp_path / "again").mkdir()
+    with pytest.raises(InputError, match="not a backup"):
+        unpack(backup, tmp_path / "again")
+
+
+def test_a_backup_holds_nothing_that_it_has_no_name_for(
+    ledger: LedgerFile, tmp_path: Path
+) -> None:
+    """A manifest with a third kind of file is refused as it is read back."""
+    with workshop(tmp_path) as folder:
+        copy_live(ledger, folder / LEDGER)
+        (folder / "other.txt").write_text("invented", "utf-8")
+        manifest = Manifest(
+            v=1,
+            ledger_id=ledger.ledger_id,
+            entries=ledger.head.seq,
+            head=ledger.head.sha256,
+            made_at="2026-05-03T12:00:00Z",
+            software="0.1",
+            members={name: member_of(folder / name) for name in (LEDGER, "other.txt")},
+        )
+        with pytest.raises(InputError):
+            pack(tmp_path / "reef.tar", folder, manifest)
+    assert not (tmp_path / "reef.tar").exists()
+
+
+def emptied(path: Path, where: str) -> None:
+    """Take rows out, as someone can who knows the triggers."""
+    with another_program(path) as stranger:
+        triggers = stranger.execute(
+            "SELECT name, sql FROM sqlite_schema WHERE type = 'trigger'"
+        ).fetchall()
+        for name, _sql in triggers:
+            stranger.execute(f"DROP TRIGGER {name}")
+        stranger.execute(f"DELETE FROM entries WHERE {where}")  # noqa: S608  # ours
+        for _name, sql in triggers:
+            stranger.execute(sql)
+
+
+@pytest.mark.parametrize(
+    ("where", "said"),
+    [
+        ("seq > 0", "entry 1 is damaged: it is missing"),
+        ("seq <= 4", "entry 5 is damaged: entries 1 to 4 are missing before it"),
+    ],
+)
+def test_entries_that_go_while_it_is_open_are_found(
+    tmp_path: Path, where: str, said: str
+) -> None:
+    """All of them, or the first four."""
+    path = tmp_path / "live.ledger"
+    new_ledger(path, [*(kept(n) for n in range(5)), checkpoint("{}")]).close()
+    with LedgerFile.open(path, writable=False) as ledger:
+        emptied(path, where)
+        found = [finding.what for finding in ledger.verify_all()]
+    assert said == found[0]
+
+
+def test_a_whole_page_of_entries_that_is_gone_is_found(tmp_path: Path) -> None:
+    """A thousand are read at once: of 2102, all from the second page on but three."""
+    path = tmp_path / "live.ledger"
+    events: list[AnyEvent] = [kept(number) for number in range(2100)]
+    new_ledger(path, [*events, checkpoint("{}")]).close()
+    with LedgerFile.open(path, writable=False) as ledger:
+        emptied(path, "seq BETWEEN 1001 AND 2099")
+        found = [finding.what for finding in ledger.verify_all()]
+    assert [
+        "entry 1001 is damaged: it is missing",
+        "entry 2100 is damaged: entries 2001 to 2099 are missing before it",
+    ] == found
+
+
+def test_a_body_that_cannot_be_read_is_told_in_the_words_of_its_fault(
+    ledger: LedgerFile, tmp_path: Path
+) -> None:
+    """Every hash is right, and what was hashed is no entry."""
+    ledger.close()
+    path = tmp_path / "live.ledger"
+    path.with_name("live.ledger.witness").unlink()
+    forge(path, "UPDATE entries SET body = '{}' WHERE seq = 3")
+    with LedgerFile.open(path, writable=False) as again:
+        found = [finding.what for finding in again.verify_all()]
+    with pytest.raises(LedgerDamagedError) as caught:
+        decode("{}", str(path))
+    assert f"entry 3 is damaged: {caught.value.findings[0].what}" == found[0]
+
+
+def test_twenty_findings_are_enough() -> None:
+    """More would only scroll the first ones away (common practice, no source)."""
+    assert 20 == FINDINGS_AT_MOST
