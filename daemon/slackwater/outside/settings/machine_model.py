@@ -23,7 +23,7 @@ from slackwater.outside.settings.quantities import (
 )
 from slackwater.outside.settings.tables import TableModel
 
-# Texts whose unit depends on the parameter beside them are read in `resolving`.
+# Texts whose unit depends on the parameter beside them are read in `amounts`.
 ByParameter = dict[str, str]
 
 
