@@ -24,7 +24,7 @@ from slackwater.gate.watches import looking
 from slackwater.turn.step import turn
 from tests.gate.scene import PROBE, dkh, machine, probed
 from tests.gate.watched import PROBES, switch
-from tests.turn.test_step import START, Bench, shot
+from tests.turn.test_step import BOOT_S, START, Bench, shot
 
 MINUTE = timedelta(minutes=1)
 HOUR = timedelta(hours=1)
@@ -91,6 +91,21 @@ def test_a_return_pump_that_stops_holds_every_dose() -> None:
     # Ten minutes of circulation first, and only what is still in its time.
     assert all(i.at >= START + 3 * HOUR + 10 * MINUTE for i in again)
     assert all(i.at <= i.dose.latest_at for i in again)
+
+
+def test_a_word_that_was_taken_back_is_looked_at_for_itself_alone() -> None:
+    """Off and on in one turn is a hold; what else is wrong has its own turn."""
+    leak = switch("leak", "floor")
+    bench = Bench(wired(RETURN, leak))
+    wet = SwitchSeen(tank="reef", switch="floor", is_on=True, heard_boot_s=BOOT_S)
+    see(bench.sight, wet)
+    say(bench, "return", is_on=False)
+    say(bench, "return", is_on=True)
+    told = [
+        [event.hold_id for event in bench.step() if isinstance(event, HoldRaised)]
+        for _ in range(2)
+    ]
+    assert [["return-pump/return"], ["leak/floor"]] == told
 
 
 def test_a_running_dose_is_stopped_when_the_return_pump_fails() -> None:
