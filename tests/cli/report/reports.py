@@ -7,7 +7,6 @@ from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
 
-from slackwater.cli.report.page import page
 from tests.cli.run_program import CONFIG, Outcome, run
 
 SAMPLES = ("smallest", "two-tanks", "chemistry")
@@ -22,21 +21,30 @@ def rehearse(config: Path, *words: object, state: Path | None = None) -> Outcome
 
 
 @cache
-def document(name: str) -> dict[str, Any]:
-    """The document of a sample with all its faults; the first to ask has it made."""
-    path = SHELF[-1] / f"document-{name}.json"
+def printed(name: str) -> tuple[str, str]:
+    """Document and page of a rehearsal with faults; the first to ask makes them.
+
+    With all its faults, but every third of a large sample's where tests are not long.
+    """
+    path, html = (SHELF[-1] / f"{name}.{ending}" for ending in ("json", "html"))
     with path.with_suffix(".lock").open("w") as turn:
         fcntl.flock(turn, fcntl.LOCK_EX)
         if not path.exists():
-            path.write_text(rehearse(CONFIG / name, "--faults", "--json").out, "utf-8")
-    found: dict[str, Any] = json.loads(path.read_text("utf-8"))
-    return found
+            words = ("--faults", "--json", "--html", html)
+            path.write_text(rehearse(CONFIG / name, *words).out, "utf-8")
+    return path.read_text("utf-8"), html.read_text("utf-8")
 
 
 @cache
+def document(name: str) -> dict[str, Any]:
+    """The document of that rehearsal."""
+    found: dict[str, Any] = json.loads(printed(name)[0])
+    return found
+
+
 def page_of(name: str) -> str:
-    """The page of a sample with all its faults."""
-    return page(document(name))
+    """The page of that rehearsal."""
+    return printed(name)[1]
 
 
 class Outline(HTMLParser):
