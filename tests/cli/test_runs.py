@@ -13,6 +13,7 @@ import click
 import pytest
 from click.testing import CliRunner
 
+from slackwater.cli.commands.calibrating import words_of
 from slackwater.cli.runs_asked import Asked, series_of, within
 from slackwater.cli.shooting import Measured, Series, measure
 from slackwater.errors import InputError, RefusedError, SlackwaterError
@@ -21,6 +22,7 @@ from slackwater.facts.relays import Relay
 from slackwater.service.calibrating import Shot
 from tests.bench import booked
 from tests.gate.scene import machine
+from tests.gate.test_interlocks import measured as calibrated
 
 OPEN = Series(
     pump="carbonate",
@@ -238,3 +240,15 @@ def test_what_check_states_of_a_day_holds_on_nineteen_days_of_twenty(
     assert fmean(held) >= 0.95, held
     stated = [found[f"{doses} doses stated within, % (median)"] for doses in (24, 96)]
     assert stated[1] < stated[0] < 1.6
+
+
+@pytest.mark.parametrize("one_length", [False, True])
+def test_a_relay_with_one_pulse_is_told_by_its_pulse(*, one_length: bool) -> None:
+    """No smaller dose is reliable there, and no run makes up for a start."""
+    found, _ = said(*STEADY, *STEADY[:2])
+    assert isinstance(found, Measured)
+    kept = replace(calibrated("77aa01cf"), smallest_ul=62)
+    text = words_of(kept, found, [], one_length=one_length)
+    assert one_length is ("Each dose is one pulse and gives 990 µL." in text)
+    assert one_length is ("Smallest reliable dose" not in text)
+    assert one_length is ("runs make up for it" not in text)

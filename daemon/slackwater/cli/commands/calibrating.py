@@ -46,6 +46,7 @@ from slackwater.pump.command import (
     pulse_ul,
     rate_in_force,
 )
+from slackwater.pump.flow import Flow
 from slackwater.service import logs
 from slackwater.service.calibrating import Session
 from slackwater.service.loop import stamp_of, take_news, write
@@ -134,7 +135,7 @@ def calibrate(shell: Shell, pump: str, **wishes: Unpack[Wishes]) -> Answer:
             event, measured = _session(session, known, series, by)
     except (KeyboardInterrupt, click.Abort) as error:
         raise InputError(_broken_off(pump)) from error
-    return _answer(event, measured)
+    return _answer(event, measured, one_length=series.one_length)
 
 
 def _tell_ahead(pump: Pump, machine: Machine) -> None:
@@ -256,7 +257,7 @@ def _broken_off(pump: str) -> Finding:
     )
 
 
-def _answer(event: Calibrated, measured: Measured) -> Answer:
+def _answer(event: Calibrated, measured: Measured, *, one_length: bool) -> Answer:
     missing = [name for name in PROOFS if name not in event.proofs]
     return Answer(
         fields={
@@ -284,14 +285,16 @@ def _answer(event: Calibrated, measured: Measured) -> Answer:
             "proofs": list(event.proofs),
             "missing_proofs": missing,
         },
-        text=_text(event, measured, missing),
+        text=words_of(event, measured, missing, one_length=one_length),
     )
 
 
-def _text(event: Calibrated, measured: Measured, missing: list[str]) -> str:
+def words_of(
+    event: Calibrated, measured: Measured, missing: list[str], *, one_length: bool
+) -> str:
+    """What a person reads of a calibration; `missing` are the proofs that are."""
     flow = measured.flow
     low, high = map(_ml_per_min, (flow.rate_low_nl_per_s, flow.rate_high_nl_per_s))
-    start = "loses" if flow.offset_nl < 0 else "adds"
     sure = "" if flow.within_percent <= WITHIN_PERCENT else ", less sure than wanted"
     return (
         f"{event.pump}: {_ml_per_min(event.rate_nl_per_s):.2f} mL/min (95 %: "
@@ -300,11 +303,8 @@ def _text(event: Calibrated, measured: Measured, missing: list[str]) -> str:
         f"%, {measured.ratio:.3f} times the rate before.\n"
         "What doses as large as these shots give on the average is known to "
         f"±{flow.within_percent:.2f} %{sure} (±{WITHIN_PERCENT:g} %).\n"
-        f"Each start and stop {start} {abs(flow.offset_nl) / NL_PER_UL:.0f} µL "
-        f"(95 %: {flow.offset_low_nl / NL_PER_UL:+.0f} to "
-        f"{flow.offset_high_nl / NL_PER_UL:+.0f} µL); runs make up for it.\n"
-        f"Smallest reliable dose: {show_volume(event.smallest_ul)}.\n"
-        f"Calibration {event.cal} is on record; it needs a new approval, one for all "
+        + (_pulse_words(measured) if one_length else _start_words(event, flow))
+        + f"Calibration {event.cal} is on record; it needs a new approval, one for all "
         "pumps calibrated before it.\n"
         + (
             f"Not proven, so not enough to enable: {', '.join(missing)}.\n"
@@ -312,6 +312,22 @@ def _text(event: Calibrated, measured: Measured, missing: list[str]) -> str:
             else ""
         )
     )
+
+
+def _start_words(event: Calibrated, flow: Flow) -> str:
+    start = "loses" if flow.offset_nl < 0 else "adds"
+    return (
+        f"Each start and stop {start} {abs(flow.offset_nl) / NL_PER_UL:.0f} µL "
+        f"(95 %: {flow.offset_low_nl / NL_PER_UL:+.0f} to "
+        f"{flow.offset_high_nl / NL_PER_UL:+.0f} µL); runs make up for it.\n"
+        f"Smallest reliable dose: {show_volume(event.smallest_ul)}.\n"
+    )
+
+
+def _pulse_words(measured: Measured) -> str:
+    """A relay with one pulse knows no smaller dose, and has no start to make up for."""
+    each_ul = round(measured.volume_ul / measured.shots)
+    return f"Each dose is one pulse and gives {show_volume(each_ul)}.\n"
 
 
 def _ml_per_min(rate_nl_per_s: int) -> float:
