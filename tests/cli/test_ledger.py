@@ -239,3 +239,14 @@ def test_entries_say_what_they_are_about(stage: Stage) -> None:
     assert "plan_approved serial 1, digest " in text
     assert "A person asked for a hold." in text
     assert "parameter alkalinity, probe kh, 8.00 dKH" in text
+
+
+def test_what_was_filled_read_and_asked_for_is_told_by_name(stage: Stage) -> None:
+    """Bottle, lot and volume stand on the page, not only in the document."""
+    stage.run("refill", "carbonate", "--content", "1.9 L", "--lot", "may-2")
+    stage.run("level", "carbonate", "1.85 L")
+    page = stage.run("ledger", "--limit", "2").out
+    filled, read = [line for line in page.splitlines() if " by " in line]
+    assert "reservoir carbonate, lot may-2" in filled
+    assert ("1.9 L" in filled, "1.85 L" in read) == (True, True)
+    assert "reservoir carbonate" in read

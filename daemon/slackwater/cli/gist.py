@@ -9,7 +9,14 @@ from collections.abc import Iterable, Iterator, Mapping
 
 from slackwater.facts.audits import Audited
 from slackwater.facts.doses import DoseEnded, DoseIntended
-from slackwater.facts.events import AnyEvent, HoldRaised, PlanApproved, ReadingKept
+from slackwater.facts.events import (
+    AnyEvent,
+    HoldRaised,
+    PlanApproved,
+    ReadingKept,
+    ShotRequested,
+)
+from slackwater.facts.safeguards import LevelMeasured, ReservoirFilled
 from slackwater.ledger.chain import subject_of
 from slackwater.water.show import show_level, show_volume
 
@@ -17,7 +24,19 @@ SHORT = 8
 # What an entry says of itself that a person looks for.
 _SAID = (
     *("pump", "scope", "hold_id", "id", "task", "sample", "measurement", "parameter"),
-    *("typed", "solution", "what", "remedy", "by", "how", "why", "note", "mode"),
+    *(
+        "reservoir",
+        "lot",
+        "typed",
+        "solution",
+        "what",
+        "remedy",
+        "by",
+        "how",
+        "why",
+        "note",
+        "mode",
+    ),
     *("serial", "probe", "alarm", "priority", "to"),
 )
 
@@ -66,6 +85,10 @@ def _figures(event: AnyEvent) -> Iterator[str]:
         yield show_volume(event.command.ul)
     elif isinstance(event, DoseEnded):
         yield show_volume(event.believed_ul)
+    elif isinstance(event, ReservoirFilled):
+        yield show_volume(event.content_ul)
+    elif isinstance(event, (LevelMeasured, ShotRequested)):
+        yield show_volume(event.volume_ul)
     if isinstance(event, HoldRaised):
         yield event.reason.text
     yield from (reason.text for reason in getattr(event, "reasons", ()))
