@@ -180,6 +180,7 @@ def test_a_line_with_a_daemon_is_no_bench(broker: Broker) -> None:
     [
         (("shelf", *LIMIT_WORDS, "--cut", "25 s"), "no tank hangs"),
         ((*WORDS,), "nothing"),
+        (("shelf", "--no-tank"), "no --rate, --largest, --longest, --cut"),
         (("a/b", *WORDS), "a/b"),
         (("shelf", *WORDS, "--broker", "here"), "here"),
         (("shelf", *WORDS, "--channel", "A"), "A"),
@@ -192,7 +193,7 @@ def test_a_line_with_a_daemon_is_no_bench(broker: Broker) -> None:
 def test_wrong_words_are_one_clear_error(words: tuple[str, ...], found: str) -> None:
     """Exit code 2, what was found, and nothing sent."""
     told = run("conform", *words, "--json")
-    assert 2 == told.code
+    assert (2, 1) == (told.code, len(told.errors))
     assert found in told.errors[0]["what"]
 
 

@@ -201,13 +201,21 @@ def _line_of(path: Path) -> str:
 
 
 def _plate(bed: Bed) -> Plate:
-    findings = Findings("conform")
     wanted: Mapping[str, tuple[str | None, Quantity]] = {
         "--rate": (bed["rate"], _RATE),
         "--largest": (bed["largest"], _AMOUNT),
         "--longest": (bed["longest"], _TIME),
         "--cut": (bed["cut"], _TIME),
     }
+    missing = [name for name, (text, _) in wanted.items() if text is None]
+    if missing:
+        raise _mistake(
+            place="conform",
+            found=f"no {', '.join(missing)}",
+            expected="what the head gives and the node's own limits, all four, as in "
+            "the example of --help",
+        )
+    findings = Findings("conform")
     read = {
         name: findings.attempt(name, lambda q=quantity, t=text: q.read(t or ""))  # type: ignore[misc]  # bound now
         for name, (text, quantity) in wanted.items()
