@@ -116,7 +116,8 @@ def _serve(places: Places, clock: Clock, mode: Mode, stop: Stop) -> None:
 
 
 def _passes(rig: Rig, stop: Stop) -> None:
-    while not stop.asked:
+    # Before the first pass as well: what was read at the start may say so already.
+    while not stop.asked and rig.fits:
         do_chores(rig)
         one_pass(rig, TICK_S)
         if not rig.fits:
