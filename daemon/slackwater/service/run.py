@@ -116,15 +116,18 @@ def _serve(places: Places, clock: Clock, mode: Mode, stop: Stop) -> None:
 
 
 def _passes(rig: Rig, stop: Stop) -> None:
-    # Before the first pass as well: what was read at the start may say so already.
-    while not stop.asked and rig.fits:
+    # Asked before the first pass as well: what a start read may say so already.
+    while _goes_on(rig, stop):
         do_chores(rig)
         one_pass(rig, TICK_S)
-        if not rig.fits:
-            return
-        rig.check_links()
-        look(rig)
-        systemd.alive(f"{rig.mode}, {len(rig.memory.state.holds)} holds")
+        if _goes_on(rig, stop):
+            rig.check_links()
+            look(rig)
+            systemd.alive(f"{rig.mode}, {len(rig.memory.state.holds)} holds")
+
+
+def _goes_on(rig: Rig, stop: Stop) -> bool:
+    return not stop.asked and rig.fits
 
 
 def _finish(rig: Rig, stop: Stop) -> None:
