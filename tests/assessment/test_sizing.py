@@ -96,3 +96,26 @@ def test_what_carries_alkalinity_says_how_much_at_once(
     most_ul = dkh * 20 / 56.077 * 200 / 2 * 1000
     assert int(most_ul) == most_per_dose_ul(knob(solution=made, per_dose_ul=0))
     assert 900 == most_per_dose_ul(knob(solution=made, per_dose_ul=900))
+
+
+@pytest.mark.parametrize("doses", [1, 2, 4, 12])
+@pytest.mark.parametrize("per_dose_ul", [1_500, 12_000])
+def test_a_correction_between_few_doses_gives_none_beyond_its_cap(
+    doses: int, per_dose_ul: int
+) -> None:
+    """Between two doses there is room for one: the correction becomes smaller."""
+    upkeep = line("carbonate", 12_000, count=doses)
+    found = knob(upkeep, per_dose_ul=per_dose_ul)
+    wanted = replace(UPKEEP, id="up", per_day_ul=16_000, purpose="correction")
+    laid = line_for(found, wanted)
+    assert laid is not None
+    assert 0 < laid.per_day_ul <= min(laid.count * most_per_dose_ul(found), 16_000)
+
+
+def test_a_correction_that_rounds_below_the_smallest_dose_is_no_line() -> None:
+    """One dose of 205 µL at most and at least, which rounds down to 200."""
+    found = knob(
+        line("carbonate", 12_000, count=1), per_dose_ul=205, smallest_dose_ul=205
+    )
+    wanted = replace(UPKEEP, id="up", per_day_ul=16_000, purpose="correction")
+    assert None is line_for(found, wanted)

@@ -90,6 +90,10 @@ def line_for(knob: Knob, portion: Portion) -> PlanLine | None:
     when = _when(knob, shape, count)
     if portion.purpose == "correction":
         when = _between(when, shape.count, count)
+        # Fewer doses than were counted: none of them gives more than one may.
+        amount = min(amount, rounded_down(when.count * most_per_dose_ul(knob)))
+        if amount < when.count * smallest:
+            return None
     return replace(
         shape,
         id=portion.id,
