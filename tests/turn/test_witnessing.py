@@ -10,6 +10,7 @@ from slackwater.facts.events import HoldRaised, HoldReleased, LedgerRestored
 from slackwater.facts.fold import fold
 from slackwater.facts.messages import Beat
 from slackwater.facts.reasons import Code, because
+from slackwater.facts.seen_again import inputs_kept
 from slackwater.facts.sight import NodeSight, see
 from slackwater.facts.state import State
 from slackwater.ledger.codec import dump_state, load_state
@@ -163,6 +164,19 @@ def test_h33_after_the_release_a_day_counts_as_given() -> None:
     assert before == len(list(bench.intents()))
     bench.run_until(bench.utc + DAY)
     assert before < len(list(bench.intents()))
+
+
+def test_h33_a_channel_seen_before_its_first_command_is_compared_too() -> None:
+    """Put back whole to before that command: what it counted then is on record."""
+    bench = Bench(machine())
+    bench.hear_beat()
+    fold(bench.state, inputs_kept(bench.now(), bench.sight, {}, 10**9))
+    copy = copy_of(bench.state)
+    started(bench, copy_of(bench.state))
+    assert [] == holds_after(bench, shown(bench))
+    bench.run_until(START + 5 * HOUR)
+    started(bench, copy)
+    assert [Code.LEDGER_FORGETS] == holds_after(bench, shown(bench))
 
 
 def test_h33_a_further_run_counted_while_it_stands_needs_no_release_of_its_own() -> (

@@ -22,6 +22,7 @@ from slackwater.facts.charging import (
     fold_voided,
     plan_for,
 )
+from slackwater.facts.counting import fold_counted, take_over_count
 from slackwater.facts.entering import ENTERED_FOLDS
 from slackwater.facts.events import (
     AnyEvent,
@@ -75,7 +76,7 @@ from slackwater.facts.ringing import fold_alarm_changed, fold_alarm_raised
 from slackwater.facts.safeguarding import SAFEGUARD_FOLDS, compare, forget_compared
 from slackwater.facts.safeguards import LevelMeasured
 from slackwater.facts.staging import STAGE_FOLDS
-from slackwater.facts.state import Commanded, State
+from slackwater.facts.state import State
 from slackwater.facts.watching import fold_judged, watching
 from slackwater.facts.waters import (
     AddedByHand,
@@ -185,24 +186,9 @@ def _watch(state: State, proven_ms: int) -> None:
 def _hold_raised(state: State, event: HoldRaised) -> None:
     state.holds[event.hold_id] = event
     if event.reason.code is Code.LEDGER_FORGETS:
-        _take_over_count(state, event)
+        take_over_count(state, event)
     if event.reason.code in UNQUIET:
         state.unquiet_ms = event.proven_ms
-
-
-def _take_over_count(state: State, event: HoldRaised) -> None:
-    """What its channels counted is on record now: one release ends it for good.
-
-    What those runs gave nobody can say: a day of the caps counts as used up.
-    """
-    state.unanswered_ms = event.proven_ms
-    told = event.reason.figures
-    counted = {str(told["channel"]): str(told["counted"])}
-    counted |= dict(one.split() for one in str(told.get("also", "")).split(", ") if one)
-    for channel, count in counted.items():
-        name = f"{told['node']}/{channel}"
-        known = state.commanded.setdefault(name, Commanded(boot="", n=0, fence=0))
-        known.boot, known.n = str(told["boot"]), int(count) - 1
 
 
 def _hold_released(state: State, event: HoldReleased) -> None:
@@ -377,7 +363,7 @@ _TABLE: dict[type, Callable[[State, Any], None]] = {
     FilesDiffer: _nothing,
     WatchKept: _watched,
     Audited: _audited,
-    InputsKept: _nothing,
+    InputsKept: fold_counted,
     Checkpoint: _nothing,
     MeasurementKept: _measured,
     MeasurementStruck: _struck,
