@@ -124,20 +124,30 @@ def _own(shown: Evidence) -> list[Flow]:
     return [flow for flow in shown.flows if flow.attempt not in shown.foreign]
 
 
+def _unseen(shown: Evidence) -> set[tuple[str, int]]:
+    """Attempts, and the devices that gave them after another one had.
+
+    Nobody is left who could know: neither file nor witness, and another device.
+    """
+    first: dict[str, int] = {}
+    return {
+        (flow.attempt, flow.device)
+        for flow in shown.flows
+        if first.setdefault(flow.attempt, flow.device) != flow.device
+        and flow.attempt in shown.forgotten
+    }
+
+
 def _once(shown: Evidence) -> Iterator[str]:
     """I2 one flow a dose; I5 what was voided never flowed, nothing leaves twice."""
-    intents, doses = _intents(shown), Counter[str]()
-    gave: dict[str, set[int]] = {}
+    intents, doses, unseen = _intents(shown), Counter[str](), _unseen(shown)
     voided = {row.of["attempt"] for row in shown.rows if row.kind == "dose_voided"}
     for flow in _own(shown):
         if flow.attempt not in intents:
             yield f"I2 {flow.attempt} flowed and was never intended"
             continue
         dose = str(intents[flow.attempt].of["dose"])
-        # Nobody is left who could know: neither file nor witness, and another device.
-        others = gave.setdefault(flow.attempt, set()) - {flow.device}
-        gave[flow.attempt].add(flow.device)
-        doses[dose] += not (others and flow.attempt in shown.forgotten)
+        doses[dose] += (flow.attempt, flow.device) not in unseen
         late_ms = flow.begin_ms - intents[flow.attempt].t_ms
         if late_ms > shown.deadline_ms:
             yield f"H12 {dose} began {late_ms} ms after its intent"
@@ -169,7 +179,7 @@ def _charged(shown: Evidence) -> dict[str, float]:
         attempt = str(row.of.get("attempt", ""))
         if row.kind == "dose_intended":
             charged[attempt] = float(str(row.of["ul"]))
-        elif row.kind == "dose_voided":
+        elif row.kind == "dose_voided" and attempt not in shown.forgotten:
             charged[attempt] = 0.0
         elif row.kind in ("dose_ended", "charge_raised"):
             more = float(str(row.of["charge_ul"]))
@@ -325,9 +335,11 @@ def _water(shown: Evidence) -> Iterator[str]:
         if row.kind == "dose_ended" and row.of["source"] != "asked"
     }
     what = {a: row.of["what"] for a, row in _intents(shown).items()}
+    unseen = _unseen(shown)
+    seen = [flow for flow in _own(shown) if (flow.attempt, flow.device) not in unseen]
     for pump, head in shown.heads.items():
         own = sorted(
-            (flow for flow in _own(shown) if flow.pump == pump),
+            (flow for flow in seen if flow.pump == pump),
             key=lambda flow: flow.begin_ms,
         )
         # Nobody can know what a hose gave that no meter and no report shows.

@@ -8,6 +8,7 @@ from collections.abc import Callable, Mapping
 from functools import partial
 
 from slackwater.errors import LedgerError
+from slackwater.facts.reasons import Code
 from slackwater.outside.wire import run_bytes
 from tests.faults.disk import KINDS
 from tests.faults.sea import DAY_MS, SECOND_MS, Sea
@@ -159,6 +160,16 @@ def plan_withdrawn(sea: Sea) -> None:
     sea.disk.look_anew()
 
 
+def release_all(sea: Sea) -> None:
+    """A person lets go of every hold but that of a ledger which forgot.
+
+    Whoever ends that one at once says that nothing was given, and it is left to them.
+    """
+    for hold_id in tuple(sea.disk.folded().holds):
+        if hold_id != Code.LEDGER_FORGETS:
+            sea.disk.sign(partial(people.released, hold_id))
+
+
 def killed_in_writing(sea: Sea) -> None:
     """The daemon dies between an entry and its commit."""
     sea.down_for_ms = sea.chance.choice((100, 2 * SECOND_MS, MINUTE_MS))
@@ -233,7 +244,7 @@ CLASSES: Mapping[str, tuple[int, tuple[Callable[..., None], ...]]] = {
             people.add_by_hand,
             people.change_water,
             people.confirm_clock,
-            people.release_all,
+            release_all,
         ),
     ),
     "afar": (1, (asked_from_afar,)),
