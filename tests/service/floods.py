@@ -111,10 +111,11 @@ def flooded(
         made.sent = sum(flood.sent for flood in floods)
         made.per_s = min(flood.per_s for flood in floods)
         until(lambda: _has_ended(home, last), "a dose after the flood")
-        home.reef.terminate()
-        home.reef.wait()
+        # In this order: without its node a run under way would be waited for in vain.
         daemon.terminate()
         daemon.wait()
+        home.reef.terminate()
+        home.reef.wait()
         events = ledger_of(home)
         _count(made, events, (first, last))
         made.unsafe = unsafe(events, home.delivered_ul())

@@ -14,6 +14,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import cast
 
+from slackwater.errors import LedgerBusyError, LedgerMovedError
 from slackwater.facts.events import (
     AnyEvent,
     LedgerMade,
@@ -116,10 +117,17 @@ class Household:
             return [entry.event for entry in ledger.load().entries]
 
     def append(self, make: Callable[[State, Stamp], AnyEvent]) -> None:
-        """Append one entry as a person on the machine would."""
-        with LedgerFile.open(self.state / LIVE_NAME) as ledger:
-            state = read_state(ledger)
-            ledger.append([make(state, stamp_of(state))])
+        """Append one entry as a person on the machine would, anew when overtaken."""
+        until(lambda: self._appends(make), "an entry of a person")
+
+    def _appends(self, make: Callable[[State, Stamp], AnyEvent]) -> bool:
+        try:
+            with LedgerFile.open(self.state / LIVE_NAME) as ledger:
+                state = read_state(ledger)
+                ledger.append([make(state, stamp_of(state))])
+        except (LedgerMovedError, LedgerBusyError):
+            return False
+        return True
 
     def delivered_ul(self) -> float:
         """The reef's own integral of what its first hose gave, in µL."""
