@@ -234,7 +234,7 @@ def test_a_lost_link_comes_back_with_the_end_of_the_run(reef: Reef) -> None:
 
 @pytest.mark.mosquitto
 def test_a_swing_shows_in_the_readings_and_a_frozen_probe_hides_it(reef: Reef) -> None:
-    """Pushed up by 1 dKH/s to 9.5: the probe follows; frozen, it does not."""
+    """Pushed up by 5 dKH/s to 9.5: the probe follows; frozen, it does not."""
     reef.start()
     reading = f"{ROOT}/tank/reef/reading/alk"
 
@@ -242,9 +242,9 @@ def test_a_swing_shows_in_the_readings_and_a_frozen_probe_hides_it(reef: Reef) -
         return float(json.loads(reef.peer.payloads(reading)[-1])["value"])
 
     until(lambda: bool(reef.peer.payloads(reading)), "a reading")
-    reef.fault(swing={"tank": "reef", "dkh_per_s": 1.0, "until_dkh": 9.5})
+    reef.fault(swing={"tank": "reef", "dkh_per_s": 5.0, "until_dkh": 9.5})
     until(lambda: value() > 9.3, "the swing")
-    frozen = {"tank": "reef", "dkh_per_s": -1.0, "until_dkh": 7.0}
+    frozen = {"tank": "reef", "dkh_per_s": -5.0, "until_dkh": 7.0}
     reef.fault(swing=frozen, freeze_probe=True)
     until(
         lambda: reef.account()["tanks"]["reef"]["alkalinity_dkh"] <= 7.0,
