@@ -84,6 +84,8 @@ BAD = [
     ('key_file = "own.key"', "", "certificate_file is given and key_file is not"),
     ('actuate_user = "hand"', "", "actuate_password_file is given and actuate_user"),
     ('observe_user = "eye"', 'observe_user = ""', "[broker] observe_user: found"),
+    ('ca_file = "ca.pem"', 'ca_file = "ca\\u0000"', "expected one line of text"),
+    ('observe_user = "eye"', 'observe_user = "a\\nb"', "expected one line of text"),
     ('host = "broker.example"', "hots = 1", 'Did you mean "host"?'),
 ]
 

@@ -15,6 +15,7 @@ from slackwater.outside.settings.quantities import (
     Flow,
     Id,
     Milliseconds,
+    OneLine,
     PlainText,
     Purity,
     Strength,
@@ -279,13 +280,13 @@ class NodeTable(TableModel):
         "those seen at approval when left out",
         examples=['"0f3a77c2"'],
     )
-    key_file: str | None = Field(
+    key_file: OneLine | None = Field(
         default=None,
         min_length=1,
         description="File with the 64 hex digits of the key the node signs with",
         examples=['"shelf.key"'],
     )
-    second_key_file: str | None = Field(
+    second_key_file: OneLine | None = Field(
         default=None,
         min_length=1,
         description="File of a second key: what the node signs with it counts as well, "

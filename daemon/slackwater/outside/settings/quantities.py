@@ -303,6 +303,9 @@ def _one_line(text: str) -> str:
 
 
 Id = Annotated[str, AfterValidator(_checked_id)]
+# Names of files and users: no file can be called by an odd mark, no line of an access
+# list may be broken by one.
+OneLine = Annotated[str, AfterValidator(_one_line)]
 PlainText = Annotated[str, StringConstraints(max_length=200), AfterValidator(_one_line)]
 
 

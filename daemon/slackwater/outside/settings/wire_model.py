@@ -8,7 +8,7 @@ of an approval but the site's name.
 from pydantic import Field
 
 from slackwater.facts.alarms import Priority
-from slackwater.outside.settings.quantities import Id
+from slackwater.outside.settings.quantities import Id, OneLine
 from slackwater.outside.settings.tables import TableModel
 from slackwater.outside.wire import PREFIX
 
@@ -47,43 +47,43 @@ class BrokerTable(TableModel):
         description="First levels of every topic",
         examples=['"slackwater/1"'],
     )
-    ca_file: str | None = Field(
+    ca_file: OneLine | None = Field(
         default=None,
         min_length=1,
         description="Certificate of the authority to trust; its presence turns TLS on",
         examples=['"broker-ca.pem"'],
     )
-    certificate_file: str | None = Field(
+    certificate_file: OneLine | None = Field(
         default=None,
         min_length=1,
         description="Own certificate",
         examples=['"slackwater.pem"'],
     )
-    key_file: str | None = Field(
+    key_file: OneLine | None = Field(
         default=None,
         min_length=1,
         description="Key of the own certificate",
         examples=['"slackwater.key"'],
     )
-    observe_user: str | None = Field(
+    observe_user: OneLine | None = Field(
         default=None,
         min_length=1,
         description="Identity that listens and tells",
         examples=['"slackwater-observe"'],
     )
-    observe_password_file: str | None = Field(
+    observe_password_file: OneLine | None = Field(
         default=None,
         min_length=1,
         description="File with its password",
         examples=['"observe.password"'],
     )
-    actuate_user: str | None = Field(
+    actuate_user: OneLine | None = Field(
         default=None,
         min_length=1,
         description="Identity that may command pumps; used only while enabled",
         examples=['"slackwater-actuate"'],
     )
-    actuate_password_file: str | None = Field(
+    actuate_password_file: OneLine | None = Field(
         default=None,
         min_length=1,
         description="File with its password; read only while enabled",
@@ -122,7 +122,7 @@ class MetricsTable(TableModel):
 class NotifyTable(TableModel):
     """Where alarms are sent besides MQTT: mail, chat or phone."""
 
-    urls_file: str = Field(
+    urls_file: OneLine = Field(
         min_length=1,
         description="File with one address a line, as the package apprise writes them; "
         "needs the extra `notify`",
