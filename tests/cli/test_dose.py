@@ -6,12 +6,13 @@ from pathlib import Path
 
 import pytest
 
-from slackwater.cli.by_request import refuse_bounce
+from slackwater.cli.by_request import refuse_bounce, refuse_unfit
 from slackwater.errors import RefusedError
 from slackwater.facts.events import ShotRequested
 from slackwater.facts.state import State
+from slackwater.outside.settings import read_machine
 from slackwater.service.standing import only_one
-from tests.cli.run_program import SMALLEST, changed
+from tests.cli.run_program import CONFIG, SMALLEST, changed
 from tests.cli.stage import Stage, stage_of
 
 CAP = 'most_per_calibration = "60 mL"'
@@ -184,3 +185,25 @@ def test_h56_priming_has_small_caps_of_its_own(
     assert 1 == told.code
     assert told.errors[0]["where"].endswith(cap)
     assert [] == requests(stage)
+
+
+@pytest.mark.parametrize(
+    ("pump", "volume_ul", "where"),
+    [
+        ("calcium", 2_999, "[relay.timer] one_length"),
+        ("calcium", 3_000, ""),
+        ("carbonate", 5_000, ""),
+        ("carbonate", 5_001, "[node.plug] longest_run"),
+    ],
+)
+def test_what_a_relay_never_runs_is_refused_at_once(
+    pump: str, volume_ul: int, where: str
+) -> None:
+    """30 mL/min: one pulse of 6 s is 3 mL, no less; 10 s are 5 mL, no more."""
+    machine = read_machine(CONFIG / "relays")
+    found = ""
+    try:
+        refuse_unfit(State(), machine, machine.pumps[pump], volume_ul)
+    except RefusedError as refusal:
+        found = refusal.findings[0].where
+    assert where == found.removeprefix("slackwater.toml ")

@@ -19,6 +19,12 @@ from slackwater.errors import Finding, InputError, RefusedError
 from slackwater.facts.events import AnyEvent, ShotRequested
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine, Pump
+from slackwater.pump.command import (
+    offset_in_force,
+    pulse_ul,
+    rate_in_force,
+    run_ms,
+)
 from slackwater.pump.outcome import Stamp
 from slackwater.water.show import show_volume
 
@@ -98,6 +104,7 @@ def wished(shell: Shell, state: State, stamp: Stamp, wish: Wish) -> ShotRequeste
     pump = _pump_of(state, stamp, wish)
     for name in wish.ceilings:
         _refuse_beyond(pump, volume_ul, name)
+    refuse_unfit(state, _machine(state, stamp["at"]), pump, volume_ul)
     asked = ShotRequested(
         **stamp,
         request=f"hand-{token_hex(8)}",
@@ -159,6 +166,40 @@ def _refuse_beyond(pump: Pump, volume_ul: int, name: str) -> None:
                 do="Ask for less, or change the file and approve it.",
             )
         )
+
+
+def refuse_unfit(state: State, machine: Machine, pump: Pump, volume_ul: int) -> None:
+    """Refuse a run that the pump's node or relay would never take.
+
+    Units: microlitres. Raises: RefusedError, as the command would be refused later.
+    """
+    node = machine.nodes[pump.node]
+    relay, rate_nl_per_s = node.relay, rate_in_force(state, pump)[0]
+    offset_nl = offset_in_force(state, pump)
+    if relay is not None and relay.always_ms:
+        least_ul = pulse_ul(relay.always_ms, rate_nl_per_s, offset_nl)
+        if volume_ul < least_ul:
+            raise RefusedError(_less_than_a_pulse(pump, volume_ul, least_ul))
+    elif run_ms(volume_ul, rate_nl_per_s, offset_nl) > node.cut_limit_ms:
+        raise RefusedError(_too_long(pump, volume_ul, node.cut_limit_ms))
+
+
+def _less_than_a_pulse(pump: Pump, volume_ul: int, least_ul: int) -> Finding:
+    return Finding(
+        what=f"{show_volume(volume_ul)} is less than one pulse gives",
+        where=f"slackwater.toml [relay.{pump.node}] one_length",
+        expected=f"{show_volume(least_ul)} or more: a run of {pump.id} is one pulse",
+        do="Nothing was asked for. Ask for a pulse, and hold a cup for all of it.",
+    )
+
+
+def _too_long(pump: Pump, volume_ul: int, limit_ms: int) -> Finding:
+    return Finding(
+        what=f"{show_volume(volume_ul)} takes {pump.id} longer than its node runs",
+        where=f"slackwater.toml [node.{pump.node}] longest_run",
+        expected=f"what flows in {limit_ms / 1000:g} s",
+        do="Nothing was asked for. Ask for less, several times.",
+    )
 
 
 def refuse_bounce(state: State, asked: ShotRequested) -> None:
