@@ -16,6 +16,7 @@ from slackwater.facts.messages import (
     StopPump,
 )
 from slackwater.facts.now import Now
+from slackwater.facts.rolling import Rolling
 from slackwater.facts.state import State
 from slackwater.outside.settings import read_machine
 from slackwater.service.relaying import RelayLink, Relays, heads_of, relay_topics
@@ -200,3 +201,24 @@ def test_other_news_passes_through() -> None:
 def test_only_topics_of_relays_may_be_written() -> None:
     """On and off of both, and nothing else."""
     assert {"workshop/relay-3/do", "workshop/relay-4/do"} == relay_topics(MACHINE)
+
+
+def given(*entries: tuple[int, str]) -> State:
+    """Charges of the carbonate pump in the last day: microlitres, and of what."""
+    rolling = Rolling()
+    for number, (amount_ul, tag) in enumerate(entries):
+        rolling.add(number, amount_ul, tag)
+    return State(charges={"pump/carbonate": rolling})
+
+
+def test_a_restart_knows_how_many_pulses_there_were() -> None:
+    """Twelve doses of 3 mL are twelve of 24 pulses, so the day of the plan goes on."""
+    state = given(*((3_000, f"{number:032x}") for number in range(12)))
+    head = heads_of(MACHINE, state, 0.0)["plug"]
+    assert (36_000, 12) == (head.before_ul, head.before_pulses)
+
+
+def test_what_nobody_counted_is_as_many_pulses_as_it_can_have_been() -> None:
+    """3 mL told at the beginning are six doses of the smallest kind, 0.5 mL."""
+    head = heads_of(MACHINE, given((3_000, "init"), (3_000, "a" * 32)), 0.0)["plug"]
+    assert 7 == head.before_pulses

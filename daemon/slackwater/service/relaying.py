@@ -12,10 +12,14 @@ from typing import Protocol
 
 from slackwater.errors import NotConnectedError
 from slackwater.facts.messages import Message, RelaySeen, RunPump, StopPump
+from slackwater.facts.rolling import Rolling
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine, Pump
 from slackwater.ports import Clock, PumpLink
 from slackwater.pump.relay import Post, RelayHead, Said
+
+# Tags of charges that no attempt gave, such as the answer of `init`.
+_NOT_COUNTED = frozenset({"init", ""})
 
 
 class Commanding(PumpLink, Protocol):
@@ -46,24 +50,37 @@ def heads_of(machine: Machine, state: State, begun_s: float) -> dict[str, RelayH
         node = machine.nodes[pump.node]
         if node.relay is None:
             continue
-        given_ul = _given_ul(state, pump)
         heads[node.id] = RelayHead(
             node=node,
             relay=node.relay,
             channel=pump.channel,
             boot=secrets.token_hex(8),
             begun_s=begun_s,
-            before_ul=given_ul,
-            # No pulse gives less than the smallest dose.
-            before_pulses=-(-given_ul // max(1, pump.smallest_dose_ul)),
+            before_ul=sum(rolling.total for rolling in _given(state, pump)),
+            before_pulses=_pulses(state, pump),
         )
     return heads
 
 
-def _given_ul(state: State, pump: Pump) -> int:
+def _given(state: State, pump: Pump) -> list[Rolling]:
     """What a pump is charged with in the last 24 hours, in the water or beside it."""
     keys = (f"pump/{pump.id}", f"calibrate/{pump.id}", f"prime/{pump.id}")
-    return sum(state.charges[key].total for key in keys if key in state.charges)
+    return [state.charges[key] for key in keys if key in state.charges]
+
+
+def _pulses(state: State, pump: Pump) -> int:
+    """How many pulses that was at the most.
+
+    Each attempt is charged by itself, and once more where it gave more than asked. What
+    was told of without one may have been many: no pulse gives less than the smallest
+    dose.
+    """
+    smallest_ul = max(1, pump.smallest_dose_ul)
+    return sum(
+        -(-amount_ul // smallest_ul) if tag in _NOT_COUNTED else 1
+        for rolling in _given(state, pump)
+        for _at_ms, amount_ul, tag in rolling.entries
+    )
 
 
 @dataclass(slots=True, kw_only=True)
