@@ -72,6 +72,18 @@ def test_a_correction_lies_between_the_doses_of_upkeep() -> None:
     assert (3, (Window(start_minute=92, end_minute=647),)) == (laid.count, laid.windows)
 
 
+@pytest.mark.parametrize(("smallest_ul", "given_ul"), [(200, 200), (203, None)])
+def test_a_correction_of_one_dose_is_no_larger_than_a_dose_may_be(
+    smallest_ul: int, given_ul: int | None
+) -> None:
+    """205 µL at most are 200 as people read them; a pump that gives 203 has no line."""
+    upkeep = line("carbonate", 410, count=2)
+    wanted = replace(UPKEEP, id="up", per_day_ul=1_000, purpose="correction")
+    pump = knob(upkeep, per_dose_ul=205, smallest_dose_ul=smallest_ul)
+    laid = line_for(pump, wanted)
+    assert given_ul == (None if laid is None else laid.per_day_ul)
+
+
 @pytest.mark.parametrize(
     ("hydroxide", "ions", "dkh"),
     # What carries it says how much at once: 0.1, 0.2 and 0.3 dKH, common practice.
