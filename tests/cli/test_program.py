@@ -255,7 +255,9 @@ def test_output_that_cannot_be_written_is_no_traceback(
 
 def test_a_reader_that_has_enough_leaves_the_exit_code(tmp_path: Path) -> None:
     """What was found stays found, although nobody read it to its end."""
-    line = 'set -o pipefail; "$0" -m slackwater rehearse --json "$@" | head -c 1'
+    # Eight days are twice what a pipe takes in (pipe(7): 64 KiB).
+    words = "rehearse --json --days 8"
+    line = f'set -o pipefail; "$0" -m slackwater {words} "$@" | head -c 1'
     bad = changed(tmp_path / "bad", SMALLEST, plan=('"36 mL"', '"50 mL"'))
     done = subprocess.run(
         ["bash", "-c", line, sys.executable, "--config", str(bad)],

@@ -115,22 +115,23 @@ def test_agrees_with_pint_on_every_flow_and_time() -> None:
         assert pytest.approx(expected, rel=1e-12) == float(factor), unit
 
 
-@settings(max_examples=2000, deadline=None)
-@given(
-    number=st.decimals(min_value=0, max_value=1000, places=6),
-    unit=st.sampled_from(sorted(VOLUMES_UL)),
-)
-def test_rounds_volumes_down_and_never_off(number: Decimal, unit: str) -> None:
+WRITTEN = st.decimals(min_value=0, max_value=1000, places=6)
+ANY_VOLUME = given(number=WRITTEN, unit=st.sampled_from(sorted(VOLUMES_UL)))
+ANYTHING = given(number=st.one_of(st.floats(), st.text(max_size=12), st.integers()))
+# How many examples every run has time for, and how many a long one.
+SOME = settings(max_examples=500, deadline=None)
+MANY = settings(max_examples=5000, deadline=None)
+
+
+def is_exact(number: Decimal, unit: str) -> None:
     """The whole microlitres are the exact product, less than one rounded away."""
     exact = Fraction(number) * VOLUMES_UL[unit]
     read = Volume("0 uL", "100000 L").read(f"{number:f} {unit}")
     assert math.floor(exact) == read
 
 
-@settings(max_examples=5000, deadline=None)
-@given(number=st.one_of(st.floats(), st.text(max_size=12), st.integers()))
-def test_reads_in_bounds_or_refuses(number: object) -> None:
-    """Whatever stands before the unit, the result is inside the bounds (H42)."""
+def is_bounded(number: object) -> None:
+    """What is read is inside the bounds."""
     kind = Volume("1 mL", "2 L")
     try:
         read = kind.read(f"{number} mL")
@@ -138,6 +139,36 @@ def test_reads_in_bounds_or_refuses(number: object) -> None:
         return
     assert isinstance(read, int)
     assert 1_000 <= read <= 2_000_000
+
+
+@SOME
+@ANY_VOLUME
+def test_rounds_volumes_down_and_never_off(number: Decimal, unit: str) -> None:
+    """Whatever the number and the unit."""
+    is_exact(number, unit)
+
+
+@SOME
+@ANYTHING
+def test_reads_in_bounds_or_refuses(number: object) -> None:
+    """Whatever stands before the unit (H42)."""
+    is_bounded(number)
+
+
+@pytest.mark.long
+@MANY
+@ANY_VOLUME
+def test_rounds_thousands_of_volumes_down(number: Decimal, unit: str) -> None:
+    """The same at length."""
+    is_exact(number, unit)
+
+
+@pytest.mark.long
+@MANY
+@ANYTHING
+def test_reads_thousands_in_bounds_or_refuses(number: object) -> None:
+    """The same at length (H42)."""
+    is_bounded(number)
 
 
 @pytest.mark.parametrize(
