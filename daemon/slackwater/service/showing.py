@@ -1,12 +1,19 @@
 """The retained state documents: what anybody may look at.
 
 Floor 7. One subject: when which document is shown. Laws here: for display only, never a
-permission; figures come from the state the gate reads.
+permission; figures come from the state the gate reads; what cannot be shown is logged
+and costs a document, never a dose.
 """
+
+import structlog
+from structlog.typing import FilteringBoundLogger
 
 from slackwater import __version__
 from slackwater.alarms.words import document
+from slackwater.errors import SlackwaterError
+from slackwater.service import logs
 from slackwater.service.homing import announce_all
+from slackwater.service.metering import ODD
 from slackwater.service.tank_document import Shown, tank_document
 from slackwater.service.wiring import Rig
 from slackwater.turn.step import moment_at
@@ -14,9 +21,18 @@ from slackwater.turn.step import moment_at
 # What stands on the wire of an alarm that is over.
 GONE: tuple[object, ...] = ()
 
+_log: FilteringBoundLogger = structlog.get_logger()
+
 
 def show_all(rig: Rig) -> None:
     """Publish every document anew; a link that is down loses them."""
+    try:
+        _show_all(rig)
+    except (SlackwaterError, *ODD) as error:
+        _log.warning(logs.STATE_NOT_SHOWN, why=type(error).__name__)
+
+
+def _show_all(rig: Rig) -> None:
     at = rig.clock.now().utc.isoformat()
     held = bool(rig.memory.state.holds)
     rig.observe.show(
