@@ -20,7 +20,7 @@ from slackwater.gate.alkalinity import frozen, hourly_medians
 from slackwater.gate.by_hand import over_hand_cap
 from slackwater.gate.caps import over_caps
 from slackwater.gate.drift import ratio_sd
-from slackwater.gate.interlocks import refusals
+from slackwater.gate.interlocks import may_go_on, refusals
 from slackwater.gate.moment import Moment
 from slackwater.gate.shortening import share_of
 from slackwater.gate.swings.limits import CYCLE_UNKNOWN
@@ -344,3 +344,11 @@ def test_what_began_before_four_fifths_of_a_day_is_a_level(
     levels = [(3600.0 * hour, 2.0) for hour in range(-30, 0)]
     levels += [(point.at_s, 3.0) for point in points]
     assert is_swing == isinstance(judged(points, levels), Swing)
+
+
+def test_a_run_into_a_cylinder_goes_on_whatever_the_water_is() -> None:
+    """It has no line that an input could reach; only a hold ends it."""
+    at = moment()
+    asked = replace(ask(at), kind="calibrate", line=None)
+    assert may_go_on(at, asked)
+    assert may_go_on(at, ask(at))
