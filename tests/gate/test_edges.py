@@ -16,7 +16,7 @@ import pytest
 from slackwater.facts.reasons import Code, Reason
 from slackwater.facts.safeguards import BypassGranted
 from slackwater.facts.tank import Outside
-from slackwater.gate.alkalinity import frozen, hourly_medians
+from slackwater.gate.alkalinity import falls, frozen, hourly_medians
 from slackwater.gate.by_hand import over_hand_cap
 from slackwater.gate.caps import over_caps
 from slackwater.gate.drift import ratio_sd
@@ -31,6 +31,7 @@ from slackwater.gate.verdict import Refused, may_dose
 from slackwater.gate.watches import refusing
 from tests.gate.scene import (
     CARBONATE_PEQ_PER_UL,
+    GUARD,
     NOW,
     PROBE,
     TODAY,
@@ -40,7 +41,13 @@ from tests.gate.scene import (
     machine,
     moment,
 )
-from tests.gate.test_alkalinity import SPARE, at_ages, water_doubts, with_probes
+from tests.gate.test_alkalinity import (
+    SPARE,
+    at_ages,
+    thrice,
+    water_doubts,
+    with_probes,
+)
 from tests.gate.test_circumstances import counted, limewater
 from tests.gate.test_climate import hand_test, salty
 from tests.gate.test_drift import weeks
@@ -352,3 +359,30 @@ def test_a_run_into_a_cylinder_goes_on_whatever_the_water_is() -> None:
     asked = replace(ask(at), kind="calibrate", line=None)
     assert may_go_on(at, asked)
     assert may_go_on(at, ask(at))
+
+
+def test_the_lower_of_two_probes_is_held_to_the_floor() -> None:
+    """6.0 dKH is below 6.5, whatever the other one shows."""
+    at = with_probes(PROBE, SPARE)
+    for name, value in (("kh", 8.0), ("spare", 6.0)):
+        ages = [(float(age), value + age % 2 / 50) for age in range(0, 90, 15)]
+        at.sight.readings[name] = at_ages(*ages, probe=name)
+    figures = the(Code.ALKALINITY_LOW, water_doubts(at, "reef")).figures
+    expected = {
+        "probe": "spare",
+        "newest_meq_per_l": round(dkh(6.0), 3),
+        "floor_meq_per_l": round(dkh(6.5), 3),
+    }
+    assert expected == dict(figures)
+
+
+def test_a_fall_is_told_to_three_digits() -> None:
+    """From 9.0 to 8.0 dKH."""
+    reason = falls(GUARD, thrice((300, 9.0), (0, 8.0)), NOW)
+    assert reason is not None
+    expected = {
+        "probe": "kh",
+        "fall_meq_per_l": round(dkh(1.0), 3),
+        "limit_meq_per_l": round(dkh(0.8), 3),
+    }
+    assert expected == dict(reason.figures)
