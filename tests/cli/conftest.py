@@ -9,7 +9,7 @@ from slackwater.cli.report import made
 from tests.cli.fault_runs import FaultRuns
 
 
-@pytest.fixture(scope="session", autouse=True)
+@pytest.fixture(scope="module", autouse=True)
 def fault_runs(
     tmp_path_factory: pytest.TempPathFactory, pytestconfig: pytest.Config
 ) -> Iterator[None]:
