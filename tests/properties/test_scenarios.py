@@ -1,4 +1,4 @@
-"""A thousand invented quarters of an hour, each with its faults: no law broken.
+"""Thousands of invented quarters of an hour, each with its faults: no law broken.
 
 The judge sees the water and the intents alone. Hazards: H02 to H08, H10 to H12, H15 to
 H20, H23 to H27, H36 to H40, H46.
@@ -19,9 +19,7 @@ from slackwater.facts.safeguards import SafeguardEvent
 from slackwater.facts.stages import StageEvent
 from tests.properties.play import BAD_WIRE, EVERY, Played, play_all
 
-SCENARIOS, LONG_SCENARIOS = 1_000, 20_000
-# Reach once more what only one in hundreds reaches: the judge must have seen it.
-RARE = (1051, 1090, 1194, 1227, 1446, 1527, 1777)
+SCENARIOS, LONG_SCENARIOS = 2_000, 20_000
 WORKERS, AT_A_TIME = 2, 50
 SHOWN = 5
 # Scenarios leave little litter in circles, and looking through all their worlds for it
@@ -160,10 +158,8 @@ def look_seldom() -> None:
 
 
 def play_many(count: int) -> list[Played]:
-    """So many scenarios, seeds from nought, and the rare ones, on both cores."""
-    seeds = [*range(count), *(seed for seed in RARE if seed >= count)]
-    starts = range(0, len(seeds), AT_A_TIME)
-    parts = [seeds[at : at + AT_A_TIME] for at in starts]
+    """So many scenarios, seeds from nought, on both cores."""
+    parts = [range(at, min(at + AT_A_TIME, count)) for at in range(0, count, AT_A_TIME)]
     fresh = multiprocessing.get_context("spawn")
     with ProcessPoolExecutor(
         WORKERS, mp_context=fresh, initializer=look_seldom
@@ -187,7 +183,7 @@ def all_there_is() -> set[str]:
 def test_i1_to_i5_i9_i10_hold_whatever_happens(
     tell: Callable[[str], None], pytestconfig: pytest.Config
 ) -> None:
-    """A thousand scenarios and more, no finding, and nothing that was never reached."""
+    """Two thousand scenarios, no finding, and nothing that was never reached."""
     count = LONG_SCENARIOS if pytestconfig.getoption("--long") else SCENARIOS
     played = play_many(count)
     reached = sum((one.reached for one in played), Counter[str]())
