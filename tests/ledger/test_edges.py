@@ -22,6 +22,7 @@ from slackwater.ledger.archive import (
 )
 from slackwater.ledger.audit import FINDINGS_AT_MOST
 from slackwater.ledger.birth import place, refuse_leftovers
+from slackwater.ledger.chain import Row, digest
 from slackwater.ledger.codec import decode
 from slackwater.ledger.connection import (
     Footing,
@@ -33,7 +34,7 @@ from slackwater.ledger.copying import copy_live
 from slackwater.ledger.store import LedgerFile
 from tests.ledger.samples import another_program, checkpoint, kept, made, new_ledger
 from tests.ledger.test_archive import packed, rewritten
-from tests.ledger.test_audit import forge, tamper
+from tests.ledger.test_audit import forge, rows, tamper
 from tests.ledger.test_connection import provoked
 
 
@@ -286,3 +287,23 @@ def test_a_body_that_cannot_be_read_is_told_in_the_words_of_its_fault(
 def test_twenty_findings_are_enough() -> None:
     """More would only scroll the first ones away (common practice, no source)."""
     assert 20 == FINDINGS_AT_MOST
+
+
+def test_an_entry_that_was_exchanged_whole_is_missed_by_the_next(
+    ledger: LedgerFile, tmp_path: Path
+) -> None:
+    """Its own hash is right again; the entry after it speaks of another one."""
+    ledger.close()
+    path = tmp_path / "live.ledger"
+    (old,) = (Row._make(row) for row in rows(path) if row[0] == 3)
+    changed = old._replace(at="2026-05-03T12:00:09.000000Z")
+    tamper(
+        path,
+        "UPDATE entries SET at = ?, sha256 = ? WHERE seq = ?",
+        [(changed.at, digest(changed), 3)],
+    )
+    with (
+        pytest.raises(LedgerDamagedError, match="entry 4 .* does not follow the entry"),
+        LedgerFile.open(path, writable=False) as again,
+    ):
+        again.verify_all()
