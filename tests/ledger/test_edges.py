@@ -303,7 +303,7 @@ def test_an_entry_that_was_exchanged_whole_is_missed_by_the_next(
         [(changed.at, digest(changed), 3)],
     )
     with (
-        pytest.raises(LedgerDamagedError, match="entry 4 .* does not follow the entry"),
+        pytest.raises(LedgerDamagedError, match="does not follow the entry"),
         LedgerFile.open(path, writable=False) as again,
     ):
         again.verify_all()
