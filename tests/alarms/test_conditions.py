@@ -279,7 +279,7 @@ def test_h28_a_new_tube_is_measured_at_once() -> None:
     assert [("calibration-due.carbonate", "soon")] == [
         (one.id, one.least) for one in found
     ]
-    assert "tube_swapped" in found[0].figures
+    assert ["measured", "tube_swapped"] == list(found[0].figures)
 
 
 @pytest.mark.parametrize(

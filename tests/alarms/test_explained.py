@@ -7,8 +7,9 @@ import pytest
 from slackwater.alarms.holds import held
 from slackwater.alarms.machinery import machinery
 from slackwater.alarms.refusals import refused
-from slackwater.alarms.words import amounts
-from slackwater.facts.reasons import Code
+from slackwater.alarms.words import amounts, headline
+from slackwater.facts.alarms import AlarmRaised, Cause
+from slackwater.facts.reasons import Code, Figure
 from tests.alarms.desk import Desk, names, raised
 from tests.alarms.test_judging import ABSENT, say
 from tests.gate.test_exchanges import scene
@@ -85,3 +86,29 @@ def test_the_time_left_is_said_as_people_count_it(hours: float, words: str) -> N
     (told,) = raised(desk.look_on(60))
     bare = replace(told, figures={})
     assert (words, "") == (amounts(bare, hours), amounts(bare, None))
+
+
+@pytest.mark.parametrize(
+    ("figures", "said"),
+    [
+        ({"age_days": 80}, "The calibration is old"),
+        (
+            {"measured": "2026-05-03", "tube_swapped": "2026-05-04"},
+            "The tube was swapped after the pump was measured",
+        ),
+    ],
+)
+def test_h28_an_alarm_names_the_new_tube_and_no_age(
+    figures: dict[str, Figure], said: str
+) -> None:
+    """Nothing is old where a tube is newer than what was measured with another."""
+    told = AlarmRaised(
+        **Desk().stamp,
+        alarm="calibration-due.carbonate",
+        cause=Cause.CALIBRATION_DUE,
+        about="carbonate",
+        priority="soon",
+        figures=figures,
+    )
+    assert headline(told).startswith(f"calibration-due.carbonate: {said}")
+    assert ("age_days" in figures) == ("old" in headline(told))

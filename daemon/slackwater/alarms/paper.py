@@ -21,6 +21,7 @@ from slackwater.alarms.conditions import (
     used_pumps,
 )
 from slackwater.alarms.foresight import mean_ul
+from slackwater.alarms.row import TUBE_SWAPPED
 from slackwater.facts.alarms import Cause, Priority
 from slackwater.facts.inventory import left_ul
 from slackwater.facts.plan import Approval
@@ -153,7 +154,9 @@ def _calibration(moment: Moment, pump: Pump) -> Iterator[Condition]:
         is_late = age >= CALIBRATION_LATE or ran >= MEASURED_LATE or is_new
         figures: dict[str, Figure] = {"age_days": age.days}
         if is_new:
-            figures["tube_swapped"] = _day(moment.state.tubes[pump.id])
+            # Its age is no reason: it says nothing of this tube, however young it is.
+            swapped = _day(moment.state.tubes[pump.id])
+            figures = {"measured": _day(known.at), TUBE_SWAPPED: swapped}
         yield Condition(
             cause=Cause.CALIBRATION_DUE,
             about=pump.id,

@@ -13,6 +13,12 @@ from slackwater.facts.reasons import SENTENCES, Code
 # A cause must stand, and be gone, for so long, in seconds, unless its row says more.
 ON_S, OFF_S = 5.0, 60.0
 
+# The figure that a calibration which is due for its tube comes with, and what it says.
+TUBE_SWAPPED = "tube_swapped"
+NEW_TUBE = (
+    "The tube was swapped after the pump was measured; what it gives now is not known."
+)
+
 # What follows by itself when a tank is not dosed as planned.
 FOLLOWS = frozenset(
     {Cause.MISSED_DOSES, Cause.RESUMING, Cause.ALKALINITY_LOW, Cause.ALKALINITY_FALL}

@@ -11,6 +11,7 @@ from datetime import datetime
 
 from slackwater.alarms.actions import ACTIONS
 from slackwater.alarms.foresight import day_sums, in_dkh
+from slackwater.alarms.row import NEW_TUBE, TUBE_SWAPPED
 from slackwater.alarms.rows import ROWS
 from slackwater.alarms.sizing import Size
 from slackwater.facts.alarms import (
@@ -63,6 +64,8 @@ def sentence(raised: AlarmRaised) -> str:
     code = raised.figures.get(REASON)
     if isinstance(code, str) and code in REASONS:
         return SENTENCES[Code(code)]
+    if raised.cause is Cause.CALIBRATION_DUE and TUBE_SWAPPED in raised.figures:
+        return NEW_TUBE
     return ROWS[raised.cause].sentence
 
 
