@@ -2,6 +2,7 @@
 
 import re
 from datetime import timedelta
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
@@ -11,6 +12,12 @@ from tests.cli.stage import Stage, stage_of
 from tests.cli.test_status import PEQ_PER_DKH, give
 
 CHEMISTRY = Path(__file__).resolve().parents[2] / "config" / "chemistry"
+
+
+def rows(found: object) -> list[dict[str, object]]:
+    """The rows of a list in a document."""
+    assert isinstance(found, list)
+    return found
 
 
 @pytest.fixture
@@ -115,3 +122,51 @@ def test_h22_a_bottle_that_emptied_itself_is_told_at_once(stage: Stage) -> None:
     told = stage.run("level", "carbonate", "4.5 L", "--json")
     assert 0 == told.document["lost_ul"]
     assert "missing" not in stage.run("level", "carbonate", "4.49 L").out
+
+
+def test_h22_less_than_can_be_left_is_told_at_once(stage: Stage) -> None:
+    """100 mL of 5 L: below the band, too little for a hold; told with its effect.
+
+    Expected by hand: the bottle emptied at once, a fiftieth of it.
+    """
+    stage.run("refill", "carbonate")
+    bottles = rows(stage.run("check", "--json").document["bottles"])
+    (whole,) = [one for one in bottles if one["reservoir"] == "carbonate"]
+    told = stage.run("level", "carbonate", "4.9 L", "--json")
+    assert (0, 0) == (told.code, told.document["lost_ul"])
+    assert 100_000 == told.document["missing_ul"]
+    (given,) = rows(told.document["would_have_added"])
+    assert whole["tank"] == given["tank"]
+    ((alkalinity,), (emptied,)) = rows(given["adds"]), rows(whole["adds"])
+    assert ("alkalinity", "dKH") == (alkalinity["parameter"], alkalinity["unit"])
+    by_hand = Fraction(str(emptied["added"])) / 50
+    assert pytest.approx(float(by_hand), abs=2e-6) == float(str(alkalinity["added"]))
+    assert {} == stage.folded().holds
+
+
+def test_h22_what_is_missing_is_told_in_plain_words(stage: Stage) -> None:
+    """How much, what it would have done, what to do; a second level is not silent."""
+    stage.run("refill", "carbonate")
+    text = " ".join(stage.run("level", "carbonate", "4.9 L").out.split())
+    assert "100 mL less than the books say" in text
+    assert re.search(r"in reef would have raised alkalinity by [0-9.]+ dKH", text)
+    for do in ("Test alkalinity", "hose", "bottle", "level again"):
+        assert do in text
+    assert "The books now begin at 4.9 L" in text
+
+
+@pytest.mark.parametrize("left", ["4.95 L", "5 L"])
+def test_a_level_within_the_band_has_nothing_missing(stage: Stage, left: str) -> None:
+    """What a fill may be off is no loss."""
+    stage.run("refill", "carbonate")
+    told = stage.run("level", "carbonate", left, "--json")
+    assert (0, []) == (
+        told.document["missing_ul"],
+        told.document["would_have_added"],
+    )
+    assert "less than the books" not in stage.run("level", "carbonate", left).out
+
+
+def test_a_bottle_nobody_ever_filled_on_record_misses_nothing(stage: Stage) -> None:
+    """The machine file says what it can hold, not what it held."""
+    assert 0 == stage.run("level", "carbonate", "1 L", "--json").document["missing_ul"]

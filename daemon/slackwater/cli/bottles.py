@@ -25,7 +25,7 @@ MUCH_DKH = 3
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Emptied:
-    """One reservoir in one tank; `effects` in pico-units of the whole tank."""
+    """So much of one reservoir in one tank; `effects` in pico-units of that tank."""
 
     reservoir: str
     tank: Tank
@@ -41,17 +41,20 @@ class Emptied:
 
 def emptied(machine: Machine) -> Iterator[Emptied]:
     """Every reservoir in every tank that it has a pump for, in order of name."""
-    seen = {
-        (pump.reservoir, pump.tank): pump.solution for pump in machine.pumps.values()
-    }
-    for (name, tank), solution in sorted(seen.items()):
-        content_ul = machine.reservoirs[name].content_ul
+    for name in sorted({pump.reservoir for pump in machine.pumps.values()}):
+        yield from given(machine, name, machine.reservoirs[name].content_ul)
+
+
+def given(machine: Machine, reservoir: str, volume_ul: int) -> Iterator[Emptied]:
+    """So much of a reservoir in every tank that it has a pump for, in order of name."""
+    pumps = (one for one in machine.pumps.values() if one.reservoir == reservoir)
+    for tank, solution in sorted({one.tank: one.solution for one in pumps}.items()):
         effects = machine.solutions[solution].effects
         yield Emptied(
-            reservoir=name,
+            reservoir=reservoir,
             tank=machine.tanks[tank],
-            content_ul=content_ul,
-            effects={key: per_ul * content_ul for key, per_ul in effects.items()},
+            content_ul=volume_ul,
+            effects={key: per_ul * volume_ul for key, per_ul in effects.items()},
         )
 
 
@@ -75,10 +78,7 @@ def emptied_document(one: Emptied) -> dict[str, object]:
 
 def emptied_words(one: Emptied) -> str:
     """One sentence, and what to do about it where it is much."""
-    rises = " and ".join(
-        f"{name} by {effect_words(name, amount, one.tank)}"
-        for name, amount in sorted(one.effects.items())
-    )
+    rises = rises_words(one)
     if not rises:
         return f"  {one.reservoir} in {one.tank.id}: nothing that is counted."
     told = f"  {one.reservoir} emptied at once would raise {rises} in {one.tank.id}."
@@ -87,4 +87,12 @@ def emptied_words(one: Emptied) -> str:
     return (
         f"{told}\n    Warning: more than {MUCH_DKH} dKH. Hang the outlet above the "
         "water, break the siphon, or take a smaller bottle."
+    )
+
+
+def rises_words(one: Emptied) -> str:
+    """What it would raise and by how much; "" where nothing of it is counted."""
+    return " and ".join(
+        f"{name} by {effect_words(name, amount, one.tank)}"
+        for name, amount in sorted(one.effects.items())
     )

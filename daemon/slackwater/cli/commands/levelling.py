@@ -12,6 +12,7 @@ import click
 
 from slackwater.cli.commands.filling import is_above, machine_of, named, zone_of
 from slackwater.cli.document import Answer
+from slackwater.cli.missing import missing_fields, missing_of, missing_words
 from slackwater.cli.moments import Wall, typed_moment
 from slackwater.cli.opening import local_user, only, write
 from slackwater.cli.shell import Shell, verb
@@ -65,11 +66,13 @@ def level(shell: Shell, reservoir: str, volume: str, **asked: Unpack[Asked]) -> 
     note = typed_text(asked["note"], "--note")
     volume_ul = typed_ul(volume, "VOLUME")
     before: list[Stock] = []
+    told: list[Stock] = []
 
     def decide(state: State, stamp: Stamp) -> Sequence[AnyEvent]:
         machine = machine_of(shell, state)
         name = named(reservoir, machine)
         before[:] = [stock(machine, state, name)]
+        told[:] = before if name in state.fills else []
         _refuse_more(machine, state, name, volume_ul)
         measured = LevelMeasured(
             **stamp,
@@ -92,6 +95,7 @@ def level(shell: Shell, reservoir: str, volume: str, **asked: Unpack[Asked]) -> 
     measured = only(events, LevelMeasured)
     found, machine = drift_of(state, measured.reservoir), machine_of(shell, state)
     lost = lost_ul(machine, state, measured.reservoir)
+    missing = missing_of(machine, measured, told[0] if told else None, lost)
     stops_at = stops_beyond(machine, measured.reservoir)
     return Answer(
         fields={
@@ -104,9 +108,10 @@ def level(shell: Shell, reservoir: str, volume: str, **asked: Unpack[Asked]) -> 
             "by_the_books_high_ul": before[0].high_ul,
             "used_over_believed": None if found is None else round(found.ratio, 3),
             "drifts": found is not None and found.is_found,
-            "lost_ul": lost,
+            **missing_fields(missing),
         },
-        text=_text(measured, before[0], (found, stops_at)) + _lost(measured, lost),
+        text=_text(measured, before[0], (found, stops_at))
+        + missing_words(missing, measured),
     )
 
 
@@ -130,17 +135,6 @@ def _text(
     if found.is_beyond(stops_at):
         do = "; no dose begins until it is measured again: `slackwater calibrate`"
     return f"{told}\n{', '.join(measured.pumps)} {gives}{do}."
-
-
-def _lost(measured: LevelMeasured, lost: int) -> str:
-    """What is missing, and what a person does at once; nothing where nothing is."""
-    if lost == 0:
-        return ""
-    return (
-        f"\n{show_volume(lost)} is missing: far more than {', '.join(measured.pumps)} "
-        "drew. Close the outlet, look for a siphon or a leak, and test alkalinity. No "
-        "dose begins until you tell what the bottle holds: `slackwater refill`."
-    )
 
 
 def _within_ul(text: str | None, machine: Machine, name: str) -> int:
