@@ -212,6 +212,26 @@ def test_a_wrong_word_is_told_with_what_would_be_right(
     assert f"`slackwater {words[0]} --help`" in error["do"]
 
 
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("added", "carbonate", "-5 mL"),
+        ("water-change", "-10 L"),
+        ("level", "carbonate", "-.5 L", "--by", "keeper"),
+    ],
+)
+def test_a_negative_amount_is_told_as_one(words: tuple[str, ...]) -> None:
+    """It is no option, and nobody is told to look for one."""
+    told = run(*words, "--json")
+    assert 2 == told.code
+    (error,) = told.errors
+    amount = next(word for word in words if word[1:2] in set(".15"))
+    assert f'"{amount}" is negative' == error["what"]
+    assert f"slackwater {words[0]}" == error["where"]
+    assert "option" not in error["what"] + error["expected"]
+    assert f"`slackwater {words[0]} --help`" in error["do"]
+
+
 def test_no_word_at_all_gets_the_help() -> None:
     """Not an error with the whole help in it; still not a success."""
     told = run()

@@ -17,6 +17,8 @@ from slackwater.errors import Finding, SlackwaterError
 
 # The parser's own words behind the value say again what is expected.
 _VALUE = re.compile(r"(.+?) (?:is not|does not match) ")
+# The parser takes an amount with a minus for an option; none begins with a digit.
+_NEGATIVE = re.compile(r"-\.?[0-9]")
 
 
 def failure(error: Exception, words: Sequence[str]) -> Answer:
@@ -66,11 +68,28 @@ def _usage(error: click.ClickException, words: Sequence[str]) -> Finding:
         return _missing(parameter, place, see)
     if isinstance(error, click.BadParameter) and parameter is not None:
         return _bad(error.message, parameter, place, see)
+    if isinstance(error, click.NoSuchOption) and (found := _negative(error, words)):
+        return _below_nothing(found, place, see)
     return Finding(
         what=error.format_message().rstrip("."),
         where=" ".join((PROGRAM, *words)),
         expected="a verb with its options",
         do=f"{_near(words)}{see}",
+    )
+
+
+def _negative(error: click.NoSuchOption, words: Sequence[str]) -> str:
+    """The amount with a minus that was taken for an option; "" where there is none."""
+    named = (word for word in words if word.startswith(error.option_name))
+    return next((word for word in named if _NEGATIVE.match(word)), "")
+
+
+def _below_nothing(amount: str, place: str, see: str) -> Finding:
+    return Finding(
+        what=f'"{amount}" is negative',
+        where=place,
+        expected="an amount of 0 or more, with its unit",
+        do=f"Nothing was written, and no minus takes back what was. {see}",
     )
 
 
