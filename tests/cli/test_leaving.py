@@ -10,7 +10,7 @@ from slackwater.cli.sheet import Stay, sheet
 from slackwater.facts.events import DoseMissed, HoldRaised
 from slackwater.facts.plan import DueDose
 from slackwater.facts.reasons import Code, because
-from slackwater.facts.safeguards import AwayDeclared, AwayEnded
+from slackwater.facts.safeguards import AwayDeclared, AwayEnded, TubeSwapped
 from slackwater.facts.tank import Tank
 from tests.cli.run_program import SMALLEST
 from tests.cli.stage import Stage, stage_of
@@ -75,6 +75,16 @@ def test_a_test_of_today_counts(stage: Stage) -> None:
     """It is fresh for three days."""
     stage.run("record", "alkalinity=8.1 dKH")
     assert [True] == met(stage)["test"]
+
+
+def test_a_tube_swapped_since_it_was_measured_speaks_against_going(
+    stage: Stage,
+) -> None:
+    """That pump alone; what it gives is not known, however new its calibration is."""
+    stage.append(TubeSwapped(**stage.stamp(), pump="carbonate", by="keeper"))
+    assert [True, False] == met(stage)["calibration"]
+    page = " ".join(stage.run("away", "--until", day(stage, 10)).out.split())
+    assert "no-go carbonate: its tube was swapped after it was measured" in page
 
 
 def test_a_bottle_must_last_a_week_longer(stage: Stage) -> None:

@@ -16,6 +16,7 @@ from slackwater.facts.inventory import left_ul
 from slackwater.facts.plan import INSTANT
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine
+from slackwater.facts.wear import is_unmeasured
 from slackwater.outside.settings import read_notify
 from slackwater.planning.daily import ALKALINITY
 from slackwater.planning.draws import drawn_ul
@@ -132,6 +133,14 @@ def _calibrations(trip: Trip, approved: Approved) -> Iterator[Check]:
                 name="calibration",
                 is_met=False,
                 found=f"{pump} was never measured",
+                advice=f"Run `slackwater calibrate {pump}`.",
+            )
+            continue
+        if is_unmeasured(trip.state, pump):
+            yield Check(
+                name="calibration",
+                is_met=False,
+                found=f"{pump}: its tube was swapped after it was measured",
                 advice=f"Run `slackwater calibrate {pump}`.",
             )
             continue
