@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 
+from slackwater.facts.safeguards import TubeSwapped
 from slackwater.pump.day_total import day_within_percent
 from slackwater.pump.flow import MeasuredRun
 from tests.cli.run_program import SMALLEST, changed, run
@@ -95,3 +96,23 @@ def test_a_calibration_without_its_runs_tells_nothing(tmp_path: Path) -> None:
     line, page = told(stage)
     assert (None, True) == (line["within_percent"], line["measured_at"] is not None)
     assert "but its runs are not kept" in page
+
+
+def test_a_new_tube_makes_what_was_measured_unknown(tmp_path: Path) -> None:
+    """No figure stands beside it, the page warns, and a new calibration ends that."""
+    stage = stage_of(tmp_path)
+    measured(stage, STEADY, 500)
+    stage.append(TubeSwapped(**stage.stamp(), pump="carbonate", by="keeper"))
+    line, page = told(stage)
+    assert (None, None) == (line["within_percent"], line["doses_enough"])
+    assert line["tube_swapped_at"] >= line["measured_at"]
+    assert (
+        "Warning: reef/carbonate: not known: the tube was swapped after it was measured"
+        in page
+    )
+    assert "slackwater calibrate carbonate" in page
+    measured(stage, STEADY, 500)
+    line, page = told(stage)
+    assert line["within_percent"] < 1
+    assert line["tube_swapped_at"] is None
+    assert "tube was swapped after" not in page

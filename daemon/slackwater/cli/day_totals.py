@@ -37,6 +37,7 @@ WORN = (
 class DayTotal:
     """One line; `within_percent` is None where no calibration tells.
 
+    `swapped_at` is when its tube was, where that was after it was measured.
     `enough` is the least number of doses that keeps the total within what is wanted,
     with what it comes to; None where none does, or the line does it as it is.
     """
@@ -44,6 +45,7 @@ class DayTotal:
     line: PlanLine
     zone: str
     measured_at: datetime | None = None
+    swapped_at: datetime | None = None
     within_percent: float | None = None
     enough: tuple[int, float] | None = None
 
@@ -54,12 +56,28 @@ class DayTotal:
 
 
 def day_totals(
-    checked: Checked, calibrations: Mapping[str, Calibrated]
+    checked: Checked,
+    calibrations: Mapping[str, Calibrated],
+    new_tubes: Mapping[str, datetime],
 ) -> tuple[DayTotal, ...]:
-    """Each sound line of the plan, in its order."""
+    """Each sound line of the plan, in its order.
+
+    `new_tubes` are pumps whose tube is newer than their calibration, with its time.
+    """
     machine, plan = checked.machine, checked.sound
-    return tuple(
+    found = (
         _total(plan, machine, line, calibrations.get(line.pump)) for line in plan.lines
+    )
+    return tuple(
+        replace(
+            one,
+            swapped_at=new_tubes[one.line.pump],
+            within_percent=None,
+            enough=None,
+        )
+        if one.line.pump in new_tubes
+        else one
+        for one in found
     )
 
 
@@ -126,6 +144,9 @@ def total_document(one: DayTotal) -> dict[str, object]:
         "pump": one.line.pump,
         "doses": one.line.count,
         "measured_at": None if one.measured_at is None else timestamp(one.measured_at),
+        "tube_swapped_at": None
+        if one.swapped_at is None
+        else timestamp(one.swapped_at),
         "within_percent": _rounded(one.within_percent),
         "wanted_percent": WANTED_PERCENT,
         "doses_enough": None if enough is None else enough[0],
@@ -153,6 +174,9 @@ def totals_words(totals: Sequence[DayTotal]) -> Iterator[str]:
     body = table(heads, rows)
     is_known = any(one.within_percent is not None for one in totals)
     yield section(f"\n{TITLE}", f"{body}\n{WORN}" if is_known else body)
+    for one in totals:
+        if one.swapped_at is not None:
+            yield f"Warning: {_new_tube(one, local_day(one.swapped_at, one.zone))}\n"
     yield from (f"Warning: {_warning(one)}\n" for one in totals if one.enough)
 
 
@@ -160,8 +184,17 @@ def _measured(one: DayTotal) -> str:
     if one.measured_at is None:
         return f"not yet: slackwater calibrate {one.line.pump}"
     day = local_day(one.measured_at, one.zone)
+    if one.swapped_at is not None:
+        return f"{day}, before its tube was swapped"
     return (
         day if one.within_percent is not None else f"{day}, but its runs are not kept"
+    )
+
+
+def _new_tube(one: DayTotal, day: str) -> str:
+    return (
+        f"{one.name}: not known: the tube was swapped after it was measured ({day}); "
+        f"calibrate it: slackwater calibrate {one.line.pump}."
     )
 
 

@@ -77,7 +77,8 @@ def check(shell: Shell) -> Answer:
     checked = replace(judged, cautions=cautions)
     past = past_of(shell.state, checked.machine)
     sinks, lasts = tuple(sinking(checked, past)), _lasts(checked, past)
-    worn, totals = _worn(checked, past), day_totals(checked, past.measured)
+    totals = day_totals(checked, past.measured, past.new_tubes)
+    worn = _worn(checked, past)
     return Answer(
         fields={
             **_fields(checked),

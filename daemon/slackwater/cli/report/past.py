@@ -24,6 +24,7 @@ from slackwater.facts.events import Calibrated
 from slackwater.facts.inventory import left_ul
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine
+from slackwater.facts.wear import is_unmeasured
 from slackwater.service.assessing import LookBack, assessed
 
 # The 90 % interval of an assessment.
@@ -47,7 +48,8 @@ class Past:
     `levels` and `uptakes` map a tank to its parameters; `assessed` holds the names of
     those levels that an assessment carried to `at`, the others are as they were tested.
     `calibrated` maps a pump to when it was measured last, `measured` to the entry of
-    that, `left_ul` a reservoir to what is in it by the books, `held` how sure that is;
+    that, `new_tubes` one whose tube was swapped after that to when it was, `left_ul` a
+    reservoir to what is in it by the books, `held` how sure that is;
     `tubes` is what of them is behind. `back_on` is the local day of return
     from a declared absence; `still_old` holds the lines, `TANK/LINE`, that an old doser
     gives until they are taken over.
@@ -61,6 +63,7 @@ class Past:
     uptakes: Mapping[str, Mapping[str, Interval]] = field(default_factory=dict)
     calibrated: Mapping[str, datetime] = field(default_factory=dict)
     measured: Mapping[str, Calibrated] = field(default_factory=dict)
+    new_tubes: Mapping[str, datetime] = field(default_factory=dict)
     left_ul: Mapping[str, int] = field(default_factory=dict)
     held: Mapping[str, Held] = field(default_factory=dict)
     tubes: tuple[Tube, ...] = ()
@@ -102,6 +105,11 @@ def read_past(state_dir: Path, machine: Machine) -> Past:
                     pump: known.at for pump, known in sorted(state.calibrations.items())
                 },
                 measured=dict(sorted(state.calibrations.items())),
+                new_tubes={
+                    pump: at
+                    for pump, at in sorted(state.tubes.items())
+                    if is_unmeasured(state, pump)
+                },
                 left_ul={
                     name: left_ul(machine, state, name)
                     for name in sorted(machine.reservoirs)
