@@ -31,7 +31,7 @@ from slackwater.cli.opening import (
     opened,
     write,
 )
-from slackwater.cli.render import span
+from slackwater.cli.render import local, span
 from slackwater.cli.shell import Shell, verb
 from slackwater.cli.subject import subject_of
 from slackwater.cli.tasks import CALIBRATE, chores_due
@@ -124,10 +124,15 @@ def visit(shell: Shell, **asked: Unpack[Asked]) -> Answer:
         context=click.get_current_context(),
     )
     visited = _begin(going, asked["minutes"])
-    _test(going, visited)
-    _refill(going, machine, visited)
-    _measure(going, visited, asked["minutes"])
-    agreed = list(_agree(going))
+    try:
+        _test(going, visited)
+        _refill(going, machine, visited)
+        _measure(going, visited, asked["minutes"])
+        agreed = list(_agree(going))
+    except click.Abort as error:
+        # The question still stands on the line.
+        click.echo(err=True)
+        raise _broken_off(going, machine, visited.hold.hold_id) from error
     # With the visit ends what is left of the pause.
     _lift(going, visited.hold.hold_id, "visit ended")
     done = Done(tank=tank, by=going.by, visit=visited, agreed=tuple(agreed))
@@ -328,6 +333,28 @@ def _agree(going: _Round) -> Iterator[str]:
         return
     say(told.text)
     yield "approved" if told.fields.get("approved") else "approved before"
+
+
+def _broken_off(going: _Round, machine: Machine, hold_id: str) -> InputError:
+    """What stands of a visit whose questions were not answered to the end."""
+    with opened(going.shell.state) as found:
+        hold, now = found.state.holds.get(hold_id), found.now.utc
+    pause = ""
+    if hold is not None and hold.until is not None and now < hold.until:
+        until = local(hold.until, machine.tanks[going.tank].zone)
+        pause = (
+            f" The pause of {going.tank} stands until {until}; "
+            f"`slackwater release {hold_id}` ends pause and visit."
+        )
+    return InputError(
+        Finding(
+            what="the visit was broken off",
+            where="standard input",
+            expected="an answer to each question",
+            do="What was recorded before stays. Call `slackwater visit` again to go on."
+            + pause,
+        )
+    )
 
 
 def _lift(going: _Round, hold_id: str, why: str) -> None:
