@@ -186,3 +186,22 @@ def test_a_status_tells_the_hours_of_tubes(stage: Stage) -> None:
     assert (0.0, 500.0) == (found["calcium"]["ran_h"], found["calcium"]["life_h"])
     assert found["calcium"]["swapped_at"] is None
     assert found["carbonate"]["swapped_at"] is not None
+
+
+def test_h28_consent_names_a_tube_that_nobody_measured(stage: Stage) -> None:
+    """A warning and no refusal: upkeep by it goes on as it does with an old one."""
+    stage.append(TubeSwapped(**stage.stamp(), pump="carbonate", by="keeper"))
+    stage.run("disable")
+    stage.shadow()
+    warning = (
+        "carbonate: its tube was swapped after it was measured, so what it gives is "
+        "not known: slackwater calibrate carbonate."
+    )
+    told = stage.run("enable", *BY)
+    assert (0, [warning]) == (told.code, told.document["warnings"])
+    stage.run("withdraw", 1)
+    told = stage.approve("--now")
+    assert (0, [warning]) == (told.code, told.document["warnings"])
+    stage.commission("carbonate")
+    told = stage.approve("--now")
+    assert (0, []) == (told.code, told.document["warnings"])

@@ -23,6 +23,7 @@ from slackwater.facts.plan import Plan
 from slackwater.facts.reasons import Code
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine, Timing
+from slackwater.facts.wear import is_unmeasured
 from slackwater.pump.outcome import Stamp
 from slackwater.service.auditing import audited
 
@@ -66,6 +67,16 @@ def missing(
         *_shadow(state, stamp, state_dir, timing),
         *_unquiet(state, stamp, timing),
         *(_differences(state, stamp, state_dir) if counts else ()),
+    ]
+
+
+def new_tubes(state: State, plan: Plan) -> list[str]:
+    """A warning for each pump of a plan whose tube is newer than its calibration."""
+    return [
+        f"{pump}: its tube was swapped after it was measured, so what it gives is not "
+        f"known: slackwater calibrate {pump}."
+        for pump in sorted({line.pump for line in plan.lines})
+        if is_unmeasured(state, pump)
     ]
 
 

@@ -42,6 +42,7 @@ from slackwater.cli.opening import (
     opened,
     write,
 )
+from slackwater.cli.readiness import new_tubes
 from slackwater.cli.reading import Files, read_files
 from slackwater.cli.receipt import (
     ONE_DAY,
@@ -141,7 +142,9 @@ def approve(shell: Shell, **said: Unpack[Said]) -> Answer:
     ):
         return _standing(proposal, opening)
     receipt = _read_report(shell, proposal, opening, wish)
-    click.echo(fitted(_preview(proposal), error_columns()), err=True)
+    warnings = new_tubes(opening.state, proposal.files.plan)
+    shown = "\n".join((_preview(proposal), *(f"Warning: {one}" for one in warnings)))
+    click.echo(fitted(shown, error_columns()), err=True)
     ask_ratio(proposal, said["ratio"])
     if said["highest"] is None:
         _ask_highest(proposal)
@@ -153,7 +156,7 @@ def approve(shell: Shell, **said: Unpack[Said]) -> Answer:
         return entries(consent, state, stamp)
 
     _state, events = write(shell.state, decide)
-    return _approved(proposal, events)
+    return _approved(proposal, events, warnings)
 
 
 def _read_report(
@@ -229,9 +232,17 @@ def _standing(proposal: Proposal, opening: Opened) -> Answer:
         zone = next(iter(proposal.files.machine.tanks.values())).zone
         at = local(before.approval.takes_over_at, zone)
         when = f" It takes over at {at}; --now or --at TIME changes that."
+    warnings = new_tubes(opening.state, proposal.files.plan)
+    told = "".join(f"\nWarning: {one}" for one in warnings)
     return Answer(
-        fields={"approved": False, "serial": serial, "digest": proposal.digest},
-        text=f"Approval {serial} says exactly this already; nothing was changed.{when}",
+        fields={
+            "approved": False,
+            "serial": serial,
+            "digest": proposal.digest,
+            "warnings": warnings,
+        },
+        text=f"Approval {serial} says exactly this already; nothing was changed.{when}"
+        f"{told}",
     )
 
 
@@ -299,7 +310,9 @@ def _refuse_other(proposal: Proposal, text: str) -> None:
     )
 
 
-def _approved(proposal: Proposal, events: Sequence[AnyEvent]) -> Answer:
+def _approved(
+    proposal: Proposal, events: Sequence[AnyEvent], warnings: list[str]
+) -> Answer:
     event = next(one for one in events if isinstance(one, PlanApproved))
     approval = event.approval
     zone = next(iter(proposal.files.machine.tanks.values())).zone
@@ -325,6 +338,7 @@ def _approved(proposal: Proposal, events: Sequence[AnyEvent]) -> Answer:
             "ratio": ratio_words(proposal.ratio),
             "held": held,
             "halved": halved,
+            "warnings": warnings,
         },
         text=(
             f"Approved as {approval.serial} by {approval.by}, digest "

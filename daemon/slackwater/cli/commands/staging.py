@@ -21,8 +21,14 @@ from slackwater.cli.drop_in import (
     write_drop_in,
 )
 from slackwater.cli.old_doser import old_names
-from slackwater.cli.opening import Approved, approval_at, local_user, write
-from slackwater.cli.readiness import missing
+from slackwater.cli.opening import (
+    Approved,
+    approval_at,
+    local_user,
+    newest_approval,
+    write,
+)
+from slackwater.cli.readiness import missing, new_tubes
 from slackwater.cli.reading import read_files
 from slackwater.cli.render import span
 from slackwater.cli.shell import Shell, verb
@@ -116,6 +122,10 @@ def _enabled(state: State, events: Sequence[AnyEvent], handed: list[Path]) -> An
         "left_to_old": state.left_to_old,
         "drop_in": str(handed[-1]) if handed else None,
     }
+    newest = newest_approval(state)
+    warnings = [] if newest is None else new_tubes(state, newest.plan)
+    fields["warnings"] = warnings
+    text += "".join(f"\nWarning: {one}" for one in warnings)
     if handed:
         text += f"\nWrote {handed[-1]}; it counts after `{RELOAD}`."
     return Answer(fields=fields, text=text)
