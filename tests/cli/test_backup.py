@@ -3,6 +3,7 @@
 import fcntl
 import shutil
 import tarfile
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -13,6 +14,7 @@ from slackwater.cli.unknown_time import Told, entries_after
 from slackwater.facts.events import HoldRaised, LedgerRestored, SpanMissed
 from slackwater.facts.fold import fold_all
 from slackwater.facts.reasons import Code
+from slackwater.facts.state import State
 from slackwater.planning.timetable import Timetable
 from slackwater.pump.outcome import Stamp
 from slackwater.service.memory import LIVE_NAME
@@ -159,12 +161,36 @@ def test_what_the_lost_ledger_was_known_to_hold_is_told(
     assert 0 == stage.run("status").code
 
 
-def test_a_dose_due_before_is_never_given_again(stage: Stage) -> None:
-    """Live, every dose due since the backup may have been given already."""
+def live_since(stage: Stage, begins: datetime) -> State:
+    """Pumps are enabled, a daemon looked last a day ago, the plan began then."""
     state = stage.folded()
     (event,) = state.approvals
-    approved = read_approval(event)
-    state.stage, state.decided_at = "live", AT - timedelta(days=1)
+    approval = replace(event.approval, takes_over_at=begins)
+    state.approvals = [replace(event, approval=approval)]
+    state.stage, state.decided_at = "live", YESTERDAY
+    return state
+
+
+@pytest.mark.parametrize("begins", [AT - timedelta(hours=5), AT, AT + DAY])
+def test_a_dose_due_before_the_plan_took_over_is_not_missed(
+    stage: Stage, begins: datetime
+) -> None:
+    """It was never to be given, so nothing says that it was missed."""
+    state = live_since(stage, begins)
+    approved = read_approval(state.approvals[0])
+    due = list(Timetable(approved.plan, approved.machine).between(YESTERDAY, AT))
+    events = entries_after(state, TOLD, STAMP)
+    spans = [one for one in events if isinstance(one, SpanMissed)]
+    assert all(begins <= span.first_due for span in spans)
+    wanted = [dose.id for dose in due if dose.due_at >= begins]
+    assert len(wanted) == sum(span.doses for span in spans)
+    assert bool(wanted) == (begins < AT)
+
+
+def test_a_dose_due_before_is_never_given_again(stage: Stage) -> None:
+    """Live, every dose due since the backup may have been given already."""
+    state = live_since(stage, YESTERDAY - DAY)
+    approved = read_approval(state.approvals[0])
     due = list(Timetable(approved.plan, approved.machine).between(YESTERDAY, AT))
     state.used = {due[0].id: due[0].local_day}
     events = entries_after(state, TOLD, STAMP)

@@ -75,7 +75,11 @@ def _due(state: State, until: datetime) -> Iterator[DueDose]:
     for event in state.approvals:
         approved = read_approval(event)
         late = timedelta(seconds=approved.machine.timing.lateness_s)
-        since = (state.decided_at or until) - late - INSTANT
+        # What was due before a plan took over was never this plan's to give.
+        begins = event.approval.takes_over_at
+        since = max((state.decided_at or until) - late, begins) - INSTANT
+        if since >= until:
+            continue
         timetable = Timetable(approved.plan, approved.machine)
         for dose in timetable.between(since, until):
             if dose.id not in state.used:
