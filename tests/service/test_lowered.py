@@ -117,3 +117,19 @@ def test_a_status_says_which_cap_counts(stage: Stage, rig: Rig) -> None:
     assert "lower in the file than approved" in told
     assert "counting: pump carbonate, most per day 41" in told
     assert {DAY_CAP: 41_000} == stage.run("status", "--json").document["lowered"]
+
+
+def test_a_file_that_only_reads_otherwise_is_as_approved(
+    stage: Stage, rig: Rig
+) -> None:
+    """A remark and 50000 uL for 50 mL: an approval would say exactly this already."""
+    put(stage, 'most_per_day = "50 mL"', 'most_per_day = "50000 uL"')
+    with (stage.config / "plan.toml").open("a", encoding="utf-8") as file:
+        file.write("# a remark\n")
+    assert stage.run("approve", "--json").document["approved"] is False
+    look(rig)
+    found = [rig.differ]
+    assert not any(isinstance(e, FilesDiffer) for e in stage.events())
+    put(stage, 'most_per_day = "50000 uL"', 'most_per_day = "41 mL"')
+    look(rig)
+    assert [(), (FILE,)] == [*found, rig.differ]

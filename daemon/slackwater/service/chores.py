@@ -15,8 +15,8 @@ from slackwater.errors import InputError
 from slackwater.facts.events import AnyEvent, Checkpoint, FilesDiffer, WatchKept
 from slackwater.facts.stages import CapsLowered
 from slackwater.facts.state import State
-from slackwater.outside.approved import machine_from
-from slackwater.outside.settings import read_machine
+from slackwater.outside.approved import machine_from, machine_text, plan_text
+from slackwater.outside.settings import read_machine, read_plan
 from slackwater.planning.lowering import lower_caps
 from slackwater.service.alarming import assess_uptake, summarise, survey
 from slackwater.service.glimpsing import glimpse
@@ -27,7 +27,7 @@ from slackwater.service.summing import sums_due
 from slackwater.service.verifying import VERIFY_S, begin_to_verify, verify_on
 from slackwater.service.wiring import Rig
 
-MACHINE_FILE = "slackwater.toml"
+MACHINE_FILE, PLAN_FILE = "slackwater.toml", "plan.toml"
 MINUTE_S = 60.0
 SHOW_S = 30.0
 PROBE_S = 300.0
@@ -107,10 +107,29 @@ def _look(rig: Rig) -> None:
     names = tuple(
         sorted(name for name in approved if files.get(name) != approved[name])
     )
+    # What an approval would call the same is the same here.
+    same = _same_meaning(rig) if names else set()
+    names = tuple(name for name in names if name not in same)
     rig.differ = names
     # Once per change: the approved bytes go on, and an entry says so.
     if files != rig.files and _say(rig, names):
         rig.files = files
+
+
+def _same_meaning(rig: Rig) -> set[str]:
+    """The files that say what was approved, be it in other bytes."""
+    approved = rig.memory.state.approvals[-1]
+    same = set()
+    try:
+        machine = read_machine(rig.places.config)
+        if machine_text(machine) == approved.machine:
+            same.add(MACHINE_FILE)
+        if plan_text(read_plan(rig.places.config, machine)) == approved.plan:
+            same.add(PLAN_FILE)
+    except InputError:
+        # Nobody can say what a file means that cannot be read.
+        return same
+    return same
 
 
 def _say(rig: Rig, names: tuple[str, ...]) -> bool:
@@ -143,7 +162,7 @@ def _lower(rig: Rig, names: tuple[str, ...]) -> Mapping[str, int | float]:
 def file_hashes(config: Path) -> dict[str, str]:
     """SHA-256 of the two files; one that cannot be read is left out."""
     hashes = {}
-    for name in (MACHINE_FILE, "plan.toml"):
+    for name in (MACHINE_FILE, PLAN_FILE):
         try:
             hashes[name] = hashlib.sha256((config / name).read_bytes()).hexdigest()
         except OSError:
