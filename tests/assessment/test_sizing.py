@@ -126,8 +126,10 @@ def test_a_correction_between_few_doses_gives_none_beyond_its_cap(
 
 def test_a_correction_that_rounds_below_the_smallest_dose_is_no_line() -> None:
     """One dose of 205 µL at most and at least, which rounds down to 200."""
-    found = knob(
-        line("carbonate", 12_000, count=1), per_dose_ul=205, smallest_dose_ul=205
-    )
-    wanted = replace(UPKEEP, id="up", per_day_ul=16_000, purpose="correction")
+    wanted = replace(UPKEEP, id="up", per_day_ul=4_100, purpose="correction")
+    upkeep = line("carbonate", 12_000, count=1)
+    found = knob(upkeep, per_dose_ul=205, smallest_dose_ul=205)
     assert None is line_for(found, wanted)
+    laid = line_for(knob(upkeep, per_dose_ul=205, smallest_dose_ul=200), wanted)
+    assert laid is not None
+    assert (200, 1) == (laid.per_day_ul, laid.count)
