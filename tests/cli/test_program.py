@@ -33,13 +33,8 @@ def test_help_loads_nothing_heavy(words: tuple[str, ...]) -> None:
     assert set() == found & {*HEAVY, "pydantic", "rich", "sqlite3"}
 
 
-def test_what_a_verb_loads_is_never_searched_for_rings() -> None:
-    """It stays until the end; what the verb makes is searched as ever."""
-    code = (
-        "import gc; from slackwater.cli.main import program; before = gc.isenabled();"
-        "program.get_command(None, 'hold');"
-        "print(before, gc.isenabled(), gc.get_freeze_count() > 0)"
-    )
+def printed_by(code: str) -> str:
+    """What a fresh process of the daemon's code alone prints."""
     done = subprocess.run(
         [sys.executable, "-c", code],
         env={"PYTHONPATH": str(TOP / "daemon")},
@@ -47,7 +42,17 @@ def test_what_a_verb_loads_is_never_searched_for_rings() -> None:
         text=True,
         check=True,
     )
-    assert "True True True" == done.stdout.strip()
+    return done.stdout.strip()
+
+
+def test_what_a_verb_loads_is_never_searched_for_rings() -> None:
+    """It stays until the end; what the verb makes is searched as ever."""
+    code = (
+        "import gc; from slackwater.cli.main import program; before = gc.isenabled();"
+        "program.get_command(None, 'hold');"
+        "print(before, gc.isenabled(), gc.get_freeze_count() > 0)"
+    )
+    assert "True True True" == printed_by(code)
 
 
 def test_a_process_that_stays_loads_nothing_for_screens() -> None:
@@ -58,14 +63,7 @@ def test_a_process_that_stays_loads_nothing_for_screens() -> None:
         "gc.unfreeze(); litter = gc.collect(); import rich.table;"
         "print('structlog' in sys.modules, gone, litter < 100)"
     )
-    done = subprocess.run(
-        [sys.executable, "-c", code],
-        env={"PYTHONPATH": str(TOP / "daemon")},
-        capture_output=True,
-        text=True,
-        check=True,
-    )
-    assert "True True True" == done.stdout.strip()
+    assert "True True True" == printed_by(code)
 
 
 def test_help_has_three_sections_with_every_verb() -> None:
