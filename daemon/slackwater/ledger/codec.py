@@ -74,16 +74,26 @@ def canonical(document: object) -> str:
 
     Raises: ValueError for a NaN or an infinity.
     """
-    return _json(document, sort_keys=True)
+    return _sorted().encode(document)
 
 
 def _in_order(document: object) -> str:
-    return _json(document, sort_keys=False)
+    return _ordered().encode(document)
 
 
-def _json(document: object, *, sort_keys: bool) -> str:
-    return json.dumps(
-        document,
+@cache
+def _sorted() -> json.JSONEncoder:
+    # Made once: `json.dumps` with other settings than its own makes one each time.
+    return _encoder(sort_keys=True)
+
+
+@cache
+def _ordered() -> json.JSONEncoder:
+    return _encoder(sort_keys=False)
+
+
+def _encoder(*, sort_keys: bool) -> json.JSONEncoder:
+    return json.JSONEncoder(
         sort_keys=sort_keys,
         separators=(",", ":"),
         ensure_ascii=False,
