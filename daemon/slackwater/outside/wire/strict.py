@@ -31,7 +31,8 @@ Why = Literal[
 ]
 Model = TypeVar("Model", bound=BaseModel)
 
-_STRING = re.compile(r'"(?:[^"\\]|\\.)*"', re.DOTALL)
+# Possessive: a string is taken whole or not at all, in a single pass over it.
+_STRING = re.compile(r'"[^"\\]*+(?:\\.[^"\\]*+)*+"', re.DOTALL)
 _PLAIN = re.compile("[^a-z0-9_.-]", re.ASCII)
 _BRACKET = re.compile(r"[\[\]{}]")
 
