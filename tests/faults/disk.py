@@ -111,8 +111,8 @@ class DiskBook(Book):
     def back_up(self) -> None:
         """Keep a copy as a backup would."""
         witness = self.witness.read_bytes() if self.witness.exists() else b""
-        with LedgerFile.open(self.path, writable=False, footing=AT_ONCE) as file:
-            entries = file.head.seq
+        self.folded()
+        entries = 0 if self._looker is None else self._looker.head.seq
         self.backups.append((self.path.read_bytes(), witness, entries))
 
     def put_back(self, backup: tuple[bytes, bytes, int], *, witness: bool) -> None:
