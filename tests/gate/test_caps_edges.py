@@ -5,6 +5,7 @@ from datetime import timedelta
 
 import pytest
 
+from slackwater.facts.charging import charge
 from slackwater.facts.messages import Reading
 from slackwater.facts.reasons import Code
 from slackwater.facts.rolling import DAY_MS
@@ -25,7 +26,7 @@ from tests.gate.scene import (
     machine,
     moment,
 )
-from tests.gate.test_caps import over, with_pump
+from tests.gate.test_caps import close, over, with_pump
 
 MINUTE_S = 60
 
@@ -165,3 +166,104 @@ def test_a_rise_of_an_hour_is_between_two_half_hours(
     )
     found = rise_per_hour(series, moment())
     assert expected == (None if found is None else round(found, 6))
+
+
+def elsewhere(at: Moment, pump: str, solution: str, end_ms: int) -> None:
+    """A pump of another tank gave something, until so many milliseconds ago."""
+    end_ms = PROVEN_MS - end_ms
+    at.state.flows[pump] = Flow(tank="frag", solution=solution, end_ms=end_ms)
+
+
+def test_what_yesterday_was_charged_leaves_today_whole() -> None:
+    """60 mL of 60 although the 24 hours before a day's end were used up, and no more.
+
+    The rolling day has forgotten it; of alkalinity 1.7 dKH may be added again.
+    """
+    at = with_pump(per_dose_ul=60_001)
+    free = EffectCap(gross=10**15)
+    tank = replace(at.machine.tanks["reef"], caps={"alkalinity": free})
+    wide = moment(replace(at.machine, tanks={"reef": tank}))
+    late, before = (PROVEN_MS - DAY_MS, 60_000, "x"), TODAY - timedelta(days=1)
+    charge(wide.state, "pump/carbonate", late, before)
+    assert [] == over(wide, 60_000)
+    assert [Code.CAP_ROLLING, Code.CAP_DAY] == over(wide, 60_001)
+    used = machine()
+    weak = replace(used.solutions["carbonate"], effects={"alkalinity": 1})
+    tank = replace(used.tanks["reef"], caps={"alkalinity": EffectCap(gross=1000)})
+    solutions = {**used.solutions, "carbonate": weak}
+    small = moment(replace(used, solutions=solutions, tanks={"reef": tank}))
+    charge(small.state, "effect/reef/alkalinity", late, before)
+    assert [] == over(small, 1000)
+    assert [Code.CAP_GROSS] == over(small, 1001)
+
+
+def test_a_day_after_an_unanswered_start_all_of_it_is_free() -> None:
+    """60 mL of 60 with nothing charged: to the microlitre."""
+    at = with_pump(per_dose_ul=60_000)
+    free = EffectCap(gross=10**15)
+    tank = replace(at.machine.tanks["reef"], caps={"alkalinity": free})
+    wide = moment(replace(at.machine, tanks={"reef": tank}))
+    wide.state.unanswered_ms = PROVEN_MS - DAY_MS
+    assert [] == over(wide, 60_000)
+
+
+def test_no_volume_is_told_by_every_cap_of_its_pump() -> None:
+    """Nothing was charged: neither a day nor 24 hours hold what is no dose."""
+    codes = {Code.CAP_DOSE, Code.CAP_ROLLING, Code.CAP_DAY}
+    assert codes <= set(over(moment(), 0))
+
+
+def test_a_microlitre_is_a_dose_and_a_shot() -> None:
+    """Of an hour's 1500 µL, and into the cylinder."""
+    assert [] == over(with_pump(per_hour_ul=1500), 1)
+    assert [] == over(moment(), 1, kind="calibrate")
+
+
+def test_a_cap_is_told_with_what_was_charged_against_it() -> None:
+    """58 mL of 60 were given; a dose alone has nothing charged against its cap."""
+    at = moment()
+    charge(at.state, "pump/carbonate", (PROVEN_MS, 58_000, "x"), TODAY)
+    found = over_caps(at, ask(at), 3001, TODAY)
+    told = {one.code: dict(one.figures) for one in found}
+    assert {"asked_ul": 3001, "cap_ul": 3000} == told[Code.CAP_DOSE]
+    day = {"charged_ul": 58_000, "asked_ul": 3001, "cap_ul": 60_000}
+    assert (day, day) == (told[Code.CAP_ROLLING], told[Code.CAP_DAY])
+
+
+def test_h46_the_last_millisecond_of_a_gap_is_kept() -> None:
+    """Of a quarter of an hour since the ledger began, and of a shot's own pump."""
+    young = replace(moment(), proven_ms=15 * 60_000 - 1)
+    assert [1] == close(young)
+    at = moment()
+    at.state.flows["carbonate"] = Flow(
+        tank="reef", solution="carbonate", end_ms=PROVEN_MS + 1
+    )
+    assert [1] == close(at, shot=True)
+
+
+@pytest.mark.parametrize(("ago_ms", "expected"), [(899_999, [1]), (900_000, [])])
+def test_h46_the_gap_to_an_old_bottle_is_kept_to_the_millisecond(
+    ago_ms: int, expected: list[int]
+) -> None:
+    """A third pump of the tank gave calcium until it was given carbonate.
+
+    Pumps of another tank come before it and are passed over, whatever they gave.
+    """
+    at = moment()
+    elsewhere(at, "first", "", 0)
+    elsewhere(at, "second", "calcium", 0)
+    end_ms = PROVEN_MS - ago_ms
+    at.state.flows["third"] = Flow(tank="reef", solution="calcium", end_ms=end_ms)
+    assert expected == close(at)
+
+
+@pytest.mark.parametrize(("ago_ms", "left_s"), [(0, 900), (899_999, 1), (900_000, 0)])
+def test_h46_a_pump_keeps_the_gap_to_what_it_gave_itself(
+    ago_ms: int, left_s: int
+) -> None:
+    """It gave calcium before it was given carbonate: both are in the water."""
+    at = moment()
+    end_ms = PROVEN_MS - ago_ms
+    at.state.flows["carbonate"] = Flow(tank="reef", solution="calcium", end_ms=end_ms)
+    own = [60] if ago_ms == 0 else []
+    assert [*own, *([left_s] if left_s else [])] == close(at)

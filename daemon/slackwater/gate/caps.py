@@ -109,7 +109,7 @@ def _effect_caps(
 def _used_up(moment: Moment, cap: int) -> int:
     """The part of a daily cap that nobody accounted for, rounded up."""
     left_ms = unanswered_share_ms(moment.state, moment.proven_ms)
-    return -(-cap * left_ms // DAY_MS) if left_ms else 0
+    return -(-cap * left_ms // DAY_MS)
 
 
 def _out_of_water(moment: Moment, ask: Ask, volume_ul: int) -> Iterator[Reason]:
@@ -177,7 +177,7 @@ def _after_the_old_bottle(
     machine, pump = moment.machine, ask.pump.pump
     for other in changed:
         flow = moment.state.flows[other]
-        if flow.tank != pump.tank or other == pump.id:
+        if flow.tank != pump.tank:
             continue
         gap_ms = int(machine.gap_s(pump.solution, flow.solution) * 1000)
         # What a solution was that nobody knows any more, it was the worst.
