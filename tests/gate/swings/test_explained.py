@@ -6,13 +6,13 @@ proportion to the room above 3 dKH.
 
 from dataclasses import replace
 from datetime import timedelta
+from math import exp
 
 import pytest
 
 from slackwater.facts.judgements import Break
 from slackwater.gate.moment import Moment
 from slackwater.gate.swings.explained import (
-    LEAST_UPTAKE,
     Explained,
     breaks_of,
     by_hour,
@@ -21,12 +21,13 @@ from slackwater.gate.swings.explained import (
 )
 from slackwater.gate.swings.limits import DKH
 from tests.gate.scene import NET_UL
-from tests.gate.swing_runs import BEGINS, utc
+from tests.gate.swing_runs import BEGINS, PEQ_PER_DKH, utc
 from tests.gate.swing_tanks import DAY_MIN
 from tests.gate.swings.followed import Dose, at_target, seen, series
 
 DEAD_DKH, TARGET_DKH, UPTAKE_DKH = 3.0, 8.0, 2.0
 BEGIN_S = BEGINS.timestamp()
+HOUR_S, DAY_S = 3600.0, 86_400.0
 
 
 def tank_of(doses: list[Dose], days: float = 4.0, uptake: float = UPTAKE_DKH) -> Moment:
@@ -97,6 +98,87 @@ def test_h51_of_few_days_a_night_without_doses_is_not_taken_for_a_habit(
     assert reference < -0.2
 
 
+def of_days(
+    *rises_dkh: float, uptake_dkh: float | None = UPTAKE_DKH, left_h: float = 6.0
+) -> Explained:
+    """What is explained after so many days, each with one dose in its middle.
+
+    The span ends some hours after the last whole day, and nothing came in these.
+    """
+    moment = tank_of([], days=0.1, uptake=uptake_dkh or 0.0)
+    if uptake_dkh is None:
+        bare = replace(moment.machine.tanks["reef"], uptake={})
+        moment = replace(moment, machine=replace(moment.machine, tanks={"reef": bare}))
+    given = {
+        int(BEGIN_S + (day + 0.5) * DAY_S): int(rise * PEQ_PER_DKH)
+        for day, rise in enumerate(rises_dkh)
+    }
+    ends_s = BEGIN_S + len(rises_dkh) * DAY_S + left_h * HOUR_S
+    return explained(moment, "reef", TARGET_DKH * DKH, (given, BEGIN_S, ends_s))
+
+
+def usual_dkh(known: Explained) -> float:
+    """The doses of a day with which the water would stand, by the mass balance."""
+    return -known.lowest * known.fades * DAY_S / DKH
+
+
+@pytest.mark.parametrize(
+    ("rises", "uptake", "usual"),
+    [
+        ((1.0, 1.2, 1.5, 1.0), 2.0, 1.1),
+        ((1.0, 1.2, 1.5, 1.0), None, 1.1),
+        ((1.0, 1.0, 1.0, 1.6), 2.0, 2.0),
+        ((1.0, 1.0, 1.0, 0.4), 2.0, 2.0),
+        ((1.0, 1.0, 1.0, 0.4), None, 1.0),
+        ((1.0, 1.0, 1.0), 2.0, 2.0),
+        ((1.0, 0.8, 0.2), None, 1.0),
+    ],
+)
+def test_a_usual_day_is_the_middle_of_even_days_else_the_uptake(
+    rises: tuple[float, ...], uptake: float | None, usual: float
+) -> None:
+    """Even are four days of which none is off the middle one by more than half of it.
+
+    With no word of the uptake: of four uneven days the middle one, of fewer the
+    fullest.
+    """
+    found = of_days(*rises, uptake_dkh=uptake)
+    assert pytest.approx(usual, rel=1e-6) == usual_dkh(found)
+
+
+def test_what_came_in_the_day_under_way_is_no_usual_day() -> None:
+    """Four days of one dKH, and a fifth that has brought three in six hours."""
+    one = (1.0, 1.0, 1.0, 1.0, 3.0)
+    assert pytest.approx(1.0) == usual_dkh(of_days(*one, left_h=-6.0))
+
+
+def test_what_comes_without_a_command_is_no_part_of_the_uptake_to_make_up_for() -> None:
+    """A tank that takes up 2 dKH a day, of which a reactor brings 0.5."""
+    moment = tank_of([], days=0.1)
+    outside = {"reef": int(0.5 * PEQ_PER_DKH)}
+    moment = replace(moment, rules=replace(moment.rules, outside=outside))
+    given: tuple[dict[int, int], float, float] = ({}, BEGIN_S, BEGIN_S + 3 * DAY_S)
+    known = explained(moment, "reef", TARGET_DKH * DKH, given)
+    assert pytest.approx(1.5, rel=1e-6) == usual_dkh(known)
+    assert pytest.approx(1.5 / (TARGET_DKH - DEAD_DKH) / DAY_S) == known.fades
+
+
+def test_only_what_came_after_the_beginning_and_up_to_the_end_moved_the_water() -> None:
+    """Doses and changes alike; what came at the end counts, at the beginning not."""
+    moment = tank_of([], days=0.25)
+    ends_s = BEGIN_S + 6 * HOUR_S
+    given = {int(BEGIN_S): 1, int(BEGIN_S) + 5: 1, int(ends_s): 1, int(ends_s) + 1: 1}
+    known = explained(moment, "reef", TARGET_DKH * DKH, (given, BEGIN_S, ends_s))
+    assert [BEGIN_S, BEGIN_S + 5, ends_s] == known.moments
+    moment = replace(moment, now=replace(moment.now, utc=utc(400)))
+    moment.state.breaks["reef"] = {
+        str(minute): Break(at=utc(minute), told="change", rise=0.1)
+        for minute in (0, 10, 360, 361)
+    }
+    known = explained(moment, "reef", TARGET_DKH * DKH, ({}, BEGIN_S, ends_s))
+    assert [BEGIN_S, BEGIN_S + 600, ends_s] == known.moments
+
+
 def test_a_water_change_is_explained_and_an_addition_is_a_dose() -> None:
     """A change brings what it is said to, from its moment on."""
     moment = tank_of(even(24, 4))
@@ -129,8 +211,8 @@ def test_without_a_known_uptake_the_usual_doses_stand_for_it() -> None:
     assert [] == [level for level in found if abs(level) > UPTAKE_DKH / 24]
     given: tuple[dict[int, int], float, float] = ({}, BEGIN_S, BEGIN_S + 86_400.0)
     nothing = explained(moment, "reef", TARGET_DKH * DKH, given)
-    room = (TARGET_DKH - DEAD_DKH) * DKH
-    assert pytest.approx(LEAST_UPTAKE / room / 86_400.0) == nothing.fades
+    # 0.05 dKH a day of the 5 dKH above 3: a hundredth of it each day.
+    assert pytest.approx(0.01) == nothing.fades * DAY_S
 
 
 def test_less_than_a_day_is_its_own_usual_day() -> None:
@@ -138,8 +220,7 @@ def test_less_than_a_day_is_its_own_usual_day() -> None:
     moment = tank_of(even(24, 1), days=0.5)
     given = by_second(moment, "reef"), BEGIN_S, BEGIN_S + 43_200.0
     known = explained(moment, "reef", TARGET_DKH * DKH, given)
-    usual = -known.lowest * known.fades * 86_400.0
-    assert pytest.approx(UPTAKE_DKH / 2 * DKH, rel=0.01) == usual
+    assert pytest.approx(UPTAKE_DKH / 2, rel=0.01) == usual_dkh(known)
 
 
 def test_where_the_weeks_before_left_the_water_is_gone_on_with() -> None:
@@ -153,6 +234,23 @@ def test_where_the_weeks_before_left_the_water_is_gone_on_with() -> None:
     assert low < -2.0
     moment.state.stage_since = None
     assert 0.0 == explained(moment, "reef", TARGET_DKH * DKH, given).at(begins_s)
+
+
+def test_of_the_weeks_before_fourteen_days_are_gone_on_with() -> None:
+    """A tank that was given nothing for twenty days, as if it had been for fourteen.
+
+    x' = -a - k x with a = 0.05 dKH and k = 0.01 a day ends at -a / k (1 - exp(-14 k)).
+    An hour that nobody has a record of brought nothing.
+    """
+    moment = tank_of([], days=0.1, uptake=0.0)
+    begins_s = BEGIN_S + 20 * DAY_S
+    given: tuple[dict[int, int], float, float] = ({}, begins_s, begins_s + 3 * DAY_S)
+    moment.state.hours["reef"] = {0: 0}
+    found = explained(moment, "reef", TARGET_DKH * DKH, given)
+    assert pytest.approx(-5 * (1 - exp(-0.14))) == found.levels[0] / DKH
+    hours = range(int(begins_s / HOUR_S) - 480, int(begins_s / HOUR_S))
+    moment.state.hours["reef"] = dict.fromkeys(hours, 0)
+    assert found == explained(moment, "reef", TARGET_DKH * DKH, given)
 
 
 def test_hours_stand_in_for_seconds_where_no_probe_reads() -> None:

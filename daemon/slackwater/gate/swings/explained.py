@@ -11,6 +11,7 @@ x' = doses - usual doses - x / T, with T the room above 3 dKH over the uptake.
 """
 
 from bisect import bisect_right
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import exp, inf
@@ -18,6 +19,7 @@ from statistics import median
 
 from slackwater.facts.charging import HOUR_S
 from slackwater.facts.judgements import Break
+from slackwater.facts.limits import DAY_S
 from slackwater.gate.moment import ALKALINITY, Moment
 from slackwater.gate.resuming import (
     DAY_HOURS,
@@ -28,7 +30,6 @@ from slackwater.gate.resuming import (
 )
 from slackwater.gate.swings.limits import DKH
 
-DAY_S = 86_400.0
 # Days are alike while none differs from the middle one by more than this part of it;
 # of fewer days one that something left a hole in may be the middle one.
 EVEN_SHARE = 0.5
@@ -155,13 +156,14 @@ def _usual_day(
     whole = int((ends_s - begins_s) // DAY_S)
     if not whole:
         return sum(rise for _, rise in rises) * DAY_S / max(ends_s - begins_s, DAY_S)
-    days = [0.0] * (whole + 1)
+    by_day: defaultdict[int, float] = defaultdict(float)
     for at_s, rise in rises:
-        days[int((at_s - begins_s) // DAY_S)] += rise
+        by_day[int((at_s - begins_s) // DAY_S)] += rise
+    days = [by_day[day] for day in range(whole)]
     if whole < FEWEST_EVEN:
-        return max(days[:whole]) if uptake is None else uptake
-    usual = median(days[:whole])
-    apart = max(abs(day - usual) for day in days[:whole])
+        return max(days) if uptake is None else uptake
+    usual = median(days)
+    apart = max(abs(day - usual) for day in days)
     return usual if uptake is None or apart <= EVEN_SHARE * usual else uptake
 
 

@@ -12,6 +12,7 @@ from math import sqrt
 from statistics import median
 
 from slackwater.facts.courses import BLOCK_S, Block, Course
+from slackwater.facts.limits import DAY_S
 from slackwater.facts.tank import Probe
 from slackwater.gate.moment import ALKALINITY, Moment
 from slackwater.gate.swings.explained import MEQ_PER_L
@@ -20,7 +21,6 @@ from slackwater.gate.swings.limits import LEAST_NOISE, LEAST_SWING, MODEL_SD
 from slackwater.gate.swings.verdicts import DoseFault, ProbeFault, Swing
 from slackwater.water.statistics import SD_PER_MEDIAN_DEVIATION
 
-DAY_S = 86_400.0
 # A run of equal readings is frozen where chance gives one a day less often than this.
 FROZEN_PROBABILITY = 0.001
 # Such a run proves nothing yet, and its repetitions are no retests of each other.
@@ -61,7 +61,7 @@ def frozen(course: Course, probe: Probe) -> ProbeFault | None:
 
 def repeated_blocks(course: Course, probe: Probe) -> int:
     """How many of the newest blocks only repeat, which is no retest of anything."""
-    if course.run < FEWEST_EQUAL - 1 or chance_of_run(course) >= SUSPECT_PROBABILITY:
+    if chance_of_run(course) >= SUSPECT_PROBABILITY:
         return 0
     return int((course.run - 1) * probe.period_s / max(probe.period_s, BLOCK_S))
 
@@ -142,8 +142,9 @@ def _doses_between(
     net_ul = moment.machine.tanks[tank].net_ul
     now_s = moment.now.utc.timestamp()
     for closed in moment.state.closed.values():
-        amount = closed.effects.get(ALKALINITY, 0)
+        if closed.tank != tank or ALKALINITY not in closed.effects:
+            continue
         ended_s = now_s - (moment.proven_ms - closed.proven_ms) / 1000
-        if closed.tank == tank and amount and span[0] <= ended_s <= span[1]:
-            believed = amount * closed.believed_ul / closed.asked_ul
+        if span[0] <= ended_s <= span[1]:
+            believed = closed.effects[ALKALINITY] * closed.believed_ul / closed.asked_ul
             yield closed.pump, believed * MEQ_PER_L / net_ul

@@ -44,8 +44,7 @@ def habit_of(moment: Moment, probe: Probe, course: Course) -> Habit | None:
     blocks = [*hours_of(moment, course), course.under_way()]
     if len(blocks) < READINGS + FEWEST_BEFORE:
         return None
-    begins_s, now_s = blocks[0].at_s - 1, blocks[-1].at_s
-    given = by_second(moment, probe.tank), begins_s, now_s
+    given = by_second(moment, probe.tank), blocks[0].at_s, blocks[-1].at_s
     known = explained(moment, probe.tank, level_of(moment, probe, blocks), given)
     rows = residuals(blocks, known)
     newest, before = rows[-READINGS:], rows[:-READINGS]

@@ -53,7 +53,7 @@ def judge_tests(moment: Moment, tank: str) -> Verdict:
     usual = moment.machine.tanks[tank].targets.get(ALKALINITY)
     if usual is None:
         usual = median(level for _, level in levels)
-    given = by_hour(moment, tank), levels[0][0] - 1, levels[-1][0]
+    given = by_hour(moment, tank), levels[0][0], levels[-1][0]
     known = explained(moment, tank, usual, given)
     residuals = [(at_s / HOUR_S, level - known.at(at_s)) for at_s, level in levels]
     stated = max(test.sd or 0.0 for test in found)

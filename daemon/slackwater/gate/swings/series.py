@@ -58,16 +58,15 @@ def errors_of(moment: Moment, probe: Probe, course: Course) -> Errors | TooLittl
     hours = hours_of(moment, course)
     if not hours or not blocks:
         return TooLittle(why="no readings of an hour yet", have=len(blocks))
-    newest = _recent(blocks)
-    # The newest blocks may begin before the hours that count.
-    begins_s, now_s = min(hours[0].at_s, newest[0].at_s) - 1, blocks[-1].at_s
-    given = by_second(moment, probe.tank), begins_s, now_s
+    now_s = blocks[-1].at_s
+    given = by_second(moment, probe.tank), hours[0].at_s, now_s
     known = explained(moment, probe.tank, level_of(moment, probe, hours), given)
     found = _baseline(moment, probe, residuals(hours, known), (known, now_s))
     if isinstance(found, TooLittle):
         return found
     usual, join = found
-    recent = join.shifted(residuals(newest, known))
+    # A baseline goes back further than this day: all of it is explained.
+    recent = join.shifted(residuals(_recent(blocks), known))
     if join.unsettled:
         recent = [row for row in recent if join.is_settled(row[0])]
     moved = known.at(usual.hour * HOUR_S)
@@ -136,9 +135,11 @@ def levels_of(moment: Moment, course: Course) -> list[tuple[float, float]]:
 
 def hours_of(moment: Moment, course: Course) -> list[Block]:
     """The hours of a course that are whole and of this stage."""
-    since = moment.state.stage_since
-    since_s = 0.0 if since is None else since.timestamp()
-    return [hour for hour in course.hours.values() if hour.at_s > since_s]
+    hours, since = list(course.hours.values()), moment.state.stage_since
+    if since is None:
+        return hours
+    since_s = since.timestamp()
+    return [hour for hour in hours if hour.at_s > since_s]
 
 
 def _recent(blocks: Sequence[Block]) -> Sequence[Block]:
@@ -164,19 +165,19 @@ def residuals(blocks: Sequence[Block], known: Explained) -> list[Residual]:
 
 def _points(recent: Sequence[Residual], doubt: "_Doubt", probe: Probe) -> list[Point]:
     """The last day, with the noise it shows itself where it has enough points."""
-    since_h = recent[-1][0] - WINDOW_H if recent else 0.0
     usual = doubt.usual
     at = usual.at
-    rows = [(hour, value - at(hour)) for hour, value in recent if hour > since_h]
+    rows = [(hour, value - at(hour)) for hour, value in recent]
     errors = [error for _, error in rows]
     sd = usual.sd
     if len(errors) >= FEWEST_FOR_NOISE:
         sd = noise(errors, resolution=resolution_of(probe))
     biases = doubt.along([hour for hour, _ in rows])
     points = _with_sd(rows, biases, sd)
-    if probe.period_s < BLOCK_S:
+    newest = without_few(points[-RESTLESS_POINTS:])
+    if probe.period_s < BLOCK_S or len(newest) < FEWEST_RESTLESS:
         return points
-    return _with_sd(rows, biases, max(sd, _restlessness(points)))
+    return _with_sd(rows, biases, max(sd, _restlessness(newest)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -218,13 +219,11 @@ def _with_sd(
 
 
 def _restlessness(points: Sequence[Point]) -> float:
-    """The noise of the newest errors around any straight course, 0 for too few.
+    """The noise of these errors around any straight course.
 
     Source: the median of second differences, whose deviation is sqrt(6) of the noise's.
     """
-    errors = [point.error for point in without_few(points[-RESTLESS_POINTS:])]
-    if len(errors) < FEWEST_RESTLESS:
-        return 0.0
+    errors = [point.error for point in points]
     bends = [
         abs(before - 2 * here + after)
         for before, here, after in zip(errors, errors[1:], errors[2:], strict=False)

@@ -16,6 +16,7 @@ from statistics import median
 from typing import NamedTuple
 
 from slackwater.facts.courses import HOUR_S
+from slackwater.facts.limits import DAY_S
 from slackwater.gate.swings.limits import (
     GOOD,
     LEAST_RANGE,
@@ -45,7 +46,6 @@ OLD_SHARE = 0.8
 # A slope of a week is drawn through six-hour medians, which is 28 of them.
 SLOPE_H, SLOPE_AT_MOST = 6, 28
 FEWEST_FOR_A_SLOPE = 5
-DAY_S = 86_400.0
 # So long before a swing the level that it rose from is looked for.
 BEFORE_H = 30.0
 # A test a day may miss one: then at the newest of before.
