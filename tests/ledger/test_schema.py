@@ -181,15 +181,14 @@ def test_h34_a_file_with_another_schema_is_refused(path: Path, statement: str) -
 def test_steps_run_once_each_and_leave_a_row() -> None:
     """A file remembers which steps it has seen and after which entry."""
     connection = sqlite3.connect(":memory:", isolation_level=None)
-    first = migrate(connection, STEPS)
+    migrate(connection, STEPS)
     rows = link(None, [kept(1), kept(2)])
     connection.executemany(INSERT, rows)
 
-    second = migrate(connection, (*STEPS, NEXT))
-    third = migrate(connection, (*STEPS, NEXT))
+    migrate(connection, (*STEPS, NEXT))
+    migrate(connection, (*STEPS, NEXT))
     check_schema(connection, "memory", (*STEPS, NEXT))
 
-    assert (first, second, third) == (2, 1, 0)
     assert [
         (1, STEPS[0].name, 0),
         (2, STEPS[1].name, 0),
@@ -229,7 +228,7 @@ def test_a_ledger_of_the_first_version_is_brought_up_to_date(tmp_path: Path) -> 
     rows = link(None, [intended(), kept(2), checkpoint("{}")])
     connection.executemany(INSERT, rows)
 
-    assert 1 == migrate(connection)
+    migrate(connection)
     assert rows == [
         Row._make(row)
         for row in connection.execute("SELECT * FROM entries ORDER BY seq")

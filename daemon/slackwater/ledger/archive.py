@@ -10,6 +10,7 @@ JSON, so that any machine opens it without this program.
 import hashlib
 import io
 import os
+import shutil
 import tarfile
 import tempfile
 from collections.abc import Iterator, Mapping
@@ -18,6 +19,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from functools import cache
 from pathlib import Path
+from typing import IO
 
 from pydantic import TypeAdapter, ValidationError
 
@@ -38,7 +40,6 @@ MANIFEST = "manifest.json"
 LEDGER = "slackwater.ledger"
 FILES = ("slackwater.toml", "plan.toml")
 _MANIFEST_AT_MOST = 65_536
-_PIECE = 1 << 20
 _MODE = 0o640
 # What tarfile raises for bytes that are no archive, or a spoiled one.
 _SPOILED = (tarfile.TarError, EOFError, ValueError, OverflowError)
@@ -71,7 +72,6 @@ def pack(target: Path, folder: Path, manifest: Manifest) -> None:
     Raises: RefusedError when a file of that name stands there; InputError when what
     was written does not read back; LedgerStorageError.
     """
-    refuse_standing(target)
     with _stored(target):
         descriptor, name = tempfile.mkstemp(prefix=f".{target.name}.", dir=folder)
         draft = Path(name)
@@ -173,10 +173,12 @@ def _head(name: str, length: int) -> tarfile.TarInfo:
 
 def _manifest(path: Path, archive: tarfile.TarFile) -> Manifest:
     first = archive.next()
-    if first is None or first.name != MANIFEST or not first.isreg():
-        raise InputError(_foreign(path))
-    source = archive.extractfile(first)
-    if source is None or first.size > _MANIFEST_AT_MOST:
+    if (
+        first is None
+        or first.name != MANIFEST
+        or first.size > _MANIFEST_AT_MOST
+        or (source := _content(archive, first)) is None
+    ):
         raise InputError(_foreign(path))
     text = source.read()
     try:
@@ -208,32 +210,39 @@ def _take(
 ) -> None:
     """Write one member down; only a plain file the manifest knows, once."""
     known = manifest.members.get(member.name)
-    source = archive.extractfile(member) if member.isreg() else None
+    source = _content(archive, member)
     if known is None or source is None or member.size != known.bytes:
         raise InputError(_damaged(path, f"{member.name!r} is not in its manifest"))
     with (folder / member.name).open("xb") as file:
-        digest = hashlib.sha256()
-        while piece := source.read(_PIECE):
-            digest.update(piece)
-            file.write(piece)
+        shutil.copyfileobj(source, file)
         file.flush()
         os.fsync(file.fileno())
-    if digest.hexdigest() != known.sha256:
+    if member_of(folder / member.name) != known:
         raise InputError(_damaged(path, f"{member.name} is not what was written"))
+
+
+def _content(archive: tarfile.TarFile, member: tarfile.TarInfo) -> IO[bytes] | None:
+    """What a plain file holds; None for anything else, links to one among it."""
+    return archive.extractfile(member) if member.isreg() else None
 
 
 def _prove_ledger(path: Path, ledger: Path, manifest: Manifest) -> None:
     """Open the ledger, which brings it up to date, and read all of it."""
     try:
-        with LedgerFile.open(ledger, footing=aside(ledger.parent)) as file:
-            told = (file.ledger_id, file.head.seq, file.head.sha256)
-            findings = file.verify_all()
+        told = _read_through(ledger)
     except LedgerDamagedError as error:
-        raise InputError(_damaged(path, error.findings[0].what)) from error
-    if findings:
-        raise InputError(_damaged(path, findings[0].what))
+        first, *_ = error.findings
+        raise InputError(_damaged(path, first.what)) from error
     if told != (manifest.ledger_id, manifest.entries, manifest.head):
         raise InputError(_damaged(path, "its manifest speaks of another ledger"))
+
+
+def _read_through(ledger: Path) -> tuple[str, int, str]:
+    with LedgerFile.open(ledger, footing=aside(ledger.parent)) as file:
+        findings = file.verify_all()
+        if findings:
+            raise LedgerDamagedError(findings)
+        return file.ledger_id, file.head.seq, file.head.sha256
 
 
 @cache

@@ -14,7 +14,7 @@ from itertools import chain, islice
 from slackwater.errors import Finding, LedgerDamagedError
 from slackwater.ledger.chain import GENESIS, Row, broken, fault_of, subject_of
 from slackwater.ledger.codec import decode, timestamp
-from slackwater.ledger.reader import ROWS_AT_ONCE, Reader
+from slackwater.ledger.reader import Reader, spans
 from slackwater.ledger.schema import HISTORY_KINDS
 
 # A broken disk breaks thousands of entries; nobody reads more than the first few.
@@ -65,35 +65,32 @@ def steps(connection: sqlite3.Connection, where: str) -> Iterator[list[Finding]]
 
 
 def _end(reader: Reader) -> int:
+    """The number of the newest entry; 1 where there is none, which is then missing."""
     newest = reader.newest()
-    return newest.seq if newest else 0
+    return newest.seq if newest else 1
 
 
 def _chain(reader: Reader, where: str) -> Iterator[list[Finding]]:
-    end = _end(reader)
-    if end == 0:
-        yield [broken(1, "it is missing", where)]
-    seq, prev = 0, GENESIS
-    while seq < end:
+    seq, prev, end = 0, GENESIS, _end(reader)
+    for first, last in spans(1, end):
         found = []
-        rows = reader.span(seq + 1, min(seq + ROWS_AT_ONCE, end))
-        if not rows:
-            found.append(broken(seq + 1, "it is missing", where))
-            seq = min(seq + ROWS_AT_ONCE, end)
-        for row in rows:
+        for row in reader.span(first, last):
             fault = fault_of(row, seq, prev) or _content_fault(row, where)
             if fault:
                 found.append(broken(row.seq, fault, where))
             # Go on from what stands there: one broken link is one finding.
             seq, prev = row.seq, row.sha256
         yield found
+    if seq != end:
+        yield [broken(seq + 1, "it is missing", where)]
 
 
 def _content_fault(row: Row, where: str) -> str:
     try:
         event = decode(row.body, where)
     except LedgerDamagedError as error:
-        return error.findings[0].what
+        (finding,) = error.findings
+        return finding.what
     said = (timestamp(event.at), event.kind, *subject_of(event))
     if said != (row.at, row.kind, row.dose, row.attempt, row.pump):
         return "its columns say something else than its body"
@@ -101,9 +98,7 @@ def _content_fault(row: Row, where: str) -> str:
 
 
 def _indexes(reader: Reader, where: str) -> Iterator[list[Finding]]:
-    end = _end(reader)
-    for first in range(1, end + 1, ROWS_AT_ONCE):
-        span = (first, min(first + ROWS_AT_ONCE - 1, end))
+    for span in spans(1, _end(reader)):
         yield [
             _index_damaged(index, f"it does not lead to entry {seq}", where)
             for index, kind, column in _INDEXES
@@ -126,12 +121,12 @@ def _structure(reader: Reader, where: str) -> Iterator[list[Finding]]:
     ]
     end = (_end(reader),)
     for index, kind, _column in _INDEXES:
-        counts = [
+        by_index, by_table = (
             reader.select(_COUNT.format(hint=hint, kind=kind), end)
             for hint in (f"INDEXED BY {index}", "NOT INDEXED")
-        ]
+        )
         fault = "it holds what the table does not"
-        is_whole = counts[0] == counts[1]
+        is_whole = by_index == by_table
         yield [] if is_whole else [_index_damaged(index, fault, where)]
     yield from _history(reader, where, end)
 
@@ -140,10 +135,9 @@ def _history(reader: Reader, where: str, end: tuple[int]) -> Iterator[list[Findi
     grouped = f"{_WHOLE.replace(' count', ' kind, count')} WHERE seq <= ? GROUP BY kind"
     by_table = {kind: tuple(rest) for kind, *rest in reader.select(grouped, end)}
     for kind in HISTORY_KINDS:
-        by_index = f"{_WHOLE} INDEXED BY history WHERE kind = '{kind}' AND seq <= ?"
-        is_whole = reader.select(by_index, end)[0] == by_table.get(
-            kind, (0, None, None)
-        )
+        of_kind = f"{_WHOLE} INDEXED BY history WHERE kind = '{kind}' AND seq <= ?"
+        (by_index,) = reader.select(of_kind, end)
+        is_whole = by_index == by_table.get(kind, (0, None, None))
         fault = f"its entries {kind} are others"
         yield [] if is_whole else [_index_damaged("history", fault, where)]
 

@@ -9,17 +9,12 @@ Units: whole pico-units for the whole tank, by the UTC hour.
 from collections.abc import Mapping
 from datetime import UTC, datetime, timedelta
 
-from slackwater.errors import LedgerDamagedError
-from slackwater.facts.events import LedgerMade
 from slackwater.facts.waters import HusbandryNoted
 from slackwater.ledger.by_time import told
-from slackwater.ledger.chain import broken
-from slackwater.ledger.codec import decode
 from slackwater.ledger.store import LedgerFile
 
 HOUR = timedelta(hours=1)
 HOURS_ANSWERED = 24
-_FIRST = "SELECT body FROM entries WHERE seq = 1"
 
 
 def known_since(ledger: LedgerFile, tank: str) -> datetime:
@@ -27,7 +22,7 @@ def known_since(ledger: LedgerFile, tank: str) -> datetime:
 
     Raises: LedgerDamagedError, LedgerBusyError, LedgerStorageError.
     """
-    made = _made(ledger)
+    made = ledger.made
     answered = HOURS_ANSWERED if made.answered else 0
     undosed = (
         one.happened_at
@@ -42,7 +37,7 @@ def given_before(ledger: LedgerFile, tank: str) -> Mapping[datetime, Mapping[str
 
     Raises: LedgerDamagedError, LedgerBusyError, LedgerStorageError.
     """
-    made = _made(ledger)
+    made = ledger.made
     begin = made.at.astimezone(UTC).replace(minute=0, second=0, microsecond=0)
     amounts = {name: sum_ for name, sum_ in made.effects.get(tank, {}).items() if sum_}
     if not amounts:
@@ -54,11 +49,3 @@ def given_before(ledger: LedgerFile, tank: str) -> Mapping[datetime, Mapping[str
         }
         for hour in range(HOURS_ANSWERED)
     }
-
-
-def _made(ledger: LedgerFile) -> LedgerMade:
-    where = str(ledger.path)
-    event = decode(str(ledger.select(_FIRST)[0][0]), f"{where}, entry 1")
-    if not isinstance(event, LedgerMade):
-        raise LedgerDamagedError(broken(1, "it does not begin with its making", where))
-    return event

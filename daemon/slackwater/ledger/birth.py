@@ -8,8 +8,8 @@ a journal left by a deleted ledger is never replayed into a new one.
 import os
 import sqlite3
 import tempfile
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Iterable, Iterator
+from contextlib import closing, contextmanager
 from pathlib import Path
 
 from slackwater.errors import Finding, LedgerStorageError, RefusedError
@@ -40,14 +40,13 @@ def make(path: Path, event: LedgerMade, role: Role, footing: Footing) -> None:
     refuse_network(path.parent, footing.mounts)
     refuse_leftovers(path)
     with _draft(path) as draft, translated(str(path)):
-        connection = open_file(draft, writable=True, busy_ms=footing.busy_ms)
-        try:
-            _fill(connection, event, role, rows)
-        finally:
-            connection.close()
+        made = open_file(draft, writable=True, busy_ms=footing.busy_ms)
+        with closing(made):
+            fill(made, role, event.ledger_id, [rows])
+    (first,) = rows
     witness.replace(
         witness.path_for(path, footing.witness),
-        witness.Witness(ledger_id=event.ledger_id, head=rows[0].head),
+        witness.Witness(ledger_id=event.ledger_id, head=first.head),
     )
 
 
@@ -60,15 +59,23 @@ def place(whole: Path, path: Path) -> None:
     _put_in_place(whole, path)
 
 
-def _fill(
-    connection: sqlite3.Connection, event: LedgerMade, role: Role, rows: list[Row]
+def fill(
+    connection: sqlite3.Connection,
+    role: Role,
+    ledger_id: str,
+    pages: Iterable[list[Row]],
 ) -> None:
+    """Make an empty file a ledger with these rows, in one transaction.
+
+    Raises: sqlite3.Error; LedgerDamagedError when a setting does not read back.
+    """
     prove_pragmas(connection, "")
     connection.execute(f"PRAGMA application_id = {APPLICATION_IDS[role]:d}")
     schema.migrate(connection)
     connection.execute("BEGIN IMMEDIATE")
-    connection.execute("INSERT INTO marks VALUES ('ledger_id', ?)", (event.ledger_id,))
-    connection.executemany(INSERT, rows)
+    connection.execute("INSERT INTO marks VALUES ('ledger_id', ?)", (ledger_id,))
+    for rows in pages:
+        connection.executemany(INSERT, rows)
     connection.execute("COMMIT")
 
 

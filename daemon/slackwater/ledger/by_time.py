@@ -12,7 +12,7 @@ from slackwater.errors import LedgerDamagedError
 from slackwater.facts.now import Event
 from slackwater.ledger.chain import broken
 from slackwater.ledger.codec import canonical, decode, timestamp
-from slackwater.ledger.reader import ROWS_AT_ONCE
+from slackwater.ledger.reader import ROWS_AT_ONCE, Value, whole
 from slackwater.ledger.store import LedgerFile
 
 EventT = TypeVar("EventT", bound=Event)
@@ -57,14 +57,14 @@ def numbered(
 ) -> Iterator[tuple[int, EventT]]:
     """The same with their sequence numbers."""
     question = _PAGE.format(kind=_word(kind))
-    named = canonical({"tank": tank})[1:-1] if tank else ""
-    at, seq = timestamp(since), 0
+    named = f'"tank":{canonical(tank)}' if tank else ""
+    read_to: tuple[Value, Value] = timestamp(since), 0
     end = timestamp(until) if until else _END
-    while rows := ledger.select(question, (at, seq, end)):
-        for row in rows:
-            if named in str(row[2]):
-                yield int(row[0] or 0), _read(ledger, kind, row[0], row[2])
-        seq, at = int(rows[-1][0] or 0), str(rows[-1][1])
+    while rows := ledger.select(question, (*read_to, end)):
+        for seq, at, body in rows:
+            read_to = at, seq
+            if named in str(body):
+                yield whole(seq), _read(ledger, kind, seq, body)
         if len(rows) < ROWS_AT_ONCE:
             return
 
@@ -75,17 +75,17 @@ def newest(ledger: LedgerFile, kind: type[EventT]) -> EventT | None:
     Raises: LedgerDamagedError, LedgerBusyError, LedgerStorageError.
     """
     rows = ledger.select(_NEWEST.format(kind=_word(kind)))
-    return _read(ledger, kind, rows[0][0], rows[0][1]) if rows else None
+    return next((_read(ledger, kind, seq, body) for seq, body in rows), None)
 
 
 def _word(kind: type[Event]) -> str:
     return str(kind.__dataclass_fields__["kind"].default)
 
 
-def _read(ledger: LedgerFile, kind: type[EventT], seq: object, body: object) -> EventT:
+def _read(ledger: LedgerFile, kind: type[EventT], seq: Value, body: Value) -> EventT:
     where = str(ledger.path)
     event = decode(str(body), f"{where}, entry {seq}")
     if not isinstance(event, kind):
         fault = "its columns say something else than its body"
-        raise LedgerDamagedError(broken(int(str(seq)), fault, where))
+        raise LedgerDamagedError(broken(whole(seq), fault, where))
     return event

@@ -38,7 +38,8 @@ def encode(event: AnyEvent) -> str:
     try:
         again = decode(text)
     except LedgerDamagedError as error:
-        raise _unwritable(event, error.findings[0].what) from error
+        (finding,) = error.findings
+        raise _unwritable(event, finding.what) from error
     if again != event:
         raise _unwritable(event, "it reads back as something else")
     return text
@@ -153,7 +154,7 @@ def _read(
 
 
 def _first_fault(error: ValidationError) -> str:
-    fault = error.errors(include_url=False, include_input=False)[0]
+    fault, *_ = error.errors()
     place = ".".join(str(part) for part in fault["loc"])
     return f"{place}: {fault['msg']}" if place else fault["msg"]
 

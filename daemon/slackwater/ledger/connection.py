@@ -11,7 +11,7 @@ this program holds on it, also those of a transaction under way.
 import re
 import sqlite3
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import NoReturn
@@ -95,7 +95,9 @@ def connect(
     try:
         with translated(str(path)):
             _check_role(connection, role, str(path))
-            _check_stored_journal_mode(connection, str(path))
+            # Read before it is set: only the write-ahead log is remembered by the
+            # file, and setting the mode would quietly turn a foreign change back.
+            prove_pragma(connection, "journal_mode", "delete", str(path))
             prove_pragmas(connection, str(path))
     except BaseException:
         connection.close()
@@ -123,19 +125,17 @@ def _roll_back_torn(path: Path, busy_ms: int) -> None:
     A file opened for reading cannot do so and would refuse every question until the
     daemon runs again (sqlite.org/rescode.html#readonly_rollback).
     """
-    reader = open_file(path, writable=False, busy_ms=busy_ms)
     try:
-        reader.execute("PRAGMA schema_version").fetchall()
+        _look_into(path, writable=False, busy_ms=busy_ms)
     except sqlite3.OperationalError as error:
         if error.sqlite_errorcode != sqlite3.SQLITE_READONLY_ROLLBACK:
             raise
-        writer = open_file(path, writable=True, busy_ms=busy_ms)
-        try:
-            writer.execute("PRAGMA schema_version").fetchall()
-        finally:
-            writer.close()
-    finally:
-        reader.close()
+        _look_into(path, writable=True, busy_ms=busy_ms)
+
+
+def _look_into(path: Path, *, writable: bool, busy_ms: int) -> None:
+    with closing(open_file(path, writable=writable, busy_ms=busy_ms)) as connection:
+        connection.execute("PRAGMA schema_version").fetchall()
 
 
 def prove_pragmas(connection: sqlite3.Connection, where: str) -> None:
@@ -155,10 +155,10 @@ def prove_pragma(
 
     Raises: LedgerDamagedError.
     """
-    found = connection.execute(f"PRAGMA {name}").fetchone()
     # An SQLite built without memory mapping answers with no row at all.
-    if found is not None and found[0] != expected:
-        _damaged(f"{name} is {found[0]}", f"{name} {expected}", where)
+    for (found,) in connection.execute(f"PRAGMA {name}").fetchall():
+        if found != expected:
+            _damaged(f"{name} is {found}", f"{name} {expected}", where)
 
 
 def refuse_network(path: Path, mounts: Path) -> None:
@@ -187,17 +187,14 @@ def filesystem_of(path: Path, mount_table: str) -> str:
 
     `mount_table` is text in the format of fstab(5), as the kernel shows it.
     """
-    real = path.resolve()
-    found, depth = "", -1
+    # A later mount on the same point hides the earlier one.
+    kinds: dict[Path, str] = {}
     for line in mount_table.splitlines():
-        fields = line.split(" ")
-        if len(fields) < 3:  # noqa: PLR2004 -- source, mount point, type
-            continue
-        point = Path(_unescaped(fields[1]))
-        # A later mount on the same point hides the earlier one.
-        if real.is_relative_to(point) and len(point.parts) >= depth:
-            found, depth = fields[2], len(point.parts)
-    return found
+        match line.split(" "):
+            case [_source, point, kind, *_]:
+                kinds[Path(_unescaped(point))] = kind
+    real = path.resolve()
+    return next((kinds[at] for at in (real, *real.parents) if at in kinds), "")
 
 
 @contextmanager
@@ -264,18 +261,12 @@ def translation(error: sqlite3.Error | UnicodeDecodeError, where: str) -> Ledger
 
 
 def _check_role(connection: sqlite3.Connection, role: Role, where: str) -> None:
-    found = connection.execute("PRAGMA application_id").fetchone()[0]
+    (found,) = connection.execute("PRAGMA application_id").fetchone()
     if found != APPLICATION_IDS[role]:
         names = {number: name for name, number in APPLICATION_IDS.items()}
         kind = names.get(found)
         what = f"this is a {kind} ledger" if kind else "this is not a ledger"
         _damaged(what, f"a {role} ledger", where)
-
-
-def _check_stored_journal_mode(connection: sqlite3.Connection, where: str) -> None:
-    # Read before it is set: only the write-ahead log is remembered by the file, and
-    # setting the mode would quietly turn a foreign change back.
-    prove_pragma(connection, "journal_mode", "delete", where)
 
 
 def _damaged(what: str, expected: str, where: str) -> NoReturn:

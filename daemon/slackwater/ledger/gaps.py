@@ -131,4 +131,5 @@ def _last_own(ledger: LedgerFile, seq: int) -> datetime:
     Where others wrote a whole page since, the page's beginning.
     """
     rows = ledger.select(_LAST_OWN, (seq,)) or ledger.select(_AT, (seq, seq))
-    return datetime.fromisoformat(str(rows[0][0]))
+    ((at,),) = rows
+    return datetime.fromisoformat(str(at))

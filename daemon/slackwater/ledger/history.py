@@ -43,7 +43,6 @@ _UNWRITTEN: Stamp = {
     "boot_s": 0.0,
     "proven_ms": 0,
 }
-_FIRST = "SELECT at FROM entries WHERE seq = 1"
 # Where a sum does not say when its readings were taken.
 NOON_S = 43_200
 
@@ -109,11 +108,8 @@ def summed_until(ledger: LedgerFile) -> date | None:
 
 
 def first_day(ledger: LedgerFile) -> date:
-    """The UTC day on which the ledger was made.
-
-    Raises: LedgerDamagedError, LedgerBusyError, LedgerStorageError.
-    """
-    return date.fromisoformat(str(ledger.select(_FIRST)[0][0])[:10])
+    """The UTC day on which the ledger was made."""
+    return day_of(ledger.made.at)
 
 
 def _figures(

@@ -38,19 +38,19 @@ Word = Literal[
     "ended",
 ]
 
-# How far on in its life a dose is. A node's refusal settles nothing: the same command
-# may have been taken by way of another copy.
-_RANK: dict[Word, int] = {
-    "held": 0,
-    "missed": 1,
-    "intended": 2,
-    "handed": 3,
-    "refused": 4,
-    "taken": 5,
-    "voided": 6,
-    "sealed": 6,
-    "ended": 7,
-}
+# How a life moves on. A node's refusal settles nothing: the same command may have been
+# taken by way of another copy.
+_STEPS: tuple[tuple[Word, ...], ...] = (
+    ("held",),
+    ("missed",),
+    ("intended",),
+    ("handed",),
+    ("refused",),
+    ("taken",),
+    ("voided", "sealed"),
+    ("ended",),
+)
+_RANK = {word: rank for rank, words in enumerate(_STEPS) for word in words}
 
 
 @dataclass(slots=True, kw_only=True)
@@ -138,7 +138,7 @@ def totals(lives: Iterable[Life]) -> list[Total]:
             continue
         key = (life.local_day, life.tank, life.pump)
         if key not in found:
-            found[key] = Total(local_day=key[0], tank=key[1], pump=key[2])
+            found[key] = Total(local_day=life.local_day, tank=life.tank, pump=life.pump)
         _add(found[key], life)
     return [found[key] for key in sorted(found)]
 

@@ -27,6 +27,17 @@ _LAST_CHECKPOINT = (
 )
 
 
+def whole(value: Value) -> int:
+    """A sequence number, a version or a count: a whole number in every row."""
+    return int(str(value))
+
+
+def spans(first: int, last: int) -> Iterator[tuple[int, int]]:
+    """The numbers from `first` to `last`, in pages: the ends of each, both included."""
+    for begin in range(first, last + 1, ROWS_AT_ONCE):
+        yield begin, min(begin + ROWS_AT_ONCE - 1, last)
+
+
 class Reader:
     """The questions a ledger asks its file; every method reads and closes.
 
@@ -46,8 +57,7 @@ class Reader:
 
     def newest(self) -> Row | None:
         """The newest row, None in an empty ledger."""
-        rows = self._rows(_NEWEST)
-        return rows[0] if rows else None
+        return next(iter(self._rows(_NEWEST)), None)
 
     def span(self, first: int, last: int) -> list[Row]:
         """The rows from `first` to `last`, both included, unchecked."""
@@ -55,26 +65,24 @@ class Reader:
 
     def row(self, seq: int) -> Row:
         """One row; that it is missing is damage."""
-        rows = self.span(seq, seq)
-        if not rows:
-            raise self._broken(seq, "it is missing")
-        return rows[0]
+        for row in self.span(seq, seq):
+            return row
+        raise self._broken(seq, "it is missing")
 
     def mark(self, name: str) -> str | None:
         """A value written when the ledger was made."""
         found = self.select("SELECT value FROM marks WHERE name = ?", (name,))
-        return str(found[0][0]) if found else None
+        return next((str(value) for (value,) in found), None)
 
     def data_version(self) -> int:
         """A number that changes when another connection commits."""
-        found = self.select("PRAGMA data_version")[0][0]
-        return found if isinstance(found, int) else -1
+        ((version,),) = self.select("PRAGMA data_version")
+        return whole(version)
 
     def last_checkpoint(self, head: Head) -> int:
         """The sequence number of the last checkpoint up to `head`, 0 for none."""
         found = self.select(_LAST_CHECKPOINT, (head.seq,))
-        seq = found[0][0] if found else 0
-        return seq if isinstance(seq, int) else 0
+        return next((whole(seq) for (seq,) in found), 0)
 
     def chained(self, start: int, head: Head) -> Iterator[list[Row]]:
         """Checked rows from `start` (0: from the first) to `head`, page by page.
@@ -88,7 +96,7 @@ class Reader:
             last = min(seq + ROWS_AT_ONCE, head.seq)
             rows = self.span(seq + 1, last)
             follow(rows, seq, prev, self._where)
-            if not rows or rows[-1].seq != last:
+            if len(rows) != last - seq:
                 raise self._broken(last, "it is missing")
             seq, prev = last, rows[-1].sha256
             yield rows

@@ -7,6 +7,7 @@ ever; a step of the schema runs whole or not at all and leaves a row.
 
 import sqlite3
 from collections.abc import Sequence
+from contextlib import closing
 from functools import cache
 from typing import Literal, NamedTuple
 
@@ -125,20 +126,20 @@ STEPS: tuple[Step, ...] = (
 )
 
 
-def migrate(connection: sqlite3.Connection, steps: Sequence[Step] = STEPS) -> int:
+def migrate(connection: sqlite3.Connection, steps: Sequence[Step] = STEPS) -> None:
     """Run the steps a file has not seen yet, each in its own transaction.
 
-    Returns how many ran. Raises: sqlite3.Error with the failed step rolled back.
+    Raises: sqlite3.Error with the failed step rolled back.
     """
     applied = version_of(connection)
     for number, step in enumerate(steps[applied:], start=applied + 1):
         _apply(connection, number, step)
-    return max(len(steps) - applied, 0)
 
 
 def version_of(connection: sqlite3.Connection) -> int:
     """How many steps the file has seen."""
-    return int(connection.execute("PRAGMA user_version").fetchone()[0])
+    (version,) = connection.execute("PRAGMA user_version").fetchone()
+    return int(version)
 
 
 def check_schema(
@@ -206,9 +207,6 @@ def _shape(connection: sqlite3.Connection) -> tuple[tuple[object, ...], ...]:
 
 @cache
 def _expected_shape(steps: tuple[Step, ...]) -> tuple[tuple[object, ...], ...]:
-    connection = sqlite3.connect(":memory:", isolation_level=None)
-    try:
+    with closing(sqlite3.connect(":memory:", isolation_level=None)) as connection:
         migrate(connection, steps)
         return _shape(connection)
-    finally:
-        connection.close()

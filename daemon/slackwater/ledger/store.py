@@ -52,6 +52,11 @@ class LedgerFile:
     Belongs to the thread that opened it. Use `create` or `open`, not the constructor.
     """
 
+    # What the file says; read as it is opened, and the first two moved on since.
+    _head: Head
+    _version: int
+    _made: LedgerMade
+
     def __init__(
         self,
         connection: sqlite3.Connection,
@@ -67,9 +72,6 @@ class LedgerFile:
         self._reader = Reader(connection, self._where)
         self._witness_path = witness_path
         self._useless = ""
-        self._version = -1
-        self._head = Head(seq=0, sha256="")
-        self._ledger_id = ""
 
     @classmethod
     def create(
@@ -119,9 +121,14 @@ class LedgerFile:
         return self._head
 
     @property
+    def made(self) -> LedgerMade:
+        """Its first entry."""
+        return self._made
+
+    @property
     def ledger_id(self) -> str:
         """The identity its first entry gave it."""
-        return self._ledger_id
+        return self._made.ledger_id
 
     def append(self, events: Sequence[AnyEvent]) -> Head:
         """Append all events in one durable transaction on top of `head`.
@@ -184,6 +191,14 @@ class LedgerFile:
             raise LedgerDamagedError(broken(start, "no checkpoint", self._where))
         return Loaded(checkpoint.state, entries)
 
+    def rows(self) -> Iterator[list[Row]]:
+        """Every row up to `head`, checked against the chain, page by page.
+
+        Raises: LedgerDamagedError, LedgerBusyError, LedgerStorageError.
+        """
+        self._refuse_useless()
+        return self._reader.chained(0, self._head)
+
     def select(
         self, question: str, values: Mapping[str, Value] | Sequence[Value] = ()
     ) -> list[tuple[Value, ...]]:
@@ -213,7 +228,7 @@ class LedgerFile:
         Raises: LedgerStorageError, LedgerDamagedError.
         """
         self._refuse_useless()
-        now = Witness(ledger_id=self._ledger_id, head=self._head)
+        now = Witness(ledger_id=self.ledger_id, head=self._head)
         witness.write(self._witness_path, now)
 
     def verify_all(self) -> list[Finding]:
@@ -270,32 +285,30 @@ class LedgerFile:
         if newest is None:
             raise LedgerDamagedError(broken(1, "it is missing", self._where))
         self._head = newest.head
-        self._ledger_id = self._read_ledger_id()
+        self._made = self._read_made()
         start = self._reader.last_checkpoint(self._head)
         for _rows in self._reader.chained(start, self._head):
             pass
         self._compare_witness(seen)
 
-    def _read_ledger_id(self) -> str:
+    def _read_made(self) -> LedgerMade:
         rows = [self._reader.row(1)]
         follow(rows, 0, GENESIS, self._where)
-        made = self._reader.entries(rows)[0].event
+        (first,) = self._reader.entries(rows)
         if (
-            isinstance(made, LedgerMade)
-            and self._reader.mark("ledger_id") == made.ledger_id
+            isinstance(first.event, LedgerMade)
+            and self._reader.mark("ledger_id") == first.event.ledger_id
         ):
-            return made.ledger_id
+            return first.event
         fault = "it does not name this ledger"
         raise LedgerDamagedError(broken(1, fault, self._where))
 
     def _compare_witness(self, seen: Witness | None) -> None:
         if seen is None:
             return
-        ours: Witness | None = None
-        if seen.ledger_id == self._ledger_id and seen.head.seq <= self._head.seq:
-            then = self._reader.row(seen.head.seq).head
-            ours = Witness(ledger_id=self._ledger_id, head=then)
-        if ours != seen:
+        then = self._reader.span(seen.head.seq, seen.head.seq)
+        heads = [Witness(ledger_id=self.ledger_id, head=row.head) for row in then]
+        if heads != [seen]:
             raise rolled_back(self._where, self._head, seen)
 
     def _compare_head(self) -> None:

@@ -16,7 +16,7 @@ from itertools import islice
 from slackwater.ledger.chain import subject_of
 from slackwater.ledger.codec import canonical, decode, encode, timestamp
 from slackwater.ledger.lives import Life, Total, live_through
-from slackwater.ledger.reader import ROWS_AT_ONCE, Value
+from slackwater.ledger.reader import Value, spans, whole
 from slackwater.ledger.store import LedgerFile
 from slackwater.ports import Entry
 
@@ -33,9 +33,8 @@ AND (:dose = '' OR e.dose = :dose OR EXISTS (
 AND (:since = '' OR e.at >= :since) AND (:until = '' OR e.at < :until)
 ORDER BY e.seq"""
 
-_NEWEST = "SELECT seq FROM entries ORDER BY seq DESC LIMIT 1"
+_NEWEST = "SELECT max(seq) FROM entries"
 
-_STRETCH = "SELECT seq, body FROM entries WHERE seq BETWEEN ? AND ? ORDER BY seq"
 _CHECKPOINT = (
     "SELECT seq FROM entries INDEXED BY checkpoints WHERE kind = 'checkpoint' "
     "AND at < ? ORDER BY seq DESC LIMIT 1"
@@ -89,7 +88,7 @@ def newest_checkpoint(ledger: LedgerFile, before: datetime) -> int:
     Raises: LedgerDamagedError, LedgerBusyError, LedgerStorageError.
     """
     found = ledger.select(_CHECKPOINT, (timestamp(before),))
-    return int(found[0][0] or 1) if found else 1
+    return next((whole(seq) for (seq,) in found), 1)
 
 
 def since_entry(ledger: LedgerFile, first: int) -> Iterator[Entry]:
@@ -97,11 +96,7 @@ def since_entry(ledger: LedgerFile, first: int) -> Iterator[Entry]:
 
     Raises: LedgerDamagedError, LedgerBusyError, LedgerStorageError.
     """
-    for start in range(first, _newest(ledger) + 1, ROWS_AT_ONCE):
-        rows = ledger.select(_STRETCH, (start, start + ROWS_AT_ONCE - 1))
-        for seq, body in rows:
-            place = f"{ledger.path}, entry {seq}"
-            yield Entry(seq=int(seq or 0), event=decode(str(body), place))
+    return _matching(ledger, EVERYTHING, first)
 
 
 def doses(ledger: LedgerFile, wanted: Wanted = EVERYTHING) -> list[Life]:
@@ -158,7 +153,7 @@ def lines_csv(lines: Iterable[Life | Total]) -> Iterator[str]:
         yield _csv_line(_cell(value) for value in document.values())
 
 
-def _matching(ledger: LedgerFile, wanted: Wanted) -> Iterator[Entry]:
+def _matching(ledger: LedgerFile, wanted: Wanted, begin: int = 1) -> Iterator[Entry]:
     values: dict[str, Value] = {
         "kinds": f" {' '.join(wanted.kinds)} " if wanted.kinds else "",
         "pump": wanted.pump,
@@ -166,22 +161,13 @@ def _matching(ledger: LedgerFile, wanted: Wanted) -> Iterator[Entry]:
         "since": timestamp(wanted.since) if wanted.since else "",
         "until": timestamp(wanted.until) if wanted.until else "",
     }
-    for first, last in _pages(_newest(ledger), newest_first=wanted.newest_first):
+    ((newest,),) = ledger.select(_NEWEST)
+    pages = [*spans(begin, whole(newest))]
+    for first, last in reversed(pages) if wanted.newest_first else pages:
         rows = ledger.select(_PAGE, {**values, "first": first, "last": last})
         for seq, body in reversed(rows) if wanted.newest_first else rows:
             place = f"{ledger.path}, entry {seq}"
-            yield Entry(seq=int(seq or 0), event=decode(str(body), place))
-
-
-def _pages(newest: int, *, newest_first: bool) -> Iterator[tuple[int, int]]:
-    starts = range(1, newest + 1, ROWS_AT_ONCE)
-    for first in reversed(starts) if newest_first else starts:
-        yield first, min(first + ROWS_AT_ONCE - 1, newest)
-
-
-def _newest(ledger: LedgerFile) -> int:
-    found = ledger.select(_NEWEST)
-    return int(found[0][0] or 0) if found else 0
+            yield Entry(seq=whole(seq), event=decode(str(body), place))
 
 
 def _plain(value: object) -> object:

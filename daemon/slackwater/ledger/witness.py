@@ -86,7 +86,7 @@ def replace(path: Path, witness: Witness) -> None:
         sync_directory(path.parent)
     except OSError as error:
         with suppress(OSError):
-            Path(draft).unlink(missing_ok=True)
+            Path(draft).unlink()
         raise _storage(path, error) from error
 
 
