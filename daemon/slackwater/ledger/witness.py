@@ -111,7 +111,7 @@ def sync_directory(directory: Path) -> None:
 
     Raises: OSError.
     """
-    descriptor = os.open(directory, os.O_RDONLY | os.O_DIRECTORY)
+    descriptor = os.open(directory, os.O_DIRECTORY)
     try:
         os.fsync(descriptor)
     finally:
