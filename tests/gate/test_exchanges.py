@@ -222,6 +222,17 @@ def test_a_drain_that_never_ran_has_no_fill() -> None:
     assert {Code.EXCHANGE_NOTHING} == {reason.code for reason in verdict.reasons}
 
 
+def test_a_fill_without_a_drain_is_missed_whatever_else_stops_it() -> None:
+    """A link that comes back brings no water to make up for."""
+    at = scene()
+    at.state.used[OUT] = TODAY
+    at.sight.actuate_up = False
+    verdict = may_dose(at, ask(at, "in"), TODAY)
+    assert isinstance(verdict, Refused)
+    assert verdict.final
+    assert {Code.LINK_DOWN, Code.EXCHANGE_NOTHING} == codes(at, "in")
+
+
 def test_less_than_the_pump_gives_reliably_is_not_filled_in() -> None:
     """9 mL of a pump that gives 10 mL: nothing, and the next drain is free."""
     at = scene(owed(9_000))

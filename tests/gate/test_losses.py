@@ -163,3 +163,56 @@ def test_a_bottle_of_which_nothing_was_told_lost_nothing(water: Watched) -> None
     assert 0 == lost_ul(machine, fresh.at.state, "one")
     read(fresh, 100_000)
     assert set() == fresh.stopped
+
+
+def test_h22_of_one_large_run_less_is_known(water: Watched) -> None:
+    """By hand: of 1 L in one run 2 x hypot(64.5, 11.9) = 131.3 mL may be misread.
+
+    A rate within a tenth and a run within 5 % are 1 L x hypot(0.1, 0.05)/sqrt(3).
+    """
+    drawn(water, 1_000_000, runs=1)
+    read(water, 1_000_000 - 131_000)
+    assert 0 == found(water)
+    filled(water)
+    drawn(water, 1_000_000, runs=1)
+    read(water, 1_000_000 - 132_000)
+    assert 132_000 == found(water)
+
+
+def test_h22_many_runs_between_several_levels_are_known_well(water: Watched) -> None:
+    """By hand: 1 L in 100 runs between three levels, 2 x hypot(57.8, 11.9) = 118.1 mL.
+
+    Neither level alone is enough: 62.5 mL are less than a twentieth of the bottle.
+    """
+    drawn(water, 500_000)
+    read(water, 1_500_000 - 62_500)
+    drawn(water, 500_000)
+    assert 0 == found(water)
+    read(water, 1_000_000 - 125_000)
+    assert 125_000 == found(water)
+
+
+def test_h22_what_is_lost_after_a_level_that_was_too_high_is_seen(
+    water: Watched,
+) -> None:
+    """100 mL more than was told, then 150 less: since the fill only 50 are missing."""
+    read(water, CONTENT_UL + 100_000, CONTENT_UL - 50_000)
+    assert 150_000 == found(water)
+
+
+def test_h22_a_coarse_level_between_two_good_ones_cancels_out(water: Watched) -> None:
+    """By hand: 120 mL from fill to level, known within 2 x 20.6/sqrt(3) = 23.8 mL."""
+    read(water, CONTENT_UL - 60_000, within_ul=200_000)
+    assert 0 == found(water)
+    read(water, CONTENT_UL - 120_000)
+    assert 120_000 == found(water)
+
+
+def test_a_bottle_nobody_draws_from_has_a_least_of_its_own(water: Watched) -> None:
+    """A twentieth of what it holds; one that holds nothing has none."""
+    machine = water.at.machine
+    spare = replace(machine.reservoirs["one"], id="spare")
+    used = {"spare": spare, "none": replace(spare, id="none", content_ul=0)}
+    machine = replace(machine, reservoirs={**machine.reservoirs, **used})
+    assert LEAST_UL == least_ul(machine, "spare")
+    assert 0 == least_ul(machine, "none")

@@ -15,6 +15,7 @@ from slackwater.facts.reasons import Code
 from slackwater.facts.safeguards import ReservoirFilled, TubeSwapped
 from slackwater.facts.state import Interval
 from slackwater.gate.drift import stops_beyond
+from slackwater.gate.stores import empty_refuses
 from tests.gate.watched import (
     DAY,
     LINES,
@@ -235,3 +236,48 @@ def test_a_partner_of_an_ended_correction_waits_with_it() -> None:
     assert {"raise", "calcium"} == water.stopped
     (reason,) = water.reasons("calcium")
     assert (Code.GROUP, "raise") == (reason.code, reason.figures["line"])
+
+
+def test_ages_are_told_in_whole_days() -> None:
+    """A second before the 201st day it is the 200th; limits are 180 and 90 days."""
+    ago = 201 * DAY - MINUTE / 60
+    water = bottle(keeps=90)
+    calibrated(water, "raise", ago)
+    filled(water, 1_000_000, ago)
+    told = {one.code: dict(one.figures) for one in water.reasons("raise")}
+    assert {
+        Code.CALIBRATION_OLD: {"pump": "raise", "age_days": 200, "limit_days": 180},
+        Code.RESERVOIR_OLD: {"reservoir": "one", "age_days": 200, "keeps_days": 90},
+    } == told
+
+
+def test_a_solution_may_keep_for_a_second() -> None:
+    """Any time that is stated counts."""
+    used = watched_machine()
+    one = replace(used.reservoirs["one"], keeps_s=1.0)
+    water = Watched(replace(used, reservoirs={"one": one}))
+    filled(water, 1_000_000, MINUTE / 60)
+    assert {"raise"} == water.stopped
+
+
+def test_h28_how_far_off_a_pump_is_stands_in_whole_percent() -> None:
+    """1.7346 of what was believed is told as 1.73; a limit of 0.6 as 60 %."""
+    water = Watched(watched_machine(limits=WaterLimits(drift_stops=0.6)))
+    lost(water, 1.7346)
+    (reason,) = water.reasons("soda")
+    figures = reason.figures
+    assert (1.73, 60) == (figures["used_over_believed"], figures["limit_percent"])
+
+
+@pytest.mark.parametrize(("left_ul", "is_empty"), [(48_000, False), (47_999, True)])
+def test_h58_a_line_of_one_dose_needs_all_of_it(
+    left_ul: int, *, is_empty: bool
+) -> None:
+    """48 mL once a day instead of 2 mL in 24 doses."""
+    water = bottle()
+    drawn(water, 1_000_000 - left_ul)
+    asked = water.asked("soda")
+    assert asked.line is not None
+    once = replace(asked.line, line=replace(asked.line.line, count=1))
+    found = list(empty_refuses(water.at, asked.pump, once))
+    assert is_empty == bool(found)

@@ -11,6 +11,7 @@ from slackwater.facts.events import HoldRaised
 from slackwater.facts.reasons import Code, because
 from slackwater.facts.rolling import DAY_MS
 from slackwater.facts.state import Flow
+from slackwater.facts.tank import Uptake
 from slackwater.gate.moment import Moment
 from slackwater.gate.verdict import Granted, Refused, may_dose
 from tests.gate.scene import (
@@ -275,3 +276,26 @@ def test_sound_readings_leave_the_dose_whole() -> None:
     at = moment(probed())
     with_probe(at, [8.2, 8.22, 8.19, 8.21, 8.2, 8.23])
     assert 2000 == getattr(may_dose(at, ask(at), TODAY), "volume_ul", 0)
+
+
+def test_the_smallest_dose_there_is_may_be_granted() -> None:
+    """A plan may ask for a microlitre of a pump that nobody measured."""
+    at = moment()
+    granted = may_dose(at, ask(at, volume_ul=1), TODAY)
+    assert isinstance(granted, Granted)
+    assert 1 == granted.volume_ul
+
+
+@pytest.mark.parametrize(("least", "percent"), [(69_996, 6), (70_001, 7)])
+def test_a_share_is_told_in_percent_rounded_down(least: int, percent: int) -> None:
+    """So many millionths of the plan are surely used, one less may be given."""
+    at = moment(probed())
+    tank = at.machine.tanks["reef"]
+    plan_peq = 48_000 * CARBONATE_PEQ_PER_UL
+    low = plan_peq * least // 1_000_000
+    uptake = {"alkalinity": Uptake(estimate=plan_peq, low=low)}
+    at = moment(replace(at.machine, tanks={"reef": replace(tank, uptake=uptake)}))
+    refused = may_dose(at, ask(at), TODAY)
+    assert isinstance(refused, Refused)
+    told = [r for r in refused.reasons if r.code is Code.TOO_SMALL]
+    assert [percent] == [reason.figures["share_percent"] for reason in told]

@@ -109,7 +109,7 @@ def is_over(moment: Moment, approval: Approval, purpose: Purpose) -> bool:
     By the latest time that can be believed: a clock set back prolongs nothing.
     """
     utc, newest = moment.now.utc, moment.state.newest_at
-    latest = utc if newest is None or newest <= utc else newest
+    latest = utc if newest is None else max(utc, newest)
     # Nothing ends before that.
     if latest < approval.expires_at:
         return False

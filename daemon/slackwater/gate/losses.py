@@ -32,7 +32,7 @@ def least_ul(machine: Machine, reservoir: str) -> int:
     """What must be missing at least: a share of the bottle, or its largest dose."""
     doses = [p.per_dose_ul for p in machine.pumps.values() if p.reservoir == reservoir]
     held_ul = machine.reservoirs[reservoir].content_ul
-    return max(held_ul * LEAST_PERCENT // 100, *doses, 0)
+    return max([held_ul * LEAST_PERCENT // 100, *doses])
 
 
 def _is_lost(one: Interval, least: int) -> bool:

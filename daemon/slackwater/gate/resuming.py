@@ -89,7 +89,7 @@ def must_resume(moment: Moment, tank_id: str) -> bool:
     _, plan = planned_per_day(moment, tank_id)
     key = f"{tank_id}/{ALKALINITY}"
     wanted = moment.state.planned.get(key)
-    if plan <= 0 or wanted is None:
+    if wanted is None:
         return False
     planned = wanted.since(since_ms)
     given = moment.state.believed.get(key)

@@ -73,7 +73,7 @@ def loss_refuses(moment: Moment, pump: PumpRule, _line: LineRule) -> Iterator[Re
     if reservoir not in moment.state.intervals:
         return
     astray_ul = lost_ul(moment.machine, moment.state, reservoir)
-    if astray_ul > 0:
+    if astray_ul:
         yield because(Code.BOTTLE_LOST, reservoir=reservoir, lost_ul=astray_ul)
 
 
@@ -83,7 +83,7 @@ def empty_refuses(moment: Moment, pump: PumpRule, line: LineRule) -> Iterator[Re
     if reservoir not in moment.state.fills:
         return
     rest_ul = left_ul(moment.machine, moment.state, reservoir)
-    dose_ul = line.line.per_day_ul // max(line.line.count, 1)
+    dose_ul = line.line.per_day_ul // line.line.count
     if rest_ul < dose_ul:
         yield because(
             Code.RESERVOIR_EMPTY, reservoir=reservoir, left_ul=rest_ul, dose_ul=dose_ul
