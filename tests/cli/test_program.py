@@ -56,14 +56,24 @@ def test_what_a_verb_loads_is_never_searched_for_rings() -> None:
 
 
 def test_a_process_that_stays_loads_nothing_for_screens() -> None:
-    """Nor keeps the litter of loading; what draws tables can be loaded all the same."""
+    """Nor keeps the litter of loading; what draws tables can be loaded all the same.
+
+    Each of its frozen records is there once, without the class it was made from, and
+    all of them refuse by the same two methods.
+    """
     code = (
         "import gc, sys; from slackwater.cli.main import program;"
         "program.get_command(None, 'run'); gone = 'rich' not in sys.modules;"
         "gc.unfreeze(); litter = gc.collect(); import rich.table;"
-        "print('structlog' in sys.modules, gone, litter < 100)"
+        "made = [one for one in gc.get_objects() if isinstance(one, type)"
+        " and one.__module__.startswith('slackwater.')"
+        " and getattr(vars(one).get('__dataclass_params__'), 'frozen', False)];"
+        "names = {(one.__module__, one.__qualname__) for one in made};"
+        "guards = {(one.__setattr__, one.__delattr__) for one in made};"
+        "print('structlog' in sys.modules, gone, litter < 100);"
+        "print(len(made) > 100, len(made) == len(names), len(guards))"
     )
-    assert "True True True" == printed_by(code)
+    assert "True True True\nTrue True 1" == printed_by(code)
 
 
 def test_help_has_three_sections_with_every_verb() -> None:

@@ -25,6 +25,7 @@ from slackwater.cli.document import (
     document_text,
     finding_text,
 )
+from slackwater.cli.guards import share_guards
 from slackwater.cli.mistakes import failure, unusable
 from slackwater.cli.shell import shared_options
 from slackwater.cli.verbs import BY_NAME, PROGRAM, SECTIONS, VERBS
@@ -39,6 +40,12 @@ _COMPLETING = "slackwater.cli.completing"
 # structlog loads it, where it finds it, to draw tracebacks; a journal shows none drawn,
 # and with what it loads in turn it takes 4 MiB.
 _FOR_SCREENS = "rich"
+# What stays is loaded floor by floor: what one floor gives back, the next one takes.
+_FLOORS = (
+    "slackwater.facts.fold",
+    "slackwater.assessment.assess",
+    "slackwater.turn.step",
+)
 
 
 class Program(click.Group):
@@ -163,12 +170,18 @@ def _lean(name: str) -> ModuleType:
     modules = cast("MutableMapping[str, ModuleType | None]", sys.modules)
     is_hidden = modules.setdefault(_FOR_SCREENS, None) is None
     try:
-        module = import_module(name)
+        for floor in (*_FLOORS, name):
+            import_module(floor)
+            share_guards(_own_modules())
+            gc.collect()
     finally:
         if is_hidden:
             del modules[_FOR_SCREENS]
-    gc.collect()
-    return module
+    return sys.modules[name]
+
+
+def _own_modules() -> list[ModuleType]:
+    return [module for name, module in sys.modules.items() if name.startswith(PROGRAM)]
 
 
 def _tell(answer: Answer, words: Sequence[str]) -> None:
