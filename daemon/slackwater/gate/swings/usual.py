@@ -141,7 +141,7 @@ def _days(
     ends_h = now_hour - DAY
     end = bisect_right(residuals, (ends_h, inf))
     for day in range(1, DAYS_AT_MOST + 1):
-        begin = bisect_right(residuals, (ends_h - DAY, inf), 0, end)
+        begin = bisect_right(residuals, (ends_h - DAY, inf), hi=end)
         rows = residuals[begin:end]
         if len(rows) >= FEWEST_A_DAY and _hole(rows, ends_h) <= widest:
             found[day] = rows
