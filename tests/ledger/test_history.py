@@ -1,11 +1,19 @@
 """The history of a tank: what people wrote, in the order of its own time."""
 
 from dataclasses import replace
+from datetime import datetime, timedelta
 from pathlib import Path
+from typing import TypeVar
 
 from slackwater.facts.history import History
 from slackwater.facts.waters import (
+    AddedByHand,
+    HusbandryNoted,
+    MeasurementKept,
     MeasurementStruck,
+    ReportImported,
+    SampleTaken,
+    StandardChecked,
     TaskClosed,
     TaskSet,
     WaterChanged,
@@ -20,6 +28,10 @@ from tests.ledger.years import (
     MINUTE,
     stamped,
 )
+
+MICROSECOND = timedelta(microseconds=1)
+Told = MeasurementKept | SampleTaken | ReportImported | HusbandryNoted | WaterChanged
+AnyTold = TypeVar("AnyTold", bound=Told)
 
 
 def test_superseded_and_struck_tests_are_left_out(tmp_path: Path) -> None:
@@ -109,6 +121,132 @@ def test_everything_a_person_wrote_is_there(tmp_path: Path) -> None:
     assert (entries["task_set"],) == found.tasks == later.tasks
     assert by_kind["standard_checked"] == found.standards == later.standards
     assert ((), (), ()) == (later.samples, later.reports, later.happenings)
+
+
+def named(event: AnyTold, name: str, own: datetime, written: datetime) -> AnyTold:
+    """The entry with this name, of this moment, written down at another."""
+    fields = event.__dataclass_fields__
+    (time,) = fields.keys() & {"taken_at", "sampled_at", "happened_at", "changed_at"}
+    identity = next(one for one in ("id", "report", "sample") if one in fields)
+    changed = {identity: name, time: own, "supersedes": ""}
+    known = {field: value for field, value in changed.items() if field in fields}
+    return replace(event, **stamped(written), **known)  # type: ignore[arg-type]  # its own
+
+
+def each_kind() -> list[Told]:
+    """A test, a sample, a report, a happening and a water change."""
+    return [one for one in of_the_water() if isinstance(one, Told)]
+
+
+def names(history: History) -> list[list[str]]:
+    """What each part of a history names, in order."""
+    return [
+        [one.id for one in history.measurements],
+        [one.sample for one in history.samples],
+        [one.report for one in history.reports],
+        [one.id for one in history.changes],
+        [one.id for one in history.happenings],
+    ]
+
+
+def test_a_stretch_includes_both_its_ends(tmp_path: Path) -> None:
+    """Of every kind what is of its first or last moment, and nothing beside it."""
+    since, until = BEGIN + 2 * DAY, BEGIN + 3 * DAY
+    moments = {
+        "early": since - MICROSECOND,
+        "first": since,
+        "last": until,
+        "late": until + MICROSECOND,
+    }
+    told = [
+        named(event, name, own, until)
+        for event in each_kind()
+        for name, own in moments.items()
+    ]
+    with ledger_of(tmp_path, *told) as ledger:
+        found = names(past(ledger, since, until))
+
+    assert [["first", "last"]] * 5 == found
+
+
+def test_an_entry_may_seem_a_day_older_than_what_it_tells_of(tmp_path: Path) -> None:
+    """A clock that is set back makes it so; what seems older is not looked for."""
+    since = BEGIN + 3 * DAY
+    told = [
+        named(event, name, since, since - DAY - older)
+        for event in each_kind()
+        if not isinstance(event, WaterChanged)
+        for name, older in (("older", MICROSECOND), ("a day", 0 * DAY))
+    ]
+    with ledger_of(tmp_path, *told) as ledger:
+        found = names(past(ledger, since))
+
+    assert [["a day"], ["a day"], ["a day"], [], ["a day"]] == found
+
+
+def test_a_water_change_may_be_announced_for_a_fortnight(tmp_path: Path) -> None:
+    """No longer ahead than that is one looked for."""
+    since = BEGIN + 20 * DAY
+    (change,) = (one for one in each_kind() if isinstance(one, WaterChanged))
+    told = [
+        named(change, name, since, since - 14 * DAY - longer)
+        for name, longer in (("longer", MICROSECOND), ("a fortnight", 0 * DAY))
+    ]
+    with ledger_of(tmp_path, *told) as ledger:
+        found = past(ledger, since, since + DAY).changes
+
+    assert ["a fortnight"] == [one.id for one in found]
+
+
+def test_hand_additions_of_the_day_before_are_looked_for(tmp_path: Path) -> None:
+    """Told within the day before the stretch, as a clock set back may have it."""
+    since = BEGIN + 3 * DAY
+    (hand,) = (one for one in of_the_water() if isinstance(one, AddedByHand))
+    told = [
+        replace(hand, **stamped(since - DAY - older), id=name, given_at=since)
+        for name, older in (("a-1", MICROSECOND), ("a-2", 0 * DAY), ("a-3", -HOUR))
+    ]
+    strike = MeasurementStruck(
+        **stamped(since - DAY), measurement="a-3", by="keeper", why="twice"
+    )
+    with ledger_of(tmp_path, *told, strike) as ledger:
+        found = past(ledger, since).deliveries
+
+    assert [(since, True)] == [(one.at, one.at_once) for one in found]
+
+
+def test_a_standard_counts_from_ever_until_it_is_struck(tmp_path: Path) -> None:
+    """However long before the stretch; one of a later moment does not."""
+    until = BEGIN + 3 * DAY
+    (standard,) = (one for one in of_the_water() if isinstance(one, StandardChecked))
+    told = [
+        replace(standard, **stamped(until), id=name, taken_at=own)
+        for name, own in (
+            ("old", BEGIN - 90 * DAY),
+            ("last", until),
+            ("late", until + MICROSECOND),
+            ("struck", until),
+        )
+    ]
+    strike = MeasurementStruck(
+        **stamped(until), measurement="struck", by="keeper", why="spoiled"
+    )
+    with ledger_of(tmp_path, *told, strike) as ledger:
+        found = past(ledger, BEGIN + 2 * DAY, until).standards
+
+    assert ["old", "last"] == [one.id for one in found]
+
+
+def test_the_smallest_water_change_is_one(tmp_path: Path) -> None:
+    """A microlitre; none at all is one that was called off."""
+    at = BEGIN + DAY
+    (change,) = (one for one in each_kind() if isinstance(one, WaterChanged))
+    told = [
+        replace(named(change, f"w-{volume_ul}", at, at), volume_ul=volume_ul)
+        for volume_ul in (0, 1)
+    ]
+    with ledger_of(tmp_path, *told) as ledger:
+        assert ["w-1"] == [one.id for one in past(ledger).changes]
 
 
 def test_tasks_are_those_open_at_the_end(tmp_path: Path) -> None:

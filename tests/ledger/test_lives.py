@@ -96,6 +96,8 @@ def test_a_dose_ends_with_the_word_of_its_last_step(
         ((INTENT, REFUSED, TAKEN), "taken"),
         ((HELD, INTENT, HELD), "intended"),
         ((INTENT, SEALED, ENDED), "ended"),
+        ((INTENT, VOIDED, SEALED), "voided"),
+        ((INTENT, SEALED, VOIDED), "sealed"),
     ],
 )
 def test_a_late_copy_of_an_earlier_word_turns_nothing_back(
@@ -151,6 +153,56 @@ def test_a_life_carries_what_the_plan_and_the_gate_said() -> None:
     )
 
 
+def test_a_missed_dose_tells_what_was_planned_when_and_why() -> None:
+    """Nothing was asked of the pump; the plan wanted 2000 µL."""
+    life = only(HELD, MISSED, replace(MISSED, **clocks(900)))
+
+    assert life == Life(
+        dose=INTENT.dose.id,
+        pump="left",
+        word="missed",
+        tank="reef",
+        line="carbonate",
+        local_day=DAY,
+        due_at=INTENT.dose.due_at,
+        planned_ul=2000,
+        asked_ul=0,
+        charge_ul=0,
+        believed_ul=0,
+        settled_at=MISSED.at,
+        reasons=("node-absent", "window-passed"),
+    )
+
+
+def test_a_dose_that_was_only_held_tells_no_amount() -> None:
+    """Neither planned nor asked, for no plan was looked at."""
+    life = only(HELD)
+
+    assert (0, 0) == (life.planned_ul, life.asked_ul)
+
+
+@pytest.mark.parametrize(
+    ("settled", "reason"), [(VOIDED, "not-taken"), (SEALED, "node-silent")]
+)
+def test_a_dose_that_was_settled_without_a_report_says_why(
+    settled: DoseVoided | DoseSealed, reason: str
+) -> None:
+    """After the reasons of its intent."""
+    life = only(INTENT, settled)
+
+    assert (("alkalinity-stale", reason), settled.at) == (
+        life.reasons,
+        life.settled_at,
+    )
+
+
+def test_a_planned_amount_is_that_of_the_intent() -> None:
+    """A word of a missed dose that comes after it changes nothing."""
+    late = replace(MISSED, dose=replace(INTENT.dose, volume_ul=9))
+
+    assert 2000 == only(INTENT, late).planned_ul
+
+
 def test_entries_of_other_things_and_unknown_attempts_are_passed_over() -> None:
     """A part of a ledger may begin after the intent."""
     assert not lives(made(), kept(), TAKEN, ENDED, VOIDED, SEALED, REFUSED, RAISED)
@@ -194,7 +246,8 @@ def test_totals_sum_what_each_pump_gave_each_day() -> None:
 def test_totals_keep_days_and_pumps_apart_and_sorted() -> None:
     """One line per local day, tank and pump."""
     tomorrow = replace(intended(8, pump="right"), local_day=DAY + timedelta(days=1))
-    found = totals(lives(tomorrow, intended(9, pump="right"), intended(7)))
+    held = replace(HELD, dose_id="reef/carbonate@2026-05-03#11")
+    found = totals(lives(held, tomorrow, intended(9, pump="right"), intended(7)))
 
     assert [
         (DAY, "left"),

@@ -37,8 +37,8 @@ STRETCH_DAYS = 31
 class Day:
     """One UTC day of one tank; fields as in `facts.waters.DaySummed`.
 
-    `values` are each probe's readings, taken `moments_s` after midnight; `unsettled`
-    runs may still be told of.
+    `values` are each probe's readings, taken `moments_s` after midnight; `unsettled`:
+    of a run something may still be told.
     """
 
     delivered: dict[str, list[int]] = field(default_factory=dict)
@@ -47,7 +47,7 @@ class Day:
     parameters: dict[str, str] = field(default_factory=dict)
     values: dict[str, list[float]] = field(default_factory=dict)
     moments_s: dict[str, list[int]] = field(default_factory=dict)
-    unsettled: int = 0
+    unsettled: bool = False
 
 
 @dataclass(slots=True, kw_only=True)
@@ -172,7 +172,7 @@ def _take_ends(
 
 
 def _add_run(day: Day, run: _Run) -> None:
-    day.unsettled += not run.settled
+    day.unsettled |= not run.settled
     hour = run.at.astimezone(UTC).hour
     for parameter, amount in run.effects.items():
         hours = day.delivered.setdefault(parameter, [0] * HOURS)
