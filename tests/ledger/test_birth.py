@@ -91,6 +91,16 @@ def test_a_directory_that_is_missing_is_said(tmp_path: Path) -> None:
     assert not list(tmp_path.iterdir())
 
 
+def test_a_place_that_the_system_refuses_to_look_at_is_said(tmp_path: Path) -> None:
+    """Whether to make a ledger there or to open it: an error of the ledger."""
+    path = tmp_path / ("x" * 256)
+
+    with pytest.raises(LedgerStorageError, match="cannot be made: File name too long"):
+        LedgerFile.create(path, made())
+    with pytest.raises(LedgerStorageError, match="is there: File name too long"):
+        LedgerFile.open(path)
+
+
 def test_a_first_entry_that_cannot_be_written_makes_no_file(tmp_path: Path) -> None:
     """Nothing is left of a failed attempt."""
     wrong = replace(made(), at=NOON.replace(tzinfo=None))

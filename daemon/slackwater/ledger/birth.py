@@ -9,7 +9,7 @@ import os
 import sqlite3
 import tempfile
 from collections.abc import Iterable, Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 
 from slackwater.errors import Finding, LedgerStorageError, RefusedError
@@ -83,49 +83,65 @@ def fill(
 def _draft(path: Path) -> Iterator[Path]:
     # Filled under another name and linked into place: a link is refused where a file
     # stands, and a crash on the way leaves no half ledger under the name.
-    try:
+    with _stored(path):
         descriptor, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
-    except OSError as error:
-        raise _storage(path, error) from error
     draft = Path(name)
     try:
-        os.fchmod(descriptor, MODE)
-        os.close(descriptor)
+        with _stored(path):
+            try:
+                os.fchmod(descriptor, MODE)
+            finally:
+                os.close(descriptor)
         yield draft
         _put_in_place(draft, path)
     finally:
-        draft.unlink(missing_ok=True)
+        # A name that cannot be taken away is litter, and no reason to say otherwise.
+        with suppress(OSError):
+            draft.unlink(missing_ok=True)
 
 
 def _put_in_place(draft: Path, path: Path) -> None:
-    try:
-        path.hardlink_to(draft)
+    with _stored(path):
+        try:
+            path.hardlink_to(draft)
+        except FileExistsError as error:
+            raise _stands(path) from error
         witness.sync_directory(path.parent)
-    except FileExistsError as error:
-        raise _stands(path) from error
-    except OSError as error:
-        raise _storage(path, error) from error
 
 
 def refuse_leftovers(path: Path) -> None:
     """Refuse a place where a ledger stands, or the journal of one that is gone.
 
-    Raises: RefusedError.
+    Raises: RefusedError; LedgerStorageError where nobody can look.
     """
-    if path.exists() or path.is_symlink():
-        raise _stands(path)
-    for suffix in ("-journal", "-wal", "-shm"):
-        leftover = path.with_name(path.name + suffix)
-        if leftover.exists():
-            raise RefusedError(
-                Finding(
-                    what="a deleted ledger left its journal behind",
-                    where=str(leftover),
-                    expected="a clean place for a new ledger",
-                    do="Find out why the ledger is gone. If a new one is really "
-                    "wanted, move this file away first: SQLite would replay it.",
-                )
-            )
+    with _stored(path):
+        if path.exists() or path.is_symlink():
+            raise _stands(path)
+        for suffix in ("-journal", "-wal", "-shm"):
+            leftover = path.with_name(path.name + suffix)
+            if leftover.exists():
+                raise _left_behind(leftover)
+
+
+@contextmanager
+def _stored(path: Path) -> Iterator[None]:
+    """Turn what the system says into ours."""
+    try:
+        yield
+    except OSError as error:
+        raise _storage(path, error) from error
+
+
+def _left_behind(leftover: Path) -> RefusedError:
+    return RefusedError(
+        Finding(
+            what="a deleted ledger left its journal behind",
+            where=str(leftover),
+            expected="a clean place for a new ledger",
+            do="Find out why the ledger is gone. If a new one is really wanted, move "
+            "this file away first: SQLite would replay it.",
+        )
+    )
 
 
 def _stands(path: Path) -> RefusedError:

@@ -161,6 +161,25 @@ def prove_pragma(
             _damaged(f"{name} is {found}", f"{name} {expected}", where)
 
 
+def stands(path: Path) -> bool:
+    """Whether a file stands there.
+
+    Raises: LedgerStorageError when the system does not say.
+    """
+    try:
+        return path.is_file()
+    except OSError as error:
+        raise LedgerStorageError(
+            Finding(
+                what=f"nobody can see whether a ledger is there: {error.strerror}",
+                where=str(path),
+                expected="a directory this user may look into, on a disk that works",
+                do="Run it as the user the daemon runs as, and look at the path and "
+                "the health of the disk.",
+            )
+        ) from error
+
+
 def refuse_network(path: Path, mounts: Path) -> None:
     """Refuse a file system whose locks cannot be relied on, where it can be told.
 

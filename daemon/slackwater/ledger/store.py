@@ -30,6 +30,7 @@ from slackwater.ledger.connection import (
     connect,
     prove_pragma,
     refuse_network,
+    stands,
     translated,
 )
 from slackwater.ledger.reader import ROWS_AT_ONCE, Reader, Value
@@ -104,7 +105,7 @@ class LedgerFile:
         """
         refuse_network(path, footing.mounts)
         witness_path = witness.path_for(path, footing.witness)
-        if not path.is_file():
+        if not stands(path):
             raise _missing(path, witness_path, role)
         connection = connect(path, role, writable=writable, footing=footing)
         try:
