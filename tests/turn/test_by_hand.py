@@ -48,6 +48,8 @@ def bench(base: Machine, *volumes_ul: int) -> Bench:
     """Half an hour before the plan's first dose, with these doses asked for."""
     made = Bench(base)
     made.utc = made.sight.scanned_until = SOON
+    assert made.state.mark is not None
+    made.state.mark.utc, made.state.mark.boot_s = SOON, made.now().boot_s
     for number, volume_ul in enumerate(volumes_ul, start=1):
         name = f"hand-{number}"
         made.state.requests[name] = asked(name, volume_ul, SOON + timedelta(minutes=25))

@@ -117,7 +117,10 @@ def fold(state: State, event: AnyEvent) -> None:
     mark = state.mark
     if mark is None:
         mark = state.mark = Mark(utc=event.at, boot_s=0.0, boot_id="", proven_ms=0)
-    mark.utc = at = event.at
+    at = event.at
+    # Never back: a board that starts in the past twice would be told an outage of years
+    # by the clock that is set right in between. Only a person takes it back.
+    mark.utc = max(mark.utc, at)
     mark.boot_s = event.boot_s
     mark.proven_ms = event.proven_ms
     newest_at = state.newest_at
@@ -291,7 +294,8 @@ def _request_heard(state: State, event: RequestHeard) -> None:
 
 def _clock_confirmed(state: State, event: ClockConfirmed) -> None:
     state.clock_confirmed_boot = event.boot_id
-    cast("Mark", state.mark).boot_id = event.boot_id
+    mark = cast("Mark", state.mark)
+    mark.boot_id, mark.utc = event.boot_id, event.at
     # The person vouches for this moment: later entries before it were wrong.
     state.newest_at = event.at
     if state.decided_at is not None and state.decided_at > event.at:

@@ -37,6 +37,8 @@ class Event:
 class Mark:
     """The clocks at the newest ledger entry, with the proven time reached there.
 
+    `utc` is the latest of all entries since a person vouched for the clock: one that
+    was put back, or began in the past, proves nothing until it is there again.
     Written by `facts.fold` alone.
     """
 
