@@ -1,4 +1,4 @@
-"""Boards that start in the past: what an outage may prove when the clock is right again.
+"""Boards that start in the past: what an outage proves once the clock is right.
 
 Such a board has no clock of its own, or one that goes on from the last hour it saved
 (common practice, no source).
