@@ -1,8 +1,12 @@
 """A ledger is made once, whole, and never over something."""
 
+import errno
+import os
+import sqlite3
 import stat
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -72,6 +76,36 @@ def test_h32_the_journal_of_a_deleted_ledger_is_not_replayed(
     with pytest.raises(RefusedError, match="left its journal"):
         LedgerFile.create(path, made())
     assert not path.exists()
+
+
+def test_h32_a_file_that_comes_while_one_is_made_is_left(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Two programs may make the same ledger at once: one of them is refused."""
+    path, connect = tmp_path / "live.ledger", sqlite3.connect
+
+    def overtaken(name: str, **options: Any) -> Any:  # noqa: ANN401  # as it came
+        path.write_text("theirs", "utf-8")
+        return connect(name, **options)
+
+    monkeypatch.setattr(sqlite3, "connect", overtaken)
+    with pytest.raises(RefusedError, match="stands here already"):
+        LedgerFile.create(path, made())
+    assert ["theirs"] == [one.read_text("utf-8") for one in tmp_path.iterdir()]
+
+
+def test_a_disk_on_which_it_cannot_be_named_is_said(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Some have no links; nothing is left there."""
+
+    def refused(_source: Path, _target: Path) -> None:
+        raise PermissionError(errno.EPERM, os.strerror(errno.EPERM))
+
+    monkeypatch.setattr(os, "link", refused)
+    with pytest.raises(LedgerStorageError, match="Operation not permitted"):
+        LedgerFile.create(tmp_path / "live.ledger", made())
+    assert not list(tmp_path.iterdir())
 
 
 def test_a_new_ledger_replaces_the_witness_of_a_lost_one(tmp_path: Path) -> None:

@@ -15,7 +15,13 @@ from slackwater.errors import (
     LedgerStorageError,
     RefusedError,
 )
+from slackwater.ledger import witness
+from slackwater.ledger.birth import INSERT
+from slackwater.ledger.chain import link
+from slackwater.ledger.codec import encode
+from slackwater.ledger.schema import STEPS
 from slackwater.ledger.store import LedgerFile
+from slackwater.ledger.witness import Witness
 from slackwater.ports import Entry, Head, Ledger
 from tests.ledger.samples import (
     FOOTING,
@@ -27,6 +33,11 @@ from tests.ledger.samples import (
     new_ledger,
     of_every_kind,
 )
+from tests.ledger.test_audit import forge, tamper
+from tests.ledger.test_kept_ledgers import kept_ledger
+
+# The head of a ledger that was just made.
+FIRST = link(None, [made()])[0].head
 
 
 @pytest.fixture
@@ -107,40 +118,6 @@ def test_news_after_own_and_others_entries_are_others_only(
         assert not ledger.news()
 
 
-def test_news_come_in_thousands_at_most(ledger: LedgerFile, path: Path) -> None:
-    """A long absence is read in bounded parts, none lost between them."""
-    with reopened(path) as other:
-        other.append([kept(number) for number in range(2500)])
-    parts = [ledger.news() for _ in range(4)]
-
-    assert [len(part) for part in parts] == [1000, 1000, 500, 0]
-    assert list(range(2, 2502)) == [entry.seq for part in parts for entry in part]
-
-
-def test_h08_a_dose_is_intended_once_for_ever(ledger: LedgerFile) -> None:
-    """The second intent of a dose is refused even on the right head."""
-    head = ledger.append([intended(7)])
-
-    with pytest.raises(LedgerMovedError, match="dose already intended"):
-        ledger.append([kept(1), intended(7, attempt="f" * 32)])
-    assert (head, 3) == (ledger.head, ledger.append([intended(8)]).seq)
-
-
-def test_h08_one_turn_cannot_intend_a_dose_twice(ledger: LedgerFile) -> None:
-    """Two intents of one dose in one append are refused together."""
-    with pytest.raises(LedgerMovedError, match="dose already intended"):
-        ledger.append([intended(7), intended(7, attempt="f" * 32)])
-    assert ledger.select("SELECT count(*) FROM entries") == [(1,)]
-
-
-def test_an_attempt_is_used_once_for_ever(ledger: LedgerFile) -> None:
-    """Two doses never share the identity of a command."""
-    ledger.append([intended(7, attempt="a" * 32)])
-
-    with pytest.raises(LedgerMovedError, match="attempt already used"):
-        ledger.append([intended(8, attempt="a" * 32)])
-
-
 def test_an_event_that_cannot_be_written_writes_none_of_its_turn(
     ledger: LedgerFile,
 ) -> None:
@@ -183,14 +160,6 @@ def test_loading_stops_at_the_head_decided_on(ledger: LedgerFile, path: Path) ->
         assert [entry.seq for entry in other.news()] == [2, 3]
 
 
-def test_a_long_ledger_loads_whole(ledger: LedgerFile, path: Path) -> None:
-    """Pages of a thousand join without loss."""
-    ledger.append([kept(number) for number in range(2100)])
-
-    with reopened(path) as other:
-        assert list(range(1, 2102)) == [entry.seq for entry in other.load().entries]
-
-
 @pytest.mark.parametrize("witnessed", [False, True])
 def test_h32_a_missing_ledger_is_not_a_new_one(path: Path, witnessed: bool) -> None:
     """Absence is an error that names the verb for a new machine."""
@@ -202,28 +171,6 @@ def test_h32_a_missing_ledger_is_not_a_new_one(path: Path, witnessed: bool) -> N
         LedgerFile.open(path)
     assert witnessed == ("remembers one" in str(caught.value))
     assert not path.exists()
-
-
-@pytest.mark.parametrize("content", [b"", b"not a database" * 100, b"\0" * 8192])
-def test_h32_an_empty_or_foreign_file_is_damage(path: Path, content: bytes) -> None:
-    """An empty file is not an unused day budget; it is left as it was found."""
-    path.write_bytes(content)
-
-    with pytest.raises(LedgerDamagedError):
-        LedgerFile.open(path)
-    assert content == path.read_bytes()
-
-
-def test_a_shadow_ledger_is_never_opened_as_live(tmp_path: Path) -> None:
-    """The two roles are two file formats by identity."""
-    shadow, live = tmp_path / "shadow.ledger", tmp_path / "live.ledger"
-    LedgerFile.create(shadow, made(), "shadow").close()
-    LedgerFile.create(live, made(), "live").close()
-
-    with pytest.raises(LedgerDamagedError, match="this is a shadow ledger"):
-        LedgerFile.open(shadow, "live")
-    with pytest.raises(LedgerDamagedError, match="this is a live ledger"):
-        LedgerFile.open(live, "shadow")
 
 
 def test_a_ledger_opened_for_reading_takes_nothing(
@@ -249,6 +196,9 @@ def test_a_closed_ledger_is_of_no_use(ledger: LedgerFile) -> None:
         ledger.news,
         ledger.load,
         ledger.verify_all,
+        ledger.audit_steps,
+        ledger.rows,
+        ledger.probe_write,
         ledger.write_witness,
         lambda: ledger.select("SELECT 1"),
     ):
@@ -256,32 +206,156 @@ def test_a_closed_ledger_is_of_no_use(ledger: LedgerFile) -> None:
             use()
 
 
-def test_h33_a_file_put_back_in_place_while_open_is_damage(
+def test_a_ledger_that_was_closed_holds_no_file(ledger: LedgerFile, path: Path) -> None:
+    """However long the object lives on."""
+    before = open_files(path)
+    ledger.close()
+
+    assert (1, 0) == (before, open_files(path))
+
+
+def open_files(path: Path) -> int:
+    """How often this process has a file open."""
+    links = [one for one in Path("/proc/self/fd").iterdir() if one.is_symlink()]
+    return [one.readlink() for one in links if one.exists()].count(path)
+
+
+def test_a_ledger_that_is_refused_holds_no_file(ledger: LedgerFile, path: Path) -> None:
+    """However long the error is told on."""
+    ledger.close()
+    path.with_name("live.ledger.witness").write_text("{}", "utf-8")
+    with pytest.raises(LedgerDamagedError) as caught:
+        reopened(path)
+
+    assert (0, 1) == (open_files(path), len(caught.value.findings))
+
+
+def test_a_ledger_remembers_how_far_it_came_when_it_is_closed(
+    ledger: LedgerFile, path: Path
+) -> None:
+    """Whoever only reads leaves that to others."""
+    ledger.append([kept(1)])
+    before = witness.read(path.with_name("live.ledger.witness"))
+    with LedgerFile.open(path, writable=False, footing=FOOTING):
+        pass
+    read_only = witness.read(path.with_name("live.ledger.witness"))
+    with ledger:
+        pass
+    after = witness.read(path.with_name("live.ledger.witness"))
+
+    assert before == read_only == Witness(ledger_id="reef-7f3a", head=FIRST)
+    assert after == Witness(ledger_id="reef-7f3a", head=ledger.head)
+
+
+def test_the_audit_in_steps_finds_what_the_audit_finds(
+    ledger: LedgerFile, path: Path
+) -> None:
+    """Nothing in a whole one; a broken row in one that was damaged while open."""
+    ledger.append([kept(1), kept(2)])
+    whole = [one for found in ledger.audit_steps() for one in found]
+    tamper(path, "UPDATE entries SET at = '2020' WHERE seq = 2")
+    damaged = [one for found in ledger.audit_steps() for one in found]
+
+    assert ([], ledger.verify_all()) == (whole, damaged)
+    assert ["entry 2 is damaged: its content is not what was written"] == [
+        one.what for one in damaged
+    ]
+
+
+def test_h31_news_are_checked_against_the_chain(ledger: LedgerFile, path: Path) -> None:
+    """A row that follows and carries another hash than its own is no news."""
+    (row,) = link(ledger.head, [kept(1)])
+    with another_program(path) as stranger:
+        forged = row._replace(sha256=bytes(32))
+        stranger.execute(INSERT, forged)
+
+    with pytest.raises(LedgerDamagedError, match="entry 2 is damaged: its content"):
+        ledger.news()
+
+
+def test_h31_a_checkpoint_that_is_none_is_not_started_from(
+    ledger: LedgerFile, path: Path
+) -> None:
+    """Every hash is right, and what the row calls a checkpoint is a reading."""
+    ledger.append([kept(1), kept(2)])
+    ledger.close()
+    path.with_name("live.ledger.witness").unlink()
+    forge(path, "UPDATE entries SET kind = 'checkpoint' WHERE seq = 2")
+
+    with (
+        reopened(path) as other,
+        pytest.raises(LedgerDamagedError, match="entry 2 is damaged: no checkpoint"),
+    ):
+        other.load()
+
+
+def test_h31_the_first_entry_is_checked_however_late_the_checkpoint(
+    ledger: LedgerFile, path: Path
+) -> None:
+    """It says which ledger this is."""
+    ledger.append([kept(1), checkpoint("{}")])
+    ledger.close()
+    tamper(path, "UPDATE entries SET at = '2020' WHERE seq = 1")
+
+    with pytest.raises(LedgerDamagedError, match="entry 1 is damaged: its content"):
+        reopened(path)
+
+
+def test_h31_a_ledger_begins_with_its_making(ledger: LedgerFile, path: Path) -> None:
+    """Every hash is right, and the first entry is a reading."""
+    ledger.close()
+    path.with_name("live.ledger.witness").unlink()
+    body = encode(kept(1)).replace("'", "''")
+    forge(path, f"UPDATE entries SET body = '{body}' WHERE seq = 1")  # noqa: S608  # ours
+
+    with pytest.raises(LedgerDamagedError, match="it does not name this ledger"):
+        reopened(path)
+
+
+def test_h33_a_probe_finds_a_file_that_was_put_back(
     ledger: LedgerFile, path: Path, tmp_path: Path
 ) -> None:
-    """An older copy written over the open file is noticed at the next look."""
-    old = tmp_path / "copy"
-    shutil.copyfile(path, old)
-    ledger.append([kept(1), kept(2)])
-    with another_program(old) as source, another_program(path) as target:
+    """Before anything rests on it."""
+    shutil.copyfile(path, tmp_path / "copy")
+    ledger.append([kept(1)])
+    with another_program(tmp_path / "copy") as source, another_program(path) as target:
         source.backup(target)
 
     with pytest.raises(LedgerDamagedError, match="rolled back while it was open"):
-        ledger.news()
-    with pytest.raises(LedgerDamagedError, match="rolled back while it was open"):
-        ledger.append([kept(3)])
+        ledger.probe_write()
 
 
-def test_h32_a_file_deleted_while_open_takes_no_entry(
-    ledger: LedgerFile, path: Path
+def test_h33_another_history_of_the_same_length_is_no_news(
+    ledger: LedgerFile, path: Path, tmp_path: Path
 ) -> None:
-    """Nothing is written into a file that has no name any more."""
-    path.unlink()
+    """What was known is gone, and the numbers are the same."""
+    shutil.copyfile(path, tmp_path / "fork")
+    with LedgerFile.open(tmp_path / "fork", footing=FOOTING) as fork:
+        fork.append([kept(9)])
+    ledger.append([kept(1)])
+    with another_program(tmp_path / "fork") as source, another_program(path) as target:
+        source.backup(target)
 
-    with pytest.raises(LedgerStorageError):
-        ledger.append([kept(1)])
-    with pytest.raises(LedgerStorageError, match="no longer be used"):
-        ledger.append([kept(1)])
+    for use in (ledger.news, lambda: ledger.append([kept(2)])):
+        with pytest.raises(LedgerDamagedError, match="exchanged or rolled back"):
+            use()
+
+
+def test_a_missing_ledger_of_a_shadow_run_is_told_as_one(path: Path) -> None:
+    """It needs no making: the daemon begins it."""
+    with pytest.raises(LedgerMissingError, match="no ledger of a shadow run"):
+        LedgerFile.open(path, "shadow")
+
+
+def test_only_who_may_write_brings_an_older_file_up_to_date(tmp_path: Path) -> None:
+    """Who reads is told its version."""
+    path = kept_ledger(tmp_path)
+    with pytest.raises(LedgerDamagedError, match="the schema has version 1"):
+        LedgerFile.open(path, writable=False)
+    with reopened(path):
+        pass
+    with LedgerFile.open(path, writable=False) as reading:
+        assert [(len(STEPS),)] == reading.select("PRAGMA user_version")
 
 
 @pytest.mark.parametrize(
@@ -294,7 +368,7 @@ def test_h32_a_file_deleted_while_open_takes_no_entry(
         ("DELETE FROM entries WHERE seq = 3", "entry 4"),
         ("DELETE FROM entries WHERE seq = 1", "entry 1"),
         ("DELETE FROM entries", "entry 1"),
-        ("UPDATE marks SET value = 'other'", "does not name this ledger"),
+        ("UPDATE marks SET value = 'other'", "entry 1 .* does not name this ledger"),
     ],
 )
 def test_h31_a_row_changed_past_the_triggers_stops_the_start(

@@ -1,6 +1,7 @@
 """A ledger that was put back in time is noticed."""
 
 import shutil
+import stat
 from pathlib import Path
 
 import pytest
@@ -11,7 +12,7 @@ from slackwater.ledger.chain import Row
 from slackwater.ledger.connection import Footing
 from slackwater.ledger.reader import Reader
 from slackwater.ledger.store import LedgerFile
-from slackwater.ledger.witness import Witness
+from slackwater.ledger.witness import Witness, rolled_back
 from slackwater.ports import Head
 from tests.ledger.samples import FOOTING, kept, made, new_ledger
 
@@ -189,6 +190,46 @@ def test_h33_a_witness_that_is_none_stops_the_start(path: Path, text: bytes) -> 
 
     with pytest.raises(LedgerDamagedError, match="not a witness"):
         LedgerFile.open(path)
+
+
+def test_a_witness_is_for_the_owner_and_the_group(tmp_path: Path) -> None:
+    """Permissions are 0640 whatever the umask."""
+    witness.write(tmp_path / "witness", seen(5))
+
+    assert 0o640 == stat.S_IMODE((tmp_path / "witness").stat().st_mode)
+
+
+def test_a_witness_of_the_same_head_is_left(tmp_path: Path) -> None:
+    """Once an hour it is asked for; a disk that nothing happens on is not worn."""
+    place = tmp_path / "witness"
+    witness.write(place, seen(5))
+    before = place.stat().st_ino
+    witness.write(place, seen(5))
+
+    assert before == place.stat().st_ino
+
+
+def test_writing_a_witness_leaves_no_file_open(tmp_path: Path) -> None:
+    """A daemon that writes one each hour for years must not run out of them."""
+    before = len(list(Path("/proc/self/fd").iterdir()))
+    for number in range(1, 4):
+        witness.write(tmp_path / "witness", seen(number))
+
+    assert before == len(list(Path("/proc/self/fd").iterdir()))
+
+
+def test_a_witness_that_cannot_be_read_is_a_storage_fault(tmp_path: Path) -> None:
+    """A directory in its place is no broken witness."""
+    with pytest.raises(LedgerStorageError, match="Is a directory"):
+        witness.read(tmp_path)
+
+
+def test_h33_what_the_witness_remembers_is_told_as_others_tell_it() -> None:
+    """The first eight digits of the hash, as the alarms and the screen have them."""
+    known = Witness(ledger_id="reef-1", head=Head(seq=5, sha256="0123456789abcdef" * 4))
+    error = rolled_back("x", Head(seq=2, sha256="f" * 64), known)
+
+    assert "(01234567)" in error.findings[0].expected
 
 
 def test_a_witness_that_cannot_be_written_is_said(tmp_path: Path) -> None:
