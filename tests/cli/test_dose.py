@@ -1,7 +1,8 @@
 """Asking for one dose by hand: what is refused before anybody carries it out (H55)."""
 
 from collections.abc import Iterator
-from datetime import UTC, datetime
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -115,6 +116,38 @@ def test_h55_ten_seconds_are_proven_time(
             refuse_bounce(state, asked)
     else:
         refuse_bounce(state, asked)
+
+
+@pytest.mark.parametrize(
+    ("passed_ms", "at", "is_refused"),
+    [
+        (1_799_000, NOON, True),
+        (1_799_000, NOON + timedelta(seconds=1), False),
+    ],
+)
+def test_h55_the_same_wish_is_no_second_one_while_the_first_waits(
+    passed_ms: int, at: datetime, *, is_refused: bool
+) -> None:
+    """Both would be given in the end; one that came to its end waits no more."""
+    before = wish(50_000, 2000, "dose")
+    state = State(by_hand={"carbonate": before}, requests={before.request: before})
+    asked = replace(wish(50_000 + passed_ms, 2000, "again"), at=at)
+    if is_refused:
+        with pytest.raises(RefusedError, match="still waits"):
+            refuse_bounce(state, asked)
+    else:
+        refuse_bounce(state, asked)
+
+
+def test_h55_a_dose_that_waits_for_a_hold_says_for_which(stage: Stage) -> None:
+    """Its keeper would else look at the hose for half an hour."""
+    assert 0 == stage.run("hold", "--scope", "pump/carbonate").code
+    (hold,) = stage.folded().holds
+    told = stage.run("dose", "carbonate", "2 mL", *WORDS)
+    assert [hold] == told.document["held_by"]
+    read = stage.run("dose", "carbonate", "1 mL", *WORDS[:-1])
+    assert f"It waits for the end of {hold}: " in read.out
+    assert [] == stage.run("dose", "calcium", "1 mL", *WORDS).document["held_by"]
 
 
 @pytest.mark.parametrize(

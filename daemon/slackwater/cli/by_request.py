@@ -77,8 +77,17 @@ def _fill_words(verb: str, *, out: bool) -> str:
     return f"{verb}, outlet {'out of' if out else 'in'} the water"
 
 
-def asked_for(shell: Shell, wish: Wish) -> tuple[ShotRequested, str]:
-    """The entry of a wish, and until when it is good on the tank's wall clock.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Granted:
+    """A wish that stands: until when on the clock of its tank, and what stops it."""
+
+    asked: ShotRequested
+    until: str
+    holds: tuple[str, ...]
+
+
+def asked_for(shell: Shell, wish: Wish) -> Granted:
+    """The entry of a wish, until when it is good, and what it waits for.
 
     Raises: InputError for what is no volume or no pump; RefusedError for what nobody
     would carry out; the ledger errors.
@@ -89,7 +98,12 @@ def asked_for(shell: Shell, wish: Wish) -> tuple[ShotRequested, str]:
 
     state, events = write(shell.state, decide)
     asked = only(events, ShotRequested)
-    return asked, good_until(state, asked)
+    machine = _machine(state, asked.at)
+    return Granted(
+        asked=asked,
+        until=good_until(state, asked),
+        holds=tuple(holds_on(state, machine, asked)),
+    )
 
 
 def wished(shell: Shell, state: State, stamp: Stamp, wish: Wish) -> ShotRequested:
@@ -203,7 +217,7 @@ def _too_long(pump: Pump, volume_ul: int, limit_ms: int) -> Finding:
 
 
 def refuse_bounce(state: State, asked: ShotRequested) -> None:
-    """Nothing, unless the very same was asked for within ten seconds.
+    """Nothing, unless the very same still waits, or was asked for within ten seconds.
 
     The reason of a dose by hand is no part of it; the seconds are proven time.
     Raises: RefusedError naming the request that stands.
@@ -211,17 +225,31 @@ def refuse_bounce(state: State, asked: ShotRequested) -> None:
     last = state.by_hand.get(asked.pump)
     if last is None or _gist(last) != _gist(asked):
         return
+    waits = last.request in state.requests and asked.at <= last.until
     passed_ms = asked.proven_ms - last.proven_ms
-    if passed_ms < BOUNCES_MS:
-        raise RefusedError(
-            Finding(
-                what=f"the same was asked for {passed_ms / 1000:.0f} s ago",
-                where=f"pump {asked.pump}",
-                expected=f"{BOUNCES_MS // 1000} s between two equal requests",
-                do=f"Nothing was added; {last.request} stands. If a second one is "
-                "really meant, ask again in a while.",
-            )
-        )
+    if waits or passed_ms < BOUNCES_MS:
+        raise RefusedError(_stands(last, passed_ms, waits=waits))
+
+
+def _stands(last: ShotRequested, passed_ms: int, *, waits: bool) -> Finding:
+    still = " and still waits" if waits else ""
+    first_runs = "the first to run, and " if waits else ""
+    return Finding(
+        what=f"the same was asked for {passed_ms / 1000:.0f} s ago{still}",
+        where=f"pump {last.pump}",
+        expected=f"{first_runs}{BOUNCES_MS // 1000} s between two equal requests",
+        do=f"Nothing was added; {last.request} stands. If a second one is really "
+        f"meant, ask again {'when the first was given' if waits else 'in a while'}.",
+    )
+
+
+def holds_on(state: State, machine: Machine, asked: ShotRequested) -> list[str]:
+    """The holds that stop this very run, by name: it waits until they end."""
+    pump = machine.pumps[asked.pump]
+    scopes = {"all", f"tank/{pump.tank}", f"pump/{pump.id}", f"node/{pump.node}"}
+    if asked.purpose == "manual":
+        scopes.add(f"water/{pump.tank}")
+    return sorted(name for name, hold in state.holds.items() if hold.scope in scopes)
 
 
 def _gist(asked: ShotRequested) -> tuple[int, str, str]:

@@ -7,13 +7,12 @@ given to the water unless a person says that the outlet hangs out of it.
 
 import click
 
-from slackwater.cli.by_request import Wish, asked_for, filling
+from slackwater.cli.by_request import Granted, Wish, asked_for, filling
 from slackwater.cli.document import Answer
 from slackwater.cli.opening import local_user
 from slackwater.cli.shell import Shell, verb
 from slackwater.cli.typed import WORD_AT_MOST, typed_text
 from slackwater.errors import Finding, InputError
-from slackwater.facts.events import ShotRequested
 from slackwater.ledger.codec import timestamp
 from slackwater.water.show import show_volume
 
@@ -57,7 +56,7 @@ def dose(shell: Shell, pump: str, volume: str, reason: str, by: str | None) -> A
         by=typed_text(by or local_user(), "--by", WORD_AT_MOST),
         ceilings=("most_by_hand", "most_per_dose"),
     )
-    return answer(*asked_for(shell, wish))
+    return answer(asked_for(shell, wish))
 
 
 @verb(
@@ -106,11 +105,17 @@ def _upkeep(
     shell: Shell, words: tuple[str, str, str], by: str | None, *, outlet_out: bool
 ) -> Answer:
     who = typed_text(by or local_user(), "--by", WORD_AT_MOST)
-    return answer(*asked_for(shell, filling(words, who, outlet_out=outlet_out)))
+    return answer(asked_for(shell, filling(words, who, outlet_out=outlet_out)))
 
 
-def answer(asked: ShotRequested, until: str) -> Answer:
+def answer(granted: Granted) -> Answer:
     """What a person reads of a request that stands."""
+    asked, until = granted.asked, granted.until
+    held = (
+        f"It waits for the end of {', '.join(granted.holds)}: `slackwater status`.\n"
+        if granted.holds
+        else ""
+    )
     counted = "into the water" if asked.purpose == "manual" else "out of the water"
     return Answer(
         fields={
@@ -119,10 +124,11 @@ def answer(asked: ShotRequested, until: str) -> Answer:
             "volume_ul": asked.volume_ul,
             "in_water": asked.purpose == "manual",
             "until": timestamp(asked.until),
+            "held_by": list(granted.holds),
         },
         text=f"Asked for {show_volume(asked.volume_ul)} of {asked.pump}, {counted}. "
         f"The daemon gives it when nothing speaks against it, until {until}, or "
-        "never.\n"
+        f"never.\n{held}"
         f"What became of it: `slackwater why {asked.request}`.\n",
     )
 
