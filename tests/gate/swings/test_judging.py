@@ -73,6 +73,18 @@ def test_h51_a_step_is_a_swing(size_dkh: float, period_min: float) -> None:
     assert pytest.approx(size_dkh * DKH, abs=0.3 * DKH) == found.size
 
 
+def test_h51_the_newest_reading_shows_that_the_water_rose() -> None:
+    """0.32 dKH were no swing yet, half a dKH is one: nothing waits for the next."""
+    calm = series(at_target, DAYS, 60.0)
+    (before, _), (last, _) = calm.readings[-2:]
+    risen = [*calm.readings[:-2], (before, 8.32), (last, 8.50)]
+    found = said_at_the_end(replace(calm, readings=risen))
+    assert isinstance(found, Swing)
+    assert found.excess
+    small = [*calm.readings[:-2], (before, 8.32), (last, 8.34)]
+    assert "steady" == said_at_the_end(replace(calm, readings=small)).name
+
+
 def test_a_step_as_large_as_a_dose_is_put_down_to_it() -> None:
     """One dose a day, and the last one came twice."""
     doses: list[Dose] = [((day + 1) * DAY_MIN - 300.0, 0.7) for day in range(DAYS)]

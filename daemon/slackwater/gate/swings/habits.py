@@ -42,8 +42,6 @@ class Habit:
 def habit_of(moment: Moment, probe: Probe, course: Course) -> Habit | None:
     """Both noises of a slow probe; None while there are too few readings."""
     blocks = [*hours_of(moment, course), course.under_way()]
-    if len(blocks) < READINGS + FEWEST_BEFORE:
-        return None
     given = by_second(moment, probe.tank), blocks[0].at_s, blocks[-1].at_s
     known = explained(moment, probe.tank, level_of(moment, probe, blocks), given)
     rows = residuals(blocks, known)

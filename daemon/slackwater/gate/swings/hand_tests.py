@@ -56,9 +56,9 @@ def judge_tests(moment: Moment, tank: str) -> Verdict:
     given = by_hour(moment, tank), levels[0][0], levels[-1][0]
     known = explained(moment, tank, usual, given)
     residuals = [(at_s / HOUR_S, level - known.at(at_s)) for at_s, level in levels]
-    stated = max(test.sd or 0.0 for test in found)
+    stated = [test.sd for test in found if test.sd is not None]
     scatter = noise([value for _, value in residuals], resolution=KIT_RESOLUTION)
-    sd = max(scatter, stated, KIT_SD)
+    sd = max(scatter, KIT_SD, *stated)
     per_peq = MEQ_PER_L / moment.machine.tanks[tank].net_ul
     points = [
         _point(residuals, place, sd, _reaches(residuals, place, breaks, per_peq))

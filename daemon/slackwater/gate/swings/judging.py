@@ -86,5 +86,5 @@ def known_noise(known: SeriesJudged | None) -> float:
     """The usual noise that a standing fault of noise remembers, else 0."""
     if known is None or known.verdict != "probe-fault" or known.reason is None:
         return 0.0
-    figure = known.reason.figures.get("usual_noise_meq_per_l", 0.0)
+    figure = known.reason.figures.get("usual_noise_meq_per_l")
     return float(figure or 0.0)
