@@ -169,13 +169,21 @@ class Sea(World):
         now_ms = self.times.t_ms
         if now_ms >= self.witness_ms and isinstance(daemon.memory, DiskMemory):
             self.witness_ms = now_ms + HOUR_MS
-            daemon.memory.witness()
+            self._witness(daemon.memory)
         if now_ms >= self.checkpoint_ms:
             self.checkpoint_ms = now_ms + DAY_MS
             self._checkpoint(daemon)
         if daemon.wake_ms - now_ms <= 8 * SECOND_MS:
             self.waits_ms = min(self.waits_ms * 2, SLOWEST_MS)
             daemon.wake_ms = max(daemon.wake_ms, now_ms + self.waits_ms)
+
+    def _witness(self, memory: DiskMemory) -> None:
+        """What remembers the newest entry; refused by the disk it ends the life."""
+        try:
+            memory.witness()
+        except LedgerError:
+            self.met["ended by the ledger"] += 1
+            self.kill(SECOND_MS)
 
     def _checkpoint(self, daemon: Daemon) -> None:
         """The daily entry of the whole state; refused by the disk it ends the life."""
