@@ -5,6 +5,7 @@ a person types is what is tried. The last tests run the program itself on a real
 """
 
 import json
+import sys
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -45,12 +46,15 @@ def plenty() -> int:
     return 10**6
 
 
-def typed(*words: str, series: Series = SERIES) -> Measured | SlackwaterError | None:
+def typed(
+    *words: str, series: Series = SERIES, by_person: bool = False
+) -> Measured | SlackwaterError | None:
     """What the dialogue comes to; None when it still waits for an answer."""
     found: list[Measured | SlackwaterError] = []
 
     @click.command()
     def dialogue() -> None:
+        sys.stdin.isatty = lambda: by_person  # type: ignore[method-assign]
         try:
             found.append(measure(shoot, series, plenty))
         except SlackwaterError as error:
@@ -126,6 +130,7 @@ def test_a_pump_of_one_pulse_has_a_rate_and_no_offset() -> None:
         (("y",), []),
         (("2 mL", "Y"), [2000]),
         (("maybe",), None),
+        (("0 mL",), None),
     ],
 )
 def test_the_hose_is_filled_until_a_person_says_so(
@@ -185,6 +190,16 @@ def test_h57_one_slip_among_three_shots_is_refused(slip: str, at: int) -> None:
 def test_h57_the_same_slip_three_times_is_refused(slip: str) -> None:
     """The shots agree, and with the rate in force they do not."""
     assert isinstance(typed(slip, slip, slip), InputError | RefusedError)
+
+
+def test_h57_who_mistypes_at_a_terminal_is_asked_again() -> None:
+    """Nobody has to measure anew for a decimal point; what is said twice was meant."""
+    slipped = ("20.0 mL", "2.00 mL", "6.00 mL", "0.2 mL", "0 mL", "2.00 mL")
+    found = typed(*slipped, by_person=True)
+    assert isinstance(found, Measured)
+    assert [2000, 6000, 2000] == [run.volume_ul for run in found.runs]
+    meant = typed("20.0 mL", "20 mL", "2.00 mL", "6.00 mL", "2.00 mL", by_person=True)
+    assert isinstance(meant, RefusedError)
 
 
 @pytest.mark.parametrize(

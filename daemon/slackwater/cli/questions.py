@@ -13,7 +13,7 @@ import click
 from slackwater.cli.document import finding_text
 from slackwater.cli.typed import typed_ul
 from slackwater.cli.width import error_columns, fitted
-from slackwater.errors import InputError
+from slackwater.errors import InputError, SlackwaterError
 
 Read = Callable[[str, str], int]
 
@@ -55,13 +55,18 @@ def _read(text: str, place: str, read: Read = typed_ul) -> int | None:
     try:
         return read(text, place)
     except InputError as error:
-        if not sys.stdin.isatty():
+        if not is_asked_again():
             raise
         tell_again(error)
     return None
 
 
-def tell_again(error: InputError) -> None:
+def is_asked_again() -> bool:
+    """Whether somebody sits there who can be asked once more."""
+    return sys.stdin.isatty()
+
+
+def tell_again(error: SlackwaterError) -> None:
     """Say what is wrong with an answer before it is asked for again."""
     for finding in error.findings:
         click.echo(fitted(finding_text(finding), error_columns()), err=True)

@@ -15,10 +15,11 @@ from math import ceil
 import click
 
 from slackwater.cli.commissioning import say
-from slackwater.cli.questions import ask_ul, ask_ul_or
+from slackwater.cli.questions import ask_ul, ask_ul_or, is_asked_again, tell_again
+from slackwater.cli.typed import typed_ul
 from slackwater.cli.weighing import measured_ul
 from slackwater.cli.width import error_columns, fitted
-from slackwater.errors import Finding, RefusedError
+from slackwater.errors import Finding, InputError, RefusedError
 from slackwater.facts.reasons import Reason
 from slackwater.pump.flow import Flow, MeasuredRun, flow_of, not_kept
 from slackwater.service.calibrating import Shot
@@ -107,9 +108,23 @@ def prime(shoot: Shoot, pump: str) -> None:
     """
     question = "Is the hose full to its end, without bubbles? [yes, or how much to "
     question += "pump first, like 3 mL]"
-    while (volume_ul := ask_ul_or(question, "hose", YES)) is not None:
+    while (volume_ul := ask_ul_or(question, "hose", YES, _some_ul)) is not None:
         say(f"Priming {show_volume(volume_ul)} …")
         shoot(pump, volume_ul, _wait_teller())
+
+
+def _some_ul(text: str, place: str) -> int:
+    """A typed volume that can be pumped."""
+    if volume_ul := typed_ul(text, place):
+        return volume_ul
+    raise InputError(
+        Finding(
+            what=f'"{text}" is nothing to pump',
+            where=place,
+            expected="more than 0 mL, or yes",
+            do="Say yes when the hose is full to its end.",
+        )
+    )
 
 
 def measure(shoot: Shoot, series: Series, room_ul: Callable[[], int]) -> Measured:
@@ -188,7 +203,7 @@ def _runs_more(series: Series, count: int, flow: Flow) -> int:
 def _run(shoot: Shoot, series: Series, number: int) -> MeasuredRun | None:
     """Shots of one length and what was measured of them; None for enough.
 
-    A slip ends it before the next run.
+    What cannot be right ends it before the next run.
     """
     volume_ul = series.shot_ul(number)
     each = show_volume(volume_ul)
@@ -200,11 +215,30 @@ def _run(shoot: Shoot, series: Series, number: int) -> MeasuredRun | None:
         if shot.ran_ms <= 0:
             raise RefusedError(not_kept("a shot has no run time", "a reported time"))
         ran_ms += shot.ran_ms
-    found_ul = _measured(series, number)
+    found_ul = _believed(series, number, ran_ms)
     if found_ul is None:
         return None
-    _refuse_far(found_ul, ran_ms, series)
     return MeasuredRun(ran_ms=ran_ms, volume_ul=found_ul, shots=series.shots)
+
+
+def _believed(series: Series, number: int, ran_ms: int) -> int | None:
+    """What was measured of a run, if that can be; None for enough.
+
+    Who sits at a terminal may have mistyped and is asked again: what is said twice was
+    meant. Raises: RefusedError for what cannot be right.
+    """
+    before_ul = None
+    while (found_ul := _measured(series, number)) is not None:
+        try:
+            _refuse_far(found_ul, ran_ms, series)
+        except RefusedError as error:
+            if found_ul == before_ul or not is_asked_again():
+                raise
+            tell_again(error)
+            before_ul = found_ul
+        else:
+            return found_ul
+    return None
 
 
 def _of(series: Series) -> str:
