@@ -27,6 +27,7 @@ def stage(tmp_path: Path) -> Stage:
         (("--yes-highest-daily", "71 mL"), 1, "--yes-highest-daily"),
         (("--ratio-checked", "garbage"), 1, "--ratio-checked"),
         (("--ratio-checked", "6.5"), 1, "--ratio-checked"),
+        (("--ratio-checked", "6e99999999"), 1, "--ratio-checked"),
         (("--by", "\x07"), 2, "--by"),
     ],
 )

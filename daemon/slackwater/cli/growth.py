@@ -5,6 +5,7 @@ with the plan it grows from and when that last counted; more than twice is asked
 again, more than five times wants the ratio itself.
 """
 
+import re
 from collections.abc import Iterator
 from fractions import Fraction
 
@@ -21,6 +22,7 @@ from slackwater.water.show import show_volume
 # Beyond the first a person is asked twice, beyond the second for the ratio itself.
 ASKS_TWICE = 2
 ASKS_RATIO = 5
+_RATIO = re.compile(r"[0-9]{1,9}(\.[0-9]{1,9})?")
 
 
 def change_row(change: Change, machine: Machine) -> tuple[str, str, str, str]:
@@ -100,10 +102,10 @@ def _amounts(change: Change, machine: Machine) -> tuple[str, str]:
 
 
 def _is_ratio(typed: str, ratio: Fraction) -> bool:
-    try:
-        given = Fraction(typed)
-    except (ValueError, ZeroDivisionError):
+    # Nothing that a few keys could turn into a number of millions of digits.
+    if not _RATIO.fullmatch(typed.strip()):
         return False
+    given = Fraction(typed.strip())
     # As it is shown, or rounded to one digit behind the point, or to none.
     return any(given == round(ratio, places) for places in (0, 1, 2))
 
