@@ -14,11 +14,14 @@ from typing import Protocol
 import pytest
 import structlog
 
+from tests.faults import border
+
 NOT_RUN = pytest.StashKey[dict[str, int]]()
 TOLD = pytest.StashKey[list[str]]()
 UNIT_JUDGE, BROWSER = "systemd-analyze", "chromium"
 MONITORING = "prometheus-client"
 TRACER = "strace"
+ASKING = "kernel that asks what becomes of a call"
 SMALL_PYTHON, PARSER = "micropython under Node.js", "parser of AsyncAPI"
 # Run by Node.js; they lie beside the virtual environment the tests run in.
 MODULES = {
@@ -31,6 +34,7 @@ PACKAGES = {
     UNIT_JUDGE: "Debian package: systemd",
     BROWSER: "Debian package: chromium",
     TRACER: "Debian package: strace",
+    ASKING: "Linux 5.5 or newer on x86-64 or arm64",
     MONITORING: "Python package: prometheus-client",
     **{program: f"npm package: {name}" for program, name in MODULES.items()},
 }
@@ -39,6 +43,7 @@ FIXTURES = {
     "systemd_analyze": UNIT_JUDGE,
     "chromium": BROWSER,
     "strace": TRACER,
+    "border": ASKING,
     "monitoring": MONITORING,
     "micropython": SMALL_PYTHON,
     "asyncapi_parser": PARSER,
@@ -104,6 +109,8 @@ def found(program: str) -> str:
     """Where a program lies, on the PATH or in an sbin folder; empty if nowhere."""
     if program == MONITORING:
         return program if find_spec("prometheus_client") else ""
+    if program == ASKING:
+        return program if border.is_there() else ""
     if program in MODULES:
         here = (node_modules() / MODULES[program] / "package.json").is_file()
         return str(node_modules()) if here and shutil.which("node") else ""
@@ -147,6 +154,12 @@ def monitoring() -> str:
 def strace() -> str:
     """The program that strikes system calls; a test that asks for it needs it."""
     return found(TRACER)
+
+
+@pytest.fixture(scope="session", name="border")
+def asking_kernel() -> str:
+    """What asks a test about system calls; a test that asks for it needs it."""
+    return found(ASKING)
 
 
 @pytest.fixture(scope="session")

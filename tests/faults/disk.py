@@ -19,7 +19,7 @@ from slackwater.facts.events import AnyEvent, Checkpoint, DoseIntended, LedgerMa
 from slackwater.facts.fold import fold_all
 from slackwater.facts.now import proven_ms
 from slackwater.facts.state import State
-from slackwater.ledger.codec import dump_state
+from slackwater.ledger.codec import decode, dump_state
 from slackwater.ledger.connection import Footing, translation
 from slackwater.ledger.store import LedgerFile
 from slackwater.ledger.views import entries
@@ -29,6 +29,7 @@ from tests.properties.shell import Book, Remembering
 
 # Nobody waits in real time for a lock that virtual time has to free.
 AT_ONCE = Footing(busy_ms=1)
+_AFTER = "SELECT body FROM entries WHERE seq > ? ORDER BY seq"
 
 
 @dataclass(slots=True, kw_only=True)
@@ -194,6 +195,11 @@ class DiskMemory:
             found += [entry.event for entry in part]
         fold_all(self.state, found)
         return found
+
+    def after(self, count: int) -> list[AnyEvent]:
+        """What stands in the file after so many entries."""
+        rows = self._file.select(_AFTER, (count,))
+        return [decode(str(body), str(self._file.path)) for (body,) in rows]
 
     def refolded(self) -> State:
         """What a start would fold."""

@@ -12,17 +12,15 @@ from random import Random
 
 import pytest
 
-from slackwater.ledger.connection import Footing
 from slackwater.ledger.store import LedgerFile
 from slackwater.service.memory import LIVE_NAME
+from tests.faults.life import AT_ONCE, BATCH, BATCHES
 from tests.faults.power import Call, Disk, File, calls
-from tests.faults.struck import BATCH, BATCHES
 from tests.ledger.samples import kept, new_ledger
 
 TOP = Path(__file__).parents[2]
 TRACED = "pwrite64,fdatasync,fsync,unlink,openat,write"
 EACH, EACH_LONG = 1, 60
-AT_ONCE = Footing(busy_ms=5)
 
 
 @pytest.fixture(scope="module")
