@@ -120,7 +120,8 @@ def test_what_comes_by_itself_is_part_of_what_was_found_safe() -> None:
 
 
 @pytest.mark.parametrize(
-    ("given_dkh", "takes_dkh"), [(0.0, 10.8), (0.25, 11.4), (0.5, 12.0), (9.0, 12.0)]
+    ("given_dkh", "takes_dkh"),
+    [(0.0, 10.8), (0.25, 11.4), (0.5, 12.0), (2.0, 12.0), (9.0, 12.0)],
 )
 def test_an_hour_without_a_dose_takes_a_tenth_of_an_uptake_of_twelve(
     given_dkh: float, takes_dkh: float
@@ -151,9 +152,21 @@ def test_a_tank_at_rest_is_back_where_a_day_may_lift_it_all_the_way(
     assert not has_recovered(tank(replace(said, net=depth - 1), hours=1), "reef")
 
 
-def test_a_tank_at_rest_takes_up_nothing_in_the_very_hour() -> None:
-    """Never less than nothing: nine tenths of the net limit are left of the plan."""
-    said = Said(plan=dkh_peq(1.0), uptake=VORACIOUS, target_dkh=8.0)
+@pytest.mark.parametrize("more", [-9, 9])
+def test_a_tank_is_back_when_a_day_may_lift_what_an_hour_took(more: int) -> None:
+    """0.5 dKH of an uptake of 12 a day, to a few of 35 milliards."""
+    net = dkh_peq(0.5) + more
+    said = Said(plan=FAR_PLAN, uptake=dkh_peq(12.0), net=net, target_dkh=8.0)
+    assert (more > 0) == has_recovered(tank(said, hours=1), "reef")
+
+
+@pytest.mark.parametrize("uptake_dkh", [130.0, 1000.0])
+def test_a_tank_at_rest_takes_up_nothing_in_the_very_hour(uptake_dkh: float) -> None:
+    """Never less than nothing: nine tenths of the net limit are left of the plan.
+
+    130 dKH a day are 5.4 an hour of the 5 above rest.
+    """
+    said = Said(plan=dkh_peq(1.0), uptake=dkh_peq(uptake_dkh), target_dkh=8.0)
     assert 450_000 == pytest.approx(resume_ppm(tank(said, hours=1), "reef"), abs=1)
 
 

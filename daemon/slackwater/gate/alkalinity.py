@@ -108,11 +108,9 @@ def climbs(
     last = _of_last_hour(series, utc)
     if last is None or last - min(map(_VALUE, series)) <= guard.rise:
         return None
-    by_hour = _medians_by_hour(series, utc)
-    if len(by_hour) < PAIR:
-        return None
     newest = series[-1].at
-    del by_hour[0]
+    # The last hour is among them, and has not risen above itself.
+    by_hour = _medians_by_hour(series, utc)
     rise, explained = max(
         (last - value - known, known)
         for hour, value in by_hour.items()
@@ -173,10 +171,8 @@ def falls(
     last = _of_last_hour(series, utc)
     if last is None or max(map(_VALUE, series)) - last <= guard.fall:
         return None
-    medians = hourly_medians(series, utc)
-    if len(medians) < PAIR:
-        return None
-    fall = max(medians[1:]) - last
+    # The last hour is among them, and has not fallen below itself.
+    fall = max(hourly_medians(series, utc)) - last
     if fall <= guard.fall:
         return None
     return because(
@@ -262,7 +258,7 @@ def frozen(probe: Probe, series: Sequence[Reading]) -> Reason | None:
     The chance that neighbours are equal is taken from the readings before the run;
     a run is frozen when that chance to the power of its length is below 0.001.
     """
-    run = _equal_run(probe, series)
+    run = equal_run(probe, series)
     if run < PAIR:
         return None
     before = series[: len(series) - run]
@@ -282,7 +278,8 @@ def frozen(probe: Probe, series: Sequence[Reading]) -> Reason | None:
     )
 
 
-def _equal_run(probe: Probe, series: Sequence[Reading]) -> int:
+def equal_run(probe: Probe, series: Sequence[Reading]) -> int:
+    """How many of the newest readings show no change; 0 where there is none."""
     run = 0
     for reading in reversed(series):
         if abs(reading.value - series[-1].value) >= probe.resolution / 2:

@@ -42,5 +42,4 @@ def is_bypassed(moment: Moment, name: str, pump: PumpRule) -> bool:
 
 def _bounded(known: BypassGranted) -> BypassGranted:
     """No longer than the longest, whatever the entry says."""
-    latest = known.at + BYPASS_AT_MOST
-    return known if known.until <= latest else replace(known, until=latest)
+    return replace(known, until=min(known.until, known.at + BYPASS_AT_MOST))

@@ -209,7 +209,7 @@ def _counts(moment: Moment, test: MeasurementKept | LevelEntered) -> bool:
 
 def top_off_looks(moment: Moment, tank: str) -> Iterator[Seen]:
     """Much more limewater than usual came today: carbonate and hydroxide wait."""
-    if moment.rules.outside.get(tank, 0) <= 0:
+    if not moment.rules.outside.get(tank):
         return
     for switch in switches_of(moment, tank, "top-off"):
         limit_ul, today_ul = _top_off(moment, tank, switch.id)

@@ -68,7 +68,7 @@ class LineRule:
     line: PlanLine
     mates: tuple[str, ...]
     follows_alkalinity: bool
-    has_correction: bool = False
+    has_correction: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -236,10 +236,7 @@ def _pump_rule(machine: Machine, pump_id: str, names: frozenset[str]) -> PumpRul
         charge_key=f"pump/{pump_id}",
         effects=effects,
         apart=_apart(machine, pump, turnover_ms),
-        same_pump_gap_ms=max(
-            int(machine.rest_s(pump) * 1000),
-            0,
-        ),
+        same_pump_gap_ms=int(machine.rest_s(pump) * 1000),
         adds_alkalinity=ALKALINITY in solution.effects,
         kinds=kinds.kinds_of(solution),
         adds=dict(solution.effects),
@@ -252,7 +249,7 @@ def _apart(
     """Pumps on the same tank whose solution must not meet this one's."""
     gaps = []
     for other_id, other in sorted(machine.pumps.items()):
-        if other_id == pump.id or other.tank != pump.tank:
+        if other.tank != pump.tank:
             continue
         gap_s = machine.gap_s(pump.solution, other.solution)
         if gap_s > 0:

@@ -16,7 +16,7 @@ from slackwater.facts.messages import Reading
 from slackwater.facts.reasons import Code, Reason, because
 from slackwater.facts.sight import READINGS_AT_MOST
 from slackwater.facts.tank import Probe
-from slackwater.gate.alkalinity import DAY, frozen, is_fresh, is_out
+from slackwater.gate.alkalinity import DAY, equal_run, frozen, is_fresh, is_out
 from slackwater.gate.moment import Moment
 
 # A hand test stands in for a probe out of service for so long.
@@ -193,11 +193,7 @@ def _doubt(moment: Moment, probe: Probe, series: Sequence[Reading]) -> Reason | 
 
 def _frozen(probe: Probe, series: Sequence[Reading]) -> Reason | None:
     """A run of equal readings that is too long for its noise, and long in time."""
-    run = 1
-    for reading in reversed(series[:-1]):
-        if abs(reading.value - series[-1].value) >= probe.resolution / 2:
-            break
-        run += 1
+    run = equal_run(probe, series)
     lasted_s = (series[-1].at - series[len(series) - run].at).total_seconds()
     if lasted_s < probe.frozen_after_s and run < READINGS_AT_MOST:
         return None
