@@ -128,8 +128,8 @@ class Graft:
         """The fields of a record that the module made."""
         for field in dataclasses.fields(old):  # type: ignore[arg-type]  # looked at
             mine, other = getattr(old, field.name), getattr(new, field.name, None)
-            if is_plain(mine) and is_plain(other):
-                if differs(mine, other):
+            if is_plain(mine) or is_plain(other):
+                if not is_plain(mine) or differs(mine, other):
                     object.__setattr__(old, field.name, other)
                     self.done.append(name)
             else:

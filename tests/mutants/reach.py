@@ -38,7 +38,9 @@ class Reach:
     def reaching(self, mutant: Mutant) -> set[int]:
         """The tests that a change could turn red."""
         if mutant.owner:
-            return self.on(mutant, mutant.lines) or self.on(mutant, mutant.statement)
+            found = self.on(mutant, mutant.lines) or self.on(mutant, mutant.statement)
+            # What no test reaches may have run as its module was read.
+            return found or set(self.took_s)
         # What is set as a module is read counts wherever its name is used.
         lines = lines_using(mutant.path, mutant.line)
         using = (self.tests.get(line, set()) for line in lines or ())

@@ -21,6 +21,7 @@ TWICE = LIMIT * 2
 @dataclass(frozen=True, kw_only=True)
 class Tub:
     litres: int = 5
+    empties: object = None
     @property
     def is_full(self) -> bool:
         return self.litres > LIMIT
@@ -33,6 +34,9 @@ def above(limit: int):
         return litres > limit
     return is_above
 RULES = (("some", above(3)),)
+def standing(rests: int = 9) -> Tub:
+    return Tub(empties=None if rests else min)
+STAND = standing()
 '''
 
 
@@ -88,6 +92,7 @@ def test_what_is_no_behaviour_is_left_alone(text: str) -> None:
         ("self.litres > LIMIT", "self.litres <= LIMIT", "tub.is_full", False),
         ("litres > limit", "litres <= limit", "rule(5)", False),
         ("return is_above", "return None", "RULES[0][1]", None),
+        ("rests", "not rests", "stand.empties", min),
     ],
 )
 def test_a_change_reaches_whoever_holds_the_module(
@@ -99,7 +104,12 @@ def test_a_change_reaches_whoever_holds_the_module(
         one for one in sites(tree) if (old, new) == (told(one.old), told(one.new))
     )
     names = vars(module)
-    held = {**names, "tub": names["Tub"](), "rule": names["RULES"][0][1]}
+    held = {
+        **names,
+        "tub": names["Tub"](),
+        "rule": names["RULES"][0][1],
+        "stand": names["STAND"],
+    }
     for _ in range(99):
         # What has run often is known again.
         assert (5, 6) == (names["poured"](4), names["poured"](9))
