@@ -14,6 +14,7 @@ from hashlib import sha256
 import rfc8785
 
 from slackwater.facts.limits import Switch
+from slackwater.facts.making import maker
 from slackwater.facts.messages import (
     Beat,
     Channel,
@@ -65,6 +66,9 @@ RATIO_AT_MOST = 1.5
 # A button that bounces, or a tool that repeats itself, asks once.
 SAME_REQUEST_S = 10.0
 _REQUESTS_REMEMBERED = 256
+
+# Every node beats every few seconds, and a beat shows each of its channels.
+_beat_of, _channel_of, _last_run = maker(Beat), maker(Channel), maker(LastRun)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -176,7 +180,7 @@ class Decoder:
         if not self._is_genuine(topic, read.plain):
             return Spoiled(why="auth")
         beat = read.model
-        return Beat(
+        return _beat_of(
             node=topic.owner,
             boot=beat.boot,
             up=beat.up,
@@ -350,7 +354,7 @@ def _is_here(source: Source, topic: Topic) -> bool:
 
 def _channel(shown: ChannelPayload) -> Channel:
     last = shown.last
-    return Channel(
+    return _channel_of(
         n=shown.n,
         state=shown.state,
         odo_ul=shown.odo_ul,
@@ -358,7 +362,7 @@ def _channel(shown: ChannelPayload) -> Channel:
         budget_ul=shown.budget_ul,
         last=None
         if last is None
-        else LastRun(
+        else _last_run(
             id=last.id,
             ul=last.ul,
             ran_ms=last.ran_ms,
