@@ -2,17 +2,27 @@
 
 import os
 from collections.abc import Iterator, Sequence
+from contextlib import closing, contextmanager
 from pathlib import Path
 
 import pytest
 
-from slackwater.errors import LedgerError, LedgerMovedError, LedgerStorageError
+from slackwater.errors import (
+    LedgerDamagedError,
+    LedgerError,
+    LedgerMovedError,
+    LedgerStorageError,
+)
 from slackwater.facts.events import AnyEvent
-from slackwater.ledger.audit import FINDINGS_AT_MOST
-from slackwater.ledger.chain import GENESIS, Row, digest
-from slackwater.ledger.codec import timestamp
+from slackwater.ledger.audit import FINDINGS_AT_MOST, audit
+from slackwater.ledger.birth import INSERT
+from slackwater.ledger.chain import GENESIS, Row, digest, link
+from slackwater.ledger.codec import decode, timestamp
+from slackwater.ledger.connection import open_file
 from slackwater.ledger.store import LedgerFile
+from tests.ledger.bounded import ENTRIES, long_ledger, page_by_page
 from tests.ledger.samples import (
+    FOOTING,
     another_program,
     checkpoint,
     ended,
@@ -194,18 +204,6 @@ def test_the_audit_stops_after_enough(tmp_path: Path) -> None:
         assert len(ledger.verify_all()) == FINDINGS_AT_MOST
 
 
-def test_the_audit_reads_more_than_one_page_of_rows(tmp_path: Path) -> None:
-    """Damage beyond the first thousand rows is found too."""
-    path = tmp_path / "live.ledger"
-    events = [kept(number) for number in range(2100)]
-    new_ledger(path, [*events, checkpoint("{}")]).close()
-    tamper(path, "UPDATE entries SET pump = 'x' WHERE seq = 2050")
-    with LedgerFile.open(path, writable=False) as ledger:
-        said = [finding.what for finding in ledger.verify_all()]
-
-    assert said == ["entry 2050 is damaged: its content is not what was written"]
-
-
 def tamper(path: Path, statement: str, values: Values = ((),)) -> None:
     """Change rows the way someone who knows the triggers can."""
     name = "entries_no_update"
@@ -227,3 +225,173 @@ def forge(path: Path, statement: str) -> None:
         prev = digest(linked)
         hashes.append((linked.prev, prev, linked.seq))
     tamper(path, "UPDATE entries SET prev = ?, sha256 = ? WHERE seq = ?", hashes)
+
+
+def test_entries_that_are_gone_are_told_by_number(tmp_path: Path) -> None:
+    """Two in the middle: from the third to the fourth."""
+    path = tmp_path / "live.ledger"
+    new_ledger(path, [*(kept(n) for n in range(5)), checkpoint("{}")]).close()
+    emptied(path, "seq IN (3, 4)")
+    with LedgerFile.open(path, writable=False) as ledger:
+        said = [finding.what for finding in ledger.verify_all()]
+    assert "entry 5 is damaged: entries 3 to 4 are missing before it" == said[0]
+
+
+@pytest.mark.parametrize(
+    ("where", "said"),
+    [
+        ("seq > 0", "entry 1 is damaged: it is missing"),
+        ("seq <= 4", "entry 5 is damaged: entries 1 to 4 are missing before it"),
+    ],
+)
+def test_entries_that_go_while_it_is_open_are_found(
+    tmp_path: Path, where: str, said: str
+) -> None:
+    """All of them, or the first four."""
+    path = tmp_path / "live.ledger"
+    new_ledger(path, [*(kept(n) for n in range(5)), checkpoint("{}")]).close()
+    with LedgerFile.open(path, writable=False) as ledger:
+        emptied(path, where)
+        found = [finding.what for finding in ledger.verify_all()]
+    assert said == found[0]
+
+
+def test_a_whole_page_of_entries_that_is_gone_is_found(tmp_path: Path) -> None:
+    """A thousand are read at once; what comes after them says so."""
+    path = long_ledger(tmp_path)
+    emptied(path, f"seq BETWEEN 1001 AND {ENTRIES - 2}")
+    with closing(open_file(path, writable=False, busy_ms=10)) as connection:
+        said = [finding.what for finding in audit(connection, "x")]
+
+    gone = f"entries 1001 to {ENTRIES - 2} are missing before it"
+    assert [f"entry {ENTRIES - 1} is damaged: {gone}"] == said
+
+
+def test_a_body_that_cannot_be_read_is_told_in_the_words_of_its_fault(
+    path: Path,
+) -> None:
+    """Every hash is right, and what was hashed is no entry."""
+    forge(path, "UPDATE entries SET body = '{}' WHERE seq = 3")
+    with LedgerFile.open(path, writable=False) as again:
+        found = [finding.what for finding in again.verify_all()]
+    with pytest.raises(LedgerDamagedError) as caught:
+        decode("{}", str(path))
+    assert f"entry 3 is damaged: {caught.value.findings[0].what}" == found[0]
+
+
+def test_twenty_findings_are_enough() -> None:
+    """More would only scroll the first ones away (common practice, no source)."""
+    assert 20 == FINDINGS_AT_MOST
+
+
+def test_an_entry_that_was_exchanged_whole_is_missed_by_the_next(path: Path) -> None:
+    """Its own hash is right again; the entry after it speaks of another one."""
+    (old,) = (Row._make(row) for row in rows(path) if row[0] == 3)
+    changed = old._replace(at="2026-05-03T12:00:09.000000Z")
+    tamper(
+        path,
+        "UPDATE entries SET at = ?, sha256 = ? WHERE seq = ?",
+        [(changed.at, digest(changed), 3)],
+    )
+    with pytest.raises(LedgerDamagedError, match="does not follow the entry"):
+        LedgerFile.open(path, writable=False)
+
+
+def emptied(path: Path, where: str) -> None:
+    """Take rows out, as someone can who knows the triggers."""
+    with another_program(path) as stranger:
+        triggers = stranger.execute(
+            "SELECT name, sql FROM sqlite_schema WHERE type = 'trigger'"
+        ).fetchall()
+        for name, _sql in triggers:
+            stranger.execute(f"DROP TRIGGER {name}")
+        stranger.execute(f"DELETE FROM entries WHERE {where}")  # noqa: S608  # ours
+        for _name, sql in triggers:
+            stranger.execute(sql)
+
+
+def test_damage_that_only_sqlite_sees_is_told(path: Path) -> None:
+    """Every row is right, and the file counts free pages that it has not.
+
+    Source: sqlite.org/fileformat2.html, 1.3: bytes 36 to 39 of the header.
+    """
+    content = bytearray(path.read_bytes())
+    content[36:40] = (5).to_bytes(4, "big")
+    path.write_bytes(content)
+
+    (said,) = findings(path)
+    assert "the file is damaged: " in said
+    assert "reelist" in said
+
+
+@contextmanager
+def unseen_by(index: str, path: Path) -> Iterator[None]:
+    """Whatever is done meanwhile an index does not learn of."""
+    name = f"type = 'index' AND name = '{index}'"
+    with another_program(path) as stranger:
+        row = stranger.execute(
+            f"SELECT * FROM sqlite_schema WHERE {name}"  # noqa: S608  # ours
+        ).fetchone()
+        stranger.execute("PRAGMA writable_schema = ON")
+        stranger.execute(f"DELETE FROM sqlite_schema WHERE {name}")  # noqa: S608  # ours
+    yield
+    with another_program(path) as stranger:
+        stranger.execute("PRAGMA writable_schema = ON")
+        stranger.execute("INSERT INTO sqlite_schema VALUES (?, ?, ?, ?, ?)", row)
+
+
+def test_h31_an_index_that_holds_more_than_the_table_is_found(path: Path) -> None:
+    """An entry that changed its kind past the index, every hash right."""
+    with unseen_by("one_intent", path):
+        forge(path, "UPDATE entries SET kind = 'other' WHERE seq = 2")
+
+    more = "the index one_intent is damaged: it holds what the table does not"
+    assert any(more in said for said in findings(path))
+
+
+def test_a_part_that_cannot_be_read_does_not_end_the_others(path: Path) -> None:
+    """The first page of an index is rubbish, and a row is broken as well."""
+    tamper(path, "UPDATE entries SET at = '2020' WHERE seq = 2")
+    with another_program(path) as stranger:
+        (root,) = stranger.execute(
+            "SELECT rootpage FROM sqlite_schema WHERE name = 'one_attempt'"
+        ).fetchone()
+    content = bytearray(path.read_bytes())
+    content[512 * (root - 1) : 512 * root] = bytes(512)
+    path.write_bytes(content)
+    said = "\n".join(findings(path))
+
+    assert "entry 2 is damaged: its content is not what was written" in said
+    assert "the file cannot be read as a ledger: " in said
+    assert "the file is damaged: " in said
+
+
+def test_it_is_read_in_pages_to_the_last_entry(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A thousand rows at once and no more: the daemon's commit need not wait."""
+    path = long_ledger(tmp_path)
+    tamper(path, f"UPDATE entries SET pump = 'x' WHERE seq = {ENTRIES - 1}")  # noqa: S608  # ours
+    page_by_page(monkeypatch)
+    with closing(open_file(path, writable=False, busy_ms=10)) as connection:
+        said = [finding.what for finding in audit(connection, "x")]
+
+    assert [
+        f"entry {ENTRIES - 1} is damaged: its content is not what was written"
+    ] == said
+
+
+def test_an_index_is_compared_to_the_last_entry(tmp_path: Path) -> None:
+    """A dose alone on the third page, which its index does not lead to."""
+    path = long_ledger(tmp_path)
+    with LedgerFile.open(path, footing=FOOTING) as ledger:
+        (row,) = link(ledger.head, [intended()])
+    with unseen_by("one_intent", path), another_program(path) as stranger:
+        stranger.execute(INSERT, row)
+    with closing(open_file(path, writable=False, busy_ms=10)) as connection:
+        said = [finding.what for finding in audit(connection, "x")]
+
+    assert [
+        f"the index one_intent is damaged: it does not lead to entry {ENTRIES + 1}",
+        "the index one_intent is damaged: it holds what the table does not",
+    ] == said

@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 from slackwater.errors import InputError, LedgerStorageError, RefusedError
+from slackwater.ledger.birth import place, refuse_leftovers
 from slackwater.ledger.store import LedgerFile
 from tests.ledger.samples import NOON, made, new_ledger
 
@@ -142,3 +143,39 @@ def test_a_first_entry_that_cannot_be_written_makes_no_file(tmp_path: Path) -> N
     with pytest.raises(InputError):
         LedgerFile.create(tmp_path / "live.ledger", wrong)
     assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize("suffix", ["", "-journal", "-wal", "-shm"])
+def test_a_whole_ledger_is_put_where_nothing_stands(
+    tmp_path: Path, suffix: str
+) -> None:
+    """Neither a file nor what SQLite would replay; then nothing is put there."""
+    whole, path = tmp_path / "whole", tmp_path / "live.ledger"
+    whole.write_bytes(b"invented")
+    in_the_way = path.with_name(path.name + suffix)
+    in_the_way.write_bytes(b"old")
+    with pytest.raises(RefusedError):
+        place(whole, path)
+    in_the_way.unlink()
+    assert not path.exists()
+    place(whole, path)
+    assert b"invented" == path.read_bytes()
+
+
+def test_a_file_and_a_link_to_nothing_are_both_in_the_way(tmp_path: Path) -> None:
+    """Before anything is made."""
+    file, link = tmp_path / "file", tmp_path / "link"
+    file.touch()
+    link.symlink_to(tmp_path / "nowhere")
+    for path in (file, link):
+        with pytest.raises(RefusedError, match="stands here already"):
+            refuse_leftovers(path)
+    refuse_leftovers(tmp_path / "free")
+
+
+def test_making_a_ledger_leaves_no_file_open(tmp_path: Path) -> None:
+    """A daemon that makes shadows for years must not run out of them."""
+    before = len(list(Path("/proc/self/fd").iterdir()))
+    for number in range(3):
+        LedgerFile.create(tmp_path / f"{number}.ledger", made(f"reef-{number}")).close()
+    assert before == len(list(Path("/proc/self/fd").iterdir()))

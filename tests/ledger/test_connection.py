@@ -3,6 +3,7 @@
 import shutil
 import sqlite3
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -14,12 +15,15 @@ from slackwater.errors import (
 )
 from slackwater.ledger.connection import (
     Footing,
+    connect,
     filesystem_of,
+    open_file,
     prove_pragma,
+    translated,
     translation,
 )
 from slackwater.ledger.store import LedgerFile
-from tests.ledger.samples import FOOTING, another_program, kept, new_ledger
+from tests.ledger.samples import FOOTING, another_program, kept, made, new_ledger
 
 # Invented, in the format of fstab(5).
 MOUNTS = """\
@@ -267,3 +271,110 @@ def test_h30_a_directory_in_place_of_a_file_is_a_storage_fault(tmp_path: Path) -
         sqlite3.connect(tmp_path, isolation_level=None)
 
     assert type(translation(caught.value, "x")) is LedgerStorageError
+
+
+def test_a_reader_can_change_nothing_by_two_locks(tmp_path: Path) -> None:
+    """The file is opened for reading, and the connection refuses to write."""
+    path = tmp_path / "any.db"
+    with another_program(path) as stranger:
+        stranger.execute("CREATE TABLE t (x)")
+    reader = open_file(path, writable=False, busy_ms=10)
+    (locked,) = reader.execute("PRAGMA query_only").fetchone()
+    reader.close()
+    assert 1 == locked
+
+
+def test_a_lock_is_waited_for_two_seconds() -> None:
+    """Far below any window of a dose (common practice, no source)."""
+    assert 2000 == Footing().busy_ms
+
+
+def test_a_line_of_another_form_hides_no_mount() -> None:
+    """What comes after it is read."""
+    table = "garbage\n/dev/x / ext4 rw 0 0\n"
+    assert "ext4" == filesystem_of(Path("/home/x"), table)
+
+
+def test_only_a_second_dose_is_told_as_one(tmp_path: Path) -> None:
+    """Another broken constraint is damage."""
+    path = tmp_path / "any.db"
+    with another_program(path) as stranger:
+        stranger.execute("CREATE TABLE t (x NOT NULL)")
+    error = provoked(path, "INSERT INTO t VALUES (NULL)")
+    assert isinstance(error, sqlite3.IntegrityError)
+    assert type(translation(error, "x")) is LedgerDamagedError
+
+
+def opened_as(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """The modes in which files are opened from now on."""
+    modes: list[str] = []
+    connect = sqlite3.connect
+
+    def watched(name: str, **options: Any) -> Any:  # noqa: ANN401  # as it came
+        modes.append(name.rpartition("=")[2])
+        return connect(name, **options)
+
+    monkeypatch.setattr(sqlite3, "connect", watched)
+    return modes
+
+
+def test_a_whole_ledger_is_read_without_being_opened_for_writing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Somebody who may only look need not be let do more."""
+    new_ledger(tmp_path / "live.ledger").close()
+    modes = opened_as(monkeypatch)
+    LedgerFile.open(tmp_path / "live.ledger", writable=False, footing=FOOTING).close()
+
+    assert {"ro"} == set(modes) - {":memory:"}
+
+
+def test_h29_a_reader_waits_for_a_lock_once(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A lock is no torn write: nothing is tried a second time with more rights."""
+    path = tmp_path / "live.ledger"
+    new_ledger(path).close()
+    with another_program(path) as holder:
+        holder.execute("BEGIN EXCLUSIVE")
+        modes = opened_as(monkeypatch)
+        with pytest.raises(LedgerBusyError):
+            LedgerFile.open(path, writable=False, footing=Footing(busy_ms=1))
+
+    assert ["ro"] == modes
+
+
+def test_a_file_that_is_refused_is_not_held(tmp_path: Path) -> None:
+    """However long the error is told on."""
+    path = tmp_path / "live.ledger"
+    LedgerFile.create(path, made(), "shadow").close()
+    with pytest.raises(LedgerDamagedError) as caught:
+        connect(path, "live", writable=True, footing=FOOTING)
+    links = [one for one in Path("/proc/self/fd").iterdir() if one.is_symlink()]
+
+    assert "this is a shadow ledger" == caught.value.findings[0].what
+    assert path not in [one.readlink() for one in links if one.exists()]
+
+
+def test_a_lock_is_waited_for_as_long_as_was_said(tmp_path: Path) -> None:
+    """Two seconds, where nothing else is."""
+    path = tmp_path / "live.ledger"
+    new_ledger(path).close()
+    with LedgerFile.open(path) as ledger:
+        assert [(2000,)] == ledger.select("PRAGMA busy_timeout")
+
+
+def test_a_fault_of_the_program_is_none_of_the_file() -> None:
+    """It passes as it came."""
+    with pytest.raises(sqlite3.ProgrammingError), translated("x"):
+        raise sqlite3.ProgrammingError
+
+
+def test_words_that_cannot_be_read_are_damage() -> None:
+    """A flipped byte in a name of the schema, which SQLite then repeats."""
+    with pytest.raises(UnicodeDecodeError) as caught:
+        b"\xff".decode()
+    error = translation(caught.value, "x")
+
+    assert type(error) is LedgerDamagedError
+    assert "(UnicodeDecodeError)" in error.findings[0].what
