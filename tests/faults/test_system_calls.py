@@ -15,8 +15,10 @@ from pathlib import Path
 
 import pytest
 
+from slackwater.cli.opening import daemon_is_here
 from slackwater.ledger.store import LedgerFile
 from slackwater.service.memory import LIVE_NAME
+from slackwater.service.standing import LOCK_NAME
 from tests.faults.acts import ACTS, VOUCH, Act
 from tests.faults.border import GO, KILL, SHORT, Life, Say, watched
 from tests.faults.dosing import dosing
@@ -164,6 +166,23 @@ def test_h05_a_disk_that_fails_while_a_ledger_is_made_is_told_as_such(
 
     assert {} == {one: wrong for one, wrong in found.items() if wrong}
     assert tries
+
+
+@pytest.mark.usefixtures("border")
+def test_a_lock_that_the_system_refuses_is_no_second_daemon(bench: Bench) -> None:
+    """Nobody is sent to stop what does not run, and no verb says that it does."""
+    act = BY_NAME["lock"]
+    bench.ready(act)
+    life, found = bench.strike(act, Strike(act.name, "flock", 1, "ENOLCK"))
+    assert ("LedgerMissingError", []) == (life.said, found)
+
+    (bench.folder / LOCK_NAME).touch()
+    asked = watched(
+        lambda _say: str(daemon_is_here(bench.folder)),
+        lambda _number, name: errno.ENOLCK if name == "flock" else GO,
+        lambda _word: None,
+    )
+    assert "None" == asked.said
 
 
 @pytest.mark.usefixtures("border")

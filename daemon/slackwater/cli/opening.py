@@ -196,8 +196,10 @@ def daemon_is_here(state_dir: Path) -> bool | None:
         try:
             # Shared and given back at once: it only asks.
             fcntl.flock(lock, fcntl.LOCK_SH | fcntl.LOCK_NB)
-        except OSError:
+        except BlockingIOError:
             return True
+        except OSError:
+            return None
     return False
 
 

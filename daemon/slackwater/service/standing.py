@@ -28,18 +28,11 @@ def only_one(state: Path) -> Iterator[None]:
     try:
         lock = (state / LOCK_NAME).open("a")
     except OSError as error:
-        raise LedgerMissingError(
-            Finding(
-                what=f"the state directory cannot be used ({error.strerror})",
-                where=str(state),
-                expected="a directory this user may write to, with a ledger in it",
-                do="Run `slackwater init` once, or give --state.",
-            )
-        ) from error
+        raise _unusable(state, error) from error
     with lock:
         try:
             fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except OSError as error:
+        except BlockingIOError as error:
             raise RefusedError(
                 Finding(
                     what="another daemon runs on this ledger",
@@ -48,7 +41,20 @@ def only_one(state: Path) -> Iterator[None]:
                     do="Stop the other one first.",
                 )
             ) from error
+        except OSError as error:
+            raise _unusable(state, error) from error
         yield
+
+
+def _unusable(state: Path, error: OSError) -> LedgerMissingError:
+    return LedgerMissingError(
+        Finding(
+            what=f"the state directory cannot be used ({error.strerror})",
+            where=str(state),
+            expected="a directory this user may write to, with a ledger in it",
+            do="Run `slackwater init` once, or give --state.",
+        )
+    )
 
 
 def zone_hashes(machine: Machine) -> dict[str, str]:
