@@ -199,7 +199,8 @@ def counts_for(moment: Moment, test: MeasurementKept | LevelEntered) -> timedelt
         return unknown
     per_day = uptake.low / PEQ_PER_MEQ / (tank.net_ul / UL_PER_L)
     above = test.value - guard.ceiling + guard.hysteresis
-    return min(max(DAY * (above / per_day), shortest), longest)
+    # Bounded before it is a time: no time is as long as next to no uptake would need.
+    return DAY * min(max(above / per_day, shortest / DAY), longest / DAY)
 
 
 def _counts(moment: Moment, test: MeasurementKept | LevelEntered) -> bool:
