@@ -5,43 +5,11 @@ from collections.abc import Sequence
 import pytest
 
 from slackwater.gate.swings.limits import DKH, LEAST_SWING
-from slackwater.gate.swings.verdicts import Steady, Swing
-from slackwater.gate.swings.votes import Point, alone, judged, without_few
+from slackwater.gate.swings.verdicts import Steady
+from slackwater.gate.swings.votes import alone, judged, without_few
+from tests.gate.swings.pointed import HOUR_S, of_risen, points, quiet, shown, swing
 
-HOUR_S = 3600.0
 SD = 0.1 * DKH
-
-
-def points(
-    *errors_dkh: float, sd_dkh: float = 0.1, every_s: float = HOUR_S
-) -> list[Point]:
-    """One point an hour with these errors."""
-    return [
-        Point(at_s=place * every_s, error=error * DKH, sd=sd_dkh * DKH, bias=0.02 * DKH)
-        for place, error in enumerate(errors_dkh)
-    ]
-
-
-def quiet(count: int) -> list[float]:
-    """Errors of a tenth of the noise, up and down."""
-    return [0.01 * (-1) ** place for place in range(count)]
-
-
-def swing(of: Swing | Steady) -> Swing:
-    """It must be one."""
-    assert isinstance(of, Swing)
-    return of
-
-
-def shown(of: Sequence[Point]) -> list[tuple[float, float]]:
-    """Levels that left 8 dKH as far as the errors say."""
-    return [(point.at_s, 8.0 * DKH + point.error) for point in of]
-
-
-def of_risen(*errors_dkh: float, sd_dkh: float = 0.1) -> Swing | Steady:
-    """What is said of errors that the level itself shows."""
-    of = points(*errors_dkh, sd_dkh=sd_dkh)
-    return judged(of, shown(of))
 
 
 def weekly(per_day_dkh: float) -> list[tuple[float, float]]:
@@ -87,6 +55,7 @@ def test_a_point_on_the_other_side_confirms_nothing() -> None:
 def test_one_half_as_far_or_twice_confirms_nothing() -> None:
     """What says the same is between half and twice as far."""
     assert {10, 11} == alone(points(*quiet(10), 2.0, 0.9))
+    assert {10, 11} == alone(points(*quiet(10), 2.0, 1.0))
     assert set() == alone(points(*quiet(10), 2.0, 1.1))
 
 
@@ -106,8 +75,10 @@ def test_few_that_stand_alone_are_left_out_and_many_are_not() -> None:
 
 def test_nothing_smaller_than_a_swing_is_one() -> None:
     """Sure as it is: a shift of a third of a dKH that stays."""
-    small = (LEAST_SWING / DKH - 0.02,) * 12
-    assert "steady" == judged(points(*quiet(10), *small, sd_dkh=0.03), []).name
+    small = LEAST_SWING / DKH - 0.02
+    for size in (small, -small):
+        of = points(*quiet(10), *[size] * 12, sd_dkh=0.03)
+        assert "steady" == judged(of, shown(of)).name
 
 
 def test_sums_alone_need_a_retest() -> None:
@@ -131,6 +102,7 @@ def test_a_week_of_drift_is_a_vote_beside_the_sums() -> None:
     falling = [*weekly(-0.1)[:-2], *back]
     assert ("sums", "retest") == swing(judged(rise, falling)).votes
     assert ("sums", "retest") == swing(judged(rise, weekly(1.0)[:24])).votes
+    assert ("sums", "slope") == swing(judged(rise, weekly(1.0)[:25])).votes
 
 
 @pytest.mark.parametrize("per_day_dkh", [0.0, -0.5, -3.0])
@@ -148,15 +120,30 @@ def test_what_a_level_was_days_before_a_swing_is_no_rise() -> None:
     beyond = points(*quiet(60), 0.9, 0.9)
     calm = [(point.at_s, 8.0 * DKH) for point in beyond]
     low = 7.0 * DKH
-    old = [(at_s, low if at_s < 29 * HOUR_S else level) for at_s, level in calm]
-    near = [(at_s, low if at_s == 31 * HOUR_S else level) for at_s, level in calm]
+    old = [(at_s, low if at_s < 30 * HOUR_S else level) for at_s, level in calm]
+    near = [(at_s, low if at_s == 30 * HOUR_S else level) for at_s, level in calm]
     assert "steady" == judged(beyond, old).name
     assert "swing-up" == judged(beyond, near).name
 
 
-def test_of_rare_tests_the_newest_before_a_swing_count_however_old() -> None:
-    """A keeper who tests every other day finds a rise as well."""
+@pytest.mark.parametrize(
+    ("low", "name"), [(5, "swing-up"), (3, "swing-up"), (2, "steady")]
+)
+def test_of_rare_tests_the_newest_three_before_a_swing_count_however_old(
+    low: int, name: str
+) -> None:
+    """A keeper who tests every other day finds a rise as well, from the lowest."""
     of = points(*quiet(6), 0.9, 0.9, every_s=48 * HOUR_S)
+    levels = [
+        (point.at_s, (7.1 if place == low else 8.0) * DKH)
+        for place, point in enumerate(of)
+    ]
+    assert name == judged(of, levels).name
+
+
+def test_of_three_tests_the_first_is_what_the_others_rose_from() -> None:
+    """There is none before it."""
+    of = points(0.0, 0.9, 0.9, every_s=48 * HOUR_S)
     assert "swing-up" == judged(of, shown(of)).name
 
 

@@ -16,7 +16,6 @@ from statistics import median
 from typing import NamedTuple
 
 from slackwater.facts.courses import HOUR_S
-from slackwater.facts.limits import DAY_S
 from slackwater.gate.swings.limits import (
     GOOD,
     LEAST_RANGE,
@@ -24,6 +23,7 @@ from slackwater.gate.swings.limits import (
     SHIFT,
     WINDOW_H,
 )
+from slackwater.gate.swings.usual import DAY
 from slackwater.gate.swings.verdicts import Steady, Swing
 from slackwater.water.statistics import (
     OUTLIER_SDS,
@@ -118,8 +118,6 @@ def _swing(
     points: Sequence[Point], levels: Sequence[tuple[float, float]], outliers: int
 ) -> Swing | None:
     """The swing that points without outliers show; None where they show none."""
-    if len(points) < FEWEST:
-        return None
     sums, rest_up, rest_down = _sums(points)
     for sign, total, rest in ((1.0, sums.up, rest_up), (-1.0, sums.down, rest_down)):
         part = points[rest:]
@@ -219,24 +217,25 @@ def _ranges(points: Sequence[Point], sign: float) -> bool:
     hours = [point.at_s / HOUR_S for point in points]
     by_hour = hourly_medians(hours, [point.error for point in points])
     errors = [error for _, error in by_hour[-RANGE_AT_MOST:]]
-    if len(errors) < FEWEST:
-        return False
-    test = range_test(errors, median(point.sd for point in points))
     ends = median(errors[-FEWEST:]) - (max(errors) + min(errors)) / 2
-    return test.is_swing and test.found > LEAST_RANGE and sign * ends > 0
+    # One hour or two end in the middle of their range, which is neither side of it.
+    return sign * ends > 0 and _is_wide(errors, median(point.sd for point in points))
+
+
+def _is_wide(errors: Sequence[float], sd: float) -> bool:
+    test = range_test(errors, sd)
+    return test.is_swing and test.found > LEAST_RANGE
 
 
 def _slopes(levels: Sequence[tuple[float, float]], sign: float) -> bool:
     """Whether the level itself drifted that way over a week."""
-    if len(levels) < FEWEST_FOR_A_SLOPE:
-        return False
     by_time = hourly_medians(
         [at_s / HOUR_S / SLOPE_H for at_s, _ in levels],
         [level for _, level in levels],
     )[-SLOPE_AT_MOST:]
     if len(by_time) < FEWEST_FOR_A_SLOPE:
         return False
-    days = [place * SLOPE_H * HOUR_S / DAY_S for place, _ in by_time]
+    days = [place * SLOPE_H / DAY for place, _ in by_time]
     slope = slope_theil1950(days, [level for _, level in by_time])
     return slope.is_drift(LEAST_SWING) and sign * slope.slope > 0
 
