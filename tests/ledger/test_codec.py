@@ -1,7 +1,7 @@
 """Events and states survive their text, and nothing else is read."""
 
 import json
-from dataclasses import replace
+from dataclasses import asdict, dataclass, replace
 from datetime import UTC, date, datetime, timedelta, timezone
 from typing import get_args
 
@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from slackwater.errors import InputError, LedgerDamagedError
 from slackwater.facts.alarms import StandingAlarm
-from slackwater.facts.events import AnyEvent
+from slackwater.facts.events import AnyEvent, ReadingKept
 from slackwater.facts.fold import fold
 from slackwater.facts.now import Mark
 from slackwater.facts.reasons import Code, Figure, Reason
@@ -210,6 +210,62 @@ def test_anything_but_one_canonical_known_entry_is_damage(text: str) -> None:
     """No field is guessed, dropped or turned into another type."""
     with pytest.raises(LedgerDamagedError, match="cannot be read"):
         decode(text, "entry 5")
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        (canonical({**good(), "tank": 5, "value": "x"}), "reading_kept.tank: Input "),
+        ("[]", "Input should be an object"),
+        ("", "Expecting value: line 1 column 1"),
+        ("{}x", "Extra data: line 1 column 3"),
+    ],
+)
+def test_damage_is_told_by_its_first_fault_and_its_place(text: str, said: str) -> None:
+    """Where in the entry, if there is a place, and in which entry."""
+    with pytest.raises(LedgerDamagedError) as caught:
+        decode(text, "x, entry 5")
+
+    (finding,) = caught.value.findings
+    assert finding.what.startswith(f"an entry cannot be read: {said}")
+    assert "x, entry 5" == finding.where
+
+
+def test_a_reason_is_no_dump() -> None:
+    """Two lines of a terminal (80 characters each, common practice) are enough."""
+    unknown = canonical({**good(), "kind": "reading_lost"})
+    wrong = replace(kept(), tank=5, probe=6, parameter=7)  # type: ignore[arg-type]  # the point
+    with pytest.raises(LedgerDamagedError) as read:
+        decode(unknown)
+    with pytest.raises(InputError) as written:
+        encode(wrong)
+    reasons = [
+        caught.value.findings[0].what.partition(": ")[2] for caught in (read, written)
+    ]
+
+    assert [160, 160] == [len(reason) for reason in reasons]
+    assert [False, False] == ["\n" in reason for reason in reasons]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Later(ReadingKept):
+    """A reading as a later version may know it."""
+
+    depth_m: float = 0.3
+
+
+def test_an_entry_that_reads_back_otherwise_is_not_written() -> None:
+    """A field this version has no room for would be lost."""
+    later = Later(**asdict(kept()))
+    with pytest.raises(InputError, match="it reads back as something else"):
+        encode(later)
+
+
+def test_a_state_that_cannot_be_written_is_no_checkpoint() -> None:
+    """Half a letter is no text (RFC 8259, 8.2), nor is a number one."""
+    for wrong in ("\ud800", 5):
+        with pytest.raises(InputError, match="a State cannot be written"):
+            dump_state(replace(rich_state(), ledger_id=wrong))  # type: ignore[arg-type]  # the point
 
 
 def test_an_unknown_field_deep_inside_is_damage() -> None:

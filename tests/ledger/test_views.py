@@ -5,12 +5,14 @@ import io
 import json
 from collections.abc import Iterator
 from datetime import timedelta
+from itertools import islice
 from pathlib import Path
 
 import pytest
 
 from slackwater.errors import LedgerDamagedError
-from slackwater.facts.events import AnyEvent
+from slackwater.facts.events import AnyEvent, DoseHeld
+from slackwater.facts.reasons import Code, because
 from slackwater.ledger.codec import decode
 from slackwater.ledger.lives import totals
 from slackwater.ledger.store import LedgerFile
@@ -22,12 +24,17 @@ from slackwater.ledger.views import (
     entry_document,
     line_document,
     lines_csv,
+    newest_checkpoint,
+    since_entry,
 )
+from tests.ledger.bounded import ENTRIES, long_ledger, page_by_page
 from tests.ledger.samples import (
     DAY,
     FOOTING,
     NOON,
     another_program,
+    checkpoint,
+    clocks,
     ended,
     intended,
     kept,
@@ -220,3 +227,41 @@ def test_h31_a_damaged_entry_is_said_not_shown(
 
     with pytest.raises(LedgerDamagedError, match="entry 3"):
         list(entries(ledger))
+
+
+def test_the_newest_checkpoint_before_a_time_is_found(ledger: LedgerFile) -> None:
+    """Where there is none it is gone on from the first entry."""
+    ledger.append([checkpoint("{}", 20), kept(30), checkpoint("{}", 40)])
+    moments = [NOON + timedelta(seconds=n) for n in (20, 20.000001, 40, 41)]
+
+    assert [1, 7, 7, 9] == [newest_checkpoint(ledger, one) for one in moments]
+
+
+def test_everything_since_an_entry_comes_in_pages(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each entry once and none before it; a page is no longer than a thousand."""
+    path = long_ledger(tmp_path)
+    page_by_page(monkeypatch)
+    with LedgerFile.open(path, writable=False, footing=FOOTING) as long:
+        since = [entry.seq for entry in since_entry(long, 7)]
+        first = [entry.seq for entry in islice(entries(long), 2)]
+
+    assert list(range(7, ENTRIES + 1)) == since
+    assert [1, 2] == first
+
+
+def test_words_numbers_and_truths_stay_as_they_are(ledger: LedgerFile) -> None:
+    """What never happened is null."""
+    dose = "reef/other@2026-05-03#01"
+    why = (because(Code.NODE_ABSENT),)
+    ledger.append([DoseHeld(**clocks(), dose_id=dose, pump="left", reasons=why)])
+    document = line_document(doses(ledger, Wanted(dose=dose))[0])
+
+    assert ("held", True, 0, None, None) == (
+        document["word"],
+        document["in_water"],
+        document["asked_ul"],
+        document["due_at"],
+        document["local_day"],
+    )

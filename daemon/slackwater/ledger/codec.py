@@ -129,7 +129,7 @@ def _written(
         # Lone surrogates pass json and fail only here.
         text.encode()
     except (PydanticSerializationError, TypeError, ValueError) as error:
-        raise _unwritable(record, _in_one_line(error)) from error
+        raise _unwritable(record, _in_one_line(str(error))) from error
     return text
 
 
@@ -146,7 +146,7 @@ def _read(
     except ValidationError as error:
         raise _unreadable(_first_fault(error), where) from error
     except (ValueError, RecursionError) as error:
-        raise _unreadable(_in_one_line(error), where) from error
+        raise _unreadable(_in_one_line(str(error)), where) from error
     if not plain:
         fault = "its text is not canonical JSON"
         raise _unreadable(fault, where)
@@ -156,12 +156,11 @@ def _read(
 def _first_fault(error: ValidationError) -> str:
     fault, *_ = error.errors()
     place = ".".join(str(part) for part in fault["loc"])
-    return f"{place}: {fault['msg']}" if place else fault["msg"]
+    return _in_one_line(f"{place}: {fault['msg']}" if place else fault["msg"])
 
 
-def _in_one_line(error: Exception) -> str:
-    words = " ".join(str(error).split())
-    return words[:_WORDS_AT_MOST] or type(error).__name__
+def _in_one_line(words: str) -> str:
+    return " ".join(words.split())[:_WORDS_AT_MOST]
 
 
 def _unwritable(record: object, why: str) -> InputError:
