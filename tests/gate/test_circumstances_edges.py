@@ -179,3 +179,15 @@ def test_salinity_far_off_holds_until_it_is_near_again() -> None:
     assert ["salinity-far/reef", "salinity/reef"] == water.holds
     water.read_for(timedelta(hours=2), salt=35.0)
     assert [] == water.holds
+
+
+def test_an_entry_that_is_spoken_for_hides_none_that_is_not() -> None:
+    """The second was told after the person's own test, the first before it."""
+    water = bare()
+    water.write(told(water, 10.5, "u-1"))
+    water.pass_time(MINUTE)
+    water.write(hand_test(water, "alkalinity", dkh(8.0)))
+    assert set() == water.stopped
+    water.pass_time(MINUTE)
+    water.write(told(water, 10.4, "u-2"))
+    assert ALKALINE == water.stopped
