@@ -1,7 +1,7 @@
 """The file itself refuses change, and grows by whole steps."""
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import get_args
 
@@ -248,3 +248,26 @@ def test_every_kind_that_histories_read_is_a_kind_of_entry() -> None:
 
     assert water <= set(HISTORY_KINDS) <= kinds
     assert sorted(set(HISTORY_KINDS)) == list(HISTORY_KINDS)
+
+
+class Overtaken(sqlite3.Connection):
+    """A connection that waits for a lock while another program does the work."""
+
+    def execute(self, statement: str, values: Sequence[object] = ()) -> sqlite3.Cursor:  # type: ignore[override]  # as ours are called
+        """Carry it out, a lock not before another program has run every step."""
+        (_, _, name) = super().execute("PRAGMA database_list").fetchone()
+        if statement == "BEGIN EXCLUSIVE":
+            with another_program(Path(name)) as other:
+                migrate(other)
+        return super().execute(statement, values)
+
+
+def test_h09_a_step_that_another_program_ran_meanwhile_is_not_run_again(
+    tmp_path: Path,
+) -> None:
+    """Whoever waited for the lock looks again."""
+    path = tmp_path / "any.db"
+    waiting = sqlite3.connect(path, isolation_level=None, factory=Overtaken)
+    migrate(waiting)
+    check_schema(waiting, "x")
+    waiting.close()

@@ -50,14 +50,6 @@ def test_news_come_in_thousands_at_most(ledger: LedgerFile, path: Path) -> None:
     assert list(range(2, 2502)) == [entry.seq for part in parts for entry in part]
 
 
-def test_a_long_ledger_loads_whole(ledger: LedgerFile, path: Path) -> None:
-    """Pages of a thousand join without loss."""
-    ledger.append([kept(number) for number in range(2100)])
-
-    with reopened(path) as other:
-        assert list(range(1, 2102)) == [entry.seq for entry in other.load().entries]
-
-
 @pytest.mark.parametrize("content", [b"", b"not a database" * 100, b"\0" * 8192])
 def test_h32_an_empty_or_foreign_file_is_damage(path: Path, content: bytes) -> None:
     """An empty file is not an unused day budget; it is left as it was found."""
