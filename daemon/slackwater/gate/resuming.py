@@ -12,6 +12,7 @@ Units: alkalinity in pico-equivalents for the whole tank.
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import repeat
 
 from slackwater.facts.charging import HOURS_KEPT, hour_of
 from slackwater.facts.rolling import DAY_MS
@@ -57,6 +58,17 @@ class Box:
     net: int
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Left:
+    """How much of its uptake a tank still has, 0 to 1, for each of the spans.
+
+    Under the uptake it has as usual, and under the lowest it may have.
+    """
+
+    usual: tuple[float, ...]
+    low: tuple[float, ...]
+
+
 def planned_per_day(moment: Moment, tank_id: str) -> tuple[int, int]:
     """Alkalinity a day of this tank's lines: (maintenance, all), those of ours."""
     maintenance, everything = moment.rules.alkalinity.get(tank_id, (0, 0))
@@ -100,9 +112,12 @@ def must_resume(moment: Moment, tank_id: str) -> bool:
 
 def has_recovered(moment: Moment, tank_id: str) -> bool:
     """The full plan fits, or what is left of the way is no more than a day may rise."""
-    box, given = _box(moment, tank_id), _given_by_hour(moment, tank_id)
-    missing = max(span * (1.0 - _left(given, box.usual, span)) for span in box.spans)
-    return missing <= box.net or _share_ppm(box, given) >= WHOLE
+    box = _box(moment, tank_id)
+    left = _left_of(box, _given_by_hour(moment, tank_id))
+    missing = max(
+        span * (1.0 - share) for span, share in zip(box.spans, left.usual, strict=True)
+    )
+    return missing <= box.net or _share_ppm(box, left) >= WHOLE
 
 
 def resume_ppm(moment: Moment, tank_id: str) -> int:
@@ -112,23 +127,23 @@ def resume_ppm(moment: Moment, tank_id: str) -> int:
     takes up if it lives at its lower bound and if it lives at its estimate: the one
     takes little, the other has sunk further.
     """
-    return _share_ppm(_box(moment, tank_id), _given_by_hour(moment, tank_id))
+    box = _box(moment, tank_id)
+    return _share_ppm(box, _left_of(box, _given_by_hour(moment, tank_id)))
 
 
-def _share_ppm(box: Box, given: tuple[float, ...]) -> int:
+def _share_ppm(box: Box, left: Left) -> int:
     if box.plan <= 0:
         return WHOLE
     taken = min(
-        uptake * _left(given, uptake, span)
-        for uptake in (box.low, box.usual)
-        for span in box.spans
+        *(box.low * share for share in left.low),
+        *(box.usual * share for share in left.usual),
     )
     allowed = box.net * NET_PERCENT // 100 + int(taken) - box.outside
     return min(WHOLE, max(allowed, 0) * WHOLE // box.plan)
 
 
-def _given_by_hour(moment: Moment, tank_id: str) -> tuple[float, ...]:
-    """What the tank was given in each hour, the oldest first.
+def _given_by_hour(moment: Moment, tank_id: str) -> tuple[int, ...]:
+    """What doses gave the tank in each hour, the oldest first.
 
     Starts when the stage began or six weeks ago, whichever is later: longer than any
     tank remembers.
@@ -137,24 +152,25 @@ def _given_by_hour(moment: Moment, tank_id: str) -> tuple[float, ...]:
     last = hour_of(moment.now.utc)
     since = hour_of(moment.state.stage_since or moment.now.utc)
     first = max(since, last - HOURS_KEPT)
-    outside_hour = outside_per_day(moment, tank_id) / DAY_HOURS
-    given = [outside_hour] * (last - first)
-    for hour, amount in hours.items():
-        if first <= hour < last:
-            given[hour - first] += amount
-    return tuple(given)
+    # A thousand hours, at each turn: no step of our own for each of them.
+    return tuple(map(hours.get, range(first, last), repeat(0)))
 
 
 @lru_cache(LEFTS_KEPT)
-def _left(given: tuple[float, ...], uptake: int, span: int) -> float:
-    """How much of this uptake a day the tank still has, after what it was given.
+def _left_of(box: Box, given: tuple[int, ...]) -> Left:
+    """What is left of the uptake after so much was given, hour by hour."""
+    return Left(
+        usual=tuple(_left(box, given, box.usual, span) for span in box.spans),
+        low=tuple(_left(box, given, box.low, span) for span in box.spans),
+    )
 
-    Range: 0 to 1; the whole at the start.
-    """
-    left, per_hour = 1.0, uptake / DAY_HOURS
+
+def _left(box: Box, given: tuple[int, ...], uptake: int, span: int) -> float:
+    """How much of this uptake a day the tank still has; the whole at the start."""
+    left, per_hour, outside = 1.0, uptake / DAY_HOURS, box.outside / DAY_HOURS
     # A thousand hours: no call in here.
     for amount in given:
-        left += (amount - per_hour * left) / span
+        left += (outside + amount - per_hour * left) / span
         if left > 1.0:
             left = 1.0
         elif left < 0.0:
