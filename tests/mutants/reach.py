@@ -57,15 +57,19 @@ class Reach:
     ) -> list[int]:
         """These tests: those of the module first, then the quickest, the slow last.
 
-        Only so many as take `within_s` together; all for 0.
+        Only so many as take `within_s` together; all for 0. Where a function remembers
+        its answer only the first test is seen to reach it: after those that reach it
+        come all others of the module.
         """
         mirrored = f"test_{mutant.path.stem}.py"
+        own = {index for index in self.took_s if items[index].path.name == mirrored}
+        reaching = self.reaching(mutant)
 
-        def key(index: int) -> tuple[bool, bool, float]:
+        def key(index: int) -> tuple[bool, bool, bool, float]:
             took_s = self.took_s[index]
-            return took_s > SLOW_S, items[index].path.name != mirrored, took_s
+            return took_s > SLOW_S, index not in reaching, index not in own, took_s
 
-        order = sorted(self.reaching(mutant), key=key)
+        order = sorted(reaching | own, key=key)
         spent_s = accumulate(self.took_s[index] for index in order)
         pairs = zip(order, spent_s, strict=True)
         return [index for index, till_s in pairs if not within_s or till_s <= within_s]
