@@ -85,8 +85,7 @@ def test_h33_a_backup_is_whole_before_it_has_its_name(
     with new_ledger(tmp_path / "live.ledger", [kept(1)]) as ledger:
         disk.early.clear()
         packed(ledger, tmp_path / "reef.tar")
-
-    assert ([], set()) == (disk.early, disk.unsure)
+        assert ([], set()) == (disk.early, disk.unsure)
 
 
 def test_h33_what_a_backup_held_is_sure_before_it_is_used(
