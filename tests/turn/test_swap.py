@@ -124,6 +124,28 @@ def test_h46_the_gap_follows_what_flowed_not_what_the_pump_gives_now() -> None:
     assert first.at - START >= timedelta(seconds=600)
 
 
+def test_h46_a_run_of_the_new_bottle_does_not_hide_what_the_old_one_gave() -> None:
+    """The exchanged bottle runs in between: the carbonate is in the water all the same.
+
+    It is ten minutes (the bench's gap) until calcium may follow, as without that run.
+    """
+    bench = Bench(machine())
+    bench.run_until(START + timedelta(minutes=1))
+    given_ms = bench.state.flows["carbonate"].end_ms
+    two, five = (
+        replace(line, windows=(Window(start_minute=begins, end_minute=1440),), group="")
+        for line, begins in zip(plan().lines, (2, 5), strict=True)
+    )
+    inert = replace(two, id="inert", solution="inert")
+    both = replace(plan(), lines=(inert, five), groups={})
+    bench.setup = make_setup(with_inert_bottle(), {2: (approval(2, bench.utc), both)})
+    bench.run_until(START + timedelta(minutes=30))
+    intents = [i for i in bench.intents() if i.at > START + timedelta(minutes=1)]
+    assert ["inert", "calcium"] == [intent.solution for intent in intents[:2]]
+    assert given_ms == bench.state.flows["carbonate/reef/carbonate"].end_ms
+    assert intents[1].proven_ms - given_ms >= 600_000
+
+
 def with_inert_bottle() -> Machine:
     """The scene after its carbonate pump was given a solution without effects."""
     whole = roomy(machine())

@@ -152,6 +152,9 @@ def fold_intended(state: State, event: DoseIntended) -> None:
     state.open[attempt] = _open_dose(intent=event)
     flow = state.flows.get(pump)
     if flow is None or flow.solution != event.solution or flow.tank != tank:
+        if flow is not None:
+            # What it gives no more is in the water still.
+            state.flows[f"{pump}/{flow.tank}/{flow.solution}"] = flow
         flow = Flow(tank=tank, solution=event.solution, end_ms=0)
         state.flows[pump] = flow
     flow.end_ms = event.flow_end_ms
