@@ -25,6 +25,8 @@ from tests.faults.life import AT_ONCE, batch
 from tests.ledger.samples import checkpoint, ended, kept, made, new_ledger
 
 OLD = Path(__file__).parents[1] / "ledger" / "version_1.sql"
+# Who lives an act and does not die of it has these to close.
+LEFT_OPEN: list[LedgerFile] = []
 # What is said: something is vouched for; a daemon starts.
 VOUCH, START = "vouched", "start"
 # What SQLite makes of a disk that cannot read
@@ -70,12 +72,17 @@ def _open(folder: Path, *, writable: bool = True) -> LedgerFile:
     return LedgerFile.open(folder / LIVE_NAME, writable=writable, footing=AT_ONCE)
 
 
+def left_open(ledger: LedgerFile) -> LedgerFile:
+    """A ledger left open as a dead process leaves it: no witness is written."""
+    LEFT_OPEN.append(ledger)
+    return ledger
+
+
 def _append(folder: Path, say: Say, batches: Sequence[Sequence[AnyEvent]]) -> str:
-    ledger = _open(folder)
+    ledger = left_open(_open(folder))
     for several in batches:
         ledger.append(several)
         say(VOUCH)
-    # Left open as a dead process leaves it: no witness is written.
     return ""
 
 
@@ -98,7 +105,7 @@ def whole(left: Left, entries: int, sizes: Sequence[int]) -> list[str]:
 
 
 def _created(folder: Path, say: Say) -> str:
-    LedgerFile.create(folder / LIVE_NAME, made(), footing=AT_ONCE)
+    left_open(LedgerFile.create(folder / LIVE_NAME, made(), footing=AT_ONCE))
     say(VOUCH)
     return ""
 

@@ -215,6 +215,10 @@ class DiskMemory:
         """What the shell does each hour."""
         self._file.write_witness()
 
+    def close(self) -> None:
+        """What a daemon does that ends as it should."""
+        self._file.close()
+
 
 def _attempts(events: Iterable[AnyEvent]) -> set[str]:
     return {one.command.attempt for one in events if isinstance(one, DoseIntended)}

@@ -135,6 +135,7 @@ def _checkpoint(sea: Sea) -> None:
     if memory.state.mark is not None:
         proven = proven_ms(memory.state.mark, now)
         memory.checkpoint({"at": now.utc, "boot_s": now.boot_s, "proven_ms": proven})
+    memory.close()
 
 
 def dosing() -> Act:

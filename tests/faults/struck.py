@@ -28,7 +28,16 @@ from types import TracebackType
 from typing import NamedTuple
 
 from slackwater.errors import LedgerDamagedError, SlackwaterError
-from tests.faults.acts import ACTS, BROKEN, DAMAGED, LESS, VOUCH, Act, Left
+from tests.faults.acts import (
+    ACTS,
+    BROKEN,
+    DAMAGED,
+    LEFT_OPEN,
+    LESS,
+    VOUCH,
+    Act,
+    Left,
+)
 from tests.faults.border import GO, KILL, NAMES, SHORT, Life, Say, is_there, watched
 from tests.faults.dosing import dosing
 from tests.faults.errands import ERRANDS
@@ -190,6 +199,8 @@ class Bench:
         if not act.in_a_world:
             copy = self._copy(act)
             act.live(copy, _unheard)
+            while LEFT_OPEN:
+                LEFT_OPEN.pop().close()
             shutil.rmtree(copy)
 
     def calls(self, act: Act) -> list[str]:

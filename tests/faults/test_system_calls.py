@@ -19,7 +19,7 @@ from slackwater.cli.opening import daemon_is_here
 from slackwater.ledger.store import LedgerFile
 from slackwater.service.memory import LIVE_NAME
 from slackwater.service.standing import LOCK_NAME
-from tests.faults.acts import ACTS, VOUCH, Act
+from tests.faults.acts import ACTS, VOUCH, Act, left_open
 from tests.faults.border import GO, KILL, SHORT, Life, Say, watched
 from tests.faults.dosing import dosing
 from tests.faults.life import AT_ONCE, batch
@@ -95,7 +95,7 @@ def test_a_child_that_says_nothing_more_is_over(tmp_path: Path) -> None:
 
 def too_early(folder: Path, say: Say) -> str:
     """A fault on purpose: vouches before it writes."""
-    ledger = LedgerFile.open(folder / LIVE_NAME, footing=AT_ONCE)
+    ledger = left_open(LedgerFile.open(folder / LIVE_NAME, footing=AT_ONCE))
     say(VOUCH)
     ledger.append(batch(0))
     return ""
@@ -103,7 +103,7 @@ def too_early(folder: Path, say: Say) -> str:
 
 def by_half(folder: Path, say: Say) -> str:
     """A fault on purpose: what belongs together is written one by one."""
-    ledger = LedgerFile.open(folder / LIVE_NAME, footing=AT_ONCE)
+    ledger = left_open(LedgerFile.open(folder / LIVE_NAME, footing=AT_ONCE))
     for event in batch(0):
         ledger.append([event])
     say(VOUCH)
