@@ -244,6 +244,19 @@ def test_next_after_answers_an_earlier_moment_too() -> None:
     assert utc("2026-05-03T09:00") == timetable.next_after(utc("2026-05-03T08:30"))
 
 
+def test_knowing_the_next_dose_hides_none() -> None:
+    """Nothing lies before it; itself, and one before the question, are found."""
+    timetable = Timetable(plan(line(count=24)), machine())
+    asked = utc("2026-05-03T10:15")
+    timetable.next_after(asked)
+
+    spans = ((asked, 1), (asked, 3), (asked - HOUR, 1), (asked - HOUR, 3))
+    assert [0, 1, 0, 1] == [
+        len(timetable.between(after, after + quarters * HOUR / 4))
+        for after, quarters in spans
+    ]
+
+
 def test_next_after_looks_400_days_ahead_and_no_further() -> None:
     """A plan that starts in 400 days is seen, a second earlier it is not."""
     later = plan(line(), starts=date(2027, 6, 8))

@@ -23,7 +23,7 @@ from slackwater.planning.wall import EPOCH
 
 LOOK_AHEAD = timedelta(days=400)
 # Longer than is looked ahead, so that one search serves for a day.
-SEARCHED = LOOK_AHEAD + ONE_DAY
+SEARCHED_DAYS = (LOOK_AHEAD + ONE_DAY).days
 UTC_DAYS_KEPT = 8
 # Whoever judges a plan asks for its doses time and again: for caps, digest, runs.
 TIMETABLES_KEPT = 4
@@ -94,6 +94,10 @@ class Timetable:
 
     def between(self, after: datetime, until: datetime) -> list[DueDose]:
         """The doses of all tanks with after < due <= until, in order of time."""
+        known = self._searched
+        # Whoever looks often looks between two doses most of the time.
+        if known is not None and known.asked <= after and until < known.until:
+            return []
         first, last = (after - EPOCH).days, (until - EPOCH).days
         if first == last:
             doses, due = self._utc_day(first)
@@ -123,8 +127,8 @@ class Timetable:
         return checked_days(self.plan, tank, self._tanks[tank].zone)
 
     def _search(self, moment: datetime) -> _Searched:
-        first, last = (moment - EPOCH).days, (moment + SEARCHED - EPOCH).days
-        for number in range(first, last + 1):
+        first = (moment - EPOCH).days
+        for number in range(first, first + SEARCHED_DAYS + 1):
             due = self._utc_day(number).due
             later = bisect_right(due, moment)
             if later < len(due):
