@@ -7,7 +7,7 @@ intent rests on a state that lacks one it shares a cap with.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from itertools import repeat
 from zoneinfo import ZoneInfo
@@ -35,7 +35,7 @@ _ask_of = maker(Ask)
 _dose_intended = maker(DoseIntended)
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, kw_only=True)
 class Decided:
     """What one pass over the due doses came to.
 
@@ -43,11 +43,11 @@ class Decided:
     it can be looked at as soon as that one is charged.
     """
 
-    events: list[AnyEvent] = field(default_factory=list)
-    commands: list[RunPump] = field(default_factory=list)
+    events: list[AnyEvent]
+    commands: list[RunPump]
+    nodes_taken: set[str]
+    tanks_taken: set[str]
     oldest_waiting: datetime | None = None
-    nodes_taken: set[str] = field(default_factory=set)
-    tanks_taken: set[str] = field(default_factory=set)
     again: bool = False
 
     def has_room(self, pump: Pump) -> bool:
@@ -95,10 +95,13 @@ def _each_once(found: list[tuple[Force, DueDose]]) -> list[tuple[Force, DueDose]
 
 def decide(moment: Moment, setup: Setup, after: datetime, stamp: Stamp) -> Decided:
     """Look at every dose due since `after` that nobody decided yet."""
-    decided = _decided()
     utc, state, pumps = moment.now.utc, moment.state, moment.rules.pumps
-    if state.open:
-        decided.nodes_taken |= _busy_nodes(moment)
+    decided = _decided(
+        events=[],
+        commands=[],
+        nodes_taken=_busy_nodes(moment) if state.open else set(),
+        tanks_taken=set(),
+    )
     if state.requests:
         _shots(moment, decided, stamp)
     used = state.used
