@@ -306,12 +306,16 @@ def test_only_a_second_dose_is_told_as_one(tmp_path: Path) -> None:
 
 
 def opened_as(monkeypatch: pytest.MonkeyPatch) -> list[str]:
-    """The modes in which files are opened from now on."""
+    """The modes in which files are opened from now on.
+
+    They stand in the name, which is heeded where it is told to be one of that kind
+    (sqlite.org/uri.html, 2: otherwise it depends on how SQLite was built).
+    """
     modes: list[str] = []
     connect = sqlite3.connect
 
     def watched(name: str, **options: Any) -> Any:  # noqa: ANN401  # as it came
-        modes.append(name.rpartition("=")[2])
+        modes.append(name.rpartition("=")[2] if options.get("uri") else name)
         return connect(name, **options)
 
     monkeypatch.setattr(sqlite3, "connect", watched)
