@@ -14,12 +14,12 @@ from slackwater.facts.fold import fold
 from slackwater.facts.judgements import SeriesJudged
 from slackwater.facts.messages import Reading
 from slackwater.facts.now import Now
-from slackwater.facts.reasons import Code
+from slackwater.facts.reasons import Code, because
 from slackwater.facts.safeguards import ProbeTakenOut
 from slackwater.facts.sight import see
 from slackwater.gate.moment import Moment
 from slackwater.pump.outcome import Stamp
-from slackwater.turn.judging import NEWS, judge_news, judge_reading
+from slackwater.turn.judging import judge_news, judge_reading
 from tests.gate.scene import dkh, machine, moment
 from tests.gate.swing_runs import BEGINS, Run, by_hand, started, utc
 from tests.gate.swing_tanks import DAY_MIN, Series, ramp
@@ -222,19 +222,82 @@ def test_h51_two_far_hand_tests_latch() -> None:
 
 
 def test_hand_tests_are_judged_when_one_of_them_is_news() -> None:
-    """A person's clock is read a little before the ledger is written."""
-    news_min = NEWS / timedelta(minutes=1)
-    at = at_minute(by_the_day(*RISEN), LAST_MIN, LAST_MIN + news_min - 0.1)
-    assert [] != list(judge_news(at, stamp(at)))
-    at = at_minute(at, LAST_MIN, LAST_MIN + news_min)
+    """A person's clock is read up to two minutes before the ledger is written."""
+    at = at_minute(by_the_day(*RISEN), LAST_MIN, LAST_MIN + 1.9)
+    (judged, _) = judge_news(at, stamp(at))
+    assert isinstance(judged, SeriesJudged)
+    assert utc(LAST_MIN) == judged.taken_at
+    at = at_minute(at, LAST_MIN, LAST_MIN + 2.0)
     assert [] == list(judge_news(at, stamp(at)))
 
 
 def test_tests_of_no_tank_are_not_judged() -> None:
     """Of one that is gone, and where the last one was struck."""
     at = at_minute(by_the_day(*RISEN), LAST_MIN, None)
-    at.state.tests = {"gone": at.state.tests["reef"], "reef": []}
+    risen = at.state.tests["reef"]
+    at.state.tests = {"gone": risen, "reef": []}
     assert [] == list(judge_news(at, stamp(at)))
+    at.state.tests = {"gone": risen, "reef": risen}
+    assert [("swing-up", True)] == verdicts(list(judge_news(at, stamp(at))))
+
+
+def fallen(at: Moment, said_min: float) -> Moment:
+    """Hand tests of which a fall was said at a minute."""
+    said = SeriesJudged(
+        at=utc(said_min),
+        boot_s=0.0,
+        proven_ms=0,
+        tank="reef",
+        source="hand/reef",
+        verdict="swing-down",
+        taken_at=utc(said_min),
+        reason=because(Code.ALKALINITY_SWING_DOWN),
+    )
+    at.state.judged["hand/reef"] = said
+    return at
+
+
+def ends(at: Moment) -> bool:
+    """Whether what was said ends now."""
+    found = verdicts(list(judge_news(at, stamp(at))))
+    assert found in ([], [("steady", False)])
+    return bool(found)
+
+
+@pytest.mark.parametrize(("minutes", "is_over"), [(59.9, False), (60.0, True)])
+def test_h50_a_verdict_ends_an_hour_after_it_was_said(
+    minutes: float, is_over: bool
+) -> None:
+    """The guard asks for an hour and three good ones, which were good for days."""
+    last = 6 * DAY_MIN
+    at = fallen(by_the_day(*[8.0] * 7), last - minutes)
+    assert is_over == ends(at_minute(at, last, None))
+
+
+@pytest.mark.parametrize(("minutes", "is_over"), [(59.9, False), (60.0, True)])
+def test_h50_that_time_counts_from_the_first_of_the_good_ones(
+    minutes: float, is_over: bool
+) -> None:
+    """It was said days before them: six tests, each 31 minutes after the other.
+
+    The guard asks for an hour more than lies between the first and the last of them.
+    """
+    at = fallen(by_the_day(*[8.0] * 4), DAY_MIN)
+    first = 4 * DAY_MIN
+    for place in range(6):
+        fold(at.state, by_hand(first + place * 31.0, 8.0))
+    guard = replace(at.machine.guards["reef"], hold_at_least_s=155 * 60 + 3600.0)
+    at = replace(at, machine=replace(at.machine, guards={"reef": guard}))
+    assert is_over == ends(at_minute(at, first + 5 * 31.0 + minutes, None))
+
+
+@pytest.mark.parametrize(("tests", "is_over"), [(6, False), (7, True)])
+def test_h50_three_good_ones_end_a_verdict_and_two_do_not(
+    tests: int, is_over: bool
+) -> None:
+    """Four tests are the line; those after it are judged."""
+    at = fallen(by_the_day(*[8.0] * tests), 0.0)
+    assert is_over == ends(at_minute(at, (tests - 1) * DAY_MIN, None))
 
 
 def test_a_level_in_dkh_is_one_in_meq() -> None:

@@ -23,7 +23,6 @@ from slackwater.turn.watching import hear_news
 # A test is judged while it may be news: a person's clock is read a little before the
 # ledger is written, and the turn may come between.
 NEWS = timedelta(minutes=2)
-DAY = timedelta(hours=24)
 
 
 def judge_reading(moment: Moment, reading: Reading, stamp: Stamp) -> Iterator[AnyEvent]:
