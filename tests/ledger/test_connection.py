@@ -2,6 +2,7 @@
 
 import shutil
 import sqlite3
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -16,26 +17,14 @@ from slackwater.errors import (
 from slackwater.ledger.connection import (
     Footing,
     connect,
-    filesystem_of,
     open_file,
     prove_pragma,
+    prove_pragmas,
     translated,
     translation,
 )
 from slackwater.ledger.store import LedgerFile
 from tests.ledger.samples import FOOTING, another_program, kept, made, new_ledger
-
-# Invented, in the format of fstab(5).
-MOUNTS = """\
-/dev/sda1 / ext4 rw,relatime 0 0
-tmpfs /var tmpfs rw 0 0
-storage:/export /var/lib/reef nfs4 rw 0 0
-//box/share /media/my\\040share cifs rw 0 0
-/dev/sda2 /var/lib/reef/local ext4 rw 0 0
-old /srv ext4 rw 0 0
-new:/x /srv nfs rw 0 0
-short line
-"""
 
 
 def torn_ledger(folder: Path) -> Path:
@@ -127,6 +116,25 @@ def test_h34_a_setting_that_reads_back_otherwise_is_refused(
             prove_pragma(connection, pragma, expected, str(path))
 
 
+class Deaf(sqlite3.Connection):
+    """An SQLite that sets nothing and says nothing.
+
+    "No error messages are generated if an unknown pragma is issued"
+    (sqlite.org/pragma.html).
+    """
+
+    def execute(self, statement: str, /) -> sqlite3.Cursor:  # type: ignore[override]  # as ours are called
+        """Answer questions alone."""
+        return super().execute(statement.partition(" = ")[0])
+
+
+def test_h34_a_setting_that_is_not_taken_is_refused() -> None:
+    """Each is read back as it is set; a database in memory syncs nothing."""
+    deaf = sqlite3.connect(":memory:", factory=Deaf)
+    with closing(deaf), pytest.raises(LedgerDamagedError, match="journal_mode is mem"):
+        prove_pragmas(deaf, "x")
+
+
 @pytest.mark.parametrize("writable", [True, False])
 def test_h34_a_file_switched_to_a_write_ahead_log_is_refused(
     tmp_path: Path, writable: bool
@@ -155,37 +163,6 @@ def test_h34_a_file_switched_while_it_is_open_takes_no_entry(tmp_path: Path) -> 
         assert stranger.execute("SELECT count(*) FROM entries").fetchone() == (1,)
     with pytest.raises(LedgerStorageError, match="no longer be used"):
         ledger.append([kept()])
-
-
-@pytest.mark.parametrize(
-    ("path", "expected"),
-    [
-        ("/home/x", "ext4"),
-        ("/var/lib/reef", "nfs4"),
-        ("/var/lib/reef/live.ledger", "nfs4"),
-        ("/var/lib/reefs", "tmpfs"),
-        ("/var/lib/reef/local/live.ledger", "ext4"),
-        ("/media/my share/live.ledger", "cifs"),
-        ("/srv/live.ledger", "nfs"),
-    ],
-)
-def test_the_deepest_and_latest_mount_says_the_file_system(
-    path: str, expected: str
-) -> None:
-    """Mount points are matched by whole names, escapes undone."""
-    assert expected == filesystem_of(Path(path), MOUNTS)
-
-
-def test_no_mount_table_says_nothing() -> None:
-    """Where it cannot be told, nothing is claimed."""
-    assert filesystem_of(Path("/home/x"), "") == ""
-
-
-def test_the_kernel_s_own_table_is_understood(tmp_path: Path) -> None:
-    """On this machine the temporary directory lies on some local file system."""
-    table = Path("/proc/self/mounts").read_text(encoding="utf-8")
-
-    assert filesystem_of(tmp_path, table) != ""
 
 
 @pytest.mark.parametrize("kind", ["nfs", "nfs4", "cifs", "smb3", "fuse.sshfs"])
@@ -287,12 +264,6 @@ def test_a_reader_can_change_nothing_by_two_locks(tmp_path: Path) -> None:
 def test_a_lock_is_waited_for_two_seconds() -> None:
     """Far below any window of a dose (common practice, no source)."""
     assert 2000 == Footing().busy_ms
-
-
-def test_a_line_of_another_form_hides_no_mount() -> None:
-    """What comes after it is read."""
-    table = "garbage\n/dev/x / ext4 rw 0 0\n"
-    assert "ext4" == filesystem_of(Path("/home/x"), table)
 
 
 def test_only_a_second_dose_is_told_as_one(tmp_path: Path) -> None:
