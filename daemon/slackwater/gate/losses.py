@@ -10,8 +10,8 @@ by a tenth are common practice, no source.
 """
 
 from collections.abc import Iterator
-from dataclasses import replace
 from math import hypot, sqrt
+from typing import NamedTuple
 
 from slackwater.facts.inventory import COVERAGE, EVEN, RUN_SD, UNMEASURED_SD
 from slackwater.facts.state import Interval, State
@@ -21,11 +21,24 @@ from slackwater.facts.tank import Machine
 LEAST_PERCENT = 5
 
 
+class _Span(NamedTuple):
+    """What is missing from one level to a later one, and what that rests on.
+
+    `begin_ul` and `end_ul` are how far the two levels may be off.
+    """
+
+    missing_ul: int
+    believed_ul: int
+    runs: int
+    begin_ul: int
+    end_ul: int
+
+
 def lost_ul(machine: Machine, state: State, reservoir: str) -> int:
     """Microlitres that went astray since the newest fill, 0 where none did for sure."""
     least = least_ul(machine, reservoir)
-    found = (one for one in _spans(state, reservoir) if _is_lost(one, least))
-    return max((one.used_ul - one.believed_ul for one in found), default=0)
+    found = (one.missing_ul for one in _spans(state, reservoir, least) if _is_lost(one))
+    return max(found, default=0)
 
 
 def least_ul(machine: Machine, reservoir: str) -> int:
@@ -35,26 +48,34 @@ def least_ul(machine: Machine, reservoir: str) -> int:
     return max([held_ul * LEAST_PERCENT // 100, *doses])
 
 
-def _is_lost(one: Interval, least: int) -> bool:
-    """Whether more is missing than that, and than levels and books may be off.
+def _is_lost(one: _Span) -> bool:
+    """Whether more is missing than levels and books may be off.
 
     The books count as if nobody had measured the pumps: no calibration that is made
     later makes a loss of it, or ends one.
     """
-    missing_ul = one.used_ul - one.believed_ul
     runs_sd = RUN_SD / sqrt(max(one.runs, 1))
     books_ul = one.believed_ul * hypot(UNMEASURED_SD, runs_sd)
     off_ul = COVERAGE * hypot(one.begin_ul / EVEN, one.end_ul / EVEN, books_ul)
-    return missing_ul > max(least, off_ul)
+    return one.missing_ul > off_ul
 
 
-def _spans(state: State, reservoir: str) -> Iterator[Interval]:
-    """From each level, and from the fill, to the next level."""
-    whole: Interval | None = None
-    for one in _since_fill(state, reservoir):
-        yield one
-        whole = one if whole is None else _both(whole, one)
-        yield whole
+def _spans(state: State, reservoir: str, least: int) -> Iterator[_Span]:
+    """From each level, and from the fill, to the next level, where more is missing.
+
+    Asked at each dose, for up to a year of levels: hardly any misses so much.
+    """
+    missing_ul = believed_ul = runs = 0
+    known = _since_fill(state, reservoir)
+    for one in known:
+        own_ul = one.used_ul - one.believed_ul
+        missing_ul += own_ul
+        believed_ul += one.believed_ul
+        runs += one.runs
+        if own_ul > least:
+            yield _Span(own_ul, one.believed_ul, one.runs, one.begin_ul, one.end_ul)
+        if missing_ul > least:
+            yield _Span(missing_ul, believed_ul, runs, known[0].begin_ul, one.end_ul)
 
 
 def _since_fill(state: State, reservoir: str) -> list[Interval]:
@@ -68,14 +89,3 @@ def _since_fill(state: State, reservoir: str) -> list[Interval]:
         found.append(one)
         expected = one.began_at
     return found[::-1]
-
-
-def _both(first: Interval, second: Interval) -> Interval:
-    return replace(
-        second,
-        began_at=first.began_at,
-        used_ul=first.used_ul + second.used_ul,
-        believed_ul=first.believed_ul + second.believed_ul,
-        runs=first.runs + second.runs,
-        begin_ul=first.begin_ul,
-    )
