@@ -18,6 +18,7 @@ of hazard H28; how far off a pump must be to stop is set by the operator.
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 from math import hypot, inf, sqrt
 
 from slackwater.facts.inventory import EVEN, RUN_SD
@@ -31,6 +32,8 @@ THRESHOLD = 0.02
 SURE_SDS = 3.0
 # An interval tells something when its ratio is known to so much.
 TELLS_SD = 0.04
+# Before every interval: a pump that nobody ever measured.
+NEVER = datetime.min.replace(tzinfo=UTC)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,8 +82,11 @@ def drift_of(state: State, reservoir: str) -> Drift | None:
 
     Gives None while no interval since then tells anything.
     """
-    known = [one for one in state.intervals.get(reservoir, ()) if _counts(state, one)]
-    return judged(known)
+    intervals = state.intervals.get(reservoir, ())
+    renewed = {
+        pumps: _renewed_at(state, pumps) for pumps in {one.pumps for one in intervals}
+    }
+    return judged([one for one in intervals if renewed[one.pumps] <= one.began_at])
 
 
 def stops_beyond(machine: Machine, reservoir: str) -> float:
@@ -122,12 +128,12 @@ def ratio_sd(one: Interval) -> float:
     return hypot(levels, RUN_SD / sqrt(one.runs))
 
 
-def _counts(state: State, one: Interval) -> bool:
-    """Whether no pump was measured, or had its tube swapped, since it began."""
-    measured = [state.calibrations.get(pump) for pump in one.pumps]
+def _renewed_at(state: State, pumps: tuple[str, ...]) -> datetime:
+    """When one of these pumps was measured last, or had its tube swapped."""
+    measured = [state.calibrations.get(pump) for pump in pumps]
     renewed = [known.at for known in measured if known is not None]
-    renewed += [state.tubes[pump] for pump in one.pumps if pump in state.tubes]
-    return all(at <= one.began_at for at in renewed)
+    renewed += [state.tubes[pump] for pump in pumps if pump in state.tubes]
+    return max(renewed, default=NEVER)
 
 
 def _telling(intervals: Sequence[Interval]) -> Iterator[tuple[Interval, float]]:
