@@ -171,6 +171,22 @@ def test_too_much_goes_before_a_fault_of_the_probe() -> None:
     assert "replicates" == found.how
 
 
+@pytest.mark.parametrize("size_dkh", [3.0, 0.0, -3.0])
+def test_h51_too_much_goes_before_a_source_that_has_become_loud(
+    size_dkh: float,
+) -> None:
+    """A fault of noise stands; what the source says may still be too much.
+
+    Of too little it is no evidence, as in steady water.
+    """
+    one = series(noisy(stepped(size_dkh), 3, 0.4), DAYS, 60.0)
+    moment, probe, course = seen(one)
+    moment.state.judged["probe/kh"] = judged(noise=LEAST_NOISE)
+    found = judge_probe(moment, probe, course)
+    name = "swing-up" if size_dkh > 0 else "probe-fault"
+    assert (name, size_dkh > 0) == (found.name, found.excess)
+
+
 def test_a_fault_of_noise_remembers_what_was_usual() -> None:
     """Until it has calmed it is compared with that; others remember nothing."""
     assert 0.03 == known_noise(judged())

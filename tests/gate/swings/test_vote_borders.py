@@ -218,6 +218,16 @@ def test_near_is_a_fifth_of_a_dkh_and_what_neighbours_share() -> None:
     assert [2, 0] == [good(-border), good(-border * (1 + 1e-15))]
 
 
+@pytest.mark.parametrize("after", [0, 3])
+def test_h50_what_stands_alone_breaks_no_row_of_good_readings(after: int) -> None:
+    """It is neither good nor bad; the newest of the others is told."""
+    found = judged(points(*quiet(10), 2.0, *[0.05] * after), [])
+    newest = 0.05 if after else -0.01
+    assert isinstance(found, Steady)
+    assert 10 + after == found.good
+    assert pytest.approx(newest * DKH) == found.off
+
+
 @pytest.mark.parametrize("sign", [1, -1])
 def test_what_is_no_larger_than_a_swing_is_no_outlier(sign: int) -> None:
     """However quiet the source; a bit more is."""
