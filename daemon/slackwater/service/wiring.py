@@ -173,7 +173,11 @@ class Rig:
             )
 
     def gather(self, timeout_s: float) -> tuple[Message, ...]:
-        """Wait for news from the world; in shadow, with imagined answers among it."""
+        """Wait for news from the world; in shadow, with imagined answers among it.
+
+        Until something falls due, and never longer than `timeout_s`.
+        """
+        timeout_s = self.alarm.wait_s(self.clock.now().utc, timeout_s)
         if self.relays is None:
             messages = self.mailbox.collect(timeout_s)
         else:
@@ -279,7 +283,7 @@ def build(places: Places, clock: Clock, memory: Memory, mode: Mode) -> Rig:
         link=link,
         shadow=shadow,
         relays=relays,
-        alarm=SystemAlarm(mailbox.wake),
+        alarm=SystemAlarm(),
         setup=setup,
         sight=_sight(memory.state, now, mode),
         root=broker.root,
