@@ -111,11 +111,12 @@ def _upkeep(
 def answer(granted: Granted) -> Answer:
     """What a person reads of a request that stands."""
     asked, until = granted.asked, granted.until
-    held = (
-        f"It waits for the end of {', '.join(granted.holds)}: `slackwater status`.\n"
-        if granted.holds
-        else ""
-    )
+    if granted.holds:
+        aside = f"It waits for the end of {', '.join(granted.holds)}: "
+        aside += "`slackwater status`.\n"
+    else:
+        aside = f"Not meant after all? `slackwater hold --scope pump/{asked.pump}` "
+        aside += f"stops it; release that hold after {until}.\n"
     counted = "into the water" if asked.purpose == "manual" else "out of the water"
     return Answer(
         fields={
@@ -128,7 +129,7 @@ def answer(granted: Granted) -> Answer:
         },
         text=f"Asked for {show_volume(asked.volume_ul)} of {asked.pump}, {counted}. "
         f"The daemon gives it when nothing speaks against it, until {until}, or "
-        f"never.\n{held}"
+        f"never.\n{aside}"
         f"What became of it: `slackwater why {asked.request}`.\n",
     )
 
