@@ -50,13 +50,10 @@ class Step:
 
 def alkalinity_probes(moment: Moment, tank: str) -> list[Probe]:
     """The alkalinity probes of a tank that serve, in order of name; maybe none."""
-    return [
-        probe
-        for _, probe in sorted(moment.machine.probes.items())
-        if probe.tank == tank
-        and probe.parameter == ALKALINITY
-        and not is_out(moment, probe.id)
-    ]
+    probes = moment.rules.probes.get(f"{tank}/{ALKALINITY}", ())
+    if not moment.state.out_of_service:
+        return list(probes)
+    return [probe for probe in probes if not is_out(moment, probe.id)]
 
 
 def is_out(moment: Moment, probe: str) -> bool:
