@@ -317,14 +317,15 @@ def inputs(moment: Moment, ask: Ask) -> Sequence[Reason]:
 
 def _inputs(moment: Moment, ask: Ask, line: LineRule) -> Iterator[Reason]:
     configured = moment.rules.watched.get(ask.pump.pump.tank, NOTHING)
+    mates = mates_of(moment, line)
     for row in refusing(configured):
         if row.refuses is None or is_left_aside(moment, row, ask.pump):
             continue
         own = list(row.refuses(moment, ask.pump, line))
         yield from own
-        if own or not line.mates:
+        if own:
             continue
-        for pump, mate in mates_of(moment, line):
+        for pump, mate in mates:
             if any(row.refuses(moment, pump, mate)):
                 yield because(Code.GROUP, group=_group(ask), line=mate.line.id)
                 break
