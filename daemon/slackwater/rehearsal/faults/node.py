@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+from slackwater.facts.making import maker
 from slackwater.facts.messages import Beat, Channel, LastRun, Result, RunPump
 
 Phase = Literal["taken", "ended", "refused"]
@@ -19,6 +20,9 @@ HOUR_MS = 3_600_000
 PAST_HOURS = 24
 SELF_TEST_MS = 10_000
 HARDWARE, CONFIGURATION = "virtual", "00000000"
+
+# Nodes beat at almost every look, and show each of their channels.
+_beat, _channel = maker(Beat), maker(Channel)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,8 +66,9 @@ class Head:
 
     def room_ul(self, hour: int) -> int:
         """What the budget of 25 hours has left."""
-        taken = sum(ul for slot, ul in self.slots.items() if slot >= hour - PAST_HOURS)
-        return max(self.day_limit_ul - taken, 0)
+        oldest = hour - PAST_HOURS
+        taken_ul = sum([ul for slot, ul in self.slots.items() if slot >= oldest])
+        return max(self.day_limit_ul - taken_ul, 0)
 
 
 class Node:
@@ -172,7 +177,7 @@ class Node:
         """A sign of life."""
         self._seq += 1
         up = self.up_ms(now_ms)
-        return Beat(
+        return _beat(
             node=self.name,
             boot=self.boot,
             up=up,
@@ -195,7 +200,7 @@ class Node:
             state = "starting"
         elif self.hold:
             state = "held"
-        return Channel(
+        return _channel(
             n=head.n,
             state=state,
             odo_ul=head.odo_ul,
