@@ -46,12 +46,14 @@ def test_any_gap_is_kept_and_none_is_none(
 
 
 def test_no_gap_is_kept_to_a_pump_of_another_tank() -> None:
-    """Its solution never meets this one's."""
+    """Its solution never meets this one's; one that comes after it in name does."""
     used = machine()
-    elsewhere = replace(used.pumps["calcium"], tank="frag")
+    calcium = used.pumps["calcium"]
     tanks = {**used.tanks, "frag": replace(used.tanks["reef"], id="frag")}
-    pumps = {**used.pumps, "calcium": elsewhere}
+    pumps = {**used.pumps, "calcium": replace(calcium, tank="frag")}
     assert () == gaps(replace(used, tanks=tanks, pumps=pumps))
+    pumps["second"] = replace(calcium, id="second")
+    assert (("second", 900_000),) == gaps(replace(used, tanks=tanks, pumps=pumps))
 
 
 def test_a_drain_waits_for_its_fill_and_no_fill_for_its_drain() -> None:

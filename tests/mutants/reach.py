@@ -61,8 +61,9 @@ class Reach:
         its answer only the first test is seen to reach it: after those that reach it
         come all others of the module.
         """
-        mirrored = f"test_{mutant.path.stem}.py"
-        own = {index for index in self.took_s if items[index].path.name == mirrored}
+        name = f"test_{mutant.path.stem}"
+        mirrored = {f"{name}.py", f"{name}_edges.py"}
+        own = {index for index in self.took_s if items[index].path.name in mirrored}
         reaching = self.reaching(mutant)
 
         def key(index: int) -> tuple[bool, bool, bool, float]:
