@@ -11,8 +11,8 @@ Units: meq/L, hours.
 from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 from math import exp, hypot, inf, sqrt
+from operator import sub
 from statistics import median
 
 from slackwater.gate.swings.limits import CYCLE_UNKNOWN
@@ -152,12 +152,12 @@ def _days(
 def _hole(rows: Sequence[Residual], ends: float) -> float:
     """The longest stretch without a reading in the day that ends at an hour."""
     hours = [ends - DAY, *[hour for hour, _ in rows], ends]
-    return max(after - before for before, after in pairwise(hours))
+    return max(map(sub, hours[1:], hours))
 
 
 def _middle(day: Sequence[Residual]) -> Residual:
-    hours = sum(hour for hour, _ in day) / len(day)
-    return hours, median(value for _, value in day)
+    hours, values = zip(*day, strict=True)
+    return sum(hours) / len(day), median(values)
 
 
 def _cycle(centred: Sequence[Residual]) -> list[tuple[float, int]]:
