@@ -15,6 +15,7 @@ from slackwater.ledger.codec import timestamp
 from slackwater.ledger.schema import (
     HISTORY_KINDS,
     STEPS,
+    Role,
     Step,
     check_schema,
     migrate,
@@ -26,6 +27,7 @@ from tests.ledger.samples import (
     checkpoint,
     intended,
     kept,
+    made,
     new_ledger,
 )
 
@@ -248,6 +250,16 @@ def test_every_kind_that_histories_read_is_a_kind_of_entry() -> None:
 
     assert water <= set(HISTORY_KINDS) <= kinds
     assert sorted(set(HISTORY_KINDS)) == list(HISTORY_KINDS)
+
+
+@pytest.mark.parametrize(("role", "name"), [("live", b"SWLL"), ("shadow", b"SWLS")])
+def test_a_file_says_which_ledger_it_is_to_whoever_looks(
+    tmp_path: Path, role: Role, name: bytes
+) -> None:
+    """Four letters at byte 68, for ever (sqlite.org/fileformat2.html, 1.3)."""
+    LedgerFile.create(tmp_path / "any.ledger", made(), role).close()
+
+    assert name == (tmp_path / "any.ledger").read_bytes()[68:72]
 
 
 class Overtaken(sqlite3.Connection):
