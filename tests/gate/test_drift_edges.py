@@ -9,9 +9,11 @@ from math import sqrt
 
 import pytest
 
-from slackwater.facts.state import Interval
-from slackwater.gate.drift import Drift, judged, ratio_sd
-from tests.gate.test_drift import found, weeks
+from slackwater.facts.state import Interval, State
+from slackwater.gate.drift import Drift, drift_of, judged, ratio_sd
+from tests.bench.drift import T0
+from tests.facts.diary import Diary, calibrated
+from tests.gate.test_drift import WEEK, found, weeks
 
 
 def exact(*pairs: tuple[int, int], runs: int = 100) -> list[Interval]:
@@ -59,3 +61,17 @@ def test_levels_without_a_run_between_add_nothing_to_the_next_week() -> None:
     verdict = judged([first, twice, third])
     assert verdict is not None
     assert 1.1 == pytest.approx(verdict.ratio)
+
+
+@pytest.mark.parametrize(("measured_weeks", "tube_weeks"), [(1, 2), (2, 1)])
+def test_h28_the_later_of_a_new_tube_and_a_calibration_begins_anew(
+    measured_weeks: int, tube_weeks: int
+) -> None:
+    """Of three weeks the last is all that tells of the pump as it is now."""
+    state = State(intervals={"one": weeks(1.1, 1.1, 1.2)})
+    measured = calibrated(Diary())
+    state.calibrations["carbonate"] = replace(measured, at=T0 + measured_weeks * WEEK)
+    state.tubes["carbonate"] = T0 + tube_weeks * WEEK
+    verdict = drift_of(state, "one")
+    assert verdict is not None
+    assert (1, 1.2) == (verdict.levels, round(verdict.ratio, 6))

@@ -219,3 +219,15 @@ def test_a_tank_of_which_no_source_is_known_gets_nothing_by_itself() -> None:
     at = moment()
     at = replace(at, rules=replace(at.rules, outside={}))
     assert 0 == outside_per_day(at, "reef")
+
+
+def test_an_hour_without_a_dose_gives_not_a_pico_equivalent() -> None:
+    """In one microlitre of water, which holds 1783 of them between 8 dKH and rest.
+
+    178 an hour leave 1605 of 1783: of an uptake of 4272 a day 3845.5.
+    """
+    said = Said(plan=10_000, uptake=24 * 178, net=0, target_dkh=8.0)
+    at = tank(said, hours=1)
+    drop = replace(at.machine.tanks["reef"], net_ul=1)
+    at = replace(at, machine=replace(at.machine, tanks={"reef": drop}))
+    assert 384_500 == resume_ppm(at, "reef")
