@@ -160,6 +160,18 @@ def test_doses_are_found_by_what_is_asked(
     ]
 
 
+def test_of_many_doses_the_newest_are_kept(ledger: LedgerFile) -> None:
+    """As many as the limit says, in their order or turned round."""
+    ledger.append([intended(number) for number in (11, 12, 13)])
+    ids = [
+        [life.dose for life in doses(ledger, Wanted(limit=2, newest_first=turned))]
+        for turned in (False, True)
+    ]
+    last = [intended(number).dose.id for number in (12, 13)]
+
+    assert [last, last[::-1]] == ids
+
+
 def test_an_exported_table_reads_back_as_the_same_entries(ledger: LedgerFile) -> None:
     """CSV (RFC 4180, read by the standard library) loses nothing."""
     ledger.append([event for event in of_every_kind() if event.kind != "dose_intended"])

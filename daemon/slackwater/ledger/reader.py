@@ -85,12 +85,12 @@ class Reader:
         return next((whole(seq) for (seq,) in found), 0)
 
     def chained(self, start: int, head: Head) -> Iterator[list[Row]]:
-        """Checked rows from `start` (0: from the first) to `head`, page by page.
+        """Checked rows from `start` to `head`, page by page.
 
         The chain is entered at `start` on the word of the row before it; the audit
         looks at what is older.
         """
-        seq = max(start, 1) - 1
+        seq = start - 1
         prev = self.row(seq).sha256 if seq else GENESIS
         while seq < head.seq:
             last = min(seq + ROWS_AT_ONCE, head.seq)

@@ -183,7 +183,7 @@ class LedgerFile:
         self._refuse_useless()
         start = self._reader.last_checkpoint(self._head)
         entries: list[Entry] = []
-        for rows in self._reader.chained(start, self._head):
+        for rows in self._reader.chained(start or 1, self._head):
             entries.extend(self._reader.entries(rows))
         if start == 0:
             return Loaded(None, entries)
@@ -198,7 +198,7 @@ class LedgerFile:
         Raises: LedgerDamagedError, LedgerBusyError, LedgerStorageError.
         """
         self._refuse_useless()
-        return self._reader.chained(0, self._head)
+        return self._reader.chained(1, self._head)
 
     def select(
         self, question: str, values: Mapping[str, Value] | Sequence[Value] = ()
@@ -288,7 +288,7 @@ class LedgerFile:
         self._head = newest.head
         self._made = self._read_made()
         start = self._reader.last_checkpoint(self._head)
-        for _rows in self._reader.chained(start, self._head):
+        for _rows in self._reader.chained(start or 1, self._head):
             pass
         self._compare_witness(seen)
 
