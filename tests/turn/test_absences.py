@@ -7,6 +7,7 @@ from datetime import timedelta
 import pytest
 
 from slackwater.facts.events import (
+    ClockConfirmed,
     DoseHeld,
     DoseMissed,
     SpanMissed,
@@ -69,8 +70,17 @@ def test_i4_nothing_of_it_is_given_when_the_clock_is_put_back() -> None:
     """A person who confirms an earlier time gives no dose of the span another life."""
     bench = back_after(10 * DAY)
     given = len(list(bench.intents()))
-    bench.state.newest_at = bench.state.decided_at = START + 4 * DAY
     bench.utc = START + 4 * DAY
+    now, mark = bench.now(), bench.state.mark
+    assert mark is not None
+    confirmed = ClockConfirmed(
+        at=now.utc,
+        boot_s=now.boot_s,
+        proven_ms=mark.proven_ms,
+        boot_id=now.boot_id,
+        by="keeper",
+    )
+    fold(bench.state, confirmed)
     bench.sight.scanned_until = None
     bench.sight.previous = None
     bench.run_until(START + 5 * DAY)
