@@ -152,7 +152,8 @@ def _days(
 def _hole(rows: Sequence[Residual], ends: float) -> float:
     """The longest stretch without a reading in the day that ends at an hour."""
     hours = [ends - DAY, *[hour for hour, _ in rows], ends]
-    return max(map(sub, hours[1:], hours))
+    widest: float = max(map(sub, hours[1:], hours))
+    return widest
 
 
 def _middle(day: Sequence[Residual]) -> Residual:
