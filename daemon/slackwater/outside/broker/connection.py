@@ -9,11 +9,12 @@ publishes only on the kinds of topic it was made for; callbacks only hand over.
 import threading
 import time
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Protocol
 
 import structlog
-from paho.mqtt.client import Client
+from paho.mqtt.client import Client, MQTTMessageInfo
 from paho.mqtt.enums import MQTTErrorCode, MQTTProtocolVersion
 from paho.mqtt.subscribeoptions import SubscribeOptions
 from structlog.typing import FilteringBoundLogger
@@ -35,6 +36,8 @@ from slackwater.outside.wire.guest import STUMBLES
 
 # A ping being written may stand in the way of a command for an instant.
 _CLEAR_WITHIN_S = 0.2
+# Far longer than writing takes; nothing rests on it.
+_WRITTEN_WITHIN_S = 0.05
 _CLOSE_WITHIN_S = 12.0
 
 _NOT_ACCEPTED = "the broker has not accepted the connection"
@@ -186,7 +189,10 @@ class Connection:
                 raise self._not_connected(_NOT_ACCEPTED)
             if outgoing.alone and client.want_write():
                 raise self._not_connected(_NOT_IDLE)
-            return self._hand_over(client, outgoing)
+            sent = self._hand_over(client, outgoing)
+        if outgoing.alone:
+            _let_write(sent)
+        return sent.rc is MQTTErrorCode.MQTT_ERR_SUCCESS
 
     def subscribe(self, wanted: Sequence[Wanted]) -> None:
         """Subscribe in one packet; whether it works is proven by what arrives."""
@@ -223,7 +229,7 @@ class Connection:
         while not self.is_idle and time.monotonic() < until_s:
             self._closing.wait(0.002)
 
-    def _hand_over(self, client: Client, outgoing: Outgoing) -> bool:
+    def _hand_over(self, client: Client, outgoing: Outgoing) -> MQTTMessageInfo:
         sent = client.publish(
             str(outgoing.topic),
             outgoing.payload,
@@ -233,7 +239,7 @@ class Connection:
         )
         if outgoing.mark and self._marks.put(sent.mid, outgoing.mark):
             self._listener.handed(outgoing.mark)
-        return sent.rc is MQTTErrorCode.MQTT_ERR_SUCCESS
+        return sent
 
     def _not_connected(self, what: str) -> NotConnectedError:
         return NotConnectedError(
@@ -347,6 +353,16 @@ class Connection:
 
     def _heard(self, topic: str, payload: bytes, retained: bool) -> None:  # noqa: FBT001
         self._listener.heard(topic, payload, retained=retained)
+
+
+def _let_write(sent: MQTTMessageInfo) -> None:
+    """Give the floor to the thread that writes, until the bytes are out.
+
+    It would else wait for the next pause of this one, a millisecond at best.
+    """
+    # One that was not taken, or was lost with its connection, is none to wait for.
+    with suppress(RuntimeError, ValueError):
+        sent.wait_for_publish(_WRITTEN_WITHIN_S)
 
 
 def _shut(client: Client) -> None:
