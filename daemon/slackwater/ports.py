@@ -103,13 +103,10 @@ class Notifier(Protocol):
 
 
 class Alarm(Protocol):
-    """Says when to look next; being late or early is harmless."""
+    """Wakes the loop at a wall time; being late or early is harmless."""
 
     def wake_at(self, when: datetime | None) -> None:
-        """Replace the one moment to look at; None for none."""
-
-    def wait_s(self, utc: datetime, most_s: float) -> float:
-        """How long to wait from now on: until that moment, and at most so long."""
+        """Replace the one pending wake-up; None for none."""
 
     def rebuild(self) -> None:
         """Set all jobs anew after a clock step."""

@@ -35,9 +35,10 @@ SAMPLE = TOP / "config" / "two-tanks"
 AS_INSTALLED = "import sys; sys.modules['numpy'] = None\n"
 PROGRAM = AS_INSTALLED + "from slackwater.cli.main import main; main()"
 BARE = """
-import apscheduler.executors.pool
+import apscheduler.executors.pool, apscheduler.jobstores.base
 import apscheduler.schedulers.background
-import apscheduler.triggers.cron, apscheduler.triggers.interval
+import apscheduler.triggers.cron, apscheduler.triggers.date
+import apscheduler.triggers.interval
 import click, ctypes, difflib, paho.mqtt.client, pydantic, resource, rfc8785, sqlite3
 import ssl, statistics, structlog, threading, tomllib, zoneinfo
 class Model(pydantic.BaseModel):

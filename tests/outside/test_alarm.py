@@ -1,4 +1,4 @@
-"""The alarm says how long to wait, and keeps its jobs over a rebuild."""
+"""The alarm says "time to look" at its time, and keeps its jobs over a rebuild."""
 
 import threading
 from collections.abc import Iterator
@@ -23,18 +23,30 @@ def soon(seconds: float) -> datetime:
     return SystemClock().now().utc + timedelta(seconds=seconds)
 
 
-NOON = datetime(2026, 5, 3, 12, tzinfo=UTC)
+class Bell:
+    """Notes when it is rung."""
 
+    def __init__(self) -> None:
+        """Begin silent."""
+        self.rung = threading.Event()
+        self.at: list[datetime] = []
 
-def after(seconds: float) -> datetime:
-    """Noon of an invented day, and so many seconds."""
-    return NOON + timedelta(seconds=seconds)
+    def ring(self) -> None:
+        """Note the wall time."""
+        self.at.append(SystemClock().now().utc)
+        self.rung.set()
 
 
 @pytest.fixture
-def alarm() -> Iterator[SystemAlarm]:
-    """A running alarm."""
-    running = SystemAlarm()
+def bell() -> Bell:
+    """A bell of this test."""
+    return Bell()
+
+
+@pytest.fixture
+def alarm(bell: Bell) -> Iterator[SystemAlarm]:
+    """A running alarm that rings the bell."""
+    running = SystemAlarm(bell.ring)
     running.start()
     yield running
     running.close()
@@ -44,57 +56,58 @@ def test_alarm_fits_its_port(alarm: SystemAlarm) -> None:
     """The adapter has the shape the loop expects."""
     port: Alarm = alarm
     port.wake_at(None)
-    assert (1.0, {}) == (port.wait_s(NOON, 1.0), alarm.next_times())
+    assert alarm.next_times() == {}
 
 
-@pytest.mark.parametrize(
-    ("left_s", "waits_s"), [(0.25, 0.25), (1.0, 1.0), (3600, 1.0), (0, 0), (-86400, 0)]
-)
-def test_waits_until_its_moment_and_never_past_a_tick(
-    alarm: SystemAlarm, left_s: float, waits_s: float
-) -> None:
-    """A near moment ends the wait just then, a far one never, a past one at once."""
-    alarm.wake_at(after(left_s))
-    assert waits_s == alarm.wait_s(NOON, 1.0)
+def test_wakes_at_its_time_and_not_before(alarm: SystemAlarm, bell: Bell) -> None:
+    """The bell rings once the wall clock has reached the moment."""
+    when = soon(0.3)
+    alarm.wake_at(when)
+    assert bell.rung.wait(DEADLINE_S)
+    assert when <= bell.at[0]
 
 
-def test_a_moment_that_passed_is_looked_at_once(alarm: SystemAlarm) -> None:
-    """Whoever leaves it standing looks again each tick, and not without end."""
-    alarm.wake_at(after(0.5))
-    waits_s = [alarm.wait_s(after(passed_s), 1.0) for passed_s in (0.4, 0.5, 0.6, 2)]
-    assert pytest.approx([0.1, 0, 1, 1]) == waits_s
-    alarm.wake_at(after(0.5))
-    assert 1.0 == alarm.wait_s(after(2.1), 1.0)
+def test_moment_in_the_past_wakes_at_once(alarm: SystemAlarm, bell: Bell) -> None:
+    """A late alarm still rings: no grace time eats it."""
+    alarm.wake_at(soon(-86400))
+    assert bell.rung.wait(DEADLINE_S)
 
 
-def test_new_moment_replaces_the_old(alarm: SystemAlarm) -> None:
-    """There is one moment, be the old one past or still to come; none is none."""
-    alarm.wake_at(after(3600))
-    alarm.wake_at(after(0.2))
-    waits_s = [alarm.wait_s(NOON, 1.0), alarm.wait_s(after(1), 1.0)]
-    alarm.wake_at(after(0.5))
-    waits_s.append(alarm.wait_s(after(1), 1.0))
+def test_new_moment_replaces_the_old(alarm: SystemAlarm, bell: Bell) -> None:
+    """There is one pending wake-up."""
+    alarm.wake_at(soon(3600))
+    alarm.wake_at(soon(0.2))
+    assert bell.rung.wait(DEADLINE_S)
+
+
+def test_none_takes_the_wake_up_back(alarm: SystemAlarm, bell: Bell) -> None:
+    """A wake-up taken back does not ring, though a later job does."""
+    later = Bell()
+    alarm.wake_at(soon(0.3))
+    alarm.add_interval("later", 0.6, later.ring)
     alarm.wake_at(None)
-    waits_s.append(alarm.wait_s(after(1), 1.0))
-    assert [0.2, 0, 0, 1] == waits_s
+    assert later.rung.wait(DEADLINE_S)
+    assert bell.at == []
 
 
-def test_h37_a_clock_put_back_waits_for_the_moment_again(alarm: SystemAlarm) -> None:
-    """A moment that had passed comes once more, and to the second."""
-    alarm.wake_at(after(0.5))
-    waits_s = [alarm.wait_s(after(at_s), 1.0) for at_s in (0.5, 0.6, -3600, 0.25, 0.5)]
-    assert [0, 1, 1, 0.25, 0] == waits_s
+def test_wakes_after_a_rebuild(alarm: SystemAlarm, bell: Bell) -> None:
+    """After a clock step the wake-up is set anew and rings."""
+    alarm.wake_at(soon(0.3))
+    alarm.rebuild()
+    assert bell.rung.wait(DEADLINE_S)
 
 
 def test_rebuild_keeps_every_job_and_counts_anew(alarm: SystemAlarm) -> None:
     """Names stay; an interval begins again from the clock as it is now."""
+    when = soon(3600)
+    alarm.wake_at(when)
     alarm.add_daily("audit", (3, 30), lambda: None)
     alarm.add_interval("probe", 300, lambda: None)
     before = alarm.next_times()
     alarm.rebuild()
     after = alarm.next_times()
-    assert {"audit", "probe"} == set(after)
-    assert before["audit"] == after["audit"]
+    assert {"audit", "probe", "wake"} == set(after)
+    assert (when, before["audit"]) == (after["wake"], after["audit"])
     assert before["probe"] < after["probe"]
 
 
@@ -121,24 +134,27 @@ def test_interval_runs_again_and_again(alarm: SystemAlarm) -> None:
     assert len(set(names)) == 1
 
 
-def test_jobs_added_before_the_start_are_set() -> None:
+def test_jobs_added_before_the_start_are_set(bell: Bell) -> None:
     """Order of building does not matter."""
-    alarm, rung = SystemAlarm(), threading.Event()
-    alarm.add_interval("probe", 0.1, rung.set)
+    alarm = SystemAlarm(bell.ring)
+    alarm.add_interval("probe", 60, lambda: None)
+    alarm.wake_at(soon(0.2))
     assert alarm.next_times() == {}
     alarm.start()
-    assert rung.wait(DEADLINE_S)
+    rung = bell.rung.wait(DEADLINE_S)
+    names = set(alarm.next_times())
     alarm.close()
+    assert (True, {"probe"}) == (rung, names)
 
 
-def test_closed_alarm_is_silent() -> None:
+def test_closed_alarm_is_silent(bell: Bell) -> None:
     """After closing nothing rings and a second close is harmless."""
-    alarm, rung = SystemAlarm(), threading.Event()
+    alarm = SystemAlarm(bell.ring)
     alarm.start()
-    alarm.add_interval("probe", 0.2, rung.set)
+    alarm.wake_at(soon(0.2))
     alarm.close()
     alarm.close()
-    assert not rung.wait(0.5)
+    assert not bell.rung.wait(0.5)
 
 
 @pytest.mark.parametrize("hour_minute", [(24, 0), (-1, 0), (0, 60)])
@@ -157,11 +173,12 @@ def test_impossible_interval_is_refused(alarm: SystemAlarm, seconds: float) -> N
         alarm.add_interval("probe", seconds, lambda: None)
 
 
-def test_name_is_given_once(alarm: SystemAlarm) -> None:
-    """Two jobs of one name are a mistake."""
+@pytest.mark.parametrize("name", ["wake", "audit"])
+def test_name_is_given_once(alarm: SystemAlarm, name: str) -> None:
+    """Two jobs of one name, or one named like the wake-up, are a mistake."""
     alarm.add_daily("audit", (3, 30), lambda: None)
     with pytest.raises(InputError):
-        alarm.add_daily("audit", (4, 30), lambda: None)
+        alarm.add_daily(name, (4, 30), lambda: None)
 
 
 @pytest.mark.parametrize(

@@ -263,10 +263,6 @@ class Silence:
         """Remember what was asked."""
         self.wake_utc = when
 
-    def wait_s(self, _utc: datetime, _most_s: float) -> float:
-        """Nobody waits here: virtual time passes elsewhere."""
-        return 0.0
-
     def rebuild(self) -> None:
         """Nothing is kept that a clock step could spoil."""
 

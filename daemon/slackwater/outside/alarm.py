@@ -1,27 +1,28 @@
-"""The alarm clock: how long the loop may wait, and what the housekeeping is due for.
+"""The alarm clock: it says "time to look" and runs the housekeeping.
 
-Floor 6. One subject: the moment to look next, and the one wrapper around APScheduler.
-Laws here: no dose time is owned by the scheduler and being late or early is harmless;
-all jobs are kept in a table of our own and set anew after a clock step, because the
-scheduler drops or delays them then, or lists every time that was passed; times of day
-are UTC, so no clock change repeats or skips one.
-
-The loop waits for a due dose by itself: the scheduler's two threads would have to take
-turns first, a third of a millisecond at best and many on a busy machine.
+Floor 6. One subject: the one wrapper around APScheduler. Laws here: no dose time is
+owned by the scheduler and being late or early is harmless; all jobs are kept in a
+table of our own and set anew after a clock step, because the scheduler drops or
+delays them then, or lists every time that was passed; times of day are UTC, so no
+clock change repeats or skips one.
 """
 
 import threading
 from collections.abc import Callable
+from contextlib import suppress
 from datetime import UTC, datetime
 
 from apscheduler.executors.pool import ThreadPoolExecutor
+from apscheduler.jobstores.base import JobLookupError
 from apscheduler.schedulers.background import BackgroundScheduler
 from apscheduler.triggers.base import BaseTrigger
 from apscheduler.triggers.cron import CronTrigger
+from apscheduler.triggers.date import DateTrigger
 from apscheduler.triggers.interval import IntervalTrigger
 
 from slackwater.errors import Finding, InputError
 
+_WAKE = "wake"
 HOURS = 24
 MINUTES = 60
 
@@ -29,12 +30,12 @@ _Job = tuple[Callable[[], BaseTrigger], Callable[[], None]]
 
 
 class SystemAlarm:
-    """One moment to look at, and named housekeeping jobs on one worker thread."""
+    """One pending wake-up and named housekeeping jobs, on one worker thread."""
 
-    def __init__(self) -> None:
-        """Begin without any; `start` begins the housekeeping."""
+    def __init__(self, wake: Callable[[], None]) -> None:
+        """Keep whom to wake; `start` begins."""
+        self._wake = wake
         self._when: datetime | None = None
-        self._is_past = False
         self._jobs: dict[str, _Job] = {}
         self._lock = threading.Lock()
         self._scheduler: BackgroundScheduler | None = None
@@ -44,7 +45,7 @@ class SystemAlarm:
         with self._lock:
             if self._scheduler is not None:
                 return
-            self._scheduler = BackgroundScheduler(
+            self._scheduler = _Scheduler(
                 timezone=UTC,
                 executors={"default": ThreadPoolExecutor(1)},
                 # A late job still runs, once: housekeeping is never skipped in silence.
@@ -54,20 +55,11 @@ class SystemAlarm:
             self._set_all()
 
     def wake_at(self, when: datetime | None) -> None:
-        """Replace the one moment to look at; None for none."""
-        if when != self._when:
-            self._when, self._is_past = when, False
-
-    def wait_s(self, utc: datetime, most_s: float) -> float:
-        """How long to wait from now on: until the moment, and at most so long.
-
-        A moment that has passed is looked at at once, and once.
-        """
-        left_s = 0.0 if self._when is None else (self._when - utc).total_seconds()
-        was_past, self._is_past = self._is_past, left_s <= 0
-        if self._when is None or (was_past and self._is_past):
-            return most_s
-        return min(max(0.0, left_s), most_s)
+        """Replace the one pending wake-up; None for none; the past wakes at once."""
+        with self._lock:
+            if when != self._when:
+                self._when = when
+                self._set_wake()
 
     def add_daily(
         self, name: str, hour_minute: tuple[int, int], call: Callable[[], None]
@@ -93,7 +85,7 @@ class SystemAlarm:
         self._add(name, lambda: IntervalTrigger(seconds=seconds, timezone=UTC), call)
 
     def next_times(self) -> dict[str, datetime]:
-        """When each job comes next; empty while stopped.
+        """When each job comes next; the wake-up is named `wake`; empty while stopped.
 
         A job that is due at this moment may be missing until it is set again.
         """
@@ -124,7 +116,7 @@ class SystemAlarm:
         self, name: str, trigger: Callable[[], BaseTrigger], call: Callable[[], None]
     ) -> None:
         with self._lock:
-            if name in self._jobs:
+            if name == _WAKE or name in self._jobs:
                 raise _no_time(name, "there is a job of this name")
             self._jobs[name] = (trigger, call)
             self._set_job(name)
@@ -132,6 +124,7 @@ class SystemAlarm:
     def _set_all(self) -> None:
         for name in self._jobs:
             self._set_job(name)
+        self._set_wake()
 
     def _set_job(self, name: str) -> None:
         trigger, call = self._jobs[name]
@@ -140,6 +133,20 @@ class SystemAlarm:
             self._scheduler.add_job(
                 call, Onwards(trigger()), id=name, name=name, replace_existing=True
             )
+
+    def _set_wake(self) -> None:
+        if self._scheduler is None:
+            return
+        if self._when is not None:
+            self._scheduler.add_job(
+                self._wake,
+                DateTrigger(self._when, timezone=UTC),
+                id=_WAKE,
+                name=_WAKE,
+                replace_existing=True,
+            )
+        elif self._scheduler.get_job(_WAKE) is not None:
+            self._scheduler.remove_job(_WAKE)
 
 
 class Onwards(BaseTrigger):  # type: ignore[misc]  # it has no types
@@ -160,6 +167,16 @@ class Onwards(BaseTrigger):  # type: ignore[misc]  # it has no types
         if previous is not None:
             times.append(self._inner.get_next_fire_time(previous, now))
         return max((time for time in times if time is not None), default=None)
+
+
+class _Scheduler(BackgroundScheduler):  # type: ignore[misc]  # it has no types
+    """A scheduler whose thread outlives a job that somebody else took away."""
+
+    def remove_job(self, job_id: str, jobstore: str | None = None) -> None:
+        """Remove a job; one that is gone already is as good."""
+        # Its thread removes a job that has run, and a rebuild may have come first.
+        with suppress(JobLookupError):
+            super().remove_job(job_id, jobstore)
 
 
 def _no_time(name: str, what: str) -> InputError:

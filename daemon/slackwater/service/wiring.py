@@ -173,11 +173,7 @@ class Rig:
             )
 
     def gather(self, timeout_s: float) -> tuple[Message, ...]:
-        """Wait for news from the world; in shadow, with imagined answers among it.
-
-        Until something falls due, and never longer than `timeout_s`.
-        """
-        timeout_s = self.alarm.wait_s(self.clock.now().utc, timeout_s)
+        """Wait for news from the world; in shadow, with imagined answers among it."""
         if self.relays is None:
             messages = self.mailbox.collect(timeout_s)
         else:
@@ -283,7 +279,7 @@ def build(places: Places, clock: Clock, memory: Memory, mode: Mode) -> Rig:
         link=link,
         shadow=shadow,
         relays=relays,
-        alarm=SystemAlarm(),
+        alarm=SystemAlarm(mailbox.wake),
         setup=setup,
         sight=_sight(memory.state, now, mode),
         root=broker.root,
