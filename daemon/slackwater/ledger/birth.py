@@ -97,7 +97,7 @@ def _draft(path: Path) -> Iterator[Path]:
     finally:
         # A name that cannot be taken away is litter, and no reason to say otherwise.
         with suppress(OSError):
-            draft.unlink(missing_ok=True)
+            draft.unlink()
 
 
 def _put_in_place(draft: Path, path: Path) -> None:
