@@ -22,7 +22,7 @@ from slackwater.cli.answers import (
     answers_of,
 )
 from slackwater.cli.questions import tell_again
-from slackwater.cli.typed import typed_ul
+from slackwater.cli.typed import host_and_port, typed_ul
 from slackwater.cli.width import error_columns, fitted
 from slackwater.errors import Finding, InputError
 
@@ -160,10 +160,11 @@ def _ask_into(tables: Tables, place: str, question: tuple[str, str | None]) -> T
     answer = _ask(*question)
     if place != "broker":
         return _put(tables, place, answer)
-    host, _, port = answer.partition(":")
-    if not host or not port.isdecimal():
+    named = host_and_port(answer)
+    if named is None:
         raise InputError(_no_broker(answer))
-    return _put(_put(tables, "broker.host", host), "broker.port", int(port))
+    host, port = named
+    return _put(_put(tables, "broker.host", host), "broker.port", port)
 
 
 def _no_broker(answer: str) -> Finding:

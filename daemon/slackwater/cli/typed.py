@@ -1,4 +1,4 @@
-"""Volumes and short texts typed by people.
+"""Volumes, places and short texts typed by people.
 
 Floor 8. One subject: reading what is typed. Laws here: a volume has a unit and is read
 by the settings' own reader, so that one spelling means one thing everywhere; a text is
@@ -6,6 +6,7 @@ one line and short, because every start reads it again.
 """
 
 from secrets import token_hex
+from urllib.parse import urlsplit
 
 from slackwater.errors import Finding, InputError
 from slackwater.outside.settings.quantities import Volume
@@ -27,6 +28,22 @@ def typed_ul(text: str, place: str) -> int:
 
 def _read_ul(text: str) -> int:
     return int(TYPED.read(text))
+
+
+def host_and_port(text: str) -> tuple[str, int] | None:
+    """The two parts of HOST:PORT, or of [ADDRESS]:PORT with colons inside.
+
+    None for anything else. Source: RFC 3986, 3.2.2 and 3.2.3.
+    """
+    try:
+        parts = urlsplit(f"//{text}")
+        host, port = parts.hostname, parts.port
+    except ValueError:
+        return None
+    odd = "@" in text or any(letter.isspace() for letter in text)
+    if odd or not host or not port or parts.netloc != text:
+        return None
+    return host, port
 
 
 def typed_text(text: str, place: str, most: int = NOTE_AT_MOST) -> str:

@@ -15,6 +15,7 @@ import click
 
 from slackwater.cli.document import REFUSED, Answer
 from slackwater.cli.shell import Shell, verb
+from slackwater.cli.typed import host_and_port
 from slackwater.errors import Finding, InputError
 from slackwater.outside.kit import (
     ALL_RULES,
@@ -40,7 +41,6 @@ _RATE = Flow("1 uL/min", "10 L/min")
 _AMOUNT = Volume("8 uL", "1 L")
 _TIME = Milliseconds("1 ms", "1 h")
 _NL_PER_S_IN_UL_PER_MIN = 60 / 1000
-_PORT_AT_MOST = 65_535
 _PLAIN_PORT = 1883
 # What it would take to try a rule.
 _UNTRIED = {
@@ -153,8 +153,8 @@ def conform(shell: Shell, node: str | None, **bed: Unpack[Bed]) -> Answer:
 
 
 def _place(node: str | None, bed: Bed) -> Place:
-    host, _, port = bed["broker"].rpartition(":")
-    if not host or not port.isdecimal() or not 0 < int(port) <= _PORT_AT_MOST:
+    broker = host_and_port(bed["broker"])
+    if broker is None:
         raise _mistake(
             place="--broker",
             found=bed["broker"],
@@ -178,8 +178,8 @@ def _place(node: str | None, bed: Bed) -> Place:
     return Place(
         root=Root(site=bed["site"], prefix=bed["prefix"]),
         node=node,
-        host=host,
-        port=int(port),
+        host=broker[0],
+        port=broker[1],
         user=bed["user"],
         password=password,
         key=_key(bed),

@@ -27,7 +27,7 @@ from slackwater.cli.panorama_rows import (
 )
 from slackwater.cli.shell import Shell, verb
 from slackwater.cli.spans import typed_end
-from slackwater.cli.typed import kept_text
+from slackwater.cli.typed import host_and_port, kept_text
 from slackwater.errors import Finding, InputError, SlackwaterError
 from slackwater.facts.sight import Sight, recall, remember
 from slackwater.ledger.codec import timestamp
@@ -40,7 +40,7 @@ from slackwater.turn.step import moment_at
 
 USUAL_VISIT = timedelta(days=7)
 VISIT_AT_MOST = timedelta(days=365)
-_PORT, _PORT_AT_MOST = 1883, 65_535
+_PORT = 1883
 _PASSWORD_AT_MOST = 1024
 
 
@@ -206,8 +206,8 @@ def _unreadable(place: Path, error: SlackwaterError | OSError) -> Finding:
 
 
 def _vantage(broker: str, asked: Asked) -> Vantage:
-    host, _, port = broker.rpartition(":")
-    if not host or not port.isdecimal() or not 0 < int(port) <= _PORT_AT_MOST:
+    place = host_and_port(broker)
+    if place is None:
         raise _mistake(
             place="--broker",
             found=broker,
@@ -220,9 +220,10 @@ def _vantage(broker: str, asked: Asked) -> Vantage:
             found=prefix,
             expected="words of a-z, 0-9 and -, joined by /",
         )
+    host, port = place
     return Vantage(
         host=host,
-        port=int(port),
+        port=port,
         prefix=prefix,
         user=asked["user"],
         password=_password(asked["password_file"]),
