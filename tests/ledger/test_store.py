@@ -1,7 +1,6 @@
 """Appending, hearing what others appended, and starting from what was kept."""
 
 import shutil
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -23,6 +22,7 @@ from slackwater.ledger.schema import STEPS
 from slackwater.ledger.store import LedgerFile
 from slackwater.ledger.witness import Witness
 from slackwater.ports import Entry, Head, Ledger
+from tests.ledger.reopening import reopened
 from tests.ledger.samples import (
     FOOTING,
     another_program,
@@ -38,24 +38,6 @@ from tests.ledger.test_kept_ledgers import kept_ledger
 
 # The head of a ledger that was just made.
 FIRST = link(None, [made()])[0].head
-
-
-@pytest.fixture
-def path(tmp_path: Path) -> Path:
-    """Where the ledger of a test lies."""
-    return tmp_path / "live.ledger"
-
-
-@pytest.fixture
-def ledger(path: Path) -> Iterator[LedgerFile]:
-    """A live ledger with its first entry."""
-    with new_ledger(path) as fresh:
-        yield fresh
-
-
-def reopened(path: Path) -> LedgerFile:
-    """The same file, as another process opens it."""
-    return LedgerFile.open(path, footing=FOOTING)
 
 
 def test_a_ledger_file_is_a_ledger(ledger: LedgerFile) -> None:

@@ -1,7 +1,6 @@
 """What an open ledger refuses, and what it reads in more than one part."""
 
 import shutil
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -12,32 +11,13 @@ from slackwater.errors import (
     LedgerStorageError,
 )
 from slackwater.ledger.store import LedgerFile
+from tests.ledger.reopening import reopened
 from tests.ledger.samples import (
-    FOOTING,
     another_program,
     intended,
     kept,
     made,
-    new_ledger,
 )
-
-
-@pytest.fixture
-def path(tmp_path: Path) -> Path:
-    """Where the ledger of a test lies."""
-    return tmp_path / "live.ledger"
-
-
-@pytest.fixture
-def ledger(path: Path) -> Iterator[LedgerFile]:
-    """A live ledger with its first entry."""
-    with new_ledger(path) as fresh:
-        yield fresh
-
-
-def reopened(path: Path) -> LedgerFile:
-    """The same file, as another process opens it."""
-    return LedgerFile.open(path, footing=FOOTING)
 
 
 def test_news_come_in_thousands_at_most(ledger: LedgerFile, path: Path) -> None:
