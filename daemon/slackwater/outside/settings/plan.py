@@ -157,11 +157,13 @@ def _groups(
 def _refused_of(group: Group, document: Table, lines: Sequence[PlanLine]) -> bool:
     """Whether a line that names the group, or that it names, did not come through."""
     raw = document.get("line", [])
+    # What stands in the place of an id may be a list: it is compared, never looked up.
+    named = tuple(group.ratio)
     stated = [
         one
         for one in (raw if isinstance(raw, list) else [])
         if isinstance(one, dict)
-        and (one.get("group") == group.id or one.get("id") in group.ratio)
+        and (one.get("group") == group.id or one.get("id") in named)
     ]
     read = [one for one in lines if one.group == group.id or one.id in group.ratio]
     return len(stated) != len(read)
