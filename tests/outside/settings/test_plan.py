@@ -320,9 +320,9 @@ def test_an_id_that_is_no_text_is_one_error_beside_a_group(
     tmp_path: Path, named: str
 ) -> None:
     """Found by ten million mutated inputs: a list in its place ended the program."""
+    odd = LINE.replace('id = "carbonate"', f"id = {named}")
     second = LINE.replace("carbonate", "calcium")
-    first = LINE.replace('id = "carbonate"', f"id = {named}")
-    pair = f'{first}group = "pair"\n{second}group = "pair"\n[group.pair]\n'
+    pair = f'{odd}{LINE}group = "pair"\n{second}group = "pair"\n[group.pair]\n'
     ratio = 'ratio = { carbonate = "1", calcium = "1" }\n'
     (told,) = findings_of(tmp_path, HEAD + pair + ratio)
     assert "id" in told
