@@ -310,6 +310,9 @@ def _first_place(
 
 
 def _later(at_s: int, block: Block, from_s: int) -> int:
-    """The first whole minute after `from_s` that is neither before nor in a block."""
-    steps = max(0, -(-(block.high_s - from_s) // STEP_S))
+    """The first whole minute from `from_s` on that is neither before nor in a block.
+
+    `at_s`, where the dose stands so far, is never before `from_s`.
+    """
+    steps = -(-(block.high_s - from_s) // STEP_S)
     return max(at_s, from_s + steps * STEP_S)
