@@ -229,6 +229,14 @@ def test_the_next_dose_is_looked_for_within_31_days(
     assert timedelta(seconds=late_s) == dose.latest_at - dose.due_at
 
 
+def test_31_days_are_counted_from_midnight_to_midnight() -> None:
+    """A four-hundredth of 2 678 400 s is 6696 s, and of a minute less not quite."""
+    made = timed(MACHINE, lateness_share=0.0025)
+    one = line(per_day_ul=1000, count=1, every_days=90, times_minute=(0,))
+    (dose,) = Timetable(plan(one), made).day("reef", STARTS).doses
+    assert timedelta(seconds=6696) == dose.latest_at - dose.due_at
+
+
 def test_a_cap_of_nothing_is_told_as_nothing() -> None:
     """No cap is none, not less."""
     made = with_pump(MACHINE, PUMP, per_day_ul=0)

@@ -19,6 +19,8 @@ def said(one: PlanLine, made: Machine | None = None) -> list[str]:
 
 BACKWARDS = (Window(start_minute=600, end_minute=480),)
 BEYOND = (Window(start_minute=600, end_minute=1441),)
+EMPTY = (Window(start_minute=600, end_minute=600),)
+BEFORE = (Window(start_minute=-1, end_minute=600),)
 OVERLAPPING = (
     Window(start_minute=0, end_minute=480),
     Window(start_minute=479, end_minute=600),
@@ -47,10 +49,20 @@ WINDOWS_WRONG = "the windows overlap, or one does not begin before it ends"
         (line(windows=()), "no window is given"),
         (line(windows=BACKWARDS), WINDOWS_WRONG),
         (line(windows=BEYOND), WINDOWS_WRONG),
+        (line(windows=EMPTY), WINDOWS_WRONG),
+        (line(windows=BEFORE), WINDOWS_WRONG),
         (line(windows=OVERLAPPING), WINDOWS_WRONG),
         (line(count=2, times_minute=(60,)), "the times do not make 2 doses of one day"),
         (
             line(count=2, times_minute=(60, 60)),
+            "the times do not make 2 doses of one day",
+        ),
+        (
+            line(count=2, times_minute=(60, 1440)),
+            "the times do not make 2 doses of one day",
+        ),
+        (
+            line(count=2, times_minute=(-1, 60)),
             "the times do not make 2 doses of one day",
         ),
         (
@@ -69,8 +81,9 @@ def test_h42_h45_each_fault_of_a_line_is_named(one: PlanLine, what: str) -> None
 
 
 def test_a_sound_line_has_no_fault() -> None:
-    """Nothing is said of a line that is right."""
+    """Nothing is said of a line that is right, one of 288 doses among them."""
     assert said(line()) == []
+    assert said(line(per_day_ul=288_000, count=288)) == []
 
 
 def test_h45_an_unknown_tank_is_named() -> None:
@@ -175,6 +188,43 @@ def test_h47_the_cap_that_asks_for_more_doses_is_named() -> None:
         with_pump(capped, "carbonate-reef", per_dose_ul=1_000),
     )
     assert fault.finding.do.startswith("Lower the line; 1000 doses are more than 288")
+
+
+@pytest.mark.parametrize(
+    ("caps", "advice"),
+    [
+        # Nothing is stated: no cap to name.
+        ({"per_day_ul": 0, "per_dose_ul": 0}, "Give at least 3 doses."),
+        # What a run gives is as little as the cap.
+        ({"per_dose_ul": 60_000}, "Give at least 3 doses."),
+        (
+            {"per_day_ul": 1},
+            "Lower the line: [pump.carbonate-reef] most_per_day allows 1 µL",
+        ),
+    ],
+)
+def test_h47_the_advice_names_a_cap_only_where_it_asks_for_more(
+    caps: dict[str, int], advice: str
+) -> None:
+    """180 mL in runs of 60 mL at most."""
+    capped = with_pump(machine(), "carbonate-reef", **caps)
+    (fault,) = line_faults(plan(line(per_day_ul=180_000, count=2)), capped)
+    assert advice == fault.finding.do.split(", however")[0]
+
+
+def test_h47_as_many_doses_as_a_day_has_are_advised() -> None:
+    """288 runs of 60 mL are 17.28 L."""
+    (fault,) = line_faults(plan(line(per_day_ul=17_280_000, count=1)), machine())
+    assert "Give at least 288 doses." == fault.finding.do
+
+
+def test_h47_what_a_run_gives_is_reckoned_to_the_microlitre() -> None:
+    """A million milliseconds at 999 999 nL/s are 999 999 µL."""
+    patient = with_node(machine(), cut_limit_ms=10**6)
+    slower = with_pump(patient, "carbonate-reef", rate_nl_per_s=999_999)
+
+    assert said(line(per_day_ul=999_999, count=1), slower) == []
+    assert len(said(line(per_day_ul=1_000_000, count=1), slower)) == 1
 
 
 def test_h47_a_command_carries_a_litre_at_most() -> None:

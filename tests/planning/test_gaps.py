@@ -122,6 +122,19 @@ def test_h46_a_dose_gives_way_to_the_evening_before() -> None:
     assert findings(*lines) == []
 
 
+def test_h46_only_the_evening_before_is_given_way_to() -> None:
+    """3 May 2026 is a Sunday: what comes on Saturdays alone pushes it, Monday not."""
+    lines = (
+        line("calcium", 1_000, 1),
+        line(per_day_ul=1_000, count=1, times_minute=(1435,), weekdays=("sat",)),
+    )
+    timetable = Timetable(plan(*lines), machine("UTC"))
+
+    assert ["2026-05-03T00:11:00", "2026-05-04T00:00:00"] == dues(
+        timetable.day("reef", DAY).doses + timetable.day("reef", DAY + ONE_DAY).doses
+    )
+
+
 def test_h46_no_dose_leaves_its_window() -> None:
     """A window of ten minutes has no place behind a gap of fifteen."""
     narrow = (Window(start_minute=480, end_minute=490),)

@@ -152,3 +152,44 @@ def test_a_gap_of_one_second_is_a_gap() -> None:
     """It is what stands in the way, and is named."""
     laid = lay((CARBONATE, CALCIUM), {0: (0, FAR_S), 1: (0, 10)}, gap_s=1.0)
     assert (Lost(1, 1, "apart", 0),) == laid.lost
+
+
+def test_a_dose_does_not_leave_its_share_for_the_next() -> None:
+    """Shares of 900 s; all that lies before 1812 s is blocked."""
+    streams = {0: stream(0, CARBONATE), 1: stream(1, CALCIUM, (500, 500, 500))}
+    shape = Shape(DAY_S, ((0, ((900, FAR_S),)), (1, ((0, 2700),))))
+    laid = Layout(streams, machine("UTC")).lay(shape, Laid())
+    assert [1860] == starts(laid)[1]
+    assert (Lost(1, 1, "apart", 0), Lost(1, 2, "apart", 0)) == laid.lost
+
+
+@pytest.mark.parametrize(("at_s", "placed"), [(499, []), (500, [500])])
+def test_a_long_rest_counts_beside_a_short_one(at_s: int, placed: list[int]) -> None:
+    """A line of the pump that rests 500 s, and one that rests 70 s in the evening."""
+    long = Stream(
+        order=0, line=CARBONATE, volumes=(1,), run_s=1, flow_s=1, pause_s=500, lag_s=0
+    )
+    streams = {0: long, 1: stream(1, SAME_PUMP), 2: stream(2, SAME_PUMP)}
+    spans = ((0, ((0, FAR_S),)), (1, ((30_000, FAR_S),)), (2, ((at_s, FAR_S),)))
+    laid = Layout(streams, machine("UTC")).lay(Shape(DAY_S, spans), Laid())
+    assert placed == starts(laid)[2]
+    assert (() if placed else (Lost(2, 1, "pump", 0),)) == laid.lost
+
+
+@pytest.mark.parametrize(("end_s", "placed"), [(140, [0, 70]), (139, [0])])
+def test_a_line_may_ask_for_its_pump_as_soon_as_it_is_free(
+    end_s: int, placed: list[int]
+) -> None:
+    """Two doses in 140 s are 70 s apart, in 139 s a second too close."""
+    streams = {0: stream(0, CARBONATE, (500, 500))}
+    shape = Shape(DAY_S, ((0, ((0, end_s),)),))
+    laid = Layout(streams, machine("UTC")).lay(shape, Laid())
+    assert {0: placed} == starts(laid)
+    assert (() if len(placed) > 1 else (Lost(0, 2, "pump", 0),)) == laid.lost
+
+
+def test_what_is_over_in_time_is_not_named() -> None:
+    """Calcium blocks up to 922 s; magnesium is over with the minute, at 960 s."""
+    lines = (CALCIUM, line("magnesium", count=1), CARBONATE)
+    laid = lay(lines, {0: (10, FAR_S), 1: (48, FAR_S), 2: (0, 900)})
+    assert (Lost(2, 1, "apart", 0),) == laid.lost

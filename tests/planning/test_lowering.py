@@ -4,7 +4,7 @@ from dataclasses import fields, replace
 
 import pytest
 
-from slackwater.facts.limits import WaterLimits
+from slackwater.facts.limits import LIMITS, WaterLimits
 from slackwater.facts.tank import AlkalinityGuard, EffectCap, Machine, Node, Pump
 from slackwater.planning.lowering import (
     EFFECT,
@@ -100,6 +100,19 @@ def test_a_cap_that_is_gone_is_zero_and_a_table_that_is_gone_says_nothing() -> N
     assert (
         0 == lowered(base, lower_caps(base, other)).tanks["reef"].caps["calcium"].gross
     )
+
+
+def test_a_tank_that_is_gone_says_nothing() -> None:
+    """Its caps are neither lower nor there."""
+    base = machine()
+    assert {} == lower_caps(base, replace(base, tanks={}))
+    assert {} == lower_caps(replace(base, tanks={}), base)
+
+
+def test_a_limit_that_holds_already_is_not_stated_anew() -> None:
+    """The scene states none; one as low as what holds without a word adds none."""
+    base = replace(machine(), limits={})
+    assert base == lowered(base, {"limit/reef/ph_hydroxide": LIMITS.ph_hydroxide})
 
 
 def test_without_a_word_the_machine_is_the_very_same() -> None:

@@ -8,7 +8,7 @@ from slackwater.facts.tank import Machine, Outside, Reservoir
 from slackwater.planning.ceilings import check
 from slackwater.planning.strain import cautions, late_starts, too_many_pulses
 from slackwater.planning.timetable import Timetable
-from tests.planning.plans import line, machine, plan, with_node
+from tests.planning.plans import STARTS, line, machine, plan, timed, with_node
 
 
 def slow_node(run_limit_ms: int = 600_000) -> Machine:
@@ -41,6 +41,40 @@ def test_h47_doses_that_wait_a_little_are_fine() -> None:
     )
 
     assert check(busy, slow_node()) == []
+
+
+def test_h47_a_dose_may_wait_up_to_its_latest_start() -> None:
+    """Two runs of 450 s: the third begins 900 s late, a quarter of its hour."""
+    busy, late = (
+        plan(
+            line("calcium", 10_800_000),
+            line("magnesium", 10_800_000 + more_ul),
+            line("trace", 4_800),
+        )
+        for more_ul in (0, 24)
+    )
+
+    assert check(busy, slow_node()) == []
+    (found,) = late_starts(Timetable(late, slow_node()))
+    assert found.what.startswith("reef/trace@2026-01-05#01 would wait")
+
+
+def test_h47_the_last_hours_of_a_day_far_in_the_west_are_looked_at() -> None:
+    """Twelve hours behind UTC, 20:00 comes on the next day of UTC.
+
+    Source: IANA tz database, Etc/GMT+12 is 12 hours behind, all year.
+    """
+    busy = plan(
+        *(
+            line(solution, per_day_ul, 1, times_minute=(1200,), last_day=STARTS)
+            for solution, per_day_ul in (("calcium", 600_000), ("trace", 200))
+        )
+    )
+    west = with_node(machine("Etc/GMT+12"), cut_limit_ms=600_000)
+    hasty = timed(west, lateness_s=60.0)
+
+    (found,) = late_starts(Timetable(busy, hasty))
+    assert found.what.startswith("reef/trace@2026-01-05#01 would wait")
 
 
 def test_h47_another_node_does_not_wait() -> None:

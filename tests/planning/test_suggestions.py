@@ -132,6 +132,19 @@ def test_a_plan_above_its_uptake_is_told_that_the_figure_will_not_do() -> None:
     )
 
 
+@pytest.mark.parametrize(("estimate", "told"), [(250_000, False), (249_999, True)])
+def test_a_plan_at_its_figure_is_not_told_off(estimate: int, *, told: bool) -> None:
+    """25 doses of 1 mL of 13 pg/µL are 1.3 times 250 000 pg."""
+    made = machine("UTC")
+    trace = replace(made.solutions["trace"], effects={"manganese": 13})
+    odd = replace(made, solutions={**made.solutions, "trace": trace})
+    used = with_tank(odd, uptake={"manganese": Uptake(estimate=estimate, low=1)})
+
+    _, words = suggested(plan(line("trace")), used)["gross"]
+
+    assert told == ("would still be refused" in words)
+
+
 def test_a_day_has_room_for_a_dose() -> None:
     """A dose every few days: its own room is more than a tenth above its sum."""
     rare = plan(line(per_day_ul=1_000, count=1, every_days=3))

@@ -137,6 +137,27 @@ def test_the_date_is_what_the_clock_shows(zone: str, minute: int, offset: int) -
     assert shown == day_at(zone, at, shown + timedelta(days=offset))
 
 
+@pytest.mark.parametrize(
+    ("at", "shown"),
+    [
+        ("2026-05-02T23:59:59", date(2026, 5, 2)),
+        ("2026-05-03T00:00:00", date(2026, 5, 3)),
+        ("2026-05-03T23:59:59", date(2026, 5, 3)),
+        ("2026-05-04T00:00:00", date(2026, 5, 4)),
+    ],
+)
+def test_a_likely_day_is_told_from_its_neighbours_to_the_second(
+    at: str, shown: date
+) -> None:
+    """In UTC, where each day has 24 hours."""
+    assert shown == day_at("UTC", utc(at), date(2026, 5, 3))
+
+
+def test_a_likely_day_before_1970_ends_like_any_other() -> None:
+    """Seconds are counted from 1970, also backwards."""
+    assert date(1970, 1, 5) == day_at("UTC", utc("1970-01-05"), date(1969, 12, 20))
+
+
 def test_a_day_that_comes_back_is_told_from_the_next() -> None:
     """28 October 2006 in St John's: midnight came, and an hour of the day again."""
     change = utc("2006-10-29T02:31")
