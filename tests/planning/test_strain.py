@@ -1,6 +1,7 @@
 """Plans against what nodes and reservoirs can take (H47)."""
 
 from dataclasses import replace
+from datetime import timedelta
 
 from slackwater.errors import Finding
 from slackwater.facts.relays import Relay
@@ -32,6 +33,34 @@ def test_h47_a_node_that_cannot_get_round_to_a_dose_is_refused() -> None:
             do="Give fewer doses, set other windows, or drive the pumps by two nodes.",
         )
     ] == check(busy, slow_node())
+
+
+def test_h47_two_tanks_on_one_node_are_looked_at_where_they_meet() -> None:
+    """Each tenth day for ten minutes, and each seventh, but not on the first.
+
+    Both count from the plan's start: they meet on day 70, the least multiple of both,
+    which stands for nothing new of either tank alone.
+    """
+    apart = with_node(machine("UTC", other_zone="UTC"), cut_limit_ms=600_000)
+    both = timed(apart, lateness_s=60.0)
+    served = replace(both.pumps["trace-lagoon"], node="shelf-reef")
+    meeting = plan(
+        line("calcium", 600_000, 1, every_days=10, times_minute=(720,)),
+        line(
+            "trace",
+            200,
+            1,
+            tank="lagoon",
+            every_days=7,
+            times_minute=(720,),
+            first_day=STARTS + timedelta(days=2),
+        ),
+    )
+    shared = replace(both, pumps={**both.pumps, served.id: served})
+    (found,) = check(meeting, shared)
+    assert found.where == "line lagoon/trace"
+    assert found.what.startswith(f"lagoon/trace@{STARTS + timedelta(days=70)}#01")
+    assert [] == check(meeting, both)
 
 
 def test_h47_doses_that_wait_a_little_are_fine() -> None:

@@ -73,6 +73,15 @@ def checked_days(plan: Plan, tank: str, zone: ZoneInfo) -> tuple[date, ...]:
     )
 
 
+def days_together(plan: Plan) -> tuple[date, ...]:
+    """The days that stand for whatever lines of all tanks may meet on, in order.
+
+    A node that serves two tanks has its fullest day where both dose, and that need be
+    none of the checked days of either.
+    """
+    return tuple(sorted(set(_successions(plan.lines, plan.starts))))
+
+
 def approved_days(plan: Plan, machine: Machine) -> tuple[date, ...]:
     """The days whose doses are part of what a person approves, in order.
 

@@ -15,7 +15,7 @@ from slackwater.facts.relays import PULSES_A_DAY
 from slackwater.facts.tank import Machine
 from slackwater.planning.amounts import largest_ul, run_s
 from slackwater.planning.daily import day_totals
-from slackwater.planning.days import ONE_DAY
+from slackwater.planning.days import ONE_DAY, days_together
 from slackwater.planning.faults import place
 from slackwater.planning.timetable import Timetable, timetable_of
 from slackwater.water.show import show_volume
@@ -27,6 +27,8 @@ BUDGET_PARTS = 24
 def late_starts(timetable: Timetable) -> Iterator[Finding]:
     """For each node the first dose that would be missed because others run."""
     days = {day for tank in timetable.tanks for day in timetable.checked_days(tank)}
+    if len(timetable.tanks) > 1:
+        days.update(days_together(timetable.plan))
     seen = set()
     for day in sorted(days):
         for dose in _missed(timetable, day):
