@@ -83,7 +83,6 @@ class _Account:
     cap: int | None
     weights: Weights
     hours: timedelta | None
-    by_day: bool = True
     pump: str = ""
     parameter: str = ""
     plus: int = 0
@@ -164,19 +163,18 @@ def _accounts(timetable: Timetable, tank: str) -> Iterator[_Account]:
             weights={pump.id: 1},
             pump=pump.id,
             hours=NODE_HOURS,
-            by_day=False,
         )
     names = timetable.plan.names
     yield from _effect_accounts(machine, machine.tanks[tank], (pumps, names))
 
 
 def _pump_accounts(pump: Pump) -> Iterator[_Account]:
-    caps: tuple[tuple[str, int | None, timedelta | None, bool], ...] = (
-        ("most_per_dose", pump.per_dose_ul, None, False),
-        ("most_per_hour", pump.per_hour_ul, HOUR, False),
-        ("most_per_day", pump.per_day_ul, DAY_HOURS, True),
+    caps: tuple[tuple[str, int | None, timedelta | None], ...] = (
+        ("most_per_dose", pump.per_dose_ul, None),
+        ("most_per_hour", pump.per_hour_ul, HOUR),
+        ("most_per_day", pump.per_day_ul, DAY_HOURS),
     )
-    for key, cap, hours, by_day in caps:
+    for key, cap, hours in caps:
         yield _Account(
             table=f"pump.{pump.id}",
             key=key,
@@ -185,7 +183,6 @@ def _pump_accounts(pump: Pump) -> Iterator[_Account]:
             weights={pump.id: 1},
             pump=pump.id,
             hours=hours,
-            by_day=by_day,
         )
 
 
@@ -225,7 +222,7 @@ def _sums(account: _Account, stretch: Stretch) -> Iterator[tuple[str, Iterable[S
     if account.hours is None:
         yield "one dose", single_sums(stretch, account.weights)
         return
-    if account.by_day:
+    if account.hours == DAY_HOURS:
         yield "its local day", day_sums(stretch, account.weights)
     hours = account.hours // HOUR
     named = f"the {hours} h before it, earlier doses begun as late as they may"

@@ -11,6 +11,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from fractions import Fraction
+from math import inf
 from typing import TypeAlias
 
 from slackwater.facts.plan import Plan
@@ -45,10 +46,10 @@ class Change:
         return Fraction(self.after, self.before) if self.before else None
 
     @property
-    def size(self) -> Fraction:
+    def size(self) -> Fraction | float:
         """How far apart the two are, whichever is larger; new and gone come first."""
         low, high = sorted((self.before, self.after))
-        return Fraction(high, low) if low else Fraction(10**9)
+        return Fraction(high, low) if low else inf
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -121,11 +122,11 @@ def growths(
 
 
 def _base(
-    tiers: Sequence[Sequence[tuple[Laid, Mapping[Key, int]]]], key: Key
+    tiers: Sequence[Sequence[tuple[Laid, Counter[Key]]]], key: Key
 ) -> list[tuple[Laid, int]]:
     """The smallest amount that counts for one pump or parameter, or none."""
     for tier in tiers:
-        found = [(one, days[key]) for one, days in tier if days.get(key, 0) > 0]
+        found = [(one, days[key]) for one, days in tier if days[key]]
         if found:
             return [min(found, key=lambda pair: pair[1])]
     return []

@@ -60,9 +60,7 @@ def checked_days(plan: Plan, tank: str, zone: ZoneInfo) -> tuple[date, ...]:
     lines = tuple(line for line in plan.lines if line.tank == tank)
     found = set(_successions(lines, plan.starts))
     found.update(
-        changed + offset * ONE_DAY
-        for changed in _clock_changes(zone, plan.starts)
-        for offset in (-1, 0, 1)
+        day for changed in _clock_changes(zone, plan.starts) for day in _around(changed)
     )
     return tuple(
         sorted(
@@ -95,7 +93,7 @@ def approved_days(plan: Plan, machine: Machine) -> tuple[date, ...]:
     zones = {machine.tanks[tank].zone for tank in tanks}
     for zone in sorted(zones):
         for changed in _next_changes(zone_named(zone), plan.starts):
-            found.update(changed + offset * ONE_DAY for offset in (-1, 0, 1))
+            found.update(_around(changed))
     return tuple(sorted(day for day in found if day >= plan.starts))
 
 
@@ -103,9 +101,18 @@ def _next_changes(zone: ZoneInfo, starts: date) -> tuple[date, ...]:
     """The first day on which the clock goes forward, and the first it goes back."""
     first: dict[bool, date] = {}
     for day in _clock_changes(zone, starts):
-        length_s = reached_s(zone, day + ONE_DAY, 0) - reached_s(zone, day, 0)
-        first.setdefault(length_s < DAY_S, day)
+        first.setdefault(_length_s(zone, day) < DAY_S, day)
     return tuple(sorted(first.values()))
+
+
+def _around(day: date) -> tuple[date, date, date]:
+    """A day between the one before and the one after."""
+    return day - ONE_DAY, day, day + ONE_DAY
+
+
+def _length_s(zone: ZoneInfo, day: date) -> int:
+    """Seconds from the midnight a day begins with to that it ends with."""
+    return reached_s(zone, day + ONE_DAY, 0) - reached_s(zone, day, 0)
 
 
 def _successions(lines: tuple[PlanLine, ...], starts: date) -> Iterator[date]:
@@ -144,12 +151,5 @@ def _regimes(lines: tuple[PlanLine, ...], starts: date) -> list[date]:
 @lru_cache(ZONES_KEPT)
 def _clock_changes(zone: ZoneInfo, starts: date) -> tuple[date, ...]:
     """The days of two years that are longer or shorter than others, in order."""
-    days = [
-        starts + offset * ONE_DAY for offset in range(CLOCK_CHANGES_WITHIN_DAYS + 1)
-    ]
-    midnights_s = [reached_s(zone, day, 0) for day in days]
-    return tuple(
-        day
-        for day, (from_s, until_s) in zip(days, pairwise(midnights_s), strict=False)
-        if until_s - from_s != DAY_S
-    )
+    days = (starts + offset * ONE_DAY for offset in range(CLOCK_CHANGES_WITHIN_DAYS))
+    return tuple(day for day in days if _length_s(zone, day) != DAY_S)

@@ -35,7 +35,9 @@ def lasts_days(
     None where these pumps draw nothing, or stop before it is gone.
     """
     lines, left = _lines(plan, pumps), left_ul
-    for number in range(WALKED_DAYS if lines else 0):
+    if not lines:
+        return None
+    for number in range(WALKED_DAYS):
         ul = _on(plan, lines, first + number * ONE_DAY)
         if 0 < ul >= left:
             return number + left / ul

@@ -64,8 +64,9 @@ def _partner_faults(
     sharing = [one for one in plan.lines if one.pump == line.pump]
     is_whole = len(partners) == len(sharing) == 1
     if line.id.endswith(own) and is_whole:
-        wanted = replace(wanted, solution=partners[0].solution, note=partners[0].note)
-        if partners[0] == wanted:
+        (partner,) = partners
+        wanted = replace(wanted, solution=partner.solution, note=partner.note)
+        if partner == wanted:
             return
     what = (
         f"the pump {line.pump} is half of the exchange {pair.id}, and no line beside "
