@@ -318,7 +318,10 @@ class ScriptedServer:
             while end.recv(4096):
                 pass
         except (OSError, ValueError):
-            return
+            pass
+        finally:
+            # Whoever came while we closed is in nobody's list.
+            _break(end)
 
 
 class Collected:
