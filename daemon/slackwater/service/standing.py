@@ -51,8 +51,10 @@ def _unusable(state: Path, error: OSError) -> LedgerMissingError:
         Finding(
             what=f"the state directory cannot be used ({error.strerror})",
             where=str(state),
-            expected="a directory this user may write to, with a ledger in it",
-            do="Run `slackwater init` once, or give --state.",
+            expected="a directory this user may write to and lock files in, with a "
+            "ledger",
+            do="Run `slackwater init` once, or give --state; some network shares "
+            "lock no file.",
         )
     )
 
