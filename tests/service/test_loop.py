@@ -5,16 +5,26 @@ from datetime import timedelta
 from functools import partial
 from itertools import pairwise
 
+import pytest
+
 from slackwater.facts.events import AnyEvent, DoseIntended, DoseVoided, HoldRaised
 from slackwater.facts.messages import Request
+from slackwater.facts.now import Now
 from slackwater.facts.plan import Approval
 from slackwater.facts.reasons import Code, because
+from slackwater.facts.sight import Inbox
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine, Node
 from slackwater.pump.outcome import Stamp
+from slackwater.service import loop
+from slackwater.service.wiring import Rig
+from slackwater.turn import deciding, step
+from slackwater.turn.setup import Setup, Turn
+from tests.properties import shell
 from tests.properties.world import World, approved, begin
 
 MINUTE_MS = 60_000
+DAY_MS = 1440 * MINUTE_MS
 
 
 def calm_world() -> World:
@@ -46,6 +56,32 @@ def test_h62_a_stop_is_repeated_by_the_second_not_by_the_beat() -> None:
     stops = [at_ms for at_ms, _ in world.book.stops]
     assert len(stops) > 1
     assert all(later - earlier >= 999 for earlier, later in pairwise(stops))
+
+
+def test_h37_a_pass_ends_after_each_part_of_a_very_long_absence(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Between two parts the watchdog is fed: the next pass comes at once."""
+    passes: list[list[Turn]] = []
+
+    def one_pass(rig: Rig, timeout_s: float) -> None:
+        passes.append([])
+        loop.one_pass(rig, timeout_s)
+
+    def turn(now: Now, state: State, inbox: Inbox, setup: Setup) -> Turn:
+        passes[-1].append(step.turn(now, state, inbox, setup))
+        return passes[-1][-1]
+
+    world = calm_world()
+    world.kill(10 * DAY_MS)
+    monkeypatch.setattr(deciding, "LOOKED_AT_ONCE", 5)
+    monkeypatch.setattr(shell, "one_pass", one_pass)
+    monkeypatch.setattr(loop, "turn", turn)
+    world.run(world.times.t_ms + 10 * DAY_MS + MINUTE_MS)
+    parts = [turns for turns in passes if any(one.unfinished for one in turns)]
+    assert len(parts) > 2
+    for turns in parts:
+        assert [turns[-1]] == [one for one in turns if one.unfinished]
 
 
 def held(_state: State, stamp: Stamp) -> AnyEvent:

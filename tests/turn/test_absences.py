@@ -2,7 +2,7 @@
 
 from collections import Counter
 from dataclasses import replace
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 import pytest
 
@@ -15,6 +15,7 @@ from slackwater.facts.events import (
 from slackwater.facts.fold import fold
 from slackwater.facts.reasons import Code, because
 from slackwater.facts.state import State
+from slackwater.turn import deciding
 from slackwater.turn.absences import is_spanned
 from tests.gate.scene import machine
 from tests.turn.test_step import START, Bench
@@ -66,11 +67,9 @@ def test_i4_each_dose_of_an_absence_is_told_once(days: int) -> None:
         assert [Code.WINDOW_PASSED, Code.NOT_RUNNING] == codes
 
 
-def test_i4_nothing_of_it_is_given_when_the_clock_is_put_back() -> None:
-    """A person who confirms an earlier time gives no dose of the span another life."""
-    bench = back_after(10 * DAY)
-    given = len(list(bench.intents()))
-    bench.utc = START + 4 * DAY
+def put_back(bench: Bench, utc: datetime) -> None:
+    """A person on the machine says that it is only so late, whatever it believed."""
+    bench.utc = utc
     now, mark = bench.now(), bench.state.mark
     assert mark is not None
     confirmed = ClockConfirmed(
@@ -83,8 +82,72 @@ def test_i4_nothing_of_it_is_given_when_the_clock_is_put_back() -> None:
     fold(bench.state, confirmed)
     bench.sight.scanned_until = None
     bench.sight.previous = None
+
+
+def test_i4_nothing_of_it_is_given_when_the_clock_is_put_back() -> None:
+    """A person who confirms an earlier time gives no dose that was due by then."""
+    bench = back_after(10 * DAY)
+    given = len(list(bench.intents()))
+    put_back(bench, START + 4 * DAY)
+    bench.run_until(START + 4 * DAY + HOUR / 2)
+    later = list(bench.intents())[given:]
+    assert [] == [intent for intent in later if intent.dose.due_at < START + 4 * DAY]
+
+
+def test_h38_what_a_wrong_clock_missed_ahead_of_the_time_is_given_then() -> None:
+    """Ten days ahead, then put right: the tank does not go without for ten days."""
+    bench = back_after(10 * DAY)
+    before = {intent.dose.id for intent in bench.intents()}
+    put_back(bench, START + 4 * DAY)
     bench.run_until(START + 5 * DAY)
-    assert given == len(list(bench.intents()))
+    given = [i.dose.id for i in bench.intents() if i.dose.id not in before]
+    assert 2 * EVERY_DAY - 2 <= len(given) == len(set(given)) <= 2 * EVERY_DAY
+
+
+def test_an_absence_that_begins_after_it_is_in_no_span() -> None:
+    """Of a clock put back to before the absence nothing was missed."""
+    bench = back_after(10 * DAY)
+    put_back(bench, START + HOUR / 2)
+    assert {} == bench.state.spans
+
+
+def test_h33_what_a_ledger_put_back_may_have_given_is_never_given() -> None:
+    """Whatever a person says of the time: another life may have given it."""
+    bench = back_after(10 * DAY)
+    span = next(e for e in bench.events if isinstance(e, SpanMissed))
+    unknown = replace(span, reasons=(because(Code.LEDGER_RESTORED),))
+    fold(bench.state, unknown)
+    put_back(bench, START + 4 * DAY)
+    bench.run_until(START + 5 * DAY)
+    lost = [i for i in bench.intents() if i.dose.line == span.line]
+    assert [] == [i for i in lost if i.dose.due_at > START + 2 * HOUR]
+
+
+@pytest.mark.parametrize("dies", [False, True])
+def test_h37_a_very_long_absence_is_looked_at_in_parts(
+    monkeypatch: pytest.MonkeyPatch, *, dies: bool
+) -> None:
+    """Each part is short enough to show a sign of life after it, and told by itself.
+
+    A daemon that ends between two parts goes on where the ledger ends.
+    """
+    whole = back_after(100 * DAY)
+    monkeypatch.setattr(deciding, "LOOKED_AT_ONCE", 500)
+    bench = Bench(machine())
+    bench.run_until(START + HOUR)
+    bench.utc += 100 * DAY
+    bench.sight.scanned_until = bench.sight.previous = None
+    bench.hear_beat()
+    parts = 0
+    while bench.step() or bench.news:
+        parts += bench.done.unfinished
+        assert not bench.done.unfinished or bench.done.wake_at == bench.utc
+        if dies:
+            bench.sight.scanned_until = None
+    assert 100 * 2 * EVERY_DAY // 500 == parts
+    assert missed(whole) == missed(bench)
+    assert whole.state.spans == bench.state.spans
+    assert list(map(repr, whole.intents())) == list(map(repr, bench.intents()))
 
 
 def test_a_dose_that_an_interlock_held_is_told_by_itself() -> None:

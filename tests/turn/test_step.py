@@ -29,7 +29,7 @@ from slackwater.facts.reasons import Code, because
 from slackwater.facts.sight import Inbox, NodeSight, Sight, see
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine
-from slackwater.turn.setup import Setup, make_setup
+from slackwater.turn.setup import Setup, Turn, make_setup
 from slackwater.turn.step import turn
 from tests.gate.scene import APPROVAL, beat, dkh, machine, plan, probed
 
@@ -59,6 +59,7 @@ class Bench:
         self.synchronised = True
         self.answers = True
         self.events: list[AnyEvent] = []
+        self.done = Turn()
         self.numbers = {"a": 4, "b": 4}
         self.news: list[Message] = []
 
@@ -102,6 +103,7 @@ class Bench:
         )
         fold_all(self.state, done.events)
         self.events.extend(done.events)
+        self.done = done
         self.sight.scanned_until = done.scanned_until
         self.sight.previous = self.now()
         for effect in done.effects:

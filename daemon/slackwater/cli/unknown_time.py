@@ -16,7 +16,7 @@ from slackwater.facts.reasons import Code, because
 from slackwater.facts.state import State
 from slackwater.planning.timetable import Timetable
 from slackwater.pump.outcome import Stamp
-from slackwater.turn.absences import spans
+from slackwater.turn.absences import Counted
 
 INSTANT = timedelta(microseconds=1)
 
@@ -64,10 +64,10 @@ def _never_again(state: State, stamp: Stamp) -> Iterator[SpanMissed]:
     # In shadow none was given, and those before pumps are enabled never are.
     if state.stage == "shadow":
         return
-    by_line: dict[tuple[str, str], list[DueDose]] = {}
+    counted = Counted()
     for dose in _due(state, stamp["at"]):
-        by_line.setdefault((dose.tank, dose.line), []).append(dose)
-    yield from spans(by_line, (because(Code.LEDGER_RESTORED),), stamp)
+        counted.add(dose)
+    yield from counted.told((because(Code.LEDGER_RESTORED),), stamp)
 
 
 def _due(state: State, until: datetime) -> Iterator[DueDose]:
@@ -81,6 +81,6 @@ def _due(state: State, until: datetime) -> Iterator[DueDose]:
         if since >= until:
             continue
         timetable = Timetable(approved.plan, approved.machine)
-        for dose in timetable.between(since, until):
+        for dose in timetable.one_by_one(since, until):
             if dose.id not in state.used:
                 yield dose

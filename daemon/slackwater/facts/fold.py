@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterable
 from datetime import date, timedelta
 from typing import Any, cast
 
+from slackwater.facts.absence import fold_span_missed, forget_ahead
 from slackwater.facts.alarms import AlarmChanged, AlarmRaised
 from slackwater.facts.audits import Audited
 from slackwater.facts.charging import (
@@ -230,12 +231,6 @@ def _missed(state: State, event: DoseMissed) -> None:
     state.wanting[dose.tank] = event.proven_ms
 
 
-def _span_missed(state: State, event: SpanMissed) -> None:
-    state.decided_at = event.at
-    state.spans[f"{event.tank}/{event.line}"] = (event.first_due, event.last_due)
-    state.wanting[event.tank] = event.proven_ms
-
-
 def _intended(state: State, event: DoseIntended) -> None:
     state.decided_at = event.at
     _use(state, event.dose.id, event.dose.local_day)
@@ -300,6 +295,7 @@ def _clock_confirmed(state: State, event: ClockConfirmed) -> None:
     state.newest_at = event.at
     if state.decided_at is not None and state.decided_at > event.at:
         state.decided_at = event.at
+    forget_ahead(state)
 
 
 def _relay_checked(state: State, event: RelayChecked) -> None:
@@ -348,7 +344,7 @@ _TABLE: dict[type, Callable[[State, Any], None]] = {
     ShotRequested: _requested,
     DoseHeld: _held,
     DoseMissed: _missed,
-    SpanMissed: _span_missed,
+    SpanMissed: fold_span_missed,
     DoseIntended: _intended,
     DoseHanded: _handed,
     DoseTaken: _taken,

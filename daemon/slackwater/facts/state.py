@@ -180,10 +180,11 @@ class State:
     `lowered` are caps of the file below the approved ones, by place; `halves` what is
     halved, by scope; `left_to_old` the lines that an old doser gives, `taken_over`
     those it gave once, `handed_back` when such a line was ours. `audited` is the newest
-    audit. `spans` is the first and last due time of the newest long absence by
-    `TANK/LINE`; `strengths` what a pump's solution adds, as far as it gave any.
-    `commanded` is by `NODE/CHANNEL`. `entered` are tests
-    told from afar that nobody has confirmed, by their id: no level counts them.
+    audit. `spans` is the first and last due time of all that absences missed by
+    `TANK/LINE`, `unknown_spans` of what a ledger put back no longer tells of;
+    `strengths` what a pump's solution adds, as far as it gave any. `commanded` is by
+    `NODE/CHANNEL`. `entered` are tests told from afar that nobody has confirmed, by
+    their id: no level counts them.
     `exchanges` are the accounts of pairs of pumps, by pair.
     """
 
@@ -259,6 +260,7 @@ class State:
     taken_over: dict[str, LineTakenOver] = field(default_factory=dict)
     handed_back: dict[str, list[Ours]] = field(default_factory=dict)
     spans: dict[str, tuple[datetime, datetime]] = field(default_factory=dict)
+    unknown_spans: dict[str, tuple[datetime, datetime]] = field(default_factory=dict)
     strengths: dict[str, Strength] = field(default_factory=dict)
     commanded: dict[str, Commanded] = field(default_factory=dict)
     entered: dict[str, Entered] = field(default_factory=dict)

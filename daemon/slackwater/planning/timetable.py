@@ -94,22 +94,27 @@ class Timetable:
 
     def between(self, after: datetime, until: datetime) -> list[DueDose]:
         """The doses of all tanks with after < due <= until, in order of time."""
+        return list(self.one_by_one(after, until))
+
+    def one_by_one(self, after: datetime, until: datetime) -> Iterator[DueDose]:
+        """The same doses, each day laid out when its first dose is asked for."""
         known = self._searched
         # Whoever looks often looks between two doses most of the time.
         if known is not None and known.asked <= after and until < known.until:
-            return []
+            return iter(())
         first, last = (after - EPOCH).days, (until - EPOCH).days
         if first == last:
-            doses, due = self._utc_day(first)
-            low = bisect_right(due, after)
-            return doses[low : bisect_right(due, until, low)]
-        found: list[DueDose] = []
-        for number in range(first, last + 1):
-            doses, due = self._utc_day(number)
-            low = bisect_right(due, after) if number == first else 0
-            high = bisect_right(due, until, low) if number == last else len(due)
-            found += doses[low:high]
-        return found
+            return iter(self._part(first, after, until))
+        return (
+            dose
+            for number in range(first, last + 1)
+            for dose in self._part(number, after, until)
+        )
+
+    def _part(self, number: int, after: datetime, until: datetime) -> list[DueDose]:
+        doses, due = self._utc_day(number)
+        low = bisect_right(due, after)
+        return doses[low : bisect_right(due, until, low)]
 
     def next_after(self, moment: datetime) -> datetime | None:
         """When the first dose after a moment is due, None within 400 days."""

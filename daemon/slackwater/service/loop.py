@@ -104,7 +104,7 @@ def one_pass(rig: Rig, timeout_s: float) -> None:
                 raise LedgerMovedError(_never_first())
             take_news(rig)
             continue
-        if not done.events and not messages:
+        if done.unfinished or (not done.events and not messages):
             rig.alarm.wake_at(done.wake_at)
             break
         messages = ()

@@ -5,7 +5,7 @@ lies in an entry of this kind was missed and is never given; what a person skipp
 what an interlock held, is told dose by dose as ever.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
@@ -21,11 +21,55 @@ ABSENT = (Code.WINDOW_PASSED, Code.NOT_RUNNING)
 
 
 @dataclass(slots=True, kw_only=True)
+class _Missed:
+    """What a line missed so far: an absence of decades is millions of doses."""
+
+    first_due: datetime
+    last_due: datetime
+    doses: int = 0
+    volume_ul: int = 0
+
+
+class Counted:
+    """Missed doses, added up by tank and line; none of them is kept."""
+
+    def __init__(self) -> None:
+        self._lines: dict[tuple[str, str], _Missed] = {}
+
+    def add(self, dose: DueDose) -> None:
+        """Count one in; the order they come in does not matter."""
+        key, due_at = (dose.tank, dose.line), dose.due_at
+        line = self._lines.get(key)
+        if line is None:
+            line = self._lines[key] = _Missed(first_due=due_at, last_due=due_at)
+        elif due_at > line.last_due:
+            line.last_due = due_at
+        elif due_at < line.first_due:
+            line.first_due = due_at
+        line.doses += 1
+        line.volume_ul += dose.volume_ul
+
+    def told(self, reasons: tuple[Reason, ...], stamp: Stamp) -> Iterator[SpanMissed]:
+        """One entry for each tank and line, in the order of their names."""
+        for (tank, name), line in sorted(self._lines.items()):
+            yield SpanMissed(
+                **stamp,
+                tank=tank,
+                line=name,
+                first_due=line.first_due,
+                last_due=line.last_due,
+                doses=line.doses,
+                volume_ul=line.volume_ul,
+                reasons=reasons,
+            )
+
+
+@dataclass(slots=True, kw_only=True)
 class Absence:
     """Doses of a long absence that ends at `until`, by tank and line."""
 
     until: datetime
-    doses: dict[tuple[str, str], list[DueDose]] = field(default_factory=dict)
+    counted: Counted = field(default_factory=Counted)
     reasons: tuple[Reason, ...] = ()
 
     def takes(self, dose: DueDose, reasons: Sequence[Reason]) -> bool:
@@ -35,36 +79,19 @@ class Absence:
         if tuple(reason.code for reason in reasons) != ABSENT:
             return False
         self.reasons = tuple(reasons)
-        self.doses.setdefault((dose.tank, dose.line), []).append(dose)
+        self.counted.add(dose)
         return True
 
     def told(self, stamp: Stamp) -> Iterator[SpanMissed]:
         """One entry for each line, in the order of their names."""
-        yield from spans(self.doses, self.reasons, stamp)
-
-
-def spans(
-    doses: Mapping[tuple[str, str], Sequence[DueDose]],
-    reasons: tuple[Reason, ...],
-    stamp: Stamp,
-) -> Iterator[SpanMissed]:
-    """One entry for each tank and line of missed doses, in the order of their names."""
-    for (tank, line), missed in sorted(doses.items()):
-        yield SpanMissed(
-            **stamp,
-            tank=tank,
-            line=line,
-            first_due=min(dose.due_at for dose in missed),
-            last_due=max(dose.due_at for dose in missed),
-            doses=len(missed),
-            volume_ul=sum(dose.volume_ul for dose in missed),
-            reasons=reasons,
-        )
+        yield from self.counted.told(self.reasons, stamp)
 
 
 def is_spanned(state: State, dose: DueDose) -> bool:
     """Whether an entry said that it was missed in a long absence."""
-    if not state.spans:
-        return False
-    known = state.spans.get(f"{dose.tank}/{dose.line}")
-    return known is not None and known[0] <= dose.due_at <= known[1]
+    line = f"{dose.tank}/{dose.line}"
+    for spans in (state.spans, state.unknown_spans):
+        known = spans.get(line)
+        if known is not None and known[0] <= dose.due_at <= known[1]:
+            return True
+    return False

@@ -6,10 +6,10 @@ missed and stays missed; at most one intent per tank and per node in a turn, so 
 intent rests on a state that lacks one it shares a cap with.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
-from itertools import repeat
+from itertools import islice, repeat
 from zoneinfo import ZoneInfo
 
 from slackwater.facts.events import AnyEvent, DoseHeld, DoseIntended, DoseMissed
@@ -30,6 +30,9 @@ from slackwater.turn.exchanging import part_of
 from slackwater.turn.setup import Force, Setup
 
 INSTANT = timedelta(microseconds=1)
+# A clock may jump by a century, which is millions of doses: whoever looked at them all
+# at once would be taken for dead by its watchdog, start again, and look once more.
+LOOKED_AT_ONCE = 50_000
 
 _ask_of = maker(Ask)
 _dose_intended = maker(DoseIntended)
@@ -40,7 +43,8 @@ class Decided:
     """What one pass over the due doses came to.
 
     `again` says that a dose waits only because its tank had an intent in this turn:
-    it can be looked at as soon as that one is charged.
+    it can be looked at as soon as that one is charged. `looked_until` is None where
+    every due dose was looked at, else when the last of those that were was due.
     """
 
     events: list[AnyEvent]
@@ -48,6 +52,7 @@ class Decided:
     nodes_taken: set[str]
     tanks_taken: set[str]
     oldest_waiting: datetime | None = None
+    looked_until: datetime | None = None
     again: bool = False
 
     def has_room(self, pump: Pump) -> bool:
@@ -67,13 +72,22 @@ _decided = maker(Decided)
 
 def due_doses(
     setup: Setup, after: datetime, until: datetime
-) -> list[tuple[Force, DueDose]]:
-    """Doses due in a span, each from the plan that is in force at its due time."""
+) -> Iterator[tuple[Force, DueDose]]:
+    """Doses due in a span, each from the plan that is in force at its due time.
+
+    They come in order of time, and are laid out as they are asked for.
+    """
     forces = setup.forces
     if len(forces) == 1 and after >= forces[0].approval.takes_over_at:
         # The rule: one plan, in force all the while.
-        return [(forces[0], dose) for dose in forces[0].timetable.between(after, until)]
-    found: list[tuple[Force, DueDose]] = []
+        return zip(repeat(forces[0]), forces[0].timetable.one_by_one(after, until))
+    found = _in_force(forces, after, until)
+    return found if len(forces) == 1 else _each_once(found)
+
+
+def _in_force(
+    forces: tuple[Force, ...], after: datetime, until: datetime
+) -> Iterator[tuple[Force, DueDose]]:
     for index, force in enumerate(forces):
         start, end = force.approval.takes_over_at, until
         if index + 1 < len(forces):
@@ -81,16 +95,18 @@ def due_doses(
             end = min(until, change - INSTANT)
         first = after if after >= start else max(after, start - INSTANT)
         if first < end:
-            found += zip(repeat(force), force.timetable.between(first, end))
-    return found if len(forces) == 1 else _each_once(found)
+            yield from zip(repeat(force), force.timetable.one_by_one(first, end))
 
 
-def _each_once(found: list[tuple[Force, DueDose]]) -> list[tuple[Force, DueDose]]:
+def _each_once(
+    found: Iterator[tuple[Force, DueDose]],
+) -> Iterator[tuple[Force, DueDose]]:
     """An identity that two plans name belongs to the earlier one."""
-    first: dict[str, tuple[Force, DueDose]] = {}
+    seen: set[str] = set()
     for force, dose in found:
-        first.setdefault(dose.id, (force, dose))
-    return list(first.values())
+        if dose.id not in seen:
+            seen.add(dose.id)
+            yield force, dose
 
 
 def decide(moment: Moment, setup: Setup, after: datetime, stamp: Stamp) -> Decided:
@@ -106,10 +122,12 @@ def decide(moment: Moment, setup: Setup, after: datetime, stamp: Stamp) -> Decid
         _shots(moment, decided, stamp)
     used = state.used
     absence: Absence | None = None
-    for force, dose in due_doses(setup, after, utc):
+    spanned = state.spans or state.unknown_spans
+    due = due_doses(setup, after, utc)
+    for force, dose in islice(due, LOOKED_AT_ONCE):
         if dose.id in used:
             continue
-        if state.spans and is_spanned(state, dose):
+        if spanned and is_spanned(state, dose):
             continue
         missed = _missed(moment, force, dose)
         if missed is not None:
@@ -123,6 +141,9 @@ def decide(moment: Moment, setup: Setup, after: datetime, stamp: Stamp) -> Decid
             decided.again = decided.again or pump.node not in decided.nodes_taken
     if absence is not None:
         decided.events[:0] = absence.told(stamp)
+    for _, dose in due:
+        decided.looked_until = dose.due_at - INSTANT
+        break
     return decided
 
 

@@ -48,13 +48,15 @@ class Turn:
     """What one step wants: entries first, then effects, then a wake-up.
 
     `scanned_until`: every dose due up to here is decided; the shell hands it back
-    in the next inbox.
+    in the next inbox. `unfinished` says that more doses were due than one step looks
+    at: the shell says that it lives, and comes back at once.
     """
 
     events: tuple[AnyEvent, ...] = ()
     effects: tuple[Effect, ...] = ()
     wake_at: datetime | None = None
     scanned_until: datetime | None = None
+    unfinished: bool = False
 
 
 def make_setup(

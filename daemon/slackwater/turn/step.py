@@ -28,7 +28,7 @@ from slackwater.gate.interlocks import clock_is_trusted, has_inputs, may_go_on
 from slackwater.gate.moment import Ask, Moment
 from slackwater.gate.resuming import has_recovered, must_resume
 from slackwater.pump.outcome import Stamp, settle_by_time
-from slackwater.turn.deciding import decide
+from slackwater.turn.deciding import Decided, decide
 from slackwater.turn.exchanging import tend
 from slackwater.turn.judging import judge_news
 from slackwater.turn.listening import hear
@@ -70,12 +70,13 @@ def turn(now: Now, state: State, inbox: Inbox, setup: Setup) -> Turn:
         return Turn(effects=stops, wake_at=now.utc + TICK, scanned_until=scanned)
     decided = decide(moment, setup, scanned, stamp)
     waiting = decided.oldest_waiting
-    until = now.utc if waiting is None else waiting - INSTANT
+    until = decided.looked_until or now.utc
     return _turn_of(
         events=tuple(decided.events),
         effects=(*stops, *decided.commands),
-        wake_at=_wake(now, setup, again=decided.again, waiting=waiting),
-        scanned_until=until,
+        wake_at=_wake(now, setup, decided),
+        scanned_until=until if waiting is None else waiting - INSTANT,
+        unfinished=decided.looked_until is not None,
     )
 
 
@@ -251,13 +252,11 @@ def _asked_stops(moment: Moment, inbox: Inbox) -> list[StopPump]:
     return stops
 
 
-def _wake(
-    now: Now, setup: Setup, *, again: bool, waiting: datetime | None
-) -> datetime | None:
+def _wake(now: Now, setup: Setup, decided: Decided) -> datetime | None:
     """At once where one made room, in a second while any waits, else when due."""
-    if again:
+    if decided.again or decided.looked_until is not None:
         return now.utc
-    if waiting is not None:
+    if decided.oldest_waiting is not None:
         return now.utc + TICK
     if len(setup.forces) == 1:
         return setup.forces[0].timetable.next_after(now.utc)
