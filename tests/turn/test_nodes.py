@@ -232,6 +232,54 @@ def test_h27_what_only_grows_may_not_fall_within_a_boot(
     assert 1 == len([event for event in wire.events if event.kind == "hold_raised"])
 
 
+class Lost(Wire):
+    """A wire that loses every command."""
+
+    def _execute(self, command: RunPump) -> None:
+        """The node hears nothing of it."""
+
+
+def lost_command() -> Lost:
+    """A command under way that no node will ever take."""
+    wire = Lost()
+    wire.utc = START - timedelta(minutes=5)
+    while not list(wire.intents()):
+        assert wire.utc < START + timedelta(hours=2)
+        wire.hears(worn(wire.beat_of(MINE)))
+    return wire
+
+
+def settled(wire: Wire) -> list[str]:
+    """How intents ended so far."""
+    kinds = [event.kind for event in wire.events]
+    return [kind for kind in kinds if kind in ("dose_voided", "dose_sealed")]
+
+
+def lie_of(wire: Wire) -> Beat:
+    """An odometer went back, and its deadlines are over by a clock of its own."""
+    ahead = 60_000 + wire.beat_of(MINE).up
+    return odometer_back(worn(wire.beat_of(MINE, up=ahead)))
+
+
+def test_h27_a_beat_that_contradicts_itself_gives_no_charge_back() -> None:
+    """Nor does one heard with it, nor any later one before a person has looked."""
+    true, lied, both, later = (lost_command() for _ in range(4))
+    true.hears(worn(true.beat_of(MINE, up=60_000 + true.beat_of(MINE).up)))
+    assert ["dose_voided"] == settled(true)
+    lied.hears(lie_of(lied))
+    assert ["dose_sealed"] == settled(lied)
+    before = worn(both.beat_of(MINE, up=59_000 + both.beat_of(MINE).up))
+    both.hears(before, lie_of(both))
+    assert ["dose_sealed"] == settled(both)
+    early = odometer_back(worn(later.beat_of(MINE)))
+    later.hears(early)
+    assert [] == settled(later)
+    assert LIE == later.held()
+    later.utc += timedelta(minutes=1)
+    later.hears(worn(later.beat_of(MINE)))
+    assert ["dose_sealed"] == settled(later)
+
+
 @pytest.mark.parametrize("change", [number_back, odometer_back])
 def test_h27_a_new_boot_may_count_anew(change: Callable[[Beat], Beat]) -> None:
     """Power-up begins at nothing, and a late copy from before says nothing."""

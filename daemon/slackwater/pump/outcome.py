@@ -84,11 +84,20 @@ def settle_by_result(state: State, result: Result, stamp: Stamp) -> Iterable[Any
     return () if known.taken else [DoseTaken(**stamp, attempt=result.id)]
 
 
-def settle_by_beat(state: State, beat: Beat, stamp: Stamp) -> Iterator[AnyEvent]:
-    """What a beat proves about every open intent of its node, and of its last runs."""
+def settle_by_beat(
+    state: State, beat: Beat, stamp: Stamp, *, is_doubted: bool = False
+) -> Iterator[AnyEvent]:
+    """What a beat proves about every open intent of its node, and of its last runs.
+
+    One `is_doubted` that contradicts what was heard before: it gives no charge back.
+    """
     for attempt, known in sorted(state.open.items()):
         if known.intent.command.node == beat.node:
-            yield from _one_by_beat(state, attempt, beat, stamp)
+            for event in _one_by_beat(state, attempt, beat, stamp):
+                if is_doubted and isinstance(event, DoseVoided):
+                    yield _sealed(attempt, stamp, because(Code.NODE_IMPOSSIBLE))
+                else:
+                    yield event
     for channel in beat.channels.values():
         last = channel.last
         closed = None if last is None else state.closed.get(last.id)

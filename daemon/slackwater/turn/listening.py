@@ -58,7 +58,8 @@ def hear(moment: Moment, message: Message, stamp: Stamp) -> Iterable[AnyEvent]:
 
 def _hear(moment: Moment, message: Message, stamp: Stamp) -> Iterator[AnyEvent]:
     if isinstance(message, Beat):
-        yield from settle_by_beat(moment.state, message, stamp)
+        doubted = _is_doubted(moment, message)
+        yield from settle_by_beat(moment.state, message, stamp, is_doubted=doubted)
         yield from _beat_holds(moment, message, stamp)
     elif isinstance(message, Reading):
         yield from _reading(moment, message, stamp)
@@ -106,6 +107,19 @@ def _beat_holds(moment: Moment, beat: Beat, stamp: Stamp) -> Iterator[AnyEvent]:
     # The node's own flag is recorded as a hold of ours: it outlives the flag.
     if beat.hold:
         yield from _latch(moment, scope, because(Code.NODE_HELD, node=beat.node), stamp)
+
+
+def _is_doubted(moment: Moment, beat: Beat) -> bool:
+    """Whether a node contradicts itself with this beat, or did and nobody looked.
+
+    Of several beats at once the last contradiction is known: those before it are
+    doubted with it.
+    """
+    if f"{Code.NODE_IMPOSSIBLE}/{beat.node}" in moment.state.holds:
+        return True
+    seen = moment.sight.nodes.get(beat.node)
+    against = None if seen is None else seen.contradiction
+    return against is not None and against.boot == beat.boot and beat.up <= against.up
 
 
 def _contradiction(moment: Moment, beat: Beat, stamp: Stamp) -> Iterator[AnyEvent]:
