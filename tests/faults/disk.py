@@ -23,6 +23,7 @@ from slackwater.ledger.codec import decode, dump_state
 from slackwater.ledger.connection import Footing, translation
 from slackwater.ledger.store import LedgerFile
 from slackwater.ledger.views import entries
+from slackwater.ledger.witness import read as read_witness
 from slackwater.pump.outcome import Stamp
 from slackwater.service.memory import LIVE_NAME, read_state
 from tests.properties.shell import Book, Remembering
@@ -117,8 +118,11 @@ class DiskBook(Book):
         self.backups.append((self.path.read_bytes(), witness, entries))
 
     def put_back(self, backup: tuple[bytes, bytes, int], *, witness: bool) -> None:
-        """Exchange the file for an older one; with its witness nothing remembers."""
-        file, remembered, _ = backup
+        """Exchange the file for an older one; with its witness nothing remembers.
+
+        Nor does anything where the witness is as old as the copy.
+        """
+        file, remembered, newest = backup
         self.look_anew()
         for beside in self.folder.glob(f"{LIVE_NAME}*"):
             if beside != self.witness:
@@ -126,11 +130,17 @@ class DiskBook(Book):
         self.path.write_bytes(file)
         if witness:
             self.witness.write_bytes(remembered)
+        if witness or self._remembered() <= newest:
             # Nothing on this machine can know of these any more.
             with LedgerFile.open(self.path, writable=False, footing=AT_ONCE) as kept:
                 remembered_too = _attempts(entry.event for entry in entries(kept))
                 self.forgotten |= _attempts(self.events()) - remembered_too
         self.rewound.append(len(self.entries))
+
+    def _remembered(self) -> int:
+        """How many entries the witness knows of."""
+        known = read_witness(self.witness)
+        return 0 if known is None else known.head.seq
 
     def go_on_from(self, backup: tuple[bytes, bytes, int]) -> None:
         """What a person does with a backup: the program's own entries after it."""

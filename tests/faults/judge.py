@@ -78,9 +78,9 @@ class Evidence:
 
     `signed` counts what people wrote, `foreign` are runs that another daemon asked for.
     `rewound` says before which rows an older file took the ledger's place. A machine
-    that is put back whole, its witness too, may know nothing of attempts that are
-    `forgotten`, if it had never commanded that pump before: for these the water is
-    judged, and not what was written or sent; nor where another device, plugged in
+    that is put back whole, its witness too, or a file to a copy as new as its witness,
+    may know nothing of attempts that are `forgotten`: for these the water is judged,
+    and not what was written or sent; nor where another device, plugged in
     under the same name since, was asked for them again.
     """
 

@@ -6,7 +6,7 @@ from datetime import timedelta
 
 import pytest
 
-from slackwater.facts.events import HoldRaised, HoldReleased, LedgerRestored
+from slackwater.facts.events import HoldRaised, HoldReleased, LedgerRestored, Started
 from slackwater.facts.fold import fold
 from slackwater.facts.messages import Beat
 from slackwater.facts.reasons import Code, because
@@ -113,6 +113,40 @@ def test_h33_a_boot_in_which_nothing_is_known_must_have_run_nothing(
     bench.run_until(START + 2 * HOUR)
     started(bench, copy_of(bench.state))
     assert expected == holds_after(bench, told(bench))
+
+
+@pytest.mark.parametrize(
+    ("fence", "expected"),
+    [(9, []), (10, []), (11, [Code.LEDGER_FORGETS]), (19, [Code.LEDGER_FORGETS])],
+)
+def test_h33_a_fence_that_this_ledger_never_gave_was_another_lifes(
+    fence: int, expected: list[str]
+) -> None:
+    """A copy from before any node was heard: the node obeyed somebody since.
+
+    10 is the fence of the start that the copy knows, 20 of the one after it.
+    """
+    bench = Bench(machine())
+    state = copy_of(bench.state)
+    for number in (10, 20):
+        start = Started(
+            at=START,
+            boot_s=10_000.0,
+            proven_ms=10**9,
+            version="1",
+            boot_id="boot",
+            fence=number,
+            mode="live",
+        )
+        fold(state, start)
+    bench.state = state
+    bench.sight.nodes.clear()
+    assert expected == holds_after(bench, shown(bench, fence=fence))
+    given = list(bench.intents())
+    bench.run_until(bench.utc + 3 * HOUR)
+    assert bool(expected) == (given == list(bench.intents()))
+    released(bench)
+    assert [] == holds_after(bench, shown(bench, fence=fence))
 
 
 def released(bench: Bench) -> None:

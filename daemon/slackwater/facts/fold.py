@@ -141,7 +141,7 @@ def fold_all(state: State, events: Iterable[AnyEvent]) -> State:
 
 def _made(state: State, event: LedgerMade) -> None:
     state.ledger_id = event.ledger_id
-    state.fence = event.highest_fence_heard
+    state.fence = state.fence_before = event.highest_fence_heard
     state.decided_at = event.at
     cast("Mark", state.mark).boot_id = event.boot_id
     charge_told(state, event)
@@ -155,6 +155,7 @@ def _restored(state: State, event: LedgerRestored) -> None:
 
 
 def _started(state: State, event: Started) -> None:
+    state.fence_before = state.fence
     state.fence = max(state.fence, event.fence)
     cast("Mark", state.mark).boot_id = event.boot_id
     state.calibrating = event.mode == "calibrate"

@@ -157,6 +157,7 @@ class State:
     `hours` keeps believed alkalinity per tank and hour of wall time for six weeks;
     `stage_since` is the wall time of the first entry, or at which pumps were enabled or
     disabled.
+    `fence_before` is the highest fence on record before the newest start.
     `running` says that the daemon is in charge and `calibrating` that a session is.
     `by_hand` is the newest run asked for of a live daemon, by pump.
     `used` maps a dose identity to its local day; `held` one that waits to the entry
@@ -194,6 +195,7 @@ class State:
     decided_at: datetime | None = None
     unanswered_ms: int | None = None
     fence: int = 0
+    fence_before: int = 0
     running: bool = False
     calibrating: bool = False
     unclean_starts: list[datetime] = field(default_factory=list)

@@ -60,13 +60,25 @@ def _reason(beat: Beat, more: list[tuple[str, int, int]]) -> Reason:
 def _expected(moment: Moment, beat: Beat, channel: str) -> int | None:
     """The most runs a channel may have counted; None where nothing can be said.
 
-    A channel that was never commanded says nothing, unless the ledger was restored and
-    nobody has looked yet: then it may have been commanded since the backup.
+    A channel that was never commanded says nothing, unless it may have been in a life
+    that this ledger knows nothing of.
     """
     known = moment.state.commanded.get(f"{beat.node}/{channel}")
     if known is None:
-        return 0 if Code.LEDGER_RESTORED in moment.state.holds else None
+        return 0 if _has_another_past(moment, beat) else None
     if known.fence >= moment.state.fence:
         return None
     # In another boot than that of the newest command no run is known at all.
     return known.n + 1 if known.boot == beat.boot else 0
+
+
+def _has_another_past(moment: Moment, beat: Beat) -> bool:
+    """Whether the ledger was restored and nobody has looked yet, or something is amiss.
+
+    A node that obeyed a fence from between this start and the one before it obeyed
+    another life: each start of this ledger is on record.
+    """
+    state = moment.state
+    if Code.LEDGER_RESTORED in state.holds:
+        return True
+    return state.fence_before < beat.fence < state.fence
