@@ -34,13 +34,17 @@ def clock(shell: Shell, act: str, *, yes: bool, by: str | None) -> Answer:
     """Vouch for the clock of this machine.
 
     Shows the time and asks whether it is right. Ends the holds that a clock caused,
-    until the machine reboots.
+    until the machine reboots. What a clock that was ahead counted as missed, and is
+    still to come, is given when it is due.
     """
     del act
     who = typed_text(by or local_user(), "--by", WORD_AT_MOST)
     with opened(shell.state) as found:
         approved = newest_approval(found.state)
         shown = found.now.utc
+        again = sorted(
+            line for line, (_, last) in found.state.spans.items() if last > shown
+        )
     tanks = approved.machine.tanks.values() if approved else ()
     zones = {tank.zone for tank in tanks} or {"UTC"}
     words = " or ".join(local(shown, zone) for zone in sorted(zones))
@@ -66,9 +70,11 @@ def clock(shell: Shell, act: str, *, yes: bool, by: str | None) -> Answer:
     # A clock before the newest entry is what this verb is for.
     write(shell.state, decide, makes_safer=True)
     holds = f" Released: {', '.join(ended)}." if ended else ""
+    ahead = f" Missed by the wrong clock alone, so given when due: {', '.join(again)}."
     return Answer(
-        fields={"confirmed": timestamp(shown), "released": ended},
-        text=f"The clock counts as right until this machine reboots.{holds}",
+        fields={"confirmed": timestamp(shown), "released": ended, "due_again": again},
+        text=f"The clock counts as right until this machine reboots.{holds}"
+        f"{ahead if again else ''}",
     )
 
 
