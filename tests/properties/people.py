@@ -129,12 +129,20 @@ def disable_pumps(world: World) -> None:
     def disabled(_state: State, stamp: Stamp) -> AnyEvent:
         return PumpsDisabled(**stamp, by="keeper")
 
+    world.down_for_ms = MINUTE_MS + 500
+    world.book.sign(disabled)
+    world.after(MINUTE_MS, partial(enable_pumps, world))
+
+
+def enable_pumps(world: World) -> None:
+    """A person gives them back, and the daemon takes charge."""
+
     def enabled(_state: State, stamp: Stamp) -> AnyEvent:
         return PumpsEnabled(**stamp, by="keeper", serial=1)
 
-    world.down_for_ms = MINUTE_MS + 500
-    world.book.sign(disabled)
-    world.after(MINUTE_MS, partial(world.book.sign, enabled))
+    world.book.sign(enabled)
+    if world.starts_at_ms is not None:
+        world.starts_at_ms = min(world.starts_at_ms, world.times.t_ms + 500)
 
 
 def calibrate(world: World) -> None:

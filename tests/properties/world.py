@@ -139,7 +139,9 @@ class World:
         daemon.hear(parcels)
         done = live_until_crash(daemon)
         if done is None or done:
-            self.kill(self.down_for_ms)
+            # In shadow this daemon has nothing to do: it would end at once again.
+            shadow = daemon.rig.memory.state.stage == "shadow"
+            self.kill(HOUR_MS if shadow else self.down_for_ms)
 
     def _wake_ms(self) -> int:
         moments = [post.wake_ms() for post in self.everyone()]
