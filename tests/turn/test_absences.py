@@ -179,6 +179,30 @@ def test_a_dose_that_an_interlock_held_is_told_by_itself() -> None:
     assert Code.LINK_DOWN in [reason.code for reason in told.reasons]
 
 
+def test_a_line_that_another_gave_is_one_entry_with_its_own_reason() -> None:
+    """Years of an old doser's line are no entry for each of its doses."""
+    bench = Bench(machine())
+    bench.run_until(START + HOUR)
+    bench.state.left_to_old = ["reef/carbonate"]
+    bench.utc += 10 * DAY
+    bench.sight.scanned_until = bench.sight.previous = None
+    bench.hear_beat()
+    before = len(bench.events)
+    while bench.step() or bench.news:
+        pass
+    told = {
+        event.line: [reason.code for reason in event.reasons]
+        for event in bench.events[before:]
+        if isinstance(event, SpanMissed)
+    }
+    assert told == {
+        "calcium": [Code.WINDOW_PASSED, Code.NOT_RUNNING],
+        "carbonate": [Code.OLD_DOSER],
+    }
+    lasts = [e.dose.due_at for e in bench.events[before:] if isinstance(e, DoseMissed)]
+    assert bench.utc - min(lasts) <= timedelta(hours=48)
+
+
 def test_only_the_line_and_the_time_of_a_span_are_meant() -> None:
     """A dose before, after, or of another line is not in it."""
     bench = back_after(10 * DAY)

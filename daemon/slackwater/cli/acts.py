@@ -36,6 +36,7 @@ from slackwater.facts.events import (
     Stopped,
 )
 from slackwater.facts.now import Event
+from slackwater.facts.reasons import Code
 from slackwater.facts.safeguards import (
     AwayDeclared,
     AwayEnded,
@@ -126,7 +127,10 @@ def _filled(event: ReservoirFilled) -> str:
 
 
 def _span(event: SpanMissed) -> str:
-    return f"{event.doses} doses of {event.line} missed, nobody was there"
+    missed = f"{event.doses} doses of {event.line} missed"
+    if any(reason.code is Code.NOT_RUNNING for reason in event.reasons):
+        return f"{missed}, nobody was there"
+    return f"{missed}: {' '.join(reason.text for reason in event.reasons)}"
 
 
 def _lowered(event: CapsLowered) -> str:

@@ -12,6 +12,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from slackwater.facts.events import SpanMissed
+from slackwater.facts.reasons import Code
 from slackwater.ledger.codec import timestamp
 from slackwater.ledger.schema import Role
 from slackwater.ledger.store import LedgerFile
@@ -20,6 +21,8 @@ from slackwater.service.memory import LIVE_NAME, SHADOW_NAME
 from slackwater.water.show import show_volume
 
 KIND = "span_missed"
+# What the word absence says by itself.
+NOBODY = frozenset({Code.WINDOW_PASSED, Code.NOT_RUNNING})
 LEDGERS: tuple[tuple[str, Role], ...] = ((LIVE_NAME, "live"), (SHADOW_NAME, "shadow"))
 
 
@@ -74,8 +77,14 @@ def span_words(span: SpanMissed) -> str:
     between = f"{span.first_due:%Y-%m-%d %H:%M} to {span.last_due:%Y-%m-%d %H:%M} UTC"
     return (
         f"{span.tank}/{span.line}: {span.doses} doses, {show_volume(span.volume_ul)}, "
-        f"missed in a long absence from {between}, in one entry."
+        f"missed in a long absence from {between}, in one entry.{_why(span)}"
     )
+
+
+def _why(span: SpanMissed) -> str:
+    """What kept them back besides; that nobody was there is said already."""
+    others = [r.text for r in span.reasons if r.code not in NOBODY]
+    return "".join(f" {text}" for text in others)
 
 
 def span_document(span: SpanMissed) -> dict[str, object]:

@@ -2,10 +2,10 @@
 
 Floor 4. One subject: doses that nobody was there for, long ago. Laws here: a dose that
 lies in an entry of this kind was missed and is never given; what a person skipped, or
-what an interlock held, is told dose by dose as ever.
+what an interlock held, is told dose by dose as ever; nothing grows with the absence.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
@@ -17,7 +17,17 @@ from slackwater.pump.outcome import Stamp
 
 # The doses of the last two days are told one by one: who comes home looks at them.
 DOSE_BY_DOSE = timedelta(hours=48)
-ABSENT = (Code.WINDOW_PASSED, Code.NOT_RUNNING)
+# Why whole stretches of a line were not given; what a person skipped, and what waited
+# for a reason of its own, is looked up dose by dose.
+Codes = tuple[Code, ...]
+OF_A_LINE: frozenset[Codes] = frozenset(
+    {
+        (Code.WINDOW_PASSED, Code.NOT_RUNNING),
+        (Code.OLD_DOSER,),
+        (Code.PLAN_SWAP,),
+        (Code.PUMP_CHANGED,),
+    }
+)
 
 
 @dataclass(slots=True, kw_only=True)
@@ -66,25 +76,29 @@ class Counted:
 
 @dataclass(slots=True, kw_only=True)
 class Absence:
-    """Doses of a long absence that ends at `until`, by tank and line."""
+    """Doses of a long absence that ends at `until`, by reason, tank and line."""
 
     until: datetime
-    counted: Counted = field(default_factory=Counted)
-    reasons: tuple[Reason, ...] = ()
+    counted: dict[Codes, tuple[tuple[Reason, ...], Counted]] = field(
+        default_factory=dict
+    )
 
-    def takes(self, dose: DueDose, reasons: Sequence[Reason]) -> bool:
+    def takes(self, dose: DueDose, reasons: tuple[Reason, ...]) -> bool:
         """Whether a missed dose belongs here; then it is counted."""
         if self.until - dose.due_at <= DOSE_BY_DOSE:
             return False
-        if tuple(reason.code for reason in reasons) != ABSENT:
+        codes = tuple(reason.code for reason in reasons)
+        if codes not in OF_A_LINE:
             return False
-        self.reasons = tuple(reasons)
-        self.counted.add(dose)
+        if codes not in self.counted:
+            self.counted[codes] = reasons, Counted()
+        self.counted[codes][1].add(dose)
         return True
 
     def told(self, stamp: Stamp) -> Iterator[SpanMissed]:
-        """One entry for each line, in the order of their names."""
-        yield from self.counted.told(self.reasons, stamp)
+        """One entry for each line and reason, in the order of the names of lines."""
+        for reasons, counted in self.counted.values():
+            yield from counted.told(reasons, stamp)
 
 
 def is_spanned(state: State, dose: DueDose) -> bool:
