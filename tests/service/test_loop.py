@@ -12,7 +12,7 @@ from slackwater.facts.messages import Request
 from slackwater.facts.now import Now
 from slackwater.facts.plan import Approval
 from slackwater.facts.reasons import Code, because
-from slackwater.facts.sight import Inbox
+from slackwater.facts.sight import Inbox, see
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine, Node
 from slackwater.pump.outcome import Stamp
@@ -21,6 +21,7 @@ from slackwater.service.wiring import Rig
 from slackwater.turn import deciding, step
 from slackwater.turn.setup import Setup, Turn
 from tests.properties import shell
+from tests.properties.people import confirm_clock
 from tests.properties.world import World, approved, begin
 
 MINUTE_MS = 60_000
@@ -82,6 +83,31 @@ def test_h37_a_pass_ends_after_each_part_of_a_very_long_absence(
     assert len(parts) > 2
     for turns in parts:
         assert [turns[-1]] == [one for one in turns if one.unfinished]
+
+
+def test_h38_a_living_daemon_goes_on_when_a_person_puts_the_clock_right() -> None:
+    """Its probe, which has no clock of its own, had spoken from ten days ahead."""
+    world = calm_world()
+    world.kill(MINUTE_MS)
+    world.times.shift_ms += 10 * DAY_MS
+    world.run(world.times.t_ms + 10 * MINUTE_MS)
+    assert world.daemon is not None
+    rig, sent = world.daemon.rig, len(world.book.sent)
+    ahead = world.times.now().utc
+    for probe, series in rig.sight.readings.items():
+        see(rig.sight, replace(series[-1], at=ahead))
+        rig.kept_until[probe] = ahead
+    world.times.shift_ms -= 10 * DAY_MS
+    world.run(world.times.t_ms + MINUTE_MS)
+    confirm_clock(world)
+    world.run(world.times.t_ms + DAY_MS)
+    assert len(world.book.sent) > sent
+    utc = world.times.now().utc
+    assert rig is world.daemon.rig
+    assert rig.sight.readings
+    for probe, series in rig.sight.readings.items():
+        assert utc - series[-1].at < timedelta(hours=2)
+        assert rig.kept_until[probe] <= utc
 
 
 def held(_state: State, stamp: Stamp) -> AnyEvent:

@@ -24,7 +24,7 @@ def fold_span_missed(state: State, event: SpanMissed) -> None:
 
 
 def forget_ahead(state: State) -> None:
-    """Nothing that lies ahead of the newest entry's time counts as missed.
+    """Let nothing that lies ahead of the newest entry's time count as missed.
 
     A clock that is years ahead misses years, and nobody gave them: a tank must not go
     without until that clock would have been right.

@@ -63,8 +63,9 @@ def charge(state: State, key: str, entry: tuple[int, int, str], day: date) -> No
         days[day] += amount
         return
     days[day] = amount
+    # Not the earliest: after a clock that was ahead that would be this very day.
     if len(days) > DAYS_KEPT:
-        del days[min(days)]
+        del days[next(iter(days))]
 
 
 def charge_told(state: State, event: LedgerMade | LedgerRestored) -> None:

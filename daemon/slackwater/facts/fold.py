@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable
 from datetime import date, timedelta
 from typing import Any, cast
 
-from slackwater.facts.absence import fold_span_missed, forget_ahead
+from slackwater.facts.absence import fold_span_missed
 from slackwater.facts.alarms import AlarmChanged, AlarmRaised
 from slackwater.facts.audits import Audited
 from slackwater.facts.charging import (
@@ -78,6 +78,7 @@ from slackwater.facts.safeguarding import SAFEGUARD_FOLDS, compare, forget_compa
 from slackwater.facts.safeguards import LevelMeasured
 from slackwater.facts.staging import STAGE_FOLDS
 from slackwater.facts.state import State
+from slackwater.facts.vouching import fold_clock_confirmed
 from slackwater.facts.watching import fold_judged, watching
 from slackwater.facts.waters import (
     AddedByHand,
@@ -288,17 +289,6 @@ def _request_heard(state: State, event: RequestHeard) -> None:
         state.skipped[event.dose] = event.request
 
 
-def _clock_confirmed(state: State, event: ClockConfirmed) -> None:
-    state.clock_confirmed_boot = event.boot_id
-    mark = cast("Mark", state.mark)
-    mark.boot_id, mark.utc = event.boot_id, event.at
-    # The person vouches for this moment: later entries before it were wrong.
-    state.newest_at = event.at
-    if state.decided_at is not None and state.decided_at > event.at:
-        state.decided_at = event.at
-    forget_ahead(state)
-
-
 def _relay_checked(state: State, event: RelayChecked) -> None:
     state.relay_checks[event.node] = event
 
@@ -359,7 +349,7 @@ _TABLE: dict[type, Callable[[State, Any], None]] = {
     ResumeBegan: _resume_began,
     ResumeEnded: _resume_ended,
     RequestHeard: _request_heard,
-    ClockConfirmed: _clock_confirmed,
+    ClockConfirmed: fold_clock_confirmed,
     RelayChecked: _relay_checked,
     FilesDiffer: _nothing,
     WatchKept: _watched,

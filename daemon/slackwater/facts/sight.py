@@ -187,7 +187,8 @@ def _see_counter(sight: Sight, seen: CounterSeen) -> None:
     known.days[day] = known.days.get(day, 0) + (
         more_ul if more_ul >= 0 else seen.total_ul
     )
-    for old in sorted(known.days)[:-COUNTED_DAYS]:
+    # In the order in which they were begun: a clock may have been ahead.
+    for old in list(known.days)[:-COUNTED_DAYS]:
         del known.days[old]
 
 

@@ -12,11 +12,12 @@ import structlog
 from structlog.typing import FilteringBoundLogger
 
 from slackwater.errors import Finding, LedgerMovedError, NotConnectedError
-from slackwater.facts.events import AnyEvent, DoseHanded
+from slackwater.facts.events import AnyEvent, ClockConfirmed, DoseHanded
 from slackwater.facts.messages import Effect, Message, RunPump, StopPump, Tell
 from slackwater.facts.now import Now, proven_ms
 from slackwater.facts.sight import Inbox, see
 from slackwater.facts.tank import Machine
+from slackwater.facts.vouching import look_back
 from slackwater.pump.outcome import Stamp
 from slackwater.service import logs
 from slackwater.service.conformity import conforming
@@ -130,6 +131,11 @@ def take_news(rig: Rig) -> None:
     """
     news = rig.memory.news()
     kinds = {event.kind for event in news}
+    for event in news:
+        if isinstance(event, ClockConfirmed):
+            look_back(rig.sight, event.at)
+            kept = rig.kept_until.items()
+            rig.kept_until = {probe: min(at, event.at) for probe, at in kept}
     _show_soon(rig, kinds)
     if "hold_released" in kinds:
         rig.connect_again()

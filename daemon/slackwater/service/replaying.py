@@ -12,6 +12,7 @@ from datetime import datetime, timedelta
 from slackwater.facts.events import (
     AnyEvent,
     Checkpoint,
+    ClockConfirmed,
     DoseHeld,
     DoseIntended,
     DoseMissed,
@@ -23,6 +24,7 @@ from slackwater.facts.now import Now
 from slackwater.facts.seen_again import lay_out
 from slackwater.facts.sight import Inbox, Sight, recall, remember
 from slackwater.facts.state import State
+from slackwater.facts.vouching import look_back
 from slackwater.ledger.codec import load_state
 from slackwater.ledger.store import LedgerFile
 from slackwater.ledger.views import newest_checkpoint, since_entry
@@ -95,6 +97,8 @@ class _Past:
             self._look_anew(0.0)
         if isinstance(event, Started):
             self._look_anew(event.boot_s)
+        if isinstance(event, ClockConfirmed):
+            look_back(self.sight, event.at)
         fold(self.state, event)
 
     def set_up(self) -> Setup | None:

@@ -1,0 +1,85 @@
+"""What a person's word on the time makes of a clock that was ahead.
+
+Floor 2. One subject: `ClockConfirmed` in the state and in the view. Laws here: nothing
+lies ahead of the time a person vouches for; what a wrong clock dated there happened
+before this moment, so it neither hides what comes next nor lasts until its own date.
+"""
+
+from dataclasses import replace
+from datetime import datetime
+from typing import cast
+
+from slackwater.facts.absence import forget_ahead
+from slackwater.facts.events import ClockConfirmed, HoldRaised
+from slackwater.facts.now import Mark
+from slackwater.facts.sight import Sight
+from slackwater.facts.state import State
+
+
+def fold_clock_confirmed(state: State, event: ClockConfirmed) -> None:
+    """Take the moment as the newest there was, whatever was written before."""
+    state.clock_confirmed_boot = event.boot_id
+    mark = cast("Mark", state.mark)
+    mark.boot_id, mark.utc = event.boot_id, event.at
+    # The person vouches for this moment: later entries before it were wrong.
+    state.newest_at = event.at
+    state.decided_at = _not_after(state.decided_at, event.at)
+    state.stage_since = _not_after(state.stage_since, event.at)
+    forget_ahead(state)
+    _put_right(state, event.at)
+
+
+def _put_right(state: State, utc: datetime) -> None:
+    """Date what holds, or counts, from this moment on at the latest."""
+    state.holds = {name: _held(hold, utc) for name, hold in state.holds.items()}
+    state.taken_over = {
+        line: replace(taken, at=min(taken.at, utc))
+        for line, taken in state.taken_over.items()
+    }
+    state.top_offs = {
+        switch: {day: volume_ul for day, volume_ul in days.items() if day <= utc.date()}
+        for switch, days in state.top_offs.items()
+    }
+    # Readings of a probe only go forward: those from ahead would hide all that come.
+    readings = {
+        probe: [one for one in series if one.taken_at <= utc]
+        for probe, series in state.readings.items()
+    }
+    state.readings = {probe: series for probe, series in readings.items() if series}
+    now_s = utc.timestamp()
+    state.courses = {
+        probe: course
+        for probe, course in state.courses.items()
+        if course.newest_s <= now_s
+    }
+    state.drops = {
+        tank: {at_s: amount for at_s, amount in drops.items() if at_s <= now_s}
+        for tank, drops in state.drops.items()
+    }
+
+
+def _held(hold: HoldRaised, utc: datetime) -> HoldRaised:
+    """A hold of a wrong clock lasts as long as it was meant to, from this moment on."""
+    ahead = hold.at - utc
+    if hold.at <= utc:
+        return hold
+    until = None if hold.until is None else hold.until - ahead
+    return replace(hold, at=utc, until=until)
+
+
+def _not_after(known: datetime | None, utc: datetime) -> datetime | None:
+    return None if known is None else min(known, utc)
+
+
+def look_back(sight: Sight, utc: datetime) -> None:
+    """Let the view, too, hold nothing from ahead of the time a person vouches for."""
+    if sight.scanned_until is not None and sight.scanned_until > utc:
+        sight.scanned_until = None
+    for probe, series in list(sight.readings.items()):
+        kept = [one for one in series if one.at <= utc]
+        if len(kept) == len(series):
+            continue
+        sight.readings.pop(probe)
+        sight.courses.pop(probe, None)
+        if kept:
+            sight.readings[probe] = kept

@@ -1,0 +1,162 @@
+"""H38: a clock that was ahead and is put right leaves nothing that hides, or holds."""
+
+from dataclasses import replace
+from datetime import datetime, timedelta
+
+import pytest
+
+from slackwater.facts.events import ClockConfirmed, HoldRaised, PumpsEnabled
+from slackwater.facts.messages import Reading
+from slackwater.facts.now import Mark
+from slackwater.facts.reasons import Code, because
+from slackwater.facts.sight import Sight, recall, remember, see
+from slackwater.facts.stages import LineTakenOver
+from slackwater.facts.vouching import look_back
+from tests.facts.diary import BOOT, HOUR, T0, Diary, begun, reading
+from tests.facts.safeguards import summed
+
+DAY = timedelta(days=1)
+AHEAD = 40 * DAY
+
+
+def put_right(diary: Diary) -> None:
+    """A person says that it is only an hour later than it was when all began."""
+    diary.at = T0 + HOUR
+    diary.write(ClockConfirmed(**diary.stamp, boot_id=BOOT, by="keeper"))
+
+
+def read_on(diary: Diary, hours: int) -> None:
+    """A reading each half hour."""
+    for _ in range(2 * hours):
+        diary.wait(HOUR / 2)
+        diary.write(reading(diary))
+
+
+def seen(diary: Diary) -> Sight:
+    """The view of a daemon that starts now."""
+    sight = Sight(started_boot_s=diary.boot_s)
+    recall(sight, diary.state.courses)
+    for series in diary.state.readings.values():
+        remember(sight, series)
+    return sight
+
+
+def newest(sight: Sight) -> datetime:
+    """When the newest reading in view was taken."""
+    return sight.readings["kh"][-1].at
+
+
+def test_a_probe_is_heard_again_at_once() -> None:
+    """Its readings of forty days ahead hide none of today's; the ledger keeps those."""
+    diary = begun()
+    diary.wait(AHEAD)
+    read_on(diary, 3)
+    put_right(diary)
+    assert ({}, {}) == (diary.state.readings, diary.state.courses)
+    read_on(diary, 2)
+    assert diary.at == newest(seen(diary))
+    assert 4 == len(diary.state.readings["kh"])
+    assert diary.at.timestamp() == diary.state.courses["kh"].newest_s
+
+
+def test_readings_from_before_stay() -> None:
+    """Only what lies ahead is gone; another probe's course goes on."""
+    diary = begun()
+    diary.write(reading(diary), replace(reading(diary), probe="second"))
+    diary.wait(HOUR / 4)
+    diary.write(reading(diary, 3.1))
+    kept = [one.value for one in diary.state.readings["kh"]]
+    diary.wait(2 * HOUR)
+    diary.write(reading(diary))
+    put_right(diary)
+    assert kept == [one.value for one in diary.state.readings["kh"]]
+    assert ["second"] == list(diary.state.courses)
+
+
+def test_the_view_of_a_living_daemon_looks_back_as_well() -> None:
+    """Readings, courses and how far doses were looked at."""
+    sight = Sight(started_boot_s=0.0)
+    third = ("third", T0 + AHEAD)
+    for probe, at in (("kh", T0), ("kh", T0 + 20 * HOUR), ("second", T0), third):
+        see(
+            sight,
+            Reading(tank="reef", probe=probe, parameter="alkalinity", value=3.0, at=at),
+        )
+    looked(sight, T0 + AHEAD)
+    assert ["kh", "second", "third"] == list(sight.readings)
+    look_back(sight, T0 + HOUR)
+    assert looked(sight) is None
+    assert newest(sight) == T0
+    assert ["second"] == list(sight.courses)
+    assert ["kh", "second"] == sorted(sight.readings)
+    looked(sight, T0)
+    look_back(sight, T0 + HOUR)
+    assert looked(sight) == T0
+
+
+def looked(sight: Sight, until: datetime | None = None) -> datetime | None:
+    """How far doses were looked at, by now or from now on."""
+    if until is not None:
+        sight.scanned_until = until
+    return sight.scanned_until
+
+
+@pytest.mark.parametrize("minutes", [None, 30])
+def test_a_hold_lasts_no_longer_than_it_was_meant_to(minutes: int | None) -> None:
+    """It began at the latest now; its end, where it has one, is as far away as then."""
+    diary = begun()
+    early = hold_of(diary, "early", minutes)
+    diary.wait(AHEAD)
+    late = hold_of(diary, "late", minutes)
+    diary.write(early, late)
+    put_right(diary)
+    assert early == diary.state.holds["early"]
+    until = None if minutes is None else T0 + HOUR + timedelta(minutes=minutes)
+    assert replace(late, at=T0 + HOUR, until=until) == diary.state.holds["late"]
+
+
+def hold_of(diary: Diary, name: str, minutes: int | None) -> HoldRaised:
+    """A pause that begins now."""
+    return HoldRaised(
+        **diary.stamp,
+        hold_id=name,
+        scope="tank/reef",
+        reason=because(Code.PAUSE),
+        latched=False,
+        until=None if minutes is None else diary.at + timedelta(minutes=minutes),
+    )
+
+
+def test_what_began_ahead_begins_now() -> None:
+    """Pumps that were enabled, a line that was taken over, what was decided."""
+    diary = begun()
+    diary.wait(AHEAD)
+    diary.write(
+        PumpsEnabled(**diary.stamp, by="keeper", serial=1),
+        LineTakenOver(**diary.stamp, line="reef/carbonate", by="keeper"),
+        summed(diary.stamp, days_on=39),
+        summed(diary.stamp, days_on=-50),
+    )
+    diary.intend(1)
+    put_right(diary)
+    state, now = diary.state, T0 + HOUR
+    assert (now, now, now) == (state.stage_since, state.decided_at, state.newest_at)
+    assert state.mark == Mark(
+        utc=now, boot_s=diary.boot_s, boot_id=BOOT, proven_ms=diary.proven_ms
+    )
+    assert now == state.taken_over["reef/carbonate"].at
+    assert [-50] == [(day - T0.date()).days for day in state.top_offs["refill"]]
+
+
+def test_the_day_of_today_counts_after_days_ahead() -> None:
+    """Three days of a wrong clock do not push out what today's cap counts."""
+    diary = begun()
+    diary.wait(AHEAD)
+    for number in range(4):
+        diary.day += DAY
+        diary.intend(number)
+    put_right(diary)
+    diary.day = T0.date()
+    for number in (10, 11):
+        diary.intend(number)
+    assert 4000 == diary.state.days["pump/carbonate"][diary.day]
