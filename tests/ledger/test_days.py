@@ -219,7 +219,7 @@ def test_readings_are_told_where_in_the_day_their_middle_lies(tmp_path: Path) ->
     """By hand: every half hour from 0:00 to 23:30 is 11:45; where none is told noon."""
     (one,) = (event for event in of_the_water() if isinstance(event, DaySummed))
     old = replace(
-        one, **stamped(BEGIN + 40 * DAY), day=FIRST_DAY + 2 * DAY, centres_s={}
+        one, **stamped(BEGIN + 4 * DAY), day=FIRST_DAY + 2 * DAY, centres_s={}
     )
     events = day_of(Household(), FIRST_DAY)
     with ledger_of(tmp_path, *events) as ledger:
@@ -228,6 +228,34 @@ def test_readings_are_told_where_in_the_day_their_middle_lies(tmp_path: Path) ->
         centres = [day.centre for day in past(ledger).probe_days]
 
     assert [BEGIN + 11.75 * HOUR, BEGIN + 2.5 * DAY] == centres
+
+
+@pytest.mark.parametrize("settled", [False, True])
+def test_h38_a_clock_that_was_ahead_adds_up_no_day_to_come(
+    tmp_path: Path, *, settled: bool
+) -> None:
+    """It ran four days ahead for a while: the days it summed are read as they were.
+
+    Before their own sums are written, and after, when its time has come as well.
+    """
+    days = [day_of(Household(), FIRST_DAY + n * DAY) for n in range(3)]
+    (tmp_path / "true").mkdir()
+    (tmp_path / "astray").mkdir()
+    with ledger_of(tmp_path / "true", *days[0], *days[1], *days[2]) as ledger:
+        expected = past(ledger)
+    with ledger_of(tmp_path / "astray", *days[0]) as ledger:
+        wrong = add_up(ledger, BEGIN + 4 * DAY + 4 * HOUR)
+        ledger.append(sorted([*days[1], *days[2]], key=lambda event: event.at))
+        if settled:
+            again = add_up(ledger, BEGIN + 3 * DAY + 4 * HOUR)
+            assert [one.day for one in wrong[:3]] == [one.day for one in again]
+        until = BEGIN + (5 if settled else 3) * DAY
+        found = past(ledger, until=until)
+    assert 4 == len(wrong)
+    assert (expected.deliveries, expected.probe_days) == (
+        found.deliveries,
+        found.probe_days,
+    )
 
 
 def test_a_reading_of_midnight_is_of_the_day_that_begins(tmp_path: Path) -> None:

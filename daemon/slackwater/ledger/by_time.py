@@ -28,6 +28,10 @@ _NEWEST = (
     "SELECT seq, body FROM entries INDEXED BY history WHERE kind = '{kind}' "
     "ORDER BY at DESC, seq DESC LIMIT 1"
 )
+_LAST = (
+    "SELECT max(seq) FROM entries INDEXED BY history WHERE kind = '{kind}' AND at <= ?"
+)
+_BODY = "SELECT seq, body FROM entries WHERE seq = ?"
 # Later than any time there is, as texts sort.
 _END = "A"
 
@@ -76,6 +80,18 @@ def newest(ledger: LedgerFile, kind: type[EventT]) -> EventT | None:
     """
     rows = ledger.select(_NEWEST.format(kind=_word(kind)))
     return next((_read(ledger, kind, seq, body) for seq, body in rows), None)
+
+
+def last(ledger: LedgerFile, kind: type[EventT], until: datetime) -> EventT | None:
+    """The entry of a kind that was written last, of those dated no later; else None.
+
+    Raises: LedgerDamagedError, LedgerBusyError, LedgerStorageError.
+    """
+    ((seq,),) = ledger.select(_LAST.format(kind=_word(kind)), (timestamp(until),))
+    if seq is None:
+        return None
+    ((seq, body),) = ledger.select(_BODY, (seq,))
+    return _read(ledger, kind, seq, body)
 
 
 def _word(kind: type[Event]) -> str:

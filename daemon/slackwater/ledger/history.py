@@ -26,7 +26,7 @@ from slackwater.facts.waters import (
     WaterChanged,
 )
 from slackwater.ledger.beginnings import given_before, known_since
-from slackwater.ledger.by_time import BEGINNING, newest, numbered, told
+from slackwater.ledger.by_time import BEGINNING, last, numbered, told
 from slackwater.ledger.days import DAY, begin_of, day_of, days_between, sum_of
 from slackwater.ledger.gaps import gaps
 from slackwater.ledger.measured import SLACK, all_measured, standing, struck_since
@@ -34,6 +34,7 @@ from slackwater.ledger.store import LedgerFile
 from slackwater.pump.outcome import Stamp
 
 HOUR = timedelta(hours=1)
+INSTANT = timedelta(microseconds=1)
 # No water change is announced for longer ahead.
 AHEAD_AT_MOST = timedelta(days=14)
 
@@ -98,13 +99,14 @@ def read_history(
     )
 
 
-def summed_until(ledger: LedgerFile) -> date | None:
-    """The last day that was added up; None when none was.
+def summed_until(ledger: LedgerFile, now: datetime) -> date | None:
+    """The last day that was added up by now; None when none was.
 
+    Sums from ahead of now are those of a clock that was wrong.
     Raises: LedgerDamagedError, LedgerBusyError, LedgerStorageError.
     """
-    last = newest(ledger, DaySummed)
-    return None if last is None else last.day
+    newest = last(ledger, DaySummed, now)
+    return None if newest is None else newest.day
 
 
 def first_day(ledger: LedgerFile) -> date:
@@ -116,7 +118,7 @@ def _figures(
     ledger: LedgerFile, tank: str, since: datetime, until: datetime
 ) -> _Figures:
     figures = _Figures()
-    for one in _sums(ledger, tank, day_of(since), day_of(until)):
+    for one in _sums(ledger, tank, day_of(since), until):
         _add_sum(figures, one)
     for at, amounts in given_before(ledger, tank).items():
         for parameter, amount in amounts.items():
@@ -131,21 +133,36 @@ def _figures(
 
 
 def _sums(
-    ledger: LedgerFile, tank: str, first: date, last: date
+    ledger: LedgerFile, tank: str, first: date, until: datetime
 ) -> Iterator[DaySummed]:
     """The days that were added up, and then those that were not yet."""
-    # Added up twice, which two programs at once may do, a day still counts once.
-    kept = {
-        event.day: event
-        for event in told(ledger, DaySummed, begin_of(first), tank=tank)
-    }
-    yield from (one for day, one in sorted(kept.items()) if first <= day <= last)
-    done = summed_until(ledger)
+    end = day_of(until)
+    kept = _standing_sums(ledger, tank, first, until)
+    yield from (one for day, one in sorted(kept.items()) if first <= day <= end)
+    done = summed_until(ledger, until)
     begin = first_day(ledger) if done is None else done + DAY
-    for found in days_between(ledger, max(begin, first), last):
+    for found in days_between(ledger, max(begin, first), end):
         for (on, owner), day in sorted(found.items(), key=itemgetter(0)):
             if owner == tank:
                 yield sum_of(day, on, tank, _UNWRITTEN)
+
+
+def _standing_sums(
+    ledger: LedgerFile, tank: str, first: date, until: datetime
+) -> dict[date, DaySummed]:
+    """The sums that count: of each day the one written last.
+
+    A clock that was ahead added up days which were still to come: such a sum is dated
+    later than one that was written after it, or later than now.
+    """
+    told_of = numbered(ledger, DaySummed, begin_of(first), until + INSTANT, tank)
+    kept: dict[date, DaySummed] = {}
+    earliest = until
+    for _seq, event in sorted(told_of, key=itemgetter(0), reverse=True):
+        if event.at <= earliest:
+            earliest = event.at
+            kept.setdefault(event.day, event)
+    return kept
 
 
 def _add_sum(figures: _Figures, one: DaySummed) -> None:

@@ -30,7 +30,7 @@ def next_sums(
     Shape: one for each of these tanks, and for others that the day tells of.
     Raises: LedgerDamagedError, LedgerBusyError, LedgerStorageError.
     """
-    done = summed_until(ledger)
+    done = summed_until(ledger, stamp["at"])
     day = first_day(ledger) if done is None else done + DAY
     over = begin_of(day + DAY)
     if stamp["at"] < over + LATE:
