@@ -12,8 +12,10 @@ from slackwater.facts.reasons import Code, because
 from slackwater.facts.sight import Sight, recall, remember, see
 from slackwater.facts.stages import LineTakenOver
 from slackwater.facts.vouching import look_back
+from slackwater.facts.waters import MeasurementKept
 from tests.facts.diary import BOOT, HOUR, T0, Diary, begun, reading
 from tests.facts.safeguards import summed
+from tests.facts.waters import measured
 
 DAY = timedelta(days=1)
 AHEAD = 40 * DAY
@@ -146,6 +148,30 @@ def test_what_began_ahead_begins_now() -> None:
     )
     assert now == state.taken_over["reef/carbonate"].at
     assert [-50] == [(day - T0.date()).days for day in state.top_offs["refill"]]
+
+
+def test_the_next_test_is_the_newest() -> None:
+    """Tests that were dated forty days ahead are as old as the word on the clock."""
+    diary = begun()
+    diary.write(measured(diary, 0))
+    diary.wait(AHEAD)
+    for number in (1, 2):
+        diary.write(measured(diary, number))
+    put_right(diary)
+    for tests in (diary.state.tests["reef"], told_levels(diary)):
+        assert ["m-0", "m-1", "m-2"] == sorted(one.id for one in tests)
+        assert T0 + HOUR == max(one.taken_at for one in tests)
+        assert T0 + HOUR > min(one.taken_at for one in tests)
+    diary.wait(HOUR)
+    diary.write(measured(diary, 3, ago=HOUR / 2))
+    assert "m-3" == told_levels(diary)[0].id == diary.state.tests["reef"][-1].id
+
+
+def told_levels(diary: Diary) -> list[MeasurementKept]:
+    """The levels that are kept, the newest first."""
+    state, key = diary.state, "reef/alkalinity"
+    older = state.levels_older.get(key, [])
+    return [state.levels[key], state.levels_before[key], *older]
 
 
 def test_the_day_of_today_counts_after_days_ahead() -> None:

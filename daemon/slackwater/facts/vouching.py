@@ -5,6 +5,7 @@ lies ahead of the time a person vouches for; what a wrong clock dated there happ
 before this moment, so it neither hides what comes next nor lasts until its own date.
 """
 
+from collections.abc import Iterable
 from dataclasses import replace
 from datetime import datetime
 from typing import cast
@@ -14,6 +15,7 @@ from slackwater.facts.events import ClockConfirmed, HoldRaised
 from slackwater.facts.now import Mark
 from slackwater.facts.sight import Sight
 from slackwater.facts.state import State
+from slackwater.facts.waters import MeasurementKept
 
 
 def fold_clock_confirmed(state: State, event: ClockConfirmed) -> None:
@@ -40,6 +42,7 @@ def _put_right(state: State, utc: datetime) -> None:
         switch: {day: volume_ul for day, volume_ul in days.items() if day <= utc.date()}
         for switch, days in state.top_offs.items()
     }
+    _date_tests(state, utc)
     # Readings of a probe only go forward: those from ahead would hide all that come.
     readings = {
         probe: [one for one in series if one.taken_at <= utc]
@@ -56,6 +59,20 @@ def _put_right(state: State, utc: datetime) -> None:
         tank: {at_s: amount for at_s, amount in drops.items() if at_s <= now_s}
         for tank, drops in state.drops.items()
     }
+
+
+def _date_tests(state: State, utc: datetime) -> None:
+    """Let no test be newer than the next one that is made."""
+
+    def dated(tests: Iterable[MeasurementKept]) -> list[MeasurementKept]:
+        return [
+            replace(one, taken_at=utc) if one.taken_at > utc else one for one in tests
+        ]
+
+    for levels in (state.levels, state.levels_before):
+        levels.update(zip(levels, dated(levels.values()), strict=True))
+    for kept in (state.levels_older, state.tests):
+        kept.update({name: dated(tests) for name, tests in kept.items()})
 
 
 def _held(hold: HoldRaised, utc: datetime) -> HoldRaised:
