@@ -15,8 +15,9 @@ from slackwater.facts.events import (
 from slackwater.facts.fold import fold
 from slackwater.facts.reasons import Code, because
 from slackwater.facts.state import State
+from slackwater.pump.outcome import Stamp
 from slackwater.turn import deciding
-from slackwater.turn.absences import is_spanned
+from slackwater.turn.absences import Counted, is_spanned
 from tests.gate.scene import machine
 from tests.turn.test_step import START, Bench
 
@@ -201,6 +202,26 @@ def test_a_line_that_another_gave_is_one_entry_with_its_own_reason() -> None:
     }
     lasts = [e.dose.due_at for e in bench.events[before:] if isinstance(e, DoseMissed)]
     assert bench.utc - min(lasts) <= timedelta(hours=48)
+
+
+def test_doses_may_be_counted_in_any_order() -> None:
+    """Those of two approvals come one approval after the other."""
+    bench = Bench(machine())
+    table = bench.setup.forces[0].timetable
+    doses = table.between(START, START + 10 * HOUR)
+    counted, turned = Counted(), Counted()
+    for dose in doses:
+        counted.add(dose)
+    for dose in reversed(doses):
+        turned.add(dose)
+    stamp = Stamp(at=START, boot_s=0.0, proven_ms=0)
+    reasons = (because(Code.LEDGER_RESTORED),)
+    told = list(counted.told(reasons, stamp))
+    assert told == list(turned.told(reasons, stamp))
+    calcium, carbonate = told
+    own = [dose.due_at for dose in doses if dose.line == "calcium"]
+    assert (min(own), max(own)) == (calcium.first_due, calcium.last_due)
+    assert len(doses) == calcium.doses + carbonate.doses
 
 
 def test_only_the_line_and_the_time_of_a_span_are_meant() -> None:

@@ -5,6 +5,8 @@ missed stays missed, and what a ledger put back no longer tells of is never give
 what lies ahead of the time that a person vouches for was missed by a wrong clock alone.
 """
 
+from datetime import datetime
+
 from slackwater.facts.doses import SpanMissed
 from slackwater.facts.reasons import Code
 from slackwater.facts.state import State
@@ -23,16 +25,14 @@ def fold_span_missed(state: State, event: SpanMissed) -> None:
     spans[line] = (min(first, event.first_due), max(last, event.last_due))
 
 
-def forget_ahead(state: State) -> None:
-    """Let nothing that lies ahead of the newest entry's time count as missed.
+def forget_ahead(state: State, utc: datetime) -> None:
+    """Let nothing that lies ahead of a time count as missed.
 
     A clock that is years ahead misses years, and nobody gave them: a tank must not go
     without until that clock would have been right.
     """
-    if state.newest_at is None:
-        return
     state.spans = {
-        line: (first, min(last, state.newest_at))
+        line: (first, min(last, utc))
         for line, (first, last) in state.spans.items()
-        if first <= state.newest_at
+        if first <= utc
     }

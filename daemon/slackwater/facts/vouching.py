@@ -27,7 +27,7 @@ def fold_clock_confirmed(state: State, event: ClockConfirmed) -> None:
     state.newest_at = event.at
     state.decided_at = _not_after(state.decided_at, event.at)
     state.stage_since = _not_after(state.stage_since, event.at)
-    forget_ahead(state)
+    forget_ahead(state, event.at)
     _put_right(state, event.at)
 
 
