@@ -230,6 +230,21 @@ def test_readings_are_told_where_in_the_day_their_middle_lies(tmp_path: Path) ->
     assert [BEGIN + 11.75 * HOUR, BEGIN + 2.5 * DAY] == centres
 
 
+def test_a_sum_counts_from_the_moment_it_is_written(tmp_path: Path) -> None:
+    """Read to that very moment, or to one before it, a day says the same."""
+    written = BEGIN + DAY + 4 * HOUR
+    with ledger_of(tmp_path, *day_of(Household(), FIRST_DAY)) as ledger:
+        assert 1 == len(add_up(ledger, written))
+        found = [
+            past(ledger, until=until)
+            for until in (written - timedelta(microseconds=1), written)
+        ]
+
+    assert found[0].deliveries
+    assert found[0].deliveries == found[1].deliveries
+    assert found[0].probe_days == found[1].probe_days
+
+
 @pytest.mark.parametrize("settled", [False, True])
 def test_h38_a_clock_that_was_ahead_adds_up_no_day_to_come(
     tmp_path: Path, *, settled: bool

@@ -136,12 +136,12 @@ def _sums(
     ledger: LedgerFile, tank: str, first: date, until: datetime
 ) -> Iterator[DaySummed]:
     """The days that were added up, and then those that were not yet."""
-    end = day_of(until)
     kept = _standing_sums(ledger, tank, first, until)
-    yield from (one for day, one in sorted(kept.items()) if first <= day <= end)
+    # A sum is written when its day is over, so none is of a day behind the stretch.
+    yield from (one for day, one in sorted(kept.items()) if first <= day)
     done = summed_until(ledger, until)
     begin = first_day(ledger) if done is None else done + DAY
-    for found in days_between(ledger, max(begin, first), end):
+    for found in days_between(ledger, max(begin, first), day_of(until)):
         for (on, owner), day in sorted(found.items(), key=itemgetter(0)):
             if owner == tank:
                 yield sum_of(day, on, tank, _UNWRITTEN)
