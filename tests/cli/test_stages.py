@@ -15,7 +15,6 @@ from slackwater.facts.events import (
     HoldRaised,
     HoldReleased,
     PumpsEnabled,
-    SpanMissed,
 )
 from slackwater.facts.reasons import Code, because
 from slackwater.facts.state import State
@@ -260,28 +259,6 @@ def test_confirming_the_clock_ends_its_holds(stage: Stage) -> None:
     state = stage.folded()
     assert SystemClock().now().boot_id == state.clock_confirmed_boot
     assert 1 == len(state.holds)
-
-
-def test_confirming_the_clock_says_which_lines_it_gives_back(stage: Stage) -> None:
-    """A clock a year ahead had missed them; what is over by now stays missed."""
-    stamp = stage.stamp()
-    for line, days in (("carbonate", 365), ("calcium", -1)):
-        last = stamp["at"] + timedelta(days=days)
-        missed = SpanMissed(
-            **stamp,
-            tank="reef",
-            line=line,
-            first_due=last - timedelta(days=366),
-            last_due=last,
-            doses=366,
-            volume_ul=366,
-            reasons=(because(Code.WINDOW_PASSED), because(Code.NOT_RUNNING)),
-        )
-        stage.append(missed)
-    told = stage.run("clock", "confirm", typed="y\n")
-    assert "given when due: reef/carbonate.\n" in told.out
-    again = stage.run("clock", "confirm", "--json", typed="y\n")
-    assert [] == again.document["due_again"]
 
 
 @pytest.mark.parametrize(("typed", "code"), [("n\n", 1), ("", 2)])

@@ -5,6 +5,7 @@ confirmed before it is trusted; it counts until the machine reboots.
 """
 
 from collections.abc import Sequence
+from datetime import date, datetime
 
 import click
 
@@ -19,6 +20,7 @@ from slackwater.facts.events import AnyEvent, ClockConfirmed, HoldReleased
 from slackwater.facts.state import State
 from slackwater.ledger.codec import timestamp
 from slackwater.outside.clock import SystemClock
+from slackwater.planning.days import ONE_DAY
 from slackwater.pump.outcome import Stamp
 
 
@@ -34,8 +36,8 @@ def clock(shell: Shell, act: str, *, yes: bool, by: str | None) -> Answer:
     """Vouch for the clock of this machine.
 
     Shows the time and asks whether it is right. Ends the holds that a clock caused,
-    until the machine reboots. What a clock that was ahead counted as missed, and is
-    still to come, is given when it is due.
+    until the machine reboots. What a long absence missed by a clock that was ahead, and
+    is still to come, is given when it is due.
     """
     del act
     who = typed_text(by or local_user(), "--by", WORD_AT_MOST)
@@ -45,6 +47,7 @@ def clock(shell: Shell, act: str, *, yes: bool, by: str | None) -> Answer:
         again = sorted(
             line for line, (_, last) in found.state.spans.items() if last > shown
         )
+        settled = _days_ahead(found.state, shown)
     tanks = approved.machine.tanks.values() if approved else ()
     zones = {tank.zone for tank in tanks} or {"UTC"}
     words = " or ".join(local(shown, zone) for zone in sorted(zones))
@@ -70,12 +73,38 @@ def clock(shell: Shell, act: str, *, yes: bool, by: str | None) -> Answer:
     # A clock before the newest entry is what this verb is for.
     write(shell.state, decide, makes_safer=True)
     holds = f" Released: {', '.join(ended)}." if ended else ""
-    ahead = f" Missed by the wrong clock alone, so given when due: {', '.join(again)}."
     return Answer(
-        fields={"confirmed": timestamp(shown), "released": ended, "due_again": again},
+        fields={
+            "confirmed": timestamp(shown),
+            "released": ended,
+            "due_again": again,
+            "settled_days": [day.isoformat() for day in settled],
+        },
         text=f"The clock counts as right until this machine reboots.{holds}"
-        f"{ahead if again else ''}",
+        f"{_of_the_wrong_clock(again, settled)}",
     )
+
+
+def _days_ahead(state: State, now: datetime) -> list[date]:
+    """The days still to come of which doses were given or missed one by one."""
+    # East of Greenwich tomorrow has begun.
+    tomorrow = now.date() + ONE_DAY
+    return sorted({day for day in state.used.values() if day > tomorrow})
+
+
+def _of_the_wrong_clock(again: Sequence[str], settled: Sequence[date]) -> str:
+    """What becomes of the doses that a clock which was ahead decided."""
+    words = ""
+    if again:
+        words += (
+            f" Missed by the wrong clock alone, given when due: {', '.join(again)}."
+        )
+    if settled:
+        words += (
+            f" Given or missed by the wrong clock already, and not given again: doses "
+            f"of {settled[0]} to {settled[-1]}. Plan for these days."
+        )
+    return words
 
 
 def _denied(words: str) -> Finding:
