@@ -75,6 +75,21 @@ def test_readings_from_before_stay() -> None:
     assert ["second"] == list(diary.state.courses)
 
 
+def test_a_probe_whose_own_clock_is_a_little_ahead_loses_nothing() -> None:
+    """A minute is what the wire lets pass: a word on a right clock takes no reading."""
+    diary = begun()
+    for ahead_s, kept in ((60, 1), (61, 0)):
+        taken = T0 + HOUR + timedelta(seconds=ahead_s)
+        diary.write(replace(reading(diary), taken_at=taken))
+        sight = seen(diary)
+        put_right(diary)
+        look_back(sight, diary.at)
+        assert kept == len(diary.state.readings) == len(sight.readings)
+        assert kept == len(diary.state.courses) == len(sight.courses)
+        diary.state.readings.clear()
+        diary.state.courses.clear()
+
+
 def test_the_view_of_a_living_daemon_looks_back_as_well() -> None:
     """Readings, courses and how far doses were looked at."""
     sight = Sight(started_boot_s=0.0)

@@ -7,7 +7,7 @@ before this moment, so it neither hides what comes next nor lasts until its own 
 
 from collections.abc import Iterable
 from dataclasses import replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import cast
 
 from slackwater.facts.absence import forget_ahead
@@ -16,6 +16,9 @@ from slackwater.facts.now import Mark
 from slackwater.facts.sight import Sight
 from slackwater.facts.state import State
 from slackwater.facts.waters import MeasurementKept
+
+# A probe's own clock may be so far ahead of a right one; then no reading is lost.
+PROBE_AHEAD = timedelta(minutes=1)
 
 
 def fold_clock_confirmed(state: State, event: ClockConfirmed) -> None:
@@ -45,15 +48,15 @@ def _put_right(state: State, utc: datetime) -> None:
     _date_tests(state, utc)
     # Readings of a probe only go forward: those from ahead would hide all that come.
     readings = {
-        probe: [one for one in series if one.taken_at <= utc]
+        probe: [one for one in series if one.taken_at <= utc + PROBE_AHEAD]
         for probe, series in state.readings.items()
     }
     state.readings = {probe: series for probe, series in readings.items() if series}
-    now_s = utc.timestamp()
+    now_s, latest_s = utc.timestamp(), (utc + PROBE_AHEAD).timestamp()
     state.courses = {
         probe: course
         for probe, course in state.courses.items()
-        if course.newest_s <= now_s
+        if course.newest_s <= latest_s
     }
     state.drops = {
         tank: {at_s: amount for at_s, amount in drops.items() if at_s <= now_s}
@@ -93,7 +96,7 @@ def look_back(sight: Sight, utc: datetime) -> None:
     if sight.scanned_until is not None and sight.scanned_until > utc:
         sight.scanned_until = None
     for probe, series in list(sight.readings.items()):
-        kept = [one for one in series if one.at <= utc]
+        kept = [one for one in series if one.at <= utc + PROBE_AHEAD]
         if len(kept) == len(series):
             continue
         sight.readings.pop(probe)
