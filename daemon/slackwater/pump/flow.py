@@ -214,6 +214,6 @@ def not_kept(what: str, expected: str) -> Finding:
         what=what,
         where="calibration",
         expected=expected,
-        do="No rate was kept. Look at the decimal point of what was typed; free the "
-        "tube of air, prime, and measure again.",
+        do="No rate is kept from this. Look at the decimal point of what was typed; "
+        "free the tube of air, prime, and measure again.",
     )
