@@ -189,6 +189,17 @@ def told_levels(diary: Diary) -> list[MeasurementKept]:
     return [state.levels[key], state.levels_before[key], *older]
 
 
+def test_doses_of_days_ahead_come_up_again() -> None:
+    """Where the ledger has them as given they are missed then, and told as such."""
+    diary = begun()
+    for number, ahead in enumerate((0, 1, 2, 40)):
+        diary.day = T0.date() + ahead * DAY
+        diary.miss(number)
+    put_right(diary)
+    left = [(day - T0.date()).days for day in diary.state.used.values()]
+    assert [0, 1] == left
+
+
 def test_the_day_of_today_counts_after_days_ahead() -> None:
     """Three days of a wrong clock do not push out what today's cap counts."""
     diary = begun()

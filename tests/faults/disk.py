@@ -8,7 +8,7 @@ import resource
 import sqlite3
 import sys
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, field
 from functools import cache
@@ -22,7 +22,7 @@ from slackwater.facts.state import State
 from slackwater.ledger.codec import decode, dump_state
 from slackwater.ledger.connection import Footing, translation
 from slackwater.ledger.store import LedgerFile
-from slackwater.ledger.views import entries
+from slackwater.ledger.views import entries, intended
 from slackwater.ledger.witness import read as read_witness
 from slackwater.pump.outcome import Stamp
 from slackwater.service.memory import LIVE_NAME, read_state
@@ -205,6 +205,10 @@ class DiskMemory:
             found += [entry.event for entry in part]
         fold_all(self.state, found)
         return found
+
+    def intended(self, doses: Collection[str]) -> set[str]:
+        """Which of these doses the file knows as intended."""
+        return intended(self._file, doses)
 
     def after(self, count: int) -> list[AnyEvent]:
         """What stands in the file after so many entries."""

@@ -5,7 +5,7 @@ entries in a list, hands commands to the bus and can end the daemon at a named p
 """
 
 import sys
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
@@ -15,7 +15,7 @@ from queue import SimpleQueue
 from typing import Protocol, cast
 
 from slackwater.errors import Finding, LedgerMovedError, NotConnectedError
-from slackwater.facts.events import AnyEvent
+from slackwater.facts.events import AnyEvent, DoseIntended
 from slackwater.facts.fold import fold_all
 from slackwater.facts.messages import (
     Beat,
@@ -165,6 +165,9 @@ class Remembering(Protocol):
     def news(self) -> list[AnyEvent]:
         """What others wrote, already folded."""
 
+    def intended(self, doses: Collection[str]) -> set[str]:
+        """Which of these doses an entry has intended."""
+
     def refolded(self) -> State:
         """What a start would fold of the entries known here."""
 
@@ -182,6 +185,9 @@ class BookMemory:
         """Write, then fold; refuse when somebody else wrote first."""
         if self._known != len(self._book.entries):
             raise LedgerMovedError(_nothing("another wrote first"))
+        asked = [one.dose.id for one in events if isinstance(one, DoseIntended)]
+        if self.intended(asked):
+            raise LedgerMovedError(_nothing("nothing is ever sent twice"))
         self._book.append(events)
         self._known = len(self._book.entries)
         fold_all(self.state, events)
@@ -192,6 +198,11 @@ class BookMemory:
         self._known += len(events)
         fold_all(self.state, events)
         return events
+
+    def intended(self, doses: Collection[str]) -> set[str]:
+        """Which of these doses an entry has intended."""
+        known = (one.event for one in self._book.entries)
+        return {e.dose.id for e in known if isinstance(e, DoseIntended)} & {*doses}
 
     def refolded(self) -> State:
         """What a start would fold of the entries known here."""

@@ -7,7 +7,13 @@ from itertools import pairwise
 
 import pytest
 
-from slackwater.facts.events import AnyEvent, DoseIntended, DoseVoided, HoldRaised
+from slackwater.facts.events import (
+    AnyEvent,
+    DoseIntended,
+    DoseMissed,
+    DoseVoided,
+    HoldRaised,
+)
 from slackwater.facts.messages import Request
 from slackwater.facts.now import Now
 from slackwater.facts.plan import Approval
@@ -108,6 +114,32 @@ def test_h38_a_living_daemon_goes_on_when_a_person_puts_the_clock_right() -> Non
     for probe, series in rig.sight.readings.items():
         assert utc - series[-1].at < timedelta(hours=2)
         assert rig.kept_until[probe] <= utc
+
+
+def test_h38_a_dose_that_a_clock_ahead_had_given_is_missed_and_told() -> None:
+    """The state has forgotten its name, as it does after days; the ledger has not."""
+    world = calm_world()
+    world.run(4 * MINUTE_MS)
+    assert world.daemon is not None
+    rig, begun = world.daemon.rig, len(world.book.entries)
+    given = {e.dose.id for e in world.book.events() if isinstance(e, DoseIntended)}
+    assert given
+    rig.memory.state.used.clear()
+    rig.sight.scanned_until = None
+    world.run(60 * MINUTE_MS)
+    after = [one.event for one in world.book.entries[begun:]]
+    told = {
+        event.dose.id
+        for event in after
+        if isinstance(event, DoseMissed)
+        and [Code.GIVEN_BEFORE] == [reason.code for reason in event.reasons]
+    }
+    assert told
+    assert told <= given
+    again = [e.dose.id for e in after if isinstance(e, DoseIntended)]
+    assert again
+    assert not given & set(again)
+    assert rig is world.daemon.rig
 
 
 def held(_state: State, stamp: Stamp) -> AnyEvent:

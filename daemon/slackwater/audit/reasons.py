@@ -105,6 +105,7 @@ WORDS: Mapping[Code, Missing] = {
     Code.APPROVAL_EXPIRED: Missing.PLAN,
     Code.TABLE_CHANGED: Missing.PLAN,
     Code.PLAN_SWAP: Missing.PLAN,
+    Code.GIVEN_BEFORE: Missing.CLOCK,
     Code.LEDGER_FULL: Missing.LEDGER,
     Code.LEDGER_FAULT: Missing.LEDGER,
     Code.LEDGER_DAMAGED: Missing.LEDGER,

@@ -107,6 +107,7 @@ _DAEMON = frozenset(
         Code.NOT_AS_APPROVED,
         Code.VERSION_DIFFERS,
         Code.PLAN_SWAP,
+        Code.GIVEN_BEFORE,
         Code.NOT_RUNNING,
         Code.WINDOW_PASSED,
     }

@@ -123,6 +123,7 @@ class Code(StrEnum):
     NOT_RUNNING = "not-running"
     SKIPPED = "skipped"
     PLAN_SWAP = "plan-swap"
+    GIVEN_BEFORE = "given-before"
     REQUEST_EXPIRED = "request-expired"
     EXCHANGE_WAITS = "exchange-waits"
     EXCHANGE_UNFILLED = "exchange-unfilled"
@@ -249,6 +250,7 @@ SENTENCES: Mapping[Code, str] = {
     Code.NOT_RUNNING: "The daemon was not running or could not decide.",
     Code.SKIPPED: "A person asked to skip this dose.",
     Code.PLAN_SWAP: "Left out near the change of plans.",
+    Code.GIVEN_BEFORE: "A clock that was ahead has given the dose of this name before.",
     Code.REQUEST_EXPIRED: "The request was not carried out in time.",
     Code.EXCHANGE_WAITS: "Water out and water in take turns; the other half comes "
     "first.",

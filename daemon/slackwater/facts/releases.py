@@ -136,6 +136,7 @@ RELEASES: Mapping[Code, str] = {
     Code.NOT_RUNNING: "Nothing: a missed dose is never made up.",
     Code.SKIPPED: _DOSE,
     Code.PLAN_SWAP: _DOSE,
+    Code.GIVEN_BEFORE: _DOSE,
     Code.REQUEST_EXPIRED: "A person asks again.",
     Code.EXCHANGE_WAITS: _ITSELF,
     Code.EXCHANGE_UNFILLED: "A person sets the level right with salt water, tests "

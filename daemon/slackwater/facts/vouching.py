@@ -45,6 +45,10 @@ def _put_right(state: State, utc: datetime) -> None:
         switch: {day: volume_ul for day, volume_ul in days.items() if day <= utc.date()}
         for switch, days in state.top_offs.items()
     }
+    # The ledger lets no dose be given twice; one that was missed there is given then,
+    # and one that was given is told as missed instead of passing without a word.
+    tomorrow = utc.date() + timedelta(days=1)
+    state.used = {name: day for name, day in state.used.items() if day <= tomorrow}
     _date_tests(state, utc)
     # Readings of a probe only go forward: those from ahead would hide all that come.
     readings = {

@@ -8,7 +8,7 @@ nothing here writes.
 import csv
 import io
 import json
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import asdict, dataclass
 from datetime import datetime
 from itertools import islice
@@ -35,6 +35,10 @@ ORDER BY e.seq"""
 
 _NEWEST = "SELECT max(seq) FROM entries"
 
+_INTENDED = (
+    "SELECT dose FROM entries INDEXED BY one_intent "
+    "WHERE kind = 'dose_intended' AND dose = ?"
+)
 _CHECKPOINT = (
     "SELECT seq FROM entries INDEXED BY checkpoints WHERE kind = 'checkpoint' "
     "AND at < ? ORDER BY seq DESC LIMIT 1"
@@ -80,6 +84,15 @@ def entries(ledger: LedgerFile, wanted: Wanted = EVERYTHING) -> Iterator[Entry]:
     Raises: LedgerDamagedError, LedgerBusyError, LedgerStorageError.
     """
     return islice(_matching(ledger, wanted), wanted.limit)
+
+
+def intended(ledger: LedgerFile, doses: Collection[str]) -> set[str]:
+    """Which of these doses an entry has intended already.
+
+    Raises: LedgerDamagedError, LedgerBusyError, LedgerStorageError.
+    """
+    found = (ledger.select(_INTENDED, (dose,)) for dose in doses)
+    return {str(dose) for rows in found for (dose,) in rows}
 
 
 def newest_checkpoint(ledger: LedgerFile, before: datetime) -> int:

@@ -12,9 +12,16 @@ import structlog
 from structlog.typing import FilteringBoundLogger
 
 from slackwater.errors import Finding, LedgerMovedError, NotConnectedError
-from slackwater.facts.events import AnyEvent, ClockConfirmed, DoseHanded
+from slackwater.facts.events import (
+    AnyEvent,
+    ClockConfirmed,
+    DoseHanded,
+    DoseIntended,
+    DoseMissed,
+)
 from slackwater.facts.messages import Effect, Message, RunPump, StopPump, Tell
 from slackwater.facts.now import Now, proven_ms
+from slackwater.facts.reasons import Code, because
 from slackwater.facts.sight import Inbox, see
 from slackwater.facts.tank import Machine
 from slackwater.facts.vouching import look_back
@@ -185,7 +192,8 @@ def _one_turn(rig: Rig, now: Now, messages: tuple[Message, ...]) -> Turn | None:
     point("decided", *(event.kind for event in done.events))
     events = with_inputs(rig, done.events, now)
     if events and not write(rig, events):
-        return None
+        missed = _pass_over_used(rig, done.events)
+        return Turn(events=missed) if missed else None
     inputs_were_kept(rig, events)
     rig.sight.scanned_until = done.scanned_until
     for effect in done.effects:
@@ -193,6 +201,27 @@ def _one_turn(rig: Rig, now: Now, messages: tuple[Message, ...]) -> Turn | None:
     for tell in tells(done.events, rig.setup.machine):
         rig.observe.tell(tell)
     return done
+
+
+def _pass_over_used(rig: Rig, events: Iterable[AnyEvent]) -> tuple[DoseMissed, ...]:
+    """Let go of doses whose names the ledger has had, so that others get their turn.
+
+    The state forgets names after some days, the ledger none: they come up again when a
+    clock that was ahead for long is put right.
+    """
+    asked = {one.dose.id: one for one in events if isinstance(one, DoseIntended)}
+    missed = tuple(
+        DoseMissed(
+            at=asked[name].at,
+            boot_s=asked[name].boot_s,
+            proven_ms=asked[name].proven_ms,
+            dose=asked[name].dose,
+            reasons=(because(Code.GIVEN_BEFORE),),
+        )
+        for name in sorted(rig.memory.intended(asked))
+    )
+    # Where somebody else was first this is refused as well, and news says the rest.
+    return missed if missed and write(rig, missed) else ()
 
 
 def stamp_of(rig: Rig) -> Stamp:

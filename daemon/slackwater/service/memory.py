@@ -5,7 +5,7 @@ shadow doses go to the shadow ledger and nothing else does; the fold never runs 
 of the disk.
 """
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from pathlib import Path
 from typing import Literal
 
@@ -32,6 +32,7 @@ from slackwater.facts.inputs import InputsKept
 from slackwater.facts.state import State
 from slackwater.ledger.codec import dump_state, load_state
 from slackwater.ledger.store import LedgerFile
+from slackwater.ledger.views import intended
 from slackwater.ports import Entry
 
 LIVE_NAME = "slackwater.ledger"
@@ -123,6 +124,13 @@ class Memory:
         if aside:
             self._aside.append(aside)
         fold_all(self.state, events)
+
+    def intended(self, doses: Collection[str]) -> set[str]:
+        """Which of these doses the ledger knows as intended, whatever the state knows.
+
+        Raises: the ledger errors.
+        """
+        return intended(self._aside or self.ledger, doses)
 
     def news(self) -> list[AnyEvent]:
         """What others wrote; already folded when it is given back."""

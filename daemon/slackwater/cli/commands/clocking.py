@@ -101,8 +101,9 @@ def _of_the_wrong_clock(again: Sequence[str], settled: Sequence[date]) -> str:
         )
     if settled:
         words += (
-            f" Given or missed by the wrong clock already, and not given again: doses "
-            f"of {settled[0]} to {settled[-1]}. Plan for these days."
+            f" Doses of {settled[0]} to {settled[-1]} that the wrong clock has given "
+            f"are not given again. Approve a plan with lines of other names for these "
+            f"days, or they are missed."
         )
     return words
 
