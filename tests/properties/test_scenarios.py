@@ -35,6 +35,7 @@ ELSEWHERE = {
     "reason ledger-fault": "tests/ledger: the daemon ends instead of deciding",
     "reason version-differs": "tests/service: no scenario changes the version",
     "reason not-as-approved": "tests/service: no sound turn asks for such a dose",
+    "reason given-before": "tests/service: a clock is ahead for days on end first",
     "reason node-twice": "two devices under one name show as a reboot each beat",
     "entry ledger_restored": "tests/cli: a person puts a ledger back, no daemon runs",
     "reason ledger-restored": "tests/cli: a person puts a ledger back, no daemon runs",
