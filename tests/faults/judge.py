@@ -21,7 +21,10 @@ DOSE = re.compile(r"^(?P<tank>[^/]+)/(?P<line>[^@]+)@(?P<day>[\d-]+)#(?P<n>\d+)$
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Flow:
-    """One stretch out of one hose, in true milliseconds and microlitres."""
+    """One stretch out of one hose, in true milliseconds and microlitres.
+
+    `device` is which of all devices gave it, and the boot it was in.
+    """
 
     pump: str
     node: str
@@ -31,7 +34,7 @@ class Flow:
     volume_ul: float
     factor: float
     metered: bool
-    device: int = 0
+    device: tuple[int, str] = (0, "")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,7 +84,7 @@ class Evidence:
     that is put back whole, its witness too, or a file to a copy as new as its witness,
     may know nothing of attempts that are `forgotten`: for these the water is judged,
     and not what was written or sent; nor where another device, plugged in
-    under the same name since, was asked for them again.
+    under the same name since, or one that has begun anew, was asked for them again.
     """
 
     zone: str
@@ -124,12 +127,13 @@ def _own(shown: Evidence) -> list[Flow]:
     return [flow for flow in shown.flows if flow.attempt not in shown.foreign]
 
 
-def _unseen(shown: Evidence) -> set[tuple[str, int]]:
+def _unseen(shown: Evidence) -> set[tuple[str, tuple[int, str]]]:
     """Attempts, and the devices that gave them after another one had.
 
-    Nobody is left who could know: neither file nor witness, and another device.
+    Nobody is left who could know: neither file nor witness, and another device, or one
+    that forgot all when its power came back.
     """
-    first: dict[str, int] = {}
+    first: dict[str, tuple[int, str]] = {}
     return {
         (flow.attempt, flow.device)
         for flow in shown.flows

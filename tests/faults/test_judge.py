@@ -218,6 +218,32 @@ def test_each_harm_is_found_by_its_law(harm: str) -> None:
     assert law in {words.split()[0] for words in findings(spoiled())}
 
 
+@pytest.mark.parametrize(
+    ("device", "forgotten", "found"),
+    [
+        ((0, "one"), False, True),
+        ((0, "one"), True, True),
+        ((0, "two"), False, True),
+        ((1, "one"), False, True),
+        # Neither file nor witness nor node can know of the first time.
+        ((0, "two"), True, False),
+        ((1, "one"), True, False),
+    ],
+)
+def test_a_second_flow_is_forgiven_only_where_nobody_was_left_to_know(
+    device: tuple[int, str], *, forgotten: bool, found: bool
+) -> None:
+    """The machine was put back whole, and the node began anew or is another one."""
+    first = replace(FLOW, volume_ul=500.0, device=(0, "one"))
+    again = replace(first, begin_ms=7_050, end_ms=7_550, device=device)
+    shown = replace(
+        SOUND,
+        flows=[first, again],
+        forgotten=frozenset({ATTEMPT}) if forgotten else frozenset(),
+    )
+    assert found == any(word.startswith("I2 ") for word in findings(shown))
+
+
 def test_a_day_of_water_above_its_cap_is_found_without_any_entry() -> None:
     """The water alone: twice what a day may have, whatever the entries say."""
     flood = [

@@ -184,7 +184,7 @@ def flows_of(sea: Sea) -> list[judge.Flow]:
             volume_ul=burst.volume_ul,
             factor=burst.factor,
             metered=burst.metered,
-            device=number,
+            device=(number, burst.boot),
         )
         for number, post in enumerate(posts)
         for burst in post.bursts

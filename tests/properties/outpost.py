@@ -27,6 +27,7 @@ class Burst:
     begin_ms: int
     end_ms: int
     metered: bool
+    boot: str = ""
     volume_ul: float = 0.0
     factor: float = 0.0
 
@@ -154,6 +155,7 @@ class Outpost:
                 begin_ms=span[0],
                 end_ms=span[1],
                 metered=self.metered,
+                boot=self.node.boot,
             )
             self.bursts.append(burst)
         burst.end_ms = span[1]
