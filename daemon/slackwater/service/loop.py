@@ -217,6 +217,8 @@ def _pass_over_used(rig: Rig, events: Iterable[AnyEvent]) -> tuple[DoseMissed, .
             proven_ms=asked[name].proven_ms,
             dose=asked[name].dose,
             reasons=(because(Code.GIVEN_BEFORE),),
+            # The tank goes short of it today, whatever it got then.
+            effects=asked[name].planned_effects,
         )
         for name in sorted(rig.memory.intended(asked))
     )
