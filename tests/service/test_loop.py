@@ -232,6 +232,9 @@ def test_h09_a_swap_to_the_same_doses_gives_none_twice() -> None:
     doses = [event.dose.id for event in written if isinstance(event, DoseIntended)]
     assert len(doses) > 1
     assert len(doses) == len(set(doses))
+    # Nor was it the ledger alone that stood between.
+    missed = [event for event in written if isinstance(event, DoseMissed)]
+    assert Code.GIVEN_BEFORE not in [r.code for event in missed for r in event.reasons]
 
 
 def approved_now(world: World, state: State, stamp: Stamp) -> AnyEvent:
