@@ -9,10 +9,12 @@ import traceback
 from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from datetime import timedelta
 from pathlib import Path
 
-from slackwater.facts.events import AnyEvent, DoseIntended
+from slackwater.facts.events import AnyEvent, ClockConfirmed, DoseIntended
 from slackwater.facts.plan import Plan
+from slackwater.facts.reasons import Code
 from slackwater.facts.tank import Machine
 from tests.faults import judge
 from tests.faults.sea import DAY_MS, Sea, embark, is_small
@@ -74,7 +76,7 @@ def sail(seed: int, days: float = DAYS) -> Voyage:
             pump_days=len(sea.home.plan.lines) * sea.times.t_ms / DAY_MS,
             met=sea.met + sea.disk.met + _spoiled(sea),
             reached=Counter(reached_by(sea.book.events())),
-            broken=broken or tuple(_refolded(sea)),
+            broken=broken or (*_refolded(sea), *_came_again(sea)),
             doses=len(flows_of(sea)),
             processor_s=time.process_time() - begun_s,
         )
@@ -91,7 +93,7 @@ def story(seed: int, days: float = DAYS) -> Iterator[str]:
         for t_ms, words in sorted(told, key=lambda each: each[0]):
             yield f"{clock_words(t_ms)} {words}"
         yield from (fell,) if fell else ()
-        found = judge.findings(evidence(sea)) or list(_refolded(sea))
+        found = judge.findings(evidence(sea)) or [*_refolded(sea), *_came_again(sea)]
         yield "\n".join(found) if found else "nothing was broken"
 
 
@@ -120,6 +122,22 @@ def _refolded(sea: Sea) -> Iterator[str]:
     memory.news()
     if sea.daemon.rig.memory.state != memory.refolded():
         yield "the living state is not what a start would fold"
+
+
+def _came_again(sea: Sea) -> Iterator[str]:
+    """No name of a dose comes up twice before a clock is put back by a day.
+
+    The ledger would refuse it, so no water shows it.
+    """
+    newest, put_back = sea.home.begin, False
+    for event in sea.book.events():
+        if isinstance(event, ClockConfirmed):
+            put_back |= newest - event.at > timedelta(days=1)
+            newest = event.at
+        newest = max(newest, event.at)
+        codes = [each.code for each in getattr(event, "reasons", ())]
+        if Code.GIVEN_BEFORE in codes and not put_back:
+            yield f"{event.at} a dose came up again"
 
 
 def evidence(sea: Sea) -> judge.Evidence:
