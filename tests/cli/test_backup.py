@@ -11,7 +11,12 @@ import pytest
 
 from slackwater.cli.opening import read_approval
 from slackwater.cli.unknown_time import Told, entries_after
-from slackwater.facts.events import HoldRaised, LedgerRestored, SpanMissed
+from slackwater.facts.events import (
+    DoseMissed,
+    HoldRaised,
+    LedgerRestored,
+    SpanMissed,
+)
 from slackwater.facts.fold import fold_all
 from slackwater.facts.reasons import Code
 from slackwater.facts.state import State
@@ -180,10 +185,10 @@ def test_a_dose_due_before_the_plan_took_over_is_not_missed(
     approved = read_approval(state.approvals[0])
     due = list(Timetable(approved.plan, approved.machine).between(YESTERDAY, AT))
     events = entries_after(state, TOLD, STAMP)
-    spans = [one for one in events if isinstance(one, SpanMissed)]
-    assert all(begins <= span.first_due for span in spans)
+    named = [one.dose for one in events if isinstance(one, DoseMissed)]
+    assert all(begins <= dose.due_at for dose in named)
     wanted = [dose.id for dose in due if dose.due_at >= begins]
-    assert len(wanted) == sum(span.doses for span in spans)
+    assert sorted(wanted) == sorted(dose.id for dose in named)
     assert bool(wanted) == (begins < AT)
 
 
@@ -196,12 +201,32 @@ def test_a_dose_due_before_is_never_given_again(stage: Stage) -> None:
     events = entries_after(state, TOLD, STAMP)
     fold_all(state, events)
     assert all(dose.id in state.used or is_spanned(state, dose) for dose in due)
-    spans = [one for one in events if isinstance(one, SpanMissed)]
-    assert {"carbonate", "calcium"} == {span.line for span in spans}
+    named = [one.dose for one in events if isinstance(one, DoseMissed)]
+    assert {"carbonate", "calcium"} == {dose.line for dose in named}
     # Those within the lateness before the last sign of life are looked at as well.
-    assert len(due) - 1 <= sum(span.doses for span in spans)
+    assert len(due) - 1 <= len(named)
+    # Whatever a clock says later, and under whatever name.
+    assert all(dose.id in state.used and is_spanned(state, dose) for dose in named)
     later = Timetable(approved.plan, approved.machine).between(AT, AT + DAY)
     assert not any(is_spanned(state, dose) for dose in later)
+
+
+def test_of_a_long_time_since_the_backup_the_last_days_are_named(stage: Stage) -> None:
+    """What lies before them is one entry for each line, and no dose is in both."""
+    state = live_since(stage, YESTERDAY - 30 * DAY)
+    state.decided_at = AT - 10 * DAY
+    approved = read_approval(state.approvals[0])
+    events = entries_after(state, TOLD, STAMP)
+    fold_all(state, events)
+    named = [one.dose for one in events if isinstance(one, DoseMissed)]
+    spans = [one for one in events if isinstance(one, SpanMissed)]
+    assert all(AT - dose.due_at <= 2 * DAY for dose in named)
+    assert all(AT - span.last_due > 2 * DAY for span in spans)
+    table = Timetable(approved.plan, approved.machine)
+    due = table.between(AT - 10 * DAY, AT)
+    assert all(is_spanned(state, dose) for dose in due)
+    told = len(named) + sum(span.doses for span in spans)
+    assert len(due) <= told <= len(due) + 2
 
 
 def test_in_shadow_no_dose_is_left_out(stage: Stage) -> None:

@@ -10,13 +10,18 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
 from slackwater.cli.opening import read_approval
-from slackwater.facts.events import AnyEvent, HoldRaised, LedgerRestored, SpanMissed
+from slackwater.facts.events import (
+    AnyEvent,
+    DoseMissed,
+    HoldRaised,
+    LedgerRestored,
+)
 from slackwater.facts.plan import DueDose
 from slackwater.facts.reasons import Code, because
 from slackwater.facts.state import State
 from slackwater.planning.timetable import Timetable
 from slackwater.pump.outcome import Stamp
-from slackwater.turn.absences import Counted
+from slackwater.turn.absences import DOSE_BY_DOSE, Counted
 
 INSTANT = timedelta(microseconds=1)
 
@@ -59,15 +64,25 @@ def entries_after(state: State, told: Told, stamp: Stamp) -> list[AnyEvent]:
     return [restored, hold, *_never_again(state, stamp)]
 
 
-def _never_again(state: State, stamp: Stamp) -> Iterator[SpanMissed]:
-    """One entry for each line: a dose due until now may have been given already."""
+def _never_again(state: State, stamp: Stamp) -> Iterator[AnyEvent]:
+    """A dose due until now may have been given already.
+
+    Those of the last days are named one by one: another plan may give the name of one
+    of them to a dose that is still to come. Before them one entry says it for a line.
+    """
     # In shadow none was given, and those before pumps are enabled never are.
     if state.stage == "shadow":
         return
-    counted = Counted()
+    reasons = (because(Code.LEDGER_RESTORED),)
+    counted, named = Counted(), dict[str, DueDose]()
     for dose in _due(state, stamp["at"]):
-        counted.add(dose)
-    yield from counted.told((because(Code.LEDGER_RESTORED),), stamp)
+        if stamp["at"] - dose.due_at <= DOSE_BY_DOSE:
+            named.setdefault(dose.id, dose)
+        else:
+            counted.add(dose)
+    yield from counted.told(reasons, stamp)
+    for dose in named.values():
+        yield DoseMissed(**stamp, dose=dose, reasons=reasons)
 
 
 def _due(state: State, until: datetime) -> Iterator[DueDose]:

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable
 from datetime import date, timedelta
 from typing import Any, cast
 
-from slackwater.facts.absence import fold_span_missed
+from slackwater.facts.absence import fold_span_missed, fold_unknown
 from slackwater.facts.alarms import AlarmChanged, AlarmRaised
 from slackwater.facts.audits import Audited
 from slackwater.facts.charging import (
@@ -228,6 +228,7 @@ def _missed(state: State, event: DoseMissed) -> None:
     dose = event.dose
     state.decided_at = event.at
     _use(state, dose.id, dose.local_day)
+    fold_unknown(state, event)
     state.requests.pop(dose.id, None)
     plan_for(state, dose.tank, event.effects, event.proven_ms, dose.id)
     state.wanting[dose.tank] = event.proven_ms

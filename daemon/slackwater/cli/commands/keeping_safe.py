@@ -27,7 +27,7 @@ from slackwater.cli.shell import Shell, verb
 from slackwater.cli.typed import WORD_AT_MOST, typed_text
 from slackwater.cli.unknown_time import Told, entries_after
 from slackwater.errors import Finding, InputError, RefusedError
-from slackwater.facts.events import AnyEvent, LedgerMade, SpanMissed
+from slackwater.facts.events import AnyEvent, DoseMissed, LedgerMade, SpanMissed
 from slackwater.facts.now import proven_ms
 from slackwater.facts.state import State
 from slackwater.ledger import archive, birth, witness
@@ -262,8 +262,8 @@ def _refuse_early(state: State, utc: datetime) -> None:
 
 def _restored(path: Path, told: Told, events: list[AnyEvent]) -> Answer:
     lost = max(told.newest_known - told.entries, 0)
-    spans = [event for event in events if isinstance(event, SpanMissed)]
-    doses = sum(event.doses for event in spans)
+    doses = sum(isinstance(event, DoseMissed) for event in events)
+    doses += sum(event.doses for event in events if isinstance(event, SpanMissed))
     lines = [
         f"Restored {path} as it was on {told.made_at:%Y-%m-%d at %H:%M} UTC.",
         f"At least {lost} entries after it are lost." if lost else "",
