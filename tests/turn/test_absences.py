@@ -209,15 +209,18 @@ def test_doses_may_be_counted_in_any_order() -> None:
     bench = Bench(machine())
     table = bench.setup.forces[0].timetable
     doses = table.between(START, START + 10 * HOUR)
-    counted, turned = Counted(), Counted()
+    counted, turned, mixed = Counted(), Counted(), Counted()
     for dose in doses:
         counted.add(dose)
     for dose in reversed(doses):
         turned.add(dose)
+    for dose in doses[:4] + doses[:7:-1] + doses[4:8]:
+        mixed.add(dose)
     stamp = Stamp(at=START, boot_s=0.0, proven_ms=0)
     reasons = (because(Code.LEDGER_RESTORED),)
     told = list(counted.told(reasons, stamp))
     assert told == list(turned.told(reasons, stamp))
+    assert told == list(mixed.told(reasons, stamp))
     calcium, carbonate = told
     own = [dose.due_at for dose in doses if dose.line == "calcium"]
     assert (min(own), max(own)) == (calcium.first_due, calcium.last_due)
