@@ -70,6 +70,10 @@ class Reef:
         """Payloads of one of the node's topics so far."""
         return [json.loads(each) for each in self.peer.payloads(f"{NODE}/{suffix}")]
 
+    def state(self) -> str:
+        """Whether it says that it is there; nothing before it said a word."""
+        return "".join(each["state"] for each in self.said("state")[-1:])
+
     def beat(self) -> dict[str, Any]:
         """The newest beat."""
         return self.said("beat")[-1]
@@ -227,8 +231,8 @@ def test_a_lost_link_comes_back_with_the_end_of_the_run(reef: Reef) -> None:
     reef.fault(lose_link=once)
     reef.start()
     reef.send_run(1)
-    until(lambda: reef.said("state")[-1]["state"] == "offline", "the will")
-    until(lambda: reef.said("state")[-1]["state"] == "online", "the return")
+    until(lambda: reef.state() == "offline", "the will")
+    until(lambda: reef.state() == "online", "the return")
     until(lambda: reef.phases(1) == ["taken", "complete"], "the late result")
 
 
@@ -270,7 +274,7 @@ def test_it_ends_by_interrupt_too(reef: Reef) -> None:
     """SIGINT is as clean as SIGTERM, and the node is shown as offline."""
     reef.start()
     assert reef.end(signal.SIGINT) == (0, "")
-    until(lambda: reef.said("state")[-1]["state"] == "offline", "the farewell")
+    until(lambda: reef.state() == "offline", "the farewell")
 
 
 @pytest.mark.parametrize(
