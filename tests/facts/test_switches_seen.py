@@ -109,3 +109,14 @@ def test_a_counter_keeps_three_days_in_view() -> None:
     assert [date(2026, 5, 5 + n) for n in range(3)] == list(
         seen.counters["refill"].days
     )
+
+
+def test_h38_days_of_a_clock_ahead_do_not_push_out_today() -> None:
+    """Three days of it, then the clock is put right: today goes on being counted."""
+    seen = sight()
+    counts = [(40, 1_000), (41, 2_000), (42, 3_000), (0, 4_000), (0, 5_000)]
+    see(seen, COUNT)
+    for ahead, more_ul in counts:
+        later = replace(COUNT, at=T0 + ahead * DAY, total_ul=10_000 + more_ul)
+        see(seen, later)
+    assert 2_000 == seen.counters["refill"].days[T0.date()]

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from slackwater.facts.charging import hour_of
-from slackwater.facts.events import DoseVoided
+from slackwater.facts.events import AnyEvent, DoseVoided
 from slackwater.facts.fold import fold_all
 from slackwater.facts.history import Delivery
 from slackwater.facts.state import State
@@ -270,6 +270,34 @@ def test_h38_a_clock_that_was_ahead_adds_up_no_day_to_come(
     assert (expected.deliveries, expected.probe_days) == (
         found.deliveries,
         found.probe_days,
+    )
+
+
+def test_h38_what_was_written_on_a_day_ahead_is_counted_once(tmp_path: Path) -> None:
+    """A clock ahead wrote down half a day to come, and added it up."""
+    days = [day_of(Household(), FIRST_DAY + n * DAY) for n in range(4)]
+    early, late = split(days[3])
+    (tmp_path / "true").mkdir()
+    (tmp_path / "astray").mkdir()
+    with ledger_of(tmp_path / "true", *days[0], *days[1], *days[2], *days[3]) as ledger:
+        expected = past(ledger)
+    with ledger_of(tmp_path / "astray", *days[0], *early) as ledger:
+        wrong = add_up(ledger, BEGIN + 4 * DAY + 4 * HOUR)
+        assert FIRST_DAY + 3 * DAY == wrong[-1].day
+        ledger.append([*days[1], *days[2], *late])
+        add_up(ledger, BEGIN + 3 * DAY + 4 * HOUR)
+        found = past(ledger)
+    assert expected.probe_days == found.probe_days
+    assert expected.deliveries == found.deliveries
+    assert expected.unknown_share == found.unknown_share
+
+
+def split(day: list[AnyEvent]) -> tuple[list[AnyEvent], list[AnyEvent]]:
+    """What was written before noon, and after it."""
+    noon = min(event.at for event in day) + 12 * HOUR
+    return (
+        [event for event in day if event.at < noon],
+        [event for event in day if event.at >= noon],
     )
 
 

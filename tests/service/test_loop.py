@@ -106,6 +106,9 @@ def test_h38_a_living_daemon_goes_on_when_a_person_puts_the_clock_right() -> Non
     world.times.shift_ms -= 10 * DAY_MS
     world.run(world.times.t_ms + MINUTE_MS)
     confirm_clock(world)
+    world.run(world.times.t_ms + 5_000)
+    # Before anything is decided anew: readings from now on are to be kept again.
+    assert max(rig.kept_until.values()) <= world.times.now().utc
     world.run(world.times.t_ms + DAY_MS)
     assert len(world.book.sent) > sent
     utc = world.times.now().utc

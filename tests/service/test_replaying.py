@@ -23,6 +23,7 @@ from slackwater.facts.events import (
 )
 from slackwater.facts.fold import fold_all
 from slackwater.facts.inputs import InputsKept
+from slackwater.facts.sight import see
 from slackwater.facts.state import State
 from slackwater.ledger.codec import dump_state, encode
 from slackwater.ledger.store import LedgerFile
@@ -30,7 +31,9 @@ from slackwater.ledger.views import newest_checkpoint
 from slackwater.service.memory import LIVE_NAME
 from slackwater.service.replaying import WARM_UP, Replay, replay, replayed
 from tests.audit.simulated import Simulated, draw
+from tests.properties.people import confirm_clock
 from tests.properties.play import END_MS, set_up
+from tests.service.test_loop import DAY_MS, MINUTE_MS, calm_world
 
 EVER = datetime(2000, 1, 1, tzinfo=UTC), datetime(2100, 1, 1, tzinfo=UTC)
 SCENARIOS, LONG_SCENARIOS = 25, 1_500
@@ -200,6 +203,27 @@ def test_a_ledger_is_read_from_the_checkpoint_before(
         found = replayed(ledger, since, EVER[1])
     assert [] == found.differences
     assert replay(lived, since, EVER[1]).decisions == found.decisions > 0
+
+
+def test_h38_a_clock_put_right_is_decided_the_same_again() -> None:
+    """A probe without a clock of its own had spoken from ten days ahead."""
+    world = calm_world()
+    world.kill(MINUTE_MS)
+    world.times.shift_ms += 10 * DAY_MS
+    world.run(world.times.t_ms + 5 * MINUTE_MS)
+    assert world.daemon is not None
+    rig, ahead = world.daemon.rig, world.times.now().utc
+    for series in list(rig.sight.readings.values()):
+        see(rig.sight, replace(series[-1], at=ahead))
+    world.run(world.times.t_ms + 10 * MINUTE_MS)
+    assert ahead in rig.kept_until.values()
+    world.times.shift_ms -= 10 * DAY_MS
+    world.run(world.times.t_ms + MINUTE_MS)
+    confirm_clock(world)
+    world.run(world.times.t_ms + DAY_MS)
+    found = again(world.book.events())
+    assert [] == found.differences
+    assert found.decisions > 10
 
 
 def test_only_the_time_asked_for_is_decided_again(lived: list[AnyEvent]) -> None:

@@ -16,11 +16,13 @@ from slackwater.facts.events import (
     DoseHeld,
     DoseIntended,
     DoseMissed,
+    SpanMissed,
     Started,
 )
 from slackwater.facts.fold import fold
 from slackwater.facts.inputs import InputsKept
 from slackwater.facts.now import Now
+from slackwater.facts.reasons import Code
 from slackwater.facts.seen_again import lay_out
 from slackwater.facts.sight import Inbox, Sight, recall, remember
 from slackwater.facts.state import State
@@ -34,7 +36,7 @@ from slackwater.turn.step import turn
 
 # A view keeps readings of 26 h: by then it is the one the daemon had.
 WARM_UP = timedelta(hours=30)
-DECISIONS = (DoseHeld, DoseMissed, DoseIntended)
+DECISIONS = (DoseHeld, DoseMissed, DoseIntended, SpanMissed)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -129,7 +131,7 @@ def _decided(
     made: list[AnyEvent] = []
     for event in events:
         if kept is not None:
-            if isinstance(event, DECISIONS) and event.at == kept.at:
+            if _is_decision(event) and event.at == kept.at:
                 made.append(event)
                 continue
             yield kept, made
@@ -140,6 +142,12 @@ def _decided(
             past.take(event)
     if kept is not None:
         yield kept, made
+
+
+def _is_decision(event: AnyEvent) -> bool:
+    """Whether a turn made it; of a name given before the ledger alone could know."""
+    codes = [reason.code for reason in getattr(event, "reasons", ())]
+    return isinstance(event, DECISIONS) and Code.GIVEN_BEFORE not in codes
 
 
 def _again(past: _Past, kept: InputsKept) -> list[AnyEvent]:
@@ -177,6 +185,9 @@ def _dose(event: AnyEvent) -> str:
         return event.dose_id
     if isinstance(event, DoseMissed | DoseIntended):
         return event.dose.id
+    if isinstance(event, SpanMissed):
+        codes = " ".join(reason.code for reason in event.reasons)
+        return f"{event.tank}/{event.line}, long absence: {codes}"
     return f"entry {event.kind}"
 
 
