@@ -206,7 +206,7 @@ def test_a_ledger_is_read_from_the_checkpoint_before(
 
 
 def test_h38_a_clock_put_right_is_decided_the_same_again() -> None:
-    """A probe without a clock of its own had spoken from ten days ahead."""
+    """A probe without a clock of its own had spoken of too much from ten days ahead."""
     world = calm_world()
     world.kill(MINUTE_MS)
     world.times.shift_ms += 10 * DAY_MS
@@ -214,7 +214,7 @@ def test_h38_a_clock_put_right_is_decided_the_same_again() -> None:
     assert world.daemon is not None
     rig, ahead = world.daemon.rig, world.times.now().utc
     for series in list(rig.sight.readings.values()):
-        see(rig.sight, replace(series[-1], at=ahead))
+        see(rig.sight, replace(series[-1], at=ahead, value=99.0))
     world.run(world.times.t_ms + 10 * MINUTE_MS)
     assert ahead in rig.kept_until.values()
     world.times.shift_ms -= 10 * DAY_MS
