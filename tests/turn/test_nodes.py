@@ -281,6 +281,42 @@ def test_h27_a_beat_that_contradicts_itself_gives_no_charge_back() -> None:
 
 
 @pytest.mark.parametrize("change", [number_back, odometer_back])
+def test_h12_a_late_beat_that_knows_more_shows_a_clock_that_was_ahead(
+    change: Callable[[Beat], Beat],
+) -> None:
+    """A deadline by that clock would let a command that is late run still (130416)."""
+    wire = Wire()
+    ahead = 60_000 + wire.beat_of(MINE).up
+    wire.hears(change(worn(wire.beat_of(MINE, up=ahead))))
+    assert [] == wire.held()
+    wire.hears(worn(wire.beat_of(MINE)))
+    assert LIE == wire.held()
+
+
+def test_h12_a_late_copy_of_a_beat_is_no_lie() -> None:
+    """It knows less than those that overtook it, or as much."""
+    wire = Wire()
+    late = worn(wire.beat_of(MINE))
+    wire.utc += timedelta(seconds=5)
+    channels = {
+        name: replace(channel, n=channel.n + 1, odo_ul=channel.odo_ul + 7)
+        for name, channel in late.channels.items()
+    }
+    wire.hears(replace(worn(wire.beat_of(MINE)), channels=channels), late, late)
+    assert [] == wire.held()
+
+
+def test_h27_a_beat_heard_with_a_late_one_that_knows_more_is_doubted() -> None:
+    """Its clock, which is ahead, says that a command under way never ran."""
+    wire = lost_command()
+    ahead = odometer_back(worn(wire.beat_of(MINE, up=60_000 + wire.beat_of(MINE).up)))
+    wire.sight.nodes.clear()
+    wire.hears(ahead, worn(wire.beat_of(MINE)))
+    assert ["dose_sealed"] == settled(wire)
+    assert LIE == wire.held()
+
+
+@pytest.mark.parametrize("change", [number_back, odometer_back])
 def test_h27_a_new_boot_may_count_anew(change: Callable[[Beat], Beat]) -> None:
     """Power-up begins at nothing, and a late copy from before says nothing."""
     wire = Wire()

@@ -6,7 +6,7 @@ guessed; permission comes from fresh beats alone, never from retained state.
 """
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 
 from slackwater.facts.charging import ALKALINITY
@@ -41,11 +41,13 @@ COUNTED_DAYS = 3
 class Contradiction:
     """What one beat, named by `boot` and `up`, said against earlier ones.
 
-    `said` is empty when it shows that two devices answer under one name.
+    `said` is empty when it shows that two devices answer under one name. No beat of
+    that boot up to `doubted_up` can be relied on.
     """
 
     boot: str
     up: int
+    doubted_up: int
     said: str = ""
 
 
@@ -225,6 +227,10 @@ def _see_beat(sight: Sight, beat: Beat) -> None:
         known.contradiction = _went_back(known.beat, beat) or known.contradiction
         known.beat = beat
         known.beats += 1
+    elif (ahead := _went_back(beat, known.beat)) is not None:
+        # A late copy knows no more than what overtook it. This one does: the clock of
+        # the beat before it was ahead, and with it the deadlines of our commands.
+        known.contradiction = replace(ahead, up=beat.up)
 
 
 def _see_other_boot(sight: Sight, known: NodeSight, beat: Beat) -> None:
@@ -238,7 +244,7 @@ def _see_other_boot(sight: Sight, known: NodeSight, beat: Beat) -> None:
         if beat.up <= highest_up:
             return
         if beat.up - left_up > ALIVE_MS:
-            contradiction = Contradiction(boot=beat.boot, up=beat.up)
+            contradiction = _said_by(beat)
     while len(earlier) > BOOTS_KEPT:
         del earlier[next(iter(earlier))]
     sight.nodes[beat.node] = NodeSight(
@@ -250,6 +256,10 @@ def _see_other_boot(sight: Sight, known: NodeSight, beat: Beat) -> None:
     )
 
 
+def _said_by(beat: Beat, said: str = "") -> Contradiction:
+    return Contradiction(boot=beat.boot, up=beat.up, doubted_up=beat.up, said=said)
+
+
 def _went_back(before: Beat, beat: Beat) -> Contradiction | None:
     """Whether a number or an odometer fell within one boot."""
     for name, channel in beat.channels.items():
@@ -258,7 +268,7 @@ def _went_back(before: Beat, beat: Beat) -> Contradiction | None:
             continue
         if channel.n < known.n or channel.odo_ul < known.odo_ul:
             said = f"number or odometer of {name} went back"
-            return Contradiction(boot=beat.boot, up=beat.up, said=said)
+            return _said_by(beat, said)
     return None
 
 

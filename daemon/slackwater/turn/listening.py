@@ -119,7 +119,9 @@ def _is_doubted(moment: Moment, beat: Beat) -> bool:
         return True
     seen = moment.sight.nodes.get(beat.node)
     against = None if seen is None else seen.contradiction
-    return against is not None and against.boot == beat.boot and beat.up <= against.up
+    if against is None or against.boot != beat.boot:
+        return False
+    return beat.up <= against.doubted_up
 
 
 def _contradiction(moment: Moment, beat: Beat, stamp: Stamp) -> Iterator[AnyEvent]:
