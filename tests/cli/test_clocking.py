@@ -1,13 +1,16 @@
 """H38: `clock confirm` says what becomes of doses that a clock ahead had decided."""
 
-from datetime import date, timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
+from typing import cast
 
 import pytest
 
+from slackwater.cli.render import local, local_day
 from slackwater.facts.events import DoseMissed, SpanMissed
 from slackwater.facts.plan import DueDose
 from slackwater.facts.reasons import Code, because
+from slackwater.ledger.codec import timestamp
 from slackwater.pump.outcome import Stamp
 from tests.cli.stage import Stage, stage_of
 
@@ -41,40 +44,42 @@ def test_confirming_the_clock_says_which_lines_it_gives_back(stage: Stage) -> No
     assert [] == again.document["due_again"]
 
 
-def test_confirming_the_clock_says_which_days_it_cannot_give_back(
-    stage: Stage,
-) -> None:
-    """A dose that a clock ahead had decided by itself is used, once and for ever."""
+def test_confirming_the_clock_says_until_when_doses_come_again(stage: Stage) -> None:
+    """Those that a clock ahead had given, and those it had missed one by one."""
     stamp = stage.stamp()
-    today = stamp["at"].date()
     for ahead in (1, 2, 9):
-        stage.append(missed_on(stamp, today + timedelta(days=ahead)))
-    told = stage.run("clock", "confirm", typed="y\n")
-    first, last = today + timedelta(days=2), today + timedelta(days=9)
-    assert f"Doses of {first} to {last} that" in " ".join(told.out.split())
+        stage.append(missed_at(stamp, stamp["at"] + timedelta(days=ahead)))
+    told = " ".join(stage.run("clock", "confirm", typed="y\n").out.split())
+    day, last = (stamp["at"] + timedelta(days=number) for number in (1, 9))
+    assert f"doses up to {local(last, 'UTC')}" in told
+    assert f"only where that is after {local_day(day, 'UTC')}" in told
+    assert "names then end in .2" in told
 
 
-def test_the_days_are_in_the_document_as_well(stage: Stage) -> None:
-    """Once: afterwards each dose is looked up in the ledger by its name."""
+def test_the_time_is_in_the_document_as_well(stage: Stage) -> None:
+    """Once: what was put right is not ahead any more."""
     stamp = stage.stamp()
-    day = stamp["at"].date() + timedelta(days=3)
-    stage.append(missed_on(stamp, day))
-    for days in ([day.isoformat()], []):
-        told = stage.run("clock", "confirm", "--json", typed="y\n")
-        assert days == told.document["settled_days"]
+    last = stamp["at"] + timedelta(days=3)
+    stage.append(missed_at(stamp, last))
+    told = stage.run("clock", "confirm", "--json", typed="y\n").document
+    (again,) = cast("list[dict[str, str]]", told["comes_again"])
+    assert again["after"] >= str(told["confirmed"])
+    assert again["after"] < again["until"] == timestamp(last)
+    told = stage.run("clock", "confirm", "--json", typed="y\n").document
+    assert [] == told["comes_again"]
 
 
-def missed_on(stamp: Stamp, day: date) -> DoseMissed:
-    """A dose of a day that is still to come."""
+def missed_at(stamp: Stamp, at: datetime) -> DoseMissed:
+    """A dose that is still to come."""
     dose = DueDose(
-        id=f"reef/carbonate@{day}#01",
+        id=f"reef/carbonate@{at.date()}#01",
         line="carbonate",
         tank="reef",
         pump="carbonate",
-        local_day=day,
+        local_day=at.date(),
         ordinal=1,
-        due_at=stamp["at"],
-        latest_at=stamp["at"],
+        due_at=at,
+        latest_at=at,
         volume_ul=1000,
     )
     return DoseMissed(**stamp, dose=dose, reasons=(because(Code.WINDOW_PASSED),))

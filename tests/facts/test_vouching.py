@@ -5,7 +5,13 @@ from datetime import datetime, timedelta
 
 import pytest
 
-from slackwater.facts.events import ClockConfirmed, HoldRaised, PumpsEnabled
+from slackwater.facts.events import (
+    ClockConfirmed,
+    HoldRaised,
+    PumpsEnabled,
+    ShotRequested,
+)
+from slackwater.facts.exchanges import Account
 from slackwater.facts.messages import Reading
 from slackwater.facts.now import Mark
 from slackwater.facts.reasons import Code, because
@@ -189,7 +195,7 @@ def told_levels(diary: Diary) -> list[MeasurementKept]:
     return [state.levels[key], state.levels_before[key], *older]
 
 
-def test_doses_of_days_ahead_come_up_again() -> None:
+def test_an_entry_of_an_older_version_frees_the_names_of_days_ahead() -> None:
     """Where the ledger has them as given they are missed then, and told as such."""
     diary = begun()
     for number, ahead in enumerate((0, 1, 2, 40)):
@@ -198,6 +204,57 @@ def test_doses_of_days_ahead_come_up_again() -> None:
     put_right(diary)
     left = [(day - T0.date()).days for day in diary.state.used.values()]
     assert [0, 1] == left
+
+
+def test_days_ahead_use_up_no_cap_of_theirs() -> None:
+    """The last 24 hours count still, on whatever day they were written."""
+    diary = begun()
+    diary.intend(1)
+    diary.wait(AHEAD)
+    diary.day += AHEAD
+    diary.intend(2)
+    put_right(diary)
+    assert {T0.date(): 2000} == diary.state.days["pump/carbonate"]
+    assert 2000 == diary.state.charges["pump/carbonate"].since(diary.proven_ms - 1)
+
+
+def test_what_a_person_asked_for_ahead_is_over() -> None:
+    """It would wait until that clock is right; one of before waits as it did."""
+    diary = begun()
+    asked = ShotRequested(
+        **diary.stamp,
+        request="now",
+        pump="carbonate",
+        volume_ul=1000,
+        until=T0 + 2 * HOUR,
+        by="keeper",
+        purpose="manual",
+    )
+    diary.write(asked)
+    diary.wait(AHEAD)
+    late = replace(asked, **diary.stamp, request="ahead", until=diary.at + HOUR)
+    diary.write(late)
+    put_right(diary)
+    waiting = diary.state.requests
+    assert {"now": T0 + 2 * HOUR, "ahead": T0 + HOUR} == {
+        name: one.until for name, one in waiting.items()
+    }
+
+
+def test_an_exchange_waits_for_no_day_ahead() -> None:
+    """What was drained there is asked after now, and levels of now prove it."""
+    diary = begun()
+    ahead = T0 + AHEAD
+    diary.state.exchanges["water"] = Account(
+        phase="owed", latest_at=ahead, unbooked_at=ahead, opened_at=ahead
+    )
+    diary.state.exchanges["older"] = Account(latest_at=T0, opened_at=T0)
+    put_right(diary)
+    known = diary.state.exchanges
+    right = T0 + HOUR
+    water, older = known["water"], known["older"]
+    assert {right} == {water.latest_at, water.unbooked_at, water.opened_at}
+    assert (T0, None, T0) == (older.latest_at, older.unbooked_at, older.opened_at)
 
 
 def test_the_day_of_today_counts_after_days_ahead() -> None:

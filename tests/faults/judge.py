@@ -16,7 +16,10 @@ HOUR_MS, DAY_MS = 3_600_000, 86_400_000
 # A report may be a tenth wrong before anybody can know (common practice, no source).
 HIDDEN = 1.1
 A_DROP_UL = 1.0
-DOSE = re.compile(r"^(?P<tank>[^/]+)/(?P<line>[^@]+)@(?P<day>[\d-]+)#(?P<n>\d+)$")
+# A day that a clock gave ahead comes again under names that end in .2, .3 ...
+DOSE = re.compile(
+    r"^(?P<tank>[^/]+)/(?P<line>[^@]+)@(?P<day>[\d-]+)#(?P<n>\d+)(\.\d+)?$"
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -9,7 +9,6 @@ import traceback
 from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from datetime import timedelta
 from pathlib import Path
 
 from slackwater.facts.events import AnyEvent, ClockConfirmed, DoseIntended
@@ -125,14 +124,14 @@ def _refolded(sea: Sea) -> Iterator[str]:
 
 
 def _came_again(sea: Sea) -> Iterator[str]:
-    """No name of a dose comes up twice before a clock is put back by a day.
+    """No dose comes up twice before a person has put a clock back.
 
-    The ledger would refuse it, so no water shows it.
+    It would be refused, so no water shows it.
     """
     newest, put_back = sea.home.begin, False
     for event in sea.book.events():
         if isinstance(event, ClockConfirmed):
-            put_back |= newest - event.at > timedelta(days=1)
+            put_back |= newest > event.at
             newest = event.at
         newest = max(newest, event.at)
         codes = [each.code for each in getattr(event, "reasons", ())]

@@ -13,6 +13,7 @@ from slackwater.facts.events import (
     PumpsEnabled,
     ShotRequested,
 )
+from slackwater.facts.lives import decided_ahead
 from slackwater.facts.messages import Request
 from slackwater.facts.plan import Approval, Plan
 from slackwater.facts.staging import fold_withdrawn
@@ -42,8 +43,9 @@ def confirm_clock(world: World) -> None:
         # People look at a watch; what they confirm is right.
         world.times.shift_ms = 0
 
-    def confirmed(_state: State, stamp: Stamp) -> AnyEvent:
-        return ClockConfirmed(**stamp, boot_id=boot_id, by="keeper")
+    def confirmed(state: State, stamp: Stamp) -> AnyEvent:
+        until = decided_ahead(state, stamp["at"])
+        return ClockConfirmed(**stamp, boot_id=boot_id, by="keeper", again_until=until)
 
     world.book.sign(confirmed)
     # Setting the clock was a jump itself, which the daemon notes first.

@@ -111,6 +111,10 @@ def test_h38_a_living_daemon_goes_on_when_a_person_puts_the_clock_right() -> Non
     assert max(rig.kept_until.values()) <= world.times.now().utc
     world.run(world.times.t_ms + DAY_MS)
     assert len(world.book.sent) > sent
+    # What that clock had decided has other names now, and is as approved under these.
+    assert Code.NOT_AS_APPROVED not in world.book.folded().holds
+    intents = [e for e in world.book.events() if isinstance(e, DoseIntended)]
+    assert intents[-1].dose.id.endswith(".2")
     utc = world.times.now().utc
     assert rig is world.daemon.rig
     assert rig.sight.readings

@@ -3,13 +3,13 @@
 import json
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any, cast
 
 import pytest
 
-from slackwater.facts.events import AnyEvent, HoldRaised, RequestHeard
+from slackwater.facts.events import AnyEvent, ClockConfirmed, HoldRaised, RequestHeard
 from slackwater.facts.reasons import Code, because
 from slackwater.facts.waters import TaskSet
 from slackwater.outside.wire import HomeSettings, Kind, Topic, state_bytes
@@ -135,6 +135,24 @@ def test_a_dose_that_was_skipped_is_not_the_next(stage: Stage) -> None:
         )
         write(rig, [heard])
         assert first != shown(rig)["next_dose"]["dose"]
+
+
+def test_h38_what_a_clock_ahead_gave_is_not_the_next(stage: Stage) -> None:
+    """A person put the clock right: the next is one that was not given, by its name."""
+    with running(stage) as rig:
+        first = shown(rig)["next_dose"]
+        stamp = stage.stamp()
+        due_at = datetime.fromisoformat(first["due_at"])
+        right = ClockConfirmed(
+            **stamp, boot_id="one", by="keeper", again_until=due_at + timedelta(days=9)
+        )
+        write(rig, [right])
+        known = shown(rig)["next_dose"]
+        assert {**first, "dose": f"{first['dose']}.2"} == known
+        rig.memory.state.used[first["dose"]] = due_at.date()
+        later = shown(rig)["next_dose"]
+        assert later["due_at"] > known["due_at"]
+        assert later["dose"].endswith(".2")
 
 
 def test_tasks_are_counted_and_the_first_is_named(stage: Stage) -> None:

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 
 from slackwater.audit.devices import wrong_devices
-from slackwater.audit.expected import Due, asked
+from slackwater.audit.expected import Due, asked, named
 from slackwater.audit.given import Given, Rows, repeated, rows_of
 from slackwater.audit.history import History, history_of
 from slackwater.audit.intents import Departure, Wrong, departures
@@ -157,23 +157,24 @@ def _seek(
     due: Due,
 ) -> None:
     """What became of a dose that was approved."""
-    total = _total(found, due)
-    total.doses += 1
-    total.approved_ul += due.place.volume_ul
-    if known[1].promised is not None:
-        promised_ul = known[1].promised.get(due.dose, 0)
-        total.rehearsed_ul = (total.rehearsed_ul or 0) + promised_ul
+    total, books = _total(found, due), known[1]
+    _expect(total, books, due)
     rows = ledgers[0 if due.is_live else 1]
     other = ledgers[1 if due.is_live else 0]
-    given = rows.given_of(due.dose) or other.given_of(due.dose)
-    for one in given:
-        total.asked_ul += one.intent.command.ul
-        total.believed_ul += one.believed_ul
-    total.given += any(one.voided is None for one in given)
+    times = _newest_time((rows, other), due)
+    for before in range(1, times):
+        # What a clock that was ahead gave was a dose of its own.
+        earlier = _given((rows, other), named(due, before))
+        if earlier:
+            _expect(total, books, due)
+            _add_up(total, earlier)
+    name = named(due, times)
+    given = _given((rows, other), name)
+    _add_up(total, given)
     if given:
         word = _word_of(given[0])
     else:
-        missed = rows.missed.get(due.dose) or other.missed.get(due.dose)
+        missed = rows.missed.get(name) or other.missed.get(name)
         word = None if missed is None else word_for(missed[1].reasons)
         word = word or _span_word(rows, due)
         if missed is not None and word is None:
@@ -184,6 +185,34 @@ def _seek(
         found.missing.append(_gone(due, word))
     elif not given:
         _unnamed(found, known, due)
+
+
+def _expect(total: DayTotal, books: Books, due: Due) -> None:
+    total.doses += 1
+    total.approved_ul += due.place.volume_ul
+    if books.promised is not None:
+        promised_ul = books.promised.get(due.dose, 0)
+        total.rehearsed_ul = (total.rehearsed_ul or 0) + promised_ul
+
+
+def _given(ledgers: tuple[Rows, Rows], name: str) -> list[Given]:
+    return ledgers[0].given_of(name) or ledgers[1].given_of(name)
+
+
+def _newest_time(ledgers: tuple[Rows, Rows], due: Due) -> int:
+    """Which of the times it came is to be accounted for; the others are past."""
+    for times in range(due.times, due.times_least, -1):
+        name = named(due, times)
+        if _given(ledgers, name) or any(name in rows.missed for rows in ledgers):
+            return times
+    return due.times_least
+
+
+def _add_up(total: DayTotal, given: Sequence[Given]) -> None:
+    for one in given:
+        total.asked_ul += one.intent.command.ul
+        total.believed_ul += one.believed_ul
+    total.given += any(one.voided is None for one in given)
 
 
 def _word_of(given: Given) -> Missing | None:

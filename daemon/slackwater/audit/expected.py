@@ -18,9 +18,16 @@ A_DAY = timedelta(days=1)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Due:
-    """A dose that was approved; it cannot begin after `last_at`."""
+    """A dose that was approved; it cannot begin after `last_at`.
+
+    `dose` is its name in the plan. Where a clock was ahead its time has come `times`
+    times, and each time it has another name; `times_least` is another figure where its
+    share of the day, in which it may have been due, lies in both.
+    """
 
     dose: str
+    times: int = 1
+    times_least: int = 1
     tank: str
     pump: str
     day: date
@@ -28,6 +35,11 @@ class Due:
     last_at: datetime
     is_live: bool
     serial: int
+
+
+def named(due: Due, times: int) -> str:
+    """The name that the dose has when its time comes for so many times."""
+    return due.dose if times == 1 else f"{due.dose}.{times}"
 
 
 def asked(history: History, since: datetime, until: datetime) -> Iterator[Due]:
@@ -61,9 +73,12 @@ def _of_line(
     while day <= end:
         for number, place in places(consent, line, day).items():
             at = place.from_at
+            times = history.times(at), history.times(instant(place.until_s))
             if since <= at < until and history.asks_at(at) is standing:
                 yield Due(
                     dose=f"{name}@{day}#{number:02d}",
+                    times=max(times),
+                    times_least=min(times),
                     tank=line.tank,
                     pump=line.pump,
                     day=day,

@@ -5,7 +5,7 @@ decides, not the clock; an approval stands from its entry until its withdrawal; 
 newest that had taken over when a dose was due is the one that asked for it.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import datetime
 from hashlib import sha256
@@ -14,6 +14,7 @@ from slackwater.audit.consent import Consent, consent_of
 from slackwater.facts.events import (
     AnyEvent,
     Calibrated,
+    ClockConfirmed,
     PlanApproved,
     PlanWithdrawn,
     PumpsDisabled,
@@ -49,6 +50,15 @@ class Change:
     is_live: bool
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Again:
+    """A clock was put back: what is due after `after`, up to `until`, comes again."""
+
+    order: int
+    after: datetime
+    until: datetime
+
+
 @dataclass(slots=True, kw_only=True)
 class History:
     """Everything that says what may be done, in the order of the ledger."""
@@ -58,6 +68,14 @@ class History:
     requests: dict[str, tuple[int, ShotRequested]] = field(default_factory=dict)
     rates: dict[str, list[tuple[int, Calibrated]]] = field(default_factory=dict)
     orders: list[tuple[datetime, int]] = field(default_factory=list)
+    again: list[Again] = field(default_factory=list)
+
+    def times(self, due_at: datetime, order: int = NEVER) -> int:
+        """How often the time of what is due then had come when an entry was written."""
+        return 1 + sum(
+            each.order < order and each.after < due_at <= each.until
+            for each in self.again
+        )
 
     def order_at(self, moment: datetime) -> int:
         """A number behind every entry that was written until a moment."""
@@ -172,9 +190,16 @@ def take(history: History, order: int, event: AnyEvent) -> None:
             history.requests[event.request] = (order, event)
         case Calibrated():
             history.rates.setdefault(event.pump, []).append((order, event))
+        case ClockConfirmed():
+            history.again += _again(order, event)
         case _:
             return
     history.orders.append((event.at, order))
+
+
+def _again(order: int, event: ClockConfirmed) -> Iterator[Again]:
+    if event.again_until is not None:
+        yield Again(order=order, after=event.at, until=event.again_until)
 
 
 def _withdraw(history: History, order: int, event: PlanWithdrawn) -> None:

@@ -81,7 +81,8 @@ def _of_plan(
         return
     if intent.at >= (ends_at := running.consent.ends_at(line)):
         yield "extra", f"its approval ended {_time(ends_at)}"
-    for what in _altered(intent, consent, line, place):
+    times = history.times(dose.due_at, order)
+    for what in _altered(intent, consent, (line, place), times):
         yield "altered", what
     head = running.consent.heads.get(line.pump)
     if head is not None and head.id == dose.pump:
@@ -93,11 +94,12 @@ def _of_plan(
 
 
 def _altered(
-    intent: DoseIntended, consent: Consent, line: Line, place: Place
+    intent: DoseIntended, consent: Consent, asked: tuple[Line, Place], times: int
 ) -> Iterator[str]:
     """Identity, pump, amount and time, by the plan that asked for it."""
-    dose = intent.dose
+    dose, (line, place) = intent.dose, asked
     name = f"{line.tank}/{line.id}@{dose.local_day}#{dose.ordinal:02d}"
+    name += "" if times == 1 else f".{times}"
     if dose.id != name:
         yield f"it is called so and should be {name}"
     if dose.pump != line.pump:

@@ -23,6 +23,7 @@ from slackwater.cli.opening import (
 from slackwater.facts.alarms import StandingAlarm
 from slackwater.facts.events import HoldRaised
 from slackwater.facts.fold import fold_all
+from slackwater.facts.lives import as_named
 from slackwater.facts.plan import DueDose
 from slackwater.facts.reasons import Code, Reason
 from slackwater.facts.rolling import DAY_MS
@@ -204,7 +205,7 @@ def _lines(
             continue
         # A plan that takes over later doses nothing before, nor what it leaves out.
         begins = max(moment.now.utc, approved.approval.doses_after)
-        following = _following(timetable, rule, begins)
+        following = _following(moment, (timetable, rule), begins)
         due_at = moment.now.utc if following is None else following.due_at
         yield Ground(
             rule=rule,
@@ -224,12 +225,15 @@ def _lines(
         )
 
 
-def _following(timetable: Timetable, rule: LineRule, after: datetime) -> DueDose | None:
+def _following(
+    moment: Moment, asked: tuple[Timetable, LineRule], after: datetime
+) -> DueDose | None:
+    timetable, rule = asked
     for days in range(DAYS_SEARCHED):
         begin = after + timedelta(days=days)
         for dose in timetable.between(begin, begin + timedelta(days=1)):
             if (dose.tank, dose.line) == (rule.line.tank, rule.line.id):
-                return dose
+                return as_named(moment.state, dose)
     return None
 
 

@@ -13,6 +13,7 @@ from datetime import datetime, timedelta
 from slackwater.cli.lasting import Bottle, held, lasting
 from slackwater.cli.time_left import Pace
 from slackwater.facts.charging import hour_of
+from slackwater.facts.lives import as_named, will_be_left_out
 from slackwater.facts.plan import DueDose
 from slackwater.facts.rolling import DAY_MS, Rolling
 from slackwater.facts.state import State
@@ -211,9 +212,13 @@ def _following(present: Present, tank: str) -> DueDose | None:
         return None
     after = present.due_after
     while (due_at := present.timetable.next_after(after)) is not None:
-        for dose in present.timetable.between(after, due_at):
+        for planned in present.timetable.between(after, due_at):
+            dose = as_named(present.state, planned)
             name = f"{dose.tank}/{dose.line}"
             if dose.id in present.state.skipped or name not in ours:
+                continue
+            now = present.now, present.proven_ms
+            if will_be_left_out(present.state, dose, now):
                 continue
             if not is_old_dosers(present.state, name, due_at):
                 return dose

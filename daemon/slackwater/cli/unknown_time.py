@@ -16,6 +16,7 @@ from slackwater.facts.events import (
     HoldRaised,
     LedgerRestored,
 )
+from slackwater.facts.lives import as_named
 from slackwater.facts.plan import DueDose
 from slackwater.facts.reasons import Code, because
 from slackwater.facts.state import State
@@ -96,6 +97,7 @@ def _due(state: State, until: datetime) -> Iterator[DueDose]:
         if since >= until:
             continue
         timetable = Timetable(approved.plan, approved.machine)
-        for dose in timetable.one_by_one(since, until):
+        for planned in timetable.one_by_one(since, until):
+            dose = as_named(state, planned)
             if dose.id not in state.used:
                 yield dose

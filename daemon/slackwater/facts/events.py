@@ -308,11 +308,16 @@ class RequestHeard(Event):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ClockConfirmed(Event):
-    """A person vouched for the wall clock; ends when the machine reboots."""
+    """A person vouched for the wall clock; ends when the machine reboots.
+
+    `again_until` is until when a clock that was ahead has decided doses: what is due
+    until then comes again (`facts/lives.py`). None where it decided none.
+    """
 
     kind: Literal["clock_confirmed"] = "clock_confirmed"
     boot_id: str
     by: str
+    again_until: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -70,7 +70,9 @@ from slackwater.facts.keeping import (
     fold_task_set,
     fold_water_changed,
 )
+from slackwater.facts.lives import fold_due, fold_not_given
 from slackwater.facts.now import Mark
+from slackwater.facts.plan import DueDose
 from slackwater.facts.reasons import Code
 from slackwater.facts.relays import RelayChecked
 from slackwater.facts.ringing import fold_alarm_changed, fold_alarm_raised
@@ -227,7 +229,8 @@ def _held(state: State, event: DoseHeld) -> None:
 def _missed(state: State, event: DoseMissed) -> None:
     dose = event.dose
     state.decided_at = event.at
-    _use(state, dose.id, dose.local_day)
+    _use(state, dose)
+    fold_not_given(state, event)
     fold_unknown(state, event)
     state.requests.pop(dose.id, None)
     plan_for(state, dose.tank, event.effects, event.proven_ms, dose.id)
@@ -236,14 +239,16 @@ def _missed(state: State, event: DoseMissed) -> None:
 
 def _intended(state: State, event: DoseIntended) -> None:
     state.decided_at = event.at
-    _use(state, event.dose.id, event.dose.local_day)
+    _use(state, event.dose)
     if state.requests:
         state.requests.pop(event.dose.id, None)
     fold_intended(state, event)
 
 
-def _use(state: State, dose_id: str, day: date) -> None:
+def _use(state: State, dose: DueDose) -> None:
+    dose_id, day = dose.id, dose.local_day
     state.used[dose_id] = day
+    fold_due(state, dose)
     if state.held:
         state.held.pop(dose_id, None)
     if state.skipped:
@@ -251,7 +256,12 @@ def _use(state: State, dose_id: str, day: date) -> None:
     # Identities are unique for ever; three days cover every latest start.
     if len(state.used) % USED_AT_LEAST == 0:
         oldest = day - timedelta(days=3)
-        state.used = {key: used for key, used in state.used.items() if used >= oldest}
+        state.used = _since(state.used, oldest)
+        state.not_given = _since(state.not_given, oldest)
+
+
+def _since(names: dict[str, date], oldest: date) -> dict[str, date]:
+    return {name: day for name, day in names.items() if day >= oldest}
 
 
 USED_AT_LEAST = 512

@@ -74,6 +74,18 @@ class Flow:
     end_ms: int
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Again:
+    """Doses due later than `after` up to `until` come again (`facts/lives.py`).
+
+    What was given of them is not given again before `after_ms` of proven time.
+    """
+
+    after: datetime
+    until: datetime
+    after_ms: int
+
+
 @dataclass(slots=True, kw_only=True)
 class Commanded:
     """The newest number a channel was commanded with: its boot, and by which daemon."""
@@ -186,7 +198,9 @@ class State:
     `strengths` what a pump's solution adds, as far as it gave any. `commanded` is by
     `NODE/CHANNEL`. `entered` are tests told from afar that nobody has confirmed, by
     their id: no level counts them.
-    `exchanges` are the accounts of pairs of pumps, by pair.
+    `exchanges` are the accounts of pairs of pumps, by pair. `again` are the stretches
+    of time that come again, `due_until` the latest due time of all that was decided,
+    and `not_given` those of `used` of which no water knows.
     """
 
     ledger_id: str = ""
@@ -267,3 +281,6 @@ class State:
     commanded: dict[str, Commanded] = field(default_factory=dict)
     entered: dict[str, Entered] = field(default_factory=dict)
     exchanges: dict[str, Account] = field(default_factory=dict)
+    again: list[Again] = field(default_factory=list)
+    due_until: datetime | None = None
+    not_given: dict[str, date] = field(default_factory=dict)

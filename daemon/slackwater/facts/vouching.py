@@ -11,7 +11,8 @@ from datetime import datetime, timedelta
 from typing import cast
 
 from slackwater.facts.absence import forget_ahead
-from slackwater.facts.events import ClockConfirmed, HoldRaised
+from slackwater.facts.events import ClockConfirmed, HoldRaised, ShotRequested
+from slackwater.facts.lives import fold_again
 from slackwater.facts.now import Mark
 from slackwater.facts.sight import Sight
 from slackwater.facts.state import State
@@ -31,6 +32,7 @@ def fold_clock_confirmed(state: State, event: ClockConfirmed) -> None:
     state.decided_at = _not_after(state.decided_at, event.at)
     state.stage_since = _not_after(state.stage_since, event.at)
     forget_ahead(state, event.at)
+    fold_again(state, event)
     _put_right(state, event.at)
 
 
@@ -45,11 +47,15 @@ def _put_right(state: State, utc: datetime) -> None:
         switch: {day: volume_ul for day, volume_ul in days.items() if day <= utc.date()}
         for switch, days in state.top_offs.items()
     }
-    # The ledger lets no dose be given twice; one that was missed there is given then,
-    # and one that was given is told as missed instead of passing without a word.
-    tomorrow = utc.date() + timedelta(days=1)
-    state.used = {name: day for name, day in state.used.items() if day <= tomorrow}
+    # The last 24 hours of true time count whatever day they were written on.
+    for days in state.days.values():
+        for day in [one for one in days if one > utc.date()]:
+            del days[day]
+    # What a person asked for at such a time is long over.
+    for asked in (state.requests, state.by_hand):
+        asked.update({name: _expired(one, utc) for name, one in asked.items()})
     _date_tests(state, utc)
+    _date_exchanges(state, utc)
     # Readings of a probe only go forward: those from ahead would hide all that come.
     readings = {
         probe: [one for one in series if one.taken_at <= utc + PROBE_AHEAD]
@@ -80,6 +86,18 @@ def _date_tests(state: State, utc: datetime) -> None:
         levels.update(zip(levels, dated(levels.values()), strict=True))
     for kept in (state.levels_older, state.tests):
         kept.update({name: dated(tests) for name, tests in kept.items()})
+
+
+def _date_exchanges(state: State, utc: datetime) -> None:
+    """Let no fill be awaited, and no level be asked for, until a day of that clock."""
+    for account in state.exchanges.values():
+        account.latest_at = _not_after(account.latest_at, utc)
+        account.unbooked_at = _not_after(account.unbooked_at, utc)
+        account.opened_at = _not_after(account.opened_at, utc)
+
+
+def _expired(request: ShotRequested, utc: datetime) -> ShotRequested:
+    return replace(request, until=utc) if request.at > utc else request
 
 
 def _held(hold: HoldRaised, utc: datetime) -> HoldRaised:

@@ -12,7 +12,7 @@ import structlog
 from structlog.typing import FilteringBoundLogger
 
 from slackwater.audit.consent import consent_of
-from slackwater.audit.history import History, Standing
+from slackwater.audit.history import Again, History, Standing
 from slackwater.audit.intents import Departure, departures
 from slackwater.facts.doses import DoseIntended
 from slackwater.facts.events import HoldRaised
@@ -92,4 +92,8 @@ def _history(rig: Rig) -> History:
         approvals=approvals,
         requests={name: (BEFORE, asked) for name, asked in state.requests.items()},
         rates={pump: [(BEFORE, made)] for pump, made in state.calibrations.items()},
+        again=[
+            Again(order=BEFORE, after=each.after, until=each.until)
+            for each in state.again
+        ],
     )

@@ -26,6 +26,7 @@ from slackwater.facts.alarms import StandingAlarm
 from slackwater.facts.events import HoldRaised
 from slackwater.facts.hold_groups import GROUPS, group_of
 from slackwater.facts.inventory import left_ul
+from slackwater.facts.lives import as_named, will_be_left_out
 from slackwater.facts.plan import DueDose
 from slackwater.facts.reasons import Reason
 from slackwater.facts.rolling import DAY_MS
@@ -189,7 +190,8 @@ def _coming(shown: Shown) -> Iterator[DueDose]:
         if force.approval.takes_over_at > utc:
             continue
         after = max(utc, force.approval.doses_after)
-        for dose in force.timetable.between(after, utc + AHEAD):
+        for planned in force.timetable.between(after, utc + AHEAD):
+            dose = as_named(shown.moment.state, planned)
             if dose.tank == shown.tank.id and not _is_settled(shown, dose):
                 yield dose
         return
@@ -198,6 +200,9 @@ def _coming(shown: Shown) -> Iterator[DueDose]:
 def _is_settled(shown: Shown, dose: DueDose) -> bool:
     state, line = shown.moment.state, f"{dose.tank}/{dose.line}"
     if is_old_dosers(state, line, dose.due_at):
+        return True
+    now = shown.moment.now.utc, shown.moment.proven_ms
+    if will_be_left_out(state, dose, now):
         return True
     return dose.id in state.skipped or dose.id in state.used
 

@@ -13,6 +13,7 @@ from itertools import islice, repeat
 from zoneinfo import ZoneInfo
 
 from slackwater.facts.events import AnyEvent, DoseHeld, DoseIntended, DoseMissed
+from slackwater.facts.lives import as_named, was_given, without_times
 from slackwater.facts.making import maker
 from slackwater.facts.messages import RunPump
 from slackwater.facts.plan import OUT_OF_WATER, DueDose
@@ -124,7 +125,8 @@ def decide(moment: Moment, setup: Setup, after: datetime, stamp: Stamp) -> Decid
     absence: Absence | None = None
     spanned = state.spans or state.unknown_spans
     due = due_doses(setup, after, utc)
-    for force, dose in islice(due, LOOKED_AT_ONCE):
+    for force, planned in islice(due, LOOKED_AT_ONCE):
+        dose = as_named(state, planned)
         if dose.id in used:
             continue
         if spanned and is_spanned(state, dose):
@@ -237,6 +239,8 @@ def _wait(decided: Decided, dose: DueDose) -> None:
 def _missed(moment: Moment, force: Force, dose: DueDose) -> tuple[Reason, ...] | None:
     """Why a dose can no longer run; None while it can."""
     state, swap = moment.state, force.approval.left_out_until
+    if state.again and was_given(state, dose, moment.proven_ms):
+        return (because(Code.GIVEN_BEFORE),)
     # The rule: nobody left a line to another, swapped plans or skipped a dose.
     if state.left_to_old or state.taken_over or state.skipped or swap is not None:
         meant = _not_meant(moment, force, dose)
@@ -262,10 +266,10 @@ def _not_meant(moment: Moment, force: Force, dose: DueDose) -> Reason | None:
     swap = force.approval.left_out_until
     if swap is not None and dose.due_at < swap:
         return because(Code.PLAN_SWAP)
-    if dose.id in moment.state.skipped:
-        request = moment.state.skipped[dose.id]
-        return because(Code.SKIPPED, request=request)
-    return None
+    skipped = moment.state.skipped
+    # Whoever skipped it may have done so before its day was to be lived again.
+    request = skipped.get(dose.id) or skipped.get(without_times(dose.id))
+    return None if request is None else because(Code.SKIPPED, request=request)
 
 
 def _miss(

@@ -5,7 +5,7 @@ confirmed before it is trusted; it counts until the machine reboots.
 """
 
 from collections.abc import Sequence
-from datetime import date, datetime
+from datetime import datetime
 
 import click
 
@@ -17,10 +17,10 @@ from slackwater.cli.shell import Shell, verb
 from slackwater.cli.typed import WORD_AT_MOST, typed_text
 from slackwater.errors import Finding, RefusedError
 from slackwater.facts.events import AnyEvent, ClockConfirmed, HoldReleased
+from slackwater.facts.lives import NOT_AGAIN_WITHIN, decided_ahead
 from slackwater.facts.state import State
 from slackwater.ledger.codec import timestamp
 from slackwater.outside.clock import SystemClock
-from slackwater.planning.days import ONE_DAY
 from slackwater.pump.outcome import Stamp
 
 
@@ -36,8 +36,8 @@ def clock(shell: Shell, act: str, *, yes: bool, by: str | None) -> Answer:
     """Vouch for the clock of this machine.
 
     Shows the time and asks whether it is right. Ends the holds that a clock caused,
-    until the machine reboots. What a long absence missed by a clock that was ahead, and
-    is still to come, is given when it is due.
+    until the machine reboots. Doses still to come that a clock which was ahead missed
+    are given when they are due; those it gave are given again, but not within 24 hours.
     """
     del act
     who = typed_text(by or local_user(), "--by", WORD_AT_MOST)
@@ -47,23 +47,25 @@ def clock(shell: Shell, act: str, *, yes: bool, by: str | None) -> Answer:
         again = sorted(
             line for line, (_, last) in found.state.spans.items() if last > shown
         )
-        settled = _days_ahead(found.state, shown)
     tanks = approved.machine.tanks.values() if approved else ()
     zones = {tank.zone for tank in tanks} or {"UTC"}
     words = " or ".join(local(shown, zone) for zone in sorted(zones))
     if not yes and not click.confirm(f"Is it {words}?", err=True):
         raise RefusedError(_denied(words))
     ended: list[str] = []
+    twice: list[tuple[datetime, datetime]] = []
 
     def decide(state: State, stamp: Stamp) -> Sequence[AnyEvent]:
         boot_id = SystemClock().now().boot_id
+        until = decided_ahead(state, stamp["at"])
+        twice[:] = [(stamp["at"], until)] if until else []
         ended[:] = [
             name
             for name, raised in sorted(state.holds.items())
             if raised.reason.code in CLOCK_CODES
         ]
         return [
-            ClockConfirmed(**stamp, boot_id=boot_id, by=who),
+            ClockConfirmed(**stamp, boot_id=boot_id, by=who, again_until=until),
             *(
                 HoldReleased(**stamp, hold_id=name, by=who, why="clock confirmed")
                 for name in ended
@@ -78,32 +80,31 @@ def clock(shell: Shell, act: str, *, yes: bool, by: str | None) -> Answer:
             "confirmed": timestamp(shown),
             "released": ended,
             "due_again": again,
-            "settled_days": [day.isoformat() for day in settled],
+            "comes_again": [
+                {"after": timestamp(after), "until": timestamp(until)}
+                for after, until in twice
+            ],
         },
         text=f"The clock counts as right until this machine reboots.{holds}"
-        f"{_of_the_wrong_clock(again, settled)}",
+        f"{_of_the_wrong_clock(again, twice, min(zones))}",
     )
 
 
-def _days_ahead(state: State, now: datetime) -> list[date]:
-    """The days still to come of which doses were given or missed one by one."""
-    # East of Greenwich tomorrow has begun.
-    tomorrow = now.date() + ONE_DAY
-    return sorted({day for day in state.used.values() if day > tomorrow})
-
-
-def _of_the_wrong_clock(again: Sequence[str], settled: Sequence[date]) -> str:
+def _of_the_wrong_clock(
+    again: Sequence[str], twice: Sequence[tuple[datetime, datetime]], zone: str
+) -> str:
     """What becomes of the doses that a clock which was ahead decided."""
     words = ""
     if again:
         words += (
             f" Missed by the wrong clock alone, given when due: {', '.join(again)}."
         )
-    if settled:
+    for after, until in twice:
+        kept = local(after + NOT_AGAIN_WITHIN, zone)
         words += (
-            f" Doses of {settled[0]} to {settled[-1]} that the wrong clock has given "
-            f"are not given again. Approve a plan with lines of other names for these "
-            f"days, or they are missed."
+            f" The wrong clock has decided doses up to {local(until, zone)}. Those it "
+            f"missed are given when they are due, those it gave only where that is "
+            f"after {kept}; their names then end in .2, a third time in .3."
         )
     return words
 
