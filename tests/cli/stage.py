@@ -97,10 +97,13 @@ class Stage:
         """What a pump was measured at in these tests, nanolitres per second."""
         return {"carbonate": 512_000, "calcium": 498_000}[pump]
 
-    def commission(self, *pumps: str, proofs: tuple[str, ...] = ()) -> None:
+    def commission(
+        self, *pumps: str, proofs: tuple[str, ...] = (), keep_place: bool = True
+    ) -> None:
         """Record a calibration with all its proofs for some pumps."""
         for pump in pumps:
             rate = self.rate_of(pump)
+            hangs = read_files(self.config).machine.pumps[pump]
             self.append(
                 Calibrated(
                     **self.stamp(),
@@ -113,6 +116,8 @@ class Stage:
                     by="keeper",
                     hw="virtual-0001",
                     cfg="0badcafe",
+                    node=hangs.node if keep_place else "",
+                    channel=hangs.channel if keep_place else "",
                 )
             )
 

@@ -3,12 +3,13 @@
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import timedelta
+from typing import cast
 
 import pytest
 
 from slackwater.facts.events import Calibrated, HoldRaised
 from slackwater.facts.messages import ChannelPhase
-from slackwater.facts.plan import Plan
+from slackwater.facts.plan import Approval, Plan
 from slackwater.facts.reasons import Code, because
 from slackwater.gate.interlocks import INTERLOCKS, refusals
 from slackwater.gate.moment import Ask, Moment, rules_for
@@ -85,6 +86,15 @@ def _swapped_solution(at: Moment) -> Moment:
     return replace(at, machine=used, rules=rules_for(used, plan()))
 
 
+def _measured_elsewhere(at: Moment) -> Moment:
+    known = replace(measured("77aa01cf"), node="shelf", channel="b")
+    at.state.calibrations["carbonate"] = known
+    approval = replace(
+        cast("Approval", at.approval), calibrations={"carbonate": "77aa01cf"}
+    )
+    return replace(at, approval=approval)
+
+
 def _no_channel(at: Moment) -> Moment:
     at.sight.nodes["shelf"].beat = replace(beat(), channels={})
     return at
@@ -111,6 +121,7 @@ def _beat_from_later(at: Moment) -> Moment:
         (_no_approval, Code.NO_PLAN),
         (_newer_calibration, Code.CALIBRATION_CHANGED),
         (_swapped_solution, Code.PUMP_CHANGED),
+        (_measured_elsewhere, Code.PUMP_CHANGED),
         (_no_channel, Code.NODE_ABSENT),
         (_other_configuration, Code.NODE_IDENTITY),
         (_young_node, Code.NODE_SETTLING),

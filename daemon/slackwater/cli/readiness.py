@@ -7,9 +7,11 @@ only as proven time; what cannot be shown is missing.
 
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 
+from slackwater.cli.measured_places import moved_pump
 from slackwater.cli.opening import (
     Approved,
     approval_at,
@@ -176,6 +178,8 @@ def _pumps(
                 expected=f"a calibration that proves {', '.join(PROOFS)}",
                 do=f"Run `slackwater calibrate {pump}`.",
             )
+        elif approved and (moved := moved_pump(known, approved.machine, pump)):
+            yield replace(moved, do=f"{moved.do[:-1]}, then {_CONSENT}.")
         elif approved and known.cal != approved.approval.calibrations.get(pump):
             yield Finding(
                 what=f"calibration {known.cal} is newer than the approval",

@@ -227,7 +227,8 @@ class Calibrated(Event):
     shots together. An entry from before shots of two lengths has none of these, and an
     offset of nothing.
     `hw` and `cfg` are what the node's beats showed while a person watched it: the
-    device and limits an approval then stands for.
+    device and limits an approval then stands for. `node` and `channel` are where it
+    hung; an entry from before they were kept has neither.
     """
 
     kind: Literal["calibrated"] = "calibrated"
@@ -246,6 +247,8 @@ class Calibrated(Event):
     smallest_ul: int = 0
     runs: tuple[tuple[int, int], ...] = ()
     shots_each: int = 1
+    node: str = ""
+    channel: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

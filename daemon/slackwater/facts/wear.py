@@ -55,6 +55,17 @@ def measured_share(state: State, pump: Pump) -> float:
     return run_ms / MS_PER_S / (pump.tube_life_s * MEASURED_SHARE)
 
 
+def measured_elsewhere(known: Calibrated | None, pump: Pump) -> str:
+    """Where a pump hung when it was measured, if not where it hangs now.
+
+    Shape: `NODE/CHANNEL`; empty where nothing speaks of another place.
+    """
+    if known is None or not known.node:
+        return ""
+    place = known.node, known.channel
+    return "" if place == (pump.node, pump.channel) else "/".join(place)
+
+
 def is_unmeasured(state: State, pump: str) -> bool:
     """Whether a tube is newer than the calibration that counts with it.
 

@@ -15,6 +15,7 @@ from slackwater.facts.reasons import Code, Figure, Reason, because
 from slackwater.facts.relays import Relay
 from slackwater.facts.state import State
 from slackwater.facts.tank import Node, Pump
+from slackwater.facts.wear import measured_elsewhere
 from slackwater.gate.bypass import BYPASSABLE, is_bypassed, is_left_aside
 from slackwater.gate.moment import NOTHING, Ask, LineRule, Moment, PumpRule
 from slackwater.gate.scopes import mates_of, reaches, reaches_group
@@ -97,6 +98,9 @@ def approval(moment: Moment, ask: Ask) -> Sequence[Reason]:
         changed = because(Code.PUMP_CHANGED, pump=pump.id, solution=pump.solution)
         reasons.append(changed)
     known = moment.state.calibrations.get(pump.id)
+    if place := measured_elsewhere(known, pump):
+        moved = because(Code.PUMP_CHANGED, pump=pump.id, measured_on=place)
+        reasons.append(moved)
     if known is not None and known.cal != approval.calibrations.get(pump.id, ""):
         newer = because(Code.CALIBRATION_CHANGED, pump=pump.id, calibration=known.cal)
         reasons.append(newer)

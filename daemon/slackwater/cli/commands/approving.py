@@ -33,6 +33,7 @@ from slackwater.cli.growth import (
     refuse_other_ratio,
 )
 from slackwater.cli.in_force import changes_since, growth_bases
+from slackwater.cli.measured_places import moved_pumps
 from slackwater.cli.opening import (
     Opened,
     approval_at,
@@ -142,7 +143,7 @@ def approve(shell: Shell, **said: Unpack[Said]) -> Answer:
     ):
         return _standing(proposal, opening)
     receipt = _read_report(shell, proposal, opening, wish)
-    warnings = new_tubes(opening.state, proposal.files.plan)
+    warnings = _warnings(proposal, opening.state)
     shown = "\n".join((_preview(proposal), *(f"Warning: {one}" for one in warnings)))
     click.echo(fitted(shown, error_columns()), err=True)
     ask_ratio(proposal, said["ratio"])
@@ -224,6 +225,16 @@ def _is_pending(proposal: Proposal, opening: Opened) -> bool:
     return before is not None and before.approval.takes_over_at > opening.now.utc
 
 
+def _warnings(proposal: Proposal, state: State) -> list[str]:
+    """Pumps whose calibration says nothing of them as they are now."""
+    files = proposal.files
+    moved = moved_pumps(state.calibrations, files.plan, files.machine)
+    return [
+        *(f"{one.where}: {one.what}. {one.do}" for one in moved),
+        *new_tubes(state, files.plan),
+    ]
+
+
 def _standing(proposal: Proposal, opening: Opened) -> Answer:
     before = proposal.before
     serial = before.approval.serial if before else 0
@@ -232,7 +243,7 @@ def _standing(proposal: Proposal, opening: Opened) -> Answer:
         zone = next(iter(proposal.files.machine.tanks.values())).zone
         at = local(before.approval.takes_over_at, zone)
         when = f" It takes over at {at}; --now or --at TIME changes that."
-    warnings = new_tubes(opening.state, proposal.files.plan)
+    warnings = _warnings(proposal, opening.state)
     told = "".join(f"\nWarning: {one}" for one in warnings)
     return Answer(
         fields={

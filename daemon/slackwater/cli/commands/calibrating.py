@@ -183,6 +183,8 @@ def _session(
         smallest_ul=flow.smallest_ul,
         runs=tuple((run.ran_ms, run.volume_ul) for run in measured.runs),
         shots_each=series.shots,
+        node=pump.node,
+        channel=pump.channel,
     )
     while not write(rig, [event]):
         take_news(rig)

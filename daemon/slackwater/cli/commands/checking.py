@@ -38,6 +38,7 @@ from slackwater.cli.lasting import (
     tube_hours,
     tubes,
 )
+from slackwater.cli.measured_places import moved_pumps
 from slackwater.cli.reading import read_files
 from slackwater.cli.render import hours, section, table
 from slackwater.cli.report.extent import past_day
@@ -73,9 +74,10 @@ def check(shell: Shell) -> Answer:
     bottles and tubes last, and the smallest cap that fits.
     """
     judged = check_files(read_files(shell.config))
-    cautions = (*judged.cautions, *lacking(shell.config))
+    past = past_of(shell.state, judged.machine)
+    moved = moved_pumps(past.measured, judged.sound, judged.machine)
+    cautions = (*moved, *judged.cautions, *lacking(shell.config))
     checked = replace(judged, cautions=cautions)
-    past = past_of(shell.state, checked.machine)
     sinks, lasts = tuple(sinking(checked, past)), _lasts(checked, past)
     totals = day_totals(checked, past.measured, past.new_tubes)
     worn = _worn(checked, past)

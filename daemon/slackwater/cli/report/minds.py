@@ -10,6 +10,7 @@ from datetime import date, timedelta
 from fractions import Fraction
 
 from slackwater.cli.amounts import effect_words
+from slackwater.cli.measured_places import moved_pumps
 from slackwater.cli.report.foreseen import elements_beyond, rises_beside_tests
 from slackwater.cli.report.made import Report
 from slackwater.cli.report.words import day_words, level_words, number, rate_words
@@ -108,7 +109,13 @@ def _rises(report: Report) -> Iterator[str]:
 
 
 def _changed_pumps(report: Report) -> Iterator[str]:
+    moved = moved_pumps(report.past.measured, report.plan, report.machine)
+    for one in moved:
+        yield f"{one.where}: {one.what}"
+    told = {one.where for one in moved}
     for pump, why in report.touched.items():
+        if len(why) == 1 and f"pump {pump}" in told:
+            continue
         yield f"pump {pump} is not the one approved before: {', '.join(why)}"
 
 

@@ -137,9 +137,17 @@ def _changes(report: Report) -> Iterator[str]:
     if before is None:
         yield "no plan was approved before: all of it is new"
     elif not report.changes:
-        serial = before.approval.serial
-        yield f"nothing: no pump and no parameter differs from approval {serial}"
+        yield from _same_amounts(report, before.approval.serial)
     yield from (change_words(report, change) for change in report.changes)
+
+
+def _same_amounts(report: Report, serial: int) -> Iterator[str]:
+    if not report.touched:
+        yield f"nothing: no pump and no parameter differs from approval {serial}"
+        return
+    yield f"no amount differs from approval {serial}"
+    for pump, why in report.touched.items():
+        yield f"pump {pump}: {', '.join(why)}"
 
 
 def change_words(report: Report, change: Change) -> str:
