@@ -1,7 +1,7 @@
 """H38: the audit knows that days came twice, and what their doses are called then."""
 
 from dataclasses import dataclass, field, replace
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 import pytest
 
@@ -30,7 +30,8 @@ class Twice:
     """
 
     days: Days = field(default_factory=Days)
-    right_at_h: int = -1
+    right_at: datetime = BEGIN - HOUR
+    until: datetime | None = BEGIN + 2 * DAY
     first: list[AnyEvent] = field(default_factory=list)
     second: list[AnyEvent] = field(default_factory=list)
 
@@ -48,10 +49,10 @@ class Twice:
     def audited(self, promised: dict[str, int] | None = None) -> Audit:
         """What the audit makes of it."""
         right = ClockConfirmed(
-            **stamp(BEGIN + self.right_at_h * HOUR),
+            **stamp(self.right_at),
             boot_id="one",
             by="keeper",
-            again_until=BEGIN + 2 * DAY,
+            again_until=self.until,
         )
         entries = [*self.days.rules, *self.first, right, *self.second]
         numbered = list(enumerate(entries, start=1))
@@ -119,20 +120,34 @@ def test_h38_a_name_of_another_time_is_altered(times: int, *, is_sound: bool) ->
     assert is_sound is ("altered" not in kinds)
 
 
-def test_h38_a_share_that_lies_in_both_may_have_come_once() -> None:
-    """Vouched for at noon: what may have been due before or after has either name."""
-    books = Twice(right_at_h=12)
-    noon = BEGIN + 12 * HOUR
-    books.first = [
-        event
+@pytest.mark.parametrize("moment_s", [-1, 0, 1])
+def test_h38_a_share_that_lies_in_both_may_have_come_once(moment_s: int) -> None:
+    """Vouched for within the share of a dose, beside when it is due: either name."""
+    books = Twice()
+    # A gap to another line had moved it by an hour, within its share of six.
+    moved = [
+        replace(dose, due_at=dose.due_at + HOUR, latest_at=dose.latest_at + HOUR)
+        if dose.id == "reef/trace@2026-05-03#02"
+        else dose
         for dose in books.days.doses()
-        if dose.due_at > noon
-        for event in books.given(dose)
     ]
-    before: list[AnyEvent] = []
-    for dose in books.days.doses():
-        name = again(dose) if dose.due_at > noon else dose
-        before += books.given(name)
-    books.second = before
+    due_at = next(
+        dose.due_at for dose in moved if dose.id.endswith("trace@2026-05-03#02")
+    )
+    books.right_at = due_at + timedelta(seconds=moment_s)
+    ahead = [dose for dose in moved if dose.due_at > books.right_at]
+    books.first = [event for dose in ahead for event in books.given(dose)]
+    books.second = [
+        event
+        for dose in moved
+        for event in books.given(again(dose) if dose in ahead else dose)
+    ]
     found = books.audited()
     assert ([], []) == (list(wrongs(found)), found.missing)
+
+
+def test_h38_a_clock_that_was_not_ahead_brings_no_second_name() -> None:
+    """Whoever vouched for it changed nothing of what is asked for."""
+    books = Twice(until=None)
+    books.second = []
+    assert [] == list(wrongs(books.audited()))
