@@ -5,7 +5,7 @@ from datetime import timedelta
 
 import pytest
 
-from slackwater.facts.events import ShotRequested
+from slackwater.facts.events import RequestTakenBack, ShotRequested
 from tests.audit.books import BEGIN, Days, ended, intended, stamp, wrongs
 
 AT = BEGIN + timedelta(hours=1)
@@ -59,3 +59,33 @@ def test_h56_a_run_counts_where_it_was_asked_for(
     """Into the water by hand, out of it to calibrate: any other way is altered."""
     found = days(purpose, in_water=in_water, kind=kind).audited()
     assert {("altered", "hand-1")} == set(wrongs(found))
+
+
+def taken_back(at_s: float) -> RequestTakenBack:
+    """The dose by hand taken back so long after it was intended."""
+    return RequestTakenBack(
+        **stamp(AT + timedelta(seconds=at_s)),
+        request="hand-1",
+        pump="carbonate-reef",
+        volume_ul=3000,
+        by="keeper",
+    )
+
+
+def test_h55_a_request_taken_back_is_no_finding() -> None:
+    """Nobody gave it, and nobody is asked why."""
+    made = days("manual", in_water=True)
+    made.live = made.live[:-2]
+    before = made.audited()
+    made.rules.append(taken_back(1))
+    after = made.audited()
+    assert list(wrongs(before)) == list(wrongs(after)) == []
+    assert (before.missing, before.pending) == (after.missing, after.pending)
+
+
+@pytest.mark.parametrize("at_s", [-0.5, 1])
+def test_h55_a_request_taken_back_is_never_given(at_s: float) -> None:
+    """Whichever of the two entries came first: the ledger may hold one of them."""
+    made = days("manual", in_water=True)
+    made.rules.append(taken_back(at_s))
+    assert {("extra", "hand-1")} == set(wrongs(made.audited()))

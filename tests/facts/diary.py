@@ -19,6 +19,7 @@ from slackwater.facts.events import (
     PlanApproved,
     ReadingKept,
     RequestHeard,
+    RequestTakenBack,
     ShotRequested,
     SpanMissed,
     Started,
@@ -262,6 +263,18 @@ def shot(diary: Diary, request: str) -> ShotRequested:
         volume_ul=1000,
         until=diary.at + HOUR,
         by="keeper",
+    )
+
+
+def taken_back(stamp: Stamp, request: str) -> RequestTakenBack:
+    """The person does not want that run any more."""
+    return RequestTakenBack(
+        **stamp,
+        request=request,
+        pump="carbonate",
+        volume_ul=1000,
+        by="keeper",
+        why="the cup was full",
     )
 
 

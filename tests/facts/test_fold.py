@@ -51,6 +51,7 @@ from tests.facts.diary import (
     reading,
     shot,
     span_missed,
+    taken_back,
 )
 from tests.facts.safeguards import of_the_guards
 from tests.facts.stages import of_stages
@@ -112,6 +113,8 @@ def everything() -> Diary:
         *of_the_guards(diary),
         *of_stages(diary),
         span_missed(diary),
+        shot(diary, "hand-1"),
+        taken_back(diary.stamp, "hand-1"),
         PumpsDisabled(**diary.stamp, by="keeper"),
         Stopped(**diary.stamp, why="asked to"),
     )

@@ -28,6 +28,7 @@ from tests.facts.diary import (
     reading,
     shot,
     span_missed,
+    taken_back,
 )
 
 DAY = timedelta(days=1)
@@ -55,6 +56,46 @@ def test_a_dose_waits_until_it_is_used() -> None:
     waiting = (diary.state.held, diary.state.skipped, diary.state.requests)
     assert ({}, {}, {}) == waiting
     assert {FIRST: TODAY} == diary.state.used
+
+
+def test_a_request_taken_back_is_used_and_nothing_is_owed() -> None:
+    """It waits no more, for whatever reason it did; no dose was looked at for it."""
+    diary = begun()
+    diary.write(shot(diary, FIRST))
+    asked_on = diary.at.date()
+    diary.wait(DAY)
+    decided_at = diary.state.decided_at
+    diary.write(held(diary))
+    diary.state.decided_at = decided_at
+    diary.write(taken_back(diary.stamp, FIRST))
+    state = diary.state
+    assert ({}, {}, {FIRST: asked_on}) == (state.requests, state.held, state.used)
+    assert ({}, {}, {}) == (state.planned, state.wanting, state.charges)
+    assert decided_at == state.decided_at
+
+
+def test_what_was_taken_back_is_no_wish_that_another_one_repeats() -> None:
+    """Asked for again at once it is meant; one asked for meanwhile still counts."""
+    diary = begun()
+    diary.write(shot(diary, "hand-1"))
+    diary.state.by_hand["carbonate"] = diary.state.requests["hand-1"]
+    diary.write(taken_back(diary.stamp, "hand-1"))
+    assert {} == diary.state.by_hand
+    diary.write(shot(diary, "hand-2"))
+    newer = diary.state.by_hand["carbonate"] = diary.state.requests["hand-2"]
+    diary.write(shot(diary, "hand-3"), taken_back(diary.stamp, "hand-3"))
+    assert {"carbonate": newer} == diary.state.by_hand
+
+
+def test_what_does_not_wait_is_not_taken_back() -> None:
+    """An entry about what was given, or never asked for, changes nothing."""
+    diary = begun()
+    diary.write(shot(diary, FIRST))
+    diary.intend(1)
+    before = deepcopy(diary.state)
+    diary.write(taken_back(diary.stamp, FIRST), taken_back(diary.stamp, "hand-9"))
+    assert (before.used, before.charges) == (diary.state.used, diary.state.charges)
+    assert before.open.keys() == diary.state.open.keys()
 
 
 def test_a_missed_dose_is_used_planned_and_wanting() -> None:

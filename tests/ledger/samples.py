@@ -51,6 +51,7 @@ from slackwater.facts.safeguards import AwayEnded, BypassEnded, ProbePutBack
 from slackwater.ledger.connection import Footing
 from slackwater.ledger.store import LedgerFile
 from tests.facts import safeguards
+from tests.facts.diary import taken_back
 from tests.facts.stages import each_stage
 from tests.ledger.audit_samples import audited, inputs, restored
 
@@ -301,6 +302,7 @@ def _of_people() -> tuple[AnyEvent, ...]:
             until=NOON + timedelta(minutes=30),
             by="keeper",
         ),
+        taken_back(clocks(), "shot-1"),
         RequestHeard(
             **clocks(),
             request="ask-1",
@@ -378,10 +380,7 @@ def ended(attempt: str, how: EndedHow = "full", seconds: float = 9.0) -> DoseEnd
 
 def checkpoint(state: str, number: int = 0) -> Checkpoint:
     """A checkpoint that carries this state text."""
-    return Checkpoint(
-        **clocks(number),
-        state=state,
-    )
+    return Checkpoint(**clocks(number), state=state)
 
 
 def new_ledger(

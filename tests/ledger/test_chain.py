@@ -109,6 +109,7 @@ SUBJECTS = {
     "charge_raised": (None, "7".zfill(32), "left"),
     "calibrated": (None, None, "left"),
     "request_heard": ("reef/carbonate@2026-05-03#09", None, None),
+    "request_taken_back": ("shot-1", None, "carbonate"),
     "started": (None, None, None),
 }
 

@@ -55,6 +55,7 @@ OTHERS = {
     "pumps_enabled",
     "relay_checked",
     "report_imported",
+    "request_taken_back",
     "reservoir_filled",
     "sample_taken",
     "shot_requested",

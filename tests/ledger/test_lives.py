@@ -16,6 +16,7 @@ from slackwater.facts.events import (
     DoseSealed,
     DoseTaken,
     DoseVoided,
+    RequestTakenBack,
 )
 from slackwater.facts.reasons import Code, because
 from slackwater.ledger.lives import Life, Total, live_through, totals
@@ -39,6 +40,9 @@ ENDED = ended(ATTEMPT)
 REFUSED = DoseRefusedByNode(**clocks(7.3), attempt=ATTEMPT, word="late")
 VOIDED = DoseVoided(**clocks(20), attempt=ATTEMPT, reasons=(because(Code.NOT_TAKEN),))
 SEALED = DoseSealed(**clocks(90), attempt=ATTEMPT, reasons=(because(Code.NODE_SILENT),))
+TAKEN_BACK = RequestTakenBack(
+    **clocks(6), request=INTENT.dose.id, pump="left", volume_ul=2000, by="keeper"
+)
 RAISED = ChargeRaised(**clocks(99), attempt=ATTEMPT, pump="left", charge_ul=2500)
 
 
@@ -61,6 +65,8 @@ def only(*events: AnyEvent) -> Life:
     [
         ((HELD,), "held", "", 0, 0),
         ((HELD, MISSED), "missed", "", 0, 0),
+        ((TAKEN_BACK,), "taken_back", "", 0, 0),
+        ((HELD, TAKEN_BACK), "taken_back", "", 0, 0),
         ((INTENT,), "intended", "", 1990, 1990),
         ((INTENT, HANDED), "handed", "", 1990, 1990),
         ((INTENT, TAKEN), "taken", "", 1990, 1990),
@@ -98,6 +104,8 @@ def test_a_dose_ends_with_the_word_of_its_last_step(
         ((INTENT, SEALED, ENDED), "ended"),
         ((INTENT, VOIDED, SEALED), "voided"),
         ((INTENT, SEALED, VOIDED), "sealed"),
+        ((TAKEN_BACK, MISSED), "taken_back"),
+        ((INTENT, TAKEN_BACK), "intended"),
     ],
 )
 def test_a_late_copy_of_an_earlier_word_turns_nothing_back(
@@ -105,6 +113,14 @@ def test_a_late_copy_of_an_earlier_word_turns_nothing_back(
 ) -> None:
     """A life only moves on."""
     assert word == only(*events).word
+
+
+def test_what_was_taken_back_is_told_with_what_was_asked_for() -> None:
+    """How much and when it ended; no day counts it, for nobody planned it."""
+    life = only(HELD, TAKEN_BACK)
+
+    assert (2000, 0, TAKEN_BACK.at) == (life.planned_ul, life.asked_ul, life.settled_at)
+    assert [] == totals([life])
 
 
 def test_a_short_run_keeps_the_asked_charge() -> None:

@@ -19,6 +19,7 @@ from slackwater.facts.events import (
     PlanWithdrawn,
     PumpsDisabled,
     PumpsEnabled,
+    RequestTakenBack,
     ShotRequested,
 )
 
@@ -66,6 +67,7 @@ class History:
     approvals: list[Standing] = field(default_factory=list)
     changes: list[Change] = field(default_factory=list)
     requests: dict[str, tuple[int, ShotRequested]] = field(default_factory=dict)
+    taken_back: set[str] = field(default_factory=set)
     rates: dict[str, list[tuple[int, Calibrated]]] = field(default_factory=dict)
     orders: list[tuple[datetime, int]] = field(default_factory=list)
     again: list[Again] = field(default_factory=list)
@@ -188,6 +190,8 @@ def take(history: History, order: int, event: AnyEvent) -> None:
             history.changes.append(Change(order=order, at=event.at, is_live=is_live))
         case ShotRequested():
             history.requests[event.request] = (order, event)
+        case RequestTakenBack():
+            history.taken_back.add(event.request)
         case Calibrated():
             history.rates.setdefault(event.pump, []).append((order, event))
         case ClockConfirmed():

@@ -183,6 +183,8 @@ def _of_request(
     if request is None or number >= order:
         yield "extra", "no person on the machine asked for it"
         return
+    if intent.dose.id in history.taken_back:
+        yield "extra", "the person who asked for it took it back"
     if intent.dose.pump != request.pump:
         yield "altered", f"pump {intent.dose.pump} instead of {request.pump}"
     # Behind a relay that knows one length only, a whole pulse may be less.

@@ -28,6 +28,7 @@ from slackwater.facts.events import (
     PumpsEnabled,
     RelayChecked,
     RequestHeard,
+    RequestTakenBack,
     ResumeBegan,
     ResumeEnded,
     ShotRequested,
@@ -91,6 +92,11 @@ def _hold(event: HoldRaised) -> str:
 def _shot(event: ShotRequested) -> str:
     what = f"asked {event.pump} for {_PURPOSES[event.purpose]}"
     return _why(f"{what} of {show_volume(event.volume_ul)}", event.why)
+
+
+def _taken_back(event: RequestTakenBack) -> str:
+    what = f"{show_volume(event.volume_ul)} asked of {event.pump} taken back"
+    return _why(what, event.why)
 
 
 def _calibrated(event: Calibrated) -> str:
@@ -162,6 +168,7 @@ TELLING: Mapping[type[Event], Told] = {
     HoldReleased: lambda event: _why(f"hold {event.hold_id} ended", event.why),
     Calibrated: _calibrated,
     ShotRequested: _shot,
+    RequestTakenBack: _taken_back,
     SpanMissed: _span,
     RequestHeard: _request,
     ClockConfirmed: lambda _event: "clock confirmed",

@@ -24,6 +24,7 @@ from slackwater.water.show import show_volume
 WORDS: Mapping[Word, str] = {
     "held": "waits",
     "missed": "missed, will not be made up",
+    "taken_back": "taken back before it was given",
     "intended": "charged in full; nothing is known of it yet",
     "handed": "charged in full; the command left, which proves nothing",
     "refused": "charged in full; the node refused, which proves nothing",

@@ -14,6 +14,7 @@ from slackwater.facts.events import (
     HoldRaised,
     PlanApproved,
     ReadingKept,
+    RequestTakenBack,
     ShotRequested,
 )
 from slackwater.facts.safeguards import LevelMeasured, ReservoirFilled
@@ -87,7 +88,7 @@ def _figures(event: AnyEvent) -> Iterator[str]:
         yield show_volume(event.believed_ul)
     elif isinstance(event, ReservoirFilled):
         yield show_volume(event.content_ul)
-    elif isinstance(event, (LevelMeasured, ShotRequested)):
+    elif isinstance(event, (LevelMeasured, RequestTakenBack, ShotRequested)):
         yield show_volume(event.volume_ul)
     if isinstance(event, HoldRaised):
         yield event.reason.text

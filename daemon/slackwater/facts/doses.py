@@ -42,6 +42,18 @@ class DoseMissed(Event):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class RequestTakenBack(Event):
+    """A person on the machine took back what was asked for and still waited."""
+
+    kind: Literal["request_taken_back"] = "request_taken_back"
+    request: str
+    pump: str
+    volume_ul: int
+    by: str
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class SpanMissed(Event):
     """All doses of one line over a long absence, in one entry."""
 

@@ -24,6 +24,7 @@ from slackwater.facts.doses import (
     DoseTaken,
     DoseVoided,
     EndedHow,
+    RequestTakenBack,
     SpanMissed,
 )
 from slackwater.facts.entered import EnteredEvent
@@ -67,6 +68,7 @@ __all__ = [
     "ReadingKept",
     "RelayChecked",
     "RequestHeard",
+    "RequestTakenBack",
     "ResumeBegan",
     "ResumeEnded",
     "ShotRequested",
@@ -364,6 +366,7 @@ AnyEvent = (
     | HoldReleased
     | Calibrated
     | ShotRequested
+    | RequestTakenBack
     | DoseHeld
     | DoseMissed
     | SpanMissed

@@ -47,6 +47,7 @@ from slackwater.facts.events import (
     LedgerRestored,
     ReadingKept,
     RequestHeard,
+    RequestTakenBack,
     ResumeBegan,
     ResumeEnded,
     ShotRequested,
@@ -72,7 +73,6 @@ from slackwater.facts.keeping import (
 )
 from slackwater.facts.lives import fold_due, fold_not_given
 from slackwater.facts.now import Mark
-from slackwater.facts.plan import DueDose
 from slackwater.facts.reasons import Code
 from slackwater.facts.relays import RelayChecked
 from slackwater.facts.ringing import fold_alarm_changed, fold_alarm_raised
@@ -221,6 +221,17 @@ def _requested(state: State, event: ShotRequested) -> None:
         state.by_hand[event.pump] = event
 
 
+def _taken_back(state: State, event: RequestTakenBack) -> None:
+    asked = state.requests.pop(event.request, None)
+    if asked is None:
+        return
+    # By the clock it was asked by: whoever takes back may have any other one.
+    _use(state, event.request, asked.at.date())
+    newest = state.by_hand.get(asked.pump)
+    if newest is not None and newest.request == event.request:
+        del state.by_hand[asked.pump]
+
+
 def _held(state: State, event: DoseHeld) -> None:
     state.held[event.dose_id] = event
     state.decided_at = event.at
@@ -229,7 +240,8 @@ def _held(state: State, event: DoseHeld) -> None:
 def _missed(state: State, event: DoseMissed) -> None:
     dose = event.dose
     state.decided_at = event.at
-    _use(state, dose)
+    _use(state, dose.id, dose.local_day)
+    fold_due(state, dose)
     fold_not_given(state, event)
     fold_unknown(state, event)
     state.requests.pop(dose.id, None)
@@ -239,16 +251,15 @@ def _missed(state: State, event: DoseMissed) -> None:
 
 def _intended(state: State, event: DoseIntended) -> None:
     state.decided_at = event.at
-    _use(state, event.dose)
+    _use(state, event.dose.id, event.dose.local_day)
+    fold_due(state, event.dose)
     if state.requests:
         state.requests.pop(event.dose.id, None)
     fold_intended(state, event)
 
 
-def _use(state: State, dose: DueDose) -> None:
-    dose_id, day = dose.id, dose.local_day
+def _use(state: State, dose_id: str, day: date) -> None:
     state.used[dose_id] = day
-    fold_due(state, dose)
     if state.held:
         state.held.pop(dose_id, None)
     if state.skipped:
@@ -344,6 +355,7 @@ _TABLE: dict[type, Callable[[State, Any], None]] = {
     HoldReleased: _hold_released,
     Calibrated: fold_calibrated,
     ShotRequested: _requested,
+    RequestTakenBack: _taken_back,
     DoseHeld: _held,
     DoseMissed: _missed,
     SpanMissed: fold_span_missed,

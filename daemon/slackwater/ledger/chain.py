@@ -18,6 +18,7 @@ from slackwater.facts.events import (
     DoseIntended,
     DoseMissed,
     RequestHeard,
+    RequestTakenBack,
 )
 from slackwater.ledger.codec import canonical, encode, timestamp
 from slackwater.ports import Head
@@ -131,6 +132,8 @@ def subject_of(event: AnyEvent) -> Subject:
         return Subject(event.dose.id, None, event.dose.pump)
     if isinstance(event, DoseHeld):
         return Subject(event.dose_id, None, event.pump)
+    if isinstance(event, RequestTakenBack):
+        return Subject(event.request, None, event.pump)
     if isinstance(event, RequestHeard):
         return Subject(event.dose or None, None, None)
     return Subject(None, getattr(event, "attempt", None), getattr(event, "pump", None))

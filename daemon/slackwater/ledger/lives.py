@@ -22,6 +22,7 @@ from slackwater.facts.events import (
     DoseSealed,
     DoseTaken,
     DoseVoided,
+    RequestTakenBack,
 )
 from slackwater.facts.reasons import Reason
 from slackwater.ports import Entry
@@ -29,6 +30,7 @@ from slackwater.ports import Entry
 Word = Literal[
     "held",
     "missed",
+    "taken_back",
     "intended",
     "handed",
     "refused",
@@ -42,7 +44,7 @@ Word = Literal[
 # taken by way of another copy.
 _STEPS: tuple[tuple[Word, ...], ...] = (
     ("held",),
-    ("missed",),
+    ("missed", "taken_back"),
     ("intended",),
     ("handed",),
     ("refused",),
@@ -169,6 +171,12 @@ def _missed(lives: _Lives, event: DoseMissed) -> None:
     _because(life, event.reasons)
 
 
+def _taken_back(lives: _Lives, event: RequestTakenBack) -> None:
+    life = lives.of(event.request, event.pump, "taken_back")
+    life.planned_ul = life.planned_ul or event.volume_ul
+    life.settled_at = life.settled_at or event.at
+
+
 def _intended(lives: _Lives, event: DoseIntended) -> None:
     life = lives.of(event.dose.id, event.dose.pump, "intended")
     life.tank, life.line = event.dose.tank, event.dose.line
@@ -244,6 +252,7 @@ def _because(life: Life, reasons: tuple[Reason, ...]) -> None:
 _TELL: dict[type[AnyEvent], Callable[..., None]] = {
     DoseHeld: _held,
     DoseMissed: _missed,
+    RequestTakenBack: _taken_back,
     DoseIntended: _intended,
     DoseHanded: _handed,
     DoseTaken: _taken,

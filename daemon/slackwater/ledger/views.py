@@ -47,6 +47,7 @@ _CHECKPOINT = (
 _LIFE_KINDS = (
     "dose_held",
     "dose_missed",
+    "request_taken_back",
     "dose_intended",
     "dose_handed",
     "dose_taken",

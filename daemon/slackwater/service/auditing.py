@@ -16,7 +16,7 @@ from slackwater.service.memory import LIVE_NAME, SHADOW_NAME
 
 RULES = (
     *("plan_approved", "plan_withdrawn", "pumps_enabled", "pumps_disabled"),
-    *("calibrated", "shot_requested", "clock_confirmed"),
+    *("calibrated", "shot_requested", "request_taken_back", "clock_confirmed"),
 )
 DOSES = (
     *("dose_intended", "dose_handed", "dose_ended", "dose_sealed", "dose_voided"),
