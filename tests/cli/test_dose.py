@@ -148,7 +148,7 @@ def test_h55_a_dose_that_waits_for_a_hold_says_for_which(stage: Stage) -> None:
     read = stage.run("dose", "carbonate", "1 mL", *WORDS[:-1])
     assert f"It waits for the end of {hold}: " in read.out
     free = stage.run("dose", "calcium", "1 mL", *WORDS[:-1])
-    assert "`slackwater hold --scope pump/calcium` stops it" in free.out
+    assert "`slackwater hold --scope pump/calcium` once it runs" in free.out
 
 
 @pytest.mark.parametrize(

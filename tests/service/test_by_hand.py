@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from slackwater.cli.opening import daemon_is_here
-from slackwater.facts.events import DoseEnded, DoseIntended
+from slackwater.facts.events import DoseEnded, DoseHeld, DoseIntended, HoldReleased
 from tests.service.household import (
     MACHINE,
     TOP,
@@ -37,6 +37,20 @@ def has_ended(home: Household) -> bool:
     return bool(attempts.intersection(ends))
 
 
+def say(home: Household, *words: str) -> None:
+    """A verb by a process of its own, beside the daemon."""
+    places = ("--config", str(home.config), "--state", str(home.state))
+    done = subprocess.run(
+        [sys.executable, "-m", "slackwater", *words, *places],
+        env=environment(),
+        cwd=TOP,
+        capture_output=True,
+        check=False,
+        text=True,
+    )
+    assert 0 == done.returncode, done.stderr
+
+
 @pytest.mark.mosquitto
 @pytest.mark.timeout(120)
 def test_h55_a_dose_by_hand_reaches_the_water_once(tmp_path: Path) -> None:
@@ -48,17 +62,43 @@ def test_h55_a_dose_by_hand_reaches_the_water_once(tmp_path: Path) -> None:
         enable(home)
         home.start()
         until(lambda: bool(daemon_is_here(home.state)), "a daemon in charge")
-        places = ("--config", str(home.config), "--state", str(home.state))
-        words = ("dose", "carbonate", "1 mL", "--reason", "a test was low")
-        done = subprocess.run(
-            [sys.executable, "-m", "slackwater", *words, *places],
-            env=environment(),
-            cwd=TOP,
-            capture_output=True,
-            check=False,
-            text=True,
-        )
-        assert 0 == done.returncode, done.stderr
+        say(home, "dose", "carbonate", "1 mL", "--reason", "a test was low")
         until(lambda: has_ended(home), "the end of the dose by hand")
         (intent,) = by_hand(home)
     assert (1000, True) == (intent.command.ul, intent.in_water)
+
+
+@pytest.mark.mosquitto
+@pytest.mark.timeout(180)
+def test_h55_what_was_taken_back_never_reaches_the_water(tmp_path: Path) -> None:
+    """It waits for a hold and is taken back; then the pump runs, for its plan alone."""
+    with household(
+        tmp_path, MACHINE.replace(CAP, f'{CAP}\nmost_by_hand = "5 mL"')
+    ) as home:
+        approve(home, dense_plan(datetime.now(UTC), 5, 10, 500))
+        enable(home)
+        home.start()
+        until(lambda: bool(daemon_is_here(home.state)), "a daemon in charge")
+        say(home, "hold", "--scope", "pump/carbonate")
+        say(home, "dose", "carbonate", "1 mL", "--reason", "a test was low")
+        until(lambda: waits(home), "the dose by hand waits")
+        say(home, "take-back", "carbonate")
+        say(home, "release", "--all", "--why", "done")
+        until(lambda: len(given_since_the_release(home)) > 1, "two doses of the plan")
+        assert [] == by_hand(home)
+
+
+def waits(home: Household) -> bool:
+    """Whether the daemon has said why a dose by hand waits."""
+    held = [e.dose_id for e in home.events() if isinstance(e, DoseHeld)]
+    return any(name.startswith("hand-") for name in held)
+
+
+def given_since_the_release(home: Household) -> list[DoseIntended]:
+    """What was begun after the newest release."""
+    events = home.events()
+    last = max(
+        (n for n, e in enumerate(events) if isinstance(e, HoldReleased)),
+        default=len(events),
+    )
+    return [e for e in events[last:] if isinstance(e, DoseIntended)]

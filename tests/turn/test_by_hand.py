@@ -5,7 +5,14 @@ from datetime import datetime, timedelta
 
 import pytest
 
-from slackwater.facts.events import DoseHeld, DoseMissed, HoldRaised, ShotRequested
+from slackwater.facts.events import (
+    DoseHeld,
+    DoseMissed,
+    HoldRaised,
+    RequestTakenBack,
+    ShotRequested,
+)
+from slackwater.facts.fold import fold
 from slackwater.facts.messages import StopPump
 from slackwater.facts.reasons import Code, because
 from slackwater.facts.tank import Machine
@@ -193,6 +200,37 @@ def test_h55_a_dose_by_hand_that_waited_too_long_is_missed() -> None:
     made.run_until(SOON + timedelta(minutes=2))
     assert [] == list(made.intents())
     assert {Code.REQUEST_EXPIRED} == reasons(made)
+
+
+@pytest.mark.parametrize("is_held", [False, True])
+def test_h55_what_was_taken_back_is_not_begun(*, is_held: bool) -> None:
+    """Of two that wait the other one runs; nothing more is said of the first."""
+    made = bench(roomy(), 2000, 1500)
+    if is_held:
+        held = because(Code.GAP_SAME_PUMP)
+        made.state.held["hand-1"] = DoseHeld(
+            at=SOON,
+            boot_s=BOOT_S,
+            proven_ms=10**9,
+            dose_id="hand-1",
+            pump="carbonate",
+            reasons=(held,),
+        )
+    taken = RequestTakenBack(
+        at=SOON,
+        boot_s=made.now().boot_s,
+        proven_ms=10**9,
+        request="hand-1",
+        pump="carbonate",
+        volume_ul=2000,
+        by="keeper",
+    )
+    fold(made.state, taken)
+    made.run_until(SOON + timedelta(minutes=26))
+    assert ["hand-2"] == [intent.dose.id for intent in made.intents()]
+    told = [e for e in made.events if isinstance(e, DoseMissed | DoseHeld)]
+    assert [] == told
+    assert "hand-1" not in made.state.held
 
 
 @pytest.mark.parametrize(

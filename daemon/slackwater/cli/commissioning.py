@@ -12,6 +12,7 @@ from pathlib import Path
 
 import click
 
+from slackwater.cli.asked_by_hand import waiting
 from slackwater.cli.opening import daemon_is_here, newest_approval, opened
 from slackwater.cli.readiness import CLOCK_CODES
 from slackwater.cli.shell import Shell
@@ -77,7 +78,7 @@ def set_aside(rig: Rig) -> None:
 
     Raises: the ledger errors.
     """
-    while left := _waiting(rig.memory.state):
+    while left := waiting(rig.memory.state):
         events = [
             DoseMissed(
                 **stamp_of(rig),
@@ -106,10 +107,6 @@ def hear_node(rig: Rig, node: str, say: Callable[[str], None]) -> None:
 def say(text: str) -> None:
     """A line for the person who measures, beside what a script reads."""
     click.echo(fitted(text, error_columns()), err=True)
-
-
-def _waiting(state: State) -> list[ShotRequested]:
-    return [one for one in state.requests.values() if one.request not in state.used]
 
 
 def _as_dose(request: ShotRequested, machine: Machine) -> DueDose:

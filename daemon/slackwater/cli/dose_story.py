@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from slackwater.cli.wording import reason_words
-from slackwater.facts.events import AnyEvent
+from slackwater.facts.events import AnyEvent, RequestTakenBack
 from slackwater.facts.reasons import Reason
 from slackwater.facts.releases import way_out
 from slackwater.ledger.lives import Life, Word
@@ -81,9 +81,7 @@ def story_of(state_dir: Path, dose: str) -> Story | None:
 def story_text(story: Story) -> str:
     """The story on a page: what became of it, then entry by entry."""
     life = story.life
-    asked = show_volume(life.asked_ul) if life.asked_ul else "nothing"
-    charged, believed = show_volume(life.charge_ul), show_volume(life.believed_ul)
-    amounts = f"asked {asked}, charged {charged}, believed {believed}"
+    amounts = amount_words(life)
     # A dose by hand that waits has no entry yet that says how much it is.
     so_far = f"  So far    {amounts}"
     if life.planned_ul:
@@ -91,6 +89,7 @@ def story_text(story: Story) -> str:
     lines = [f"{life.dose}  {story.word}", so_far]
     for event in story.entries:
         how = getattr(event, "how", "") or getattr(event, "word", "")
+        how = how or _said_by(event)
         what = f"{event.kind.replace('_', ' ')}{f', {how}' if how else ''}"
         lines.append(f"  {event.at:%Y-%m-%d %H:%M:%S}  {what}")
         for reason in _reasons(event):
@@ -98,6 +97,20 @@ def story_text(story: Story) -> str:
             if life.word == "held":
                 lines.append(f"      Ends: {way_out(reason.code)}")
     return "\n".join(lines)
+
+
+def _said_by(event: AnyEvent) -> str:
+    """Who took it back and why; nothing of what no person wrote."""
+    if not isinstance(event, RequestTakenBack):
+        return ""
+    return f"by {event.by}{f' ({event.why})' if event.why else ''}"
+
+
+def amount_words(life: Life) -> str:
+    """What was asked of the node, what is charged, and what is believed to have run."""
+    asked = show_volume(life.asked_ul) if life.asked_ul else "nothing"
+    charged, believed = show_volume(life.charge_ul), show_volume(life.believed_ul)
+    return f"asked {asked}, charged {charged}, believed {believed}"
 
 
 def _reasons(event: AnyEvent) -> tuple[Reason, ...]:

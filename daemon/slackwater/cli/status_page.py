@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 from slackwater.alarms.words import headline
 from slackwater.cli.amounts import effect_words
 from slackwater.cli.aside import aside_lines
+from slackwater.cli.asked_by_hand import asked_lines
 from slackwater.cli.cap_names import lowered_words
 from slackwater.cli.entered_text import entered_lines
 from slackwater.cli.exchange_text import exchange_lines
@@ -67,6 +68,7 @@ def _lines(stood: Standing, holds: int, tanks: int) -> Iterator[str]:
     yield from _alarms(stood)
     yield from aside_lines(stood.state, stood.found.now.utc, stood.zone)
     yield from _waiting(stood)
+    yield from asked_lines(stood.state, stood.found.now.utc, stood.zone)
     yield from entered_lines(stood.state)
     overdue = [due for due in stood.due if due.is_overdue]
     if overdue:

@@ -68,6 +68,12 @@ VERBS: tuple[Verb, ...] = (
     ),
     _verb("added", "pouring:added", _DAILY, "Tell what was poured in by hand."),
     _verb("dose", "dosing:dose", _DAILY, "Ask for one dose by hand."),
+    _verb(
+        "take-back",
+        "taking_back:take_back",
+        _DAILY,
+        "Take back what was asked for by hand and still waits.",
+    ),
     _verb("prime", "dosing:prime", _DAILY, "Fill the hose of a pump."),
     _verb("flush", "dosing:flush", _DAILY, "Rinse the hose of a pump."),
     _verb(

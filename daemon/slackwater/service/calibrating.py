@@ -21,6 +21,7 @@ from slackwater.facts.events import (
     DoseMissed,
     DoseSealed,
     DoseVoided,
+    RequestTakenBack,
     ShotRequested,
     Stopped,
 )
@@ -157,6 +158,8 @@ def _ending(rig: Rig, request: str, attempt: str) -> Shot:
             )
         if isinstance(event, DoseMissed) and event.dose.id == request:
             raise RefusedError(_never_ran(request, event.reasons))
+        if isinstance(event, RequestTakenBack) and event.request == request:
+            raise RefusedError(_not_wanted(request, event.by))
         if (
             isinstance(event, (DoseVoided, DoseSealed))
             and event.attempt == attempt
@@ -177,6 +180,15 @@ def _never_ran(request: str, reasons: tuple[Reason, ...]) -> Finding:
         where=request,
         expected="a taken and ended run",
         do="Look at the node and the ledger, then shoot again.",
+    )
+
+
+def _not_wanted(request: str, by: str) -> Finding:
+    return Finding(
+        what=f"{by} took the shot back before it ran",
+        where=request,
+        expected="nobody who takes back what is being measured",
+        do="Nothing of it has run. Ask who it was, then calibrate again.",
     )
 
 

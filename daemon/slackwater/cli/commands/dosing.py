@@ -42,7 +42,8 @@ def dose(shell: Shell, pump: str, volume: str, reason: str, by: str | None) -> A
     """Ask for one dose by hand.
 
     The daemon gives it when the gate allows, within half an hour; it is judged like a
-    correction. Nothing of the plan is left out for it.
+    correction. Nothing of the plan is left out for it. While it waits it can be taken
+    back: `slackwater take-back`.
     """
     why = typed_text(reason, "--reason")
     if not why:
@@ -111,12 +112,11 @@ def _upkeep(
 def answer(granted: Granted) -> Answer:
     """What a person reads of a request that stands."""
     asked, until = granted.asked, granted.until
+    aside = f"Not meant after all? `slackwater take-back {asked.request}` while it "
+    aside += f"waits, `slackwater hold --scope pump/{asked.pump}` once it runs.\n"
     if granted.holds:
-        aside = f"It waits for the end of {', '.join(granted.holds)}: "
-        aside += "`slackwater status`.\n"
-    else:
-        aside = f"Not meant after all? `slackwater hold --scope pump/{asked.pump}` "
-        aside += f"stops it; release that hold after {until}.\n"
+        waits = f"It waits for the end of {', '.join(granted.holds)}"
+        aside = f"{waits}: `slackwater status`.\n{aside}"
     counted = "into the water" if asked.purpose == "manual" else "out of the water"
     return Answer(
         fields={

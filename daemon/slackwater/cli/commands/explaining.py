@@ -106,7 +106,7 @@ def _swallowed(told: Grounds, state_dir: Path, name: str) -> Answer:
 
 
 def _told_story(story: Story) -> Answer:
-    good = story.life.word in ("ended", "taken")
+    good = story.life.word in ("ended", "taken", "taken_back")
     return Answer(
         fields={
             "dose": story.life.dose,

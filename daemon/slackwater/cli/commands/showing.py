@@ -7,6 +7,7 @@ one standing; a figure of the document is rounded to what can be known.
 from slackwater.alarms.words import document
 from slackwater.cli.amounts import effect_decimal
 from slackwater.cli.aside import aside_document
+from slackwater.cli.asked_by_hand import asked_documents
 from slackwater.cli.document import Answer, reason_document
 from slackwater.cli.entered_text import entered_documents
 from slackwater.cli.exchange_text import exchange_documents
@@ -93,6 +94,7 @@ def _fields(stood: Standing) -> dict[str, object]:
             }
             for held in stood.waiting
         ],
+        "asked_by_hand": asked_documents(stood.state, stood.found.now.utc),
         "missed_in_24_h": [
             {
                 "dose": event.dose.id,
