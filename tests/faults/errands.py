@@ -1,15 +1,18 @@
-"""`backup` and `restore` by the verbs themselves, as acts to be struck.
+"""`backup`, `restore` and `take-back` by the verbs themselves, as acts to be struck.
 
 A backup is whole or not there and leaves the ledger as it was; a restore is whole and
-holds everything, or can be tried again.
+holds everything, or can be tried again; what was taken back waits no more, and what was
+not still waits and can be taken back.
 """
 
 import shutil
 import tempfile
 from dataclasses import replace
+from datetime import timedelta
 from pathlib import Path
 
 from slackwater.errors import SlackwaterError
+from slackwater.facts.events import ShotRequested
 from slackwater.ledger import archive
 from slackwater.ledger.store import LedgerFile
 from slackwater.service.memory import LIVE_NAME, read_state
@@ -21,7 +24,8 @@ from tests.faults.life import AT_ONCE
 from tests.ledger.samples import kept
 
 BACKUP = "reef.tar"
-# Entries of the ledger that is copied.
+REQUEST = "hand-1"
+# Entries of the ledger that is copied, or in which a request waits.
 ENTRIES = 3
 NOTHING_DOSED = ("--dosed-nothing", "--by", "keeper")
 
@@ -96,7 +100,51 @@ def _is_back(left: Left) -> list[str]:
     return whole(state, ENTRIES + more, [])
 
 
+def _for_take_back(folder: Path) -> None:
+    stage = stage_of(folder)
+    stage.append(kept(1), _asked(stage))
+
+
+def _asked(stage: Stage) -> ShotRequested:
+    """A dose that waits."""
+    stamp = stage.stamp()
+    return ShotRequested(
+        **stamp,
+        request=REQUEST,
+        pump="carbonate",
+        volume_ul=2000,
+        until=stamp["at"] + timedelta(minutes=30),
+        by="keeper",
+        purpose="manual",
+    )
+
+
+def _took_back(folder: Path, say: Say) -> str:
+    return _by_verb(folder, say, "take-back", REQUEST, "--by", "keeper")
+
+
+def _waits_no_more(left: Left) -> list[str]:
+    """Taken back as a whole or not at all, and then by the same words again."""
+    stage = _stage(left.folder)
+    try:
+        if left.vouched and REQUEST in stage.folded().requests:
+            return ["it was vouched for and still waits"]
+    except SlackwaterError as error:
+        return [str(error)]
+    found = whole(replace(left, folder=stage.state), ENTRIES, [1])
+    told = stage.run("take-back", REQUEST, "--by", "keeper")
+    if told.code or stage.folded().requests:
+        return [*found, f"it cannot be taken back any more: {told.err}"]
+    return found
+
+
 ERRANDS = (
     Act(name="backup", prepare=_for_backup, live=_backed_up, look=_is_backup),
     Act(name="restore", prepare=_for_restore, live=_restored, look=_is_back),
+    Act(
+        name="take back what was asked for",
+        prepare=_for_take_back,
+        live=_took_back,
+        look=_waits_no_more,
+    ),
 )

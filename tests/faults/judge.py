@@ -8,9 +8,10 @@ summed here; what flowed is the world's own account. An empty list is what must 
 import re
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
+
+from tests.faults.evidence import Evidence, Flow, Line, Row
 
 HOUR_MS, DAY_MS = 3_600_000, 86_400_000
 # A report may be a tenth wrong before anybody can know (common practice, no source).
@@ -20,90 +21,6 @@ A_DROP_UL = 1.0
 DOSE = re.compile(
     r"^(?P<tank>[^/]+)/(?P<line>[^@]+)@(?P<day>[\d-]+)#(?P<n>\d+)(\.\d+)?$"
 )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Flow:
-    """One stretch out of one hose, in true milliseconds and microlitres.
-
-    `device` is which of all devices gave it, and the boot it was in.
-    """
-
-    pump: str
-    node: str
-    attempt: str
-    begin_ms: int
-    end_ms: int
-    volume_ul: float
-    factor: float
-    metered: bool
-    device: tuple[int, str] = (0, "")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Row:
-    """One entry as it became durable, with the truth about that moment.
-
-    `vouched` says that the time service vouched for the clock, `heard_ms` when each
-    node was truly heard last; `of` are the entry's own plain words and figures.
-    """
-
-    t_ms: int
-    kind: str
-    at: datetime
-    boot: str
-    vouched: bool
-    heard_ms: Mapping[str, int]
-    of: Mapping[str, object]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Line:
-    """A line of a plan that people approved at some time."""
-
-    starts: date
-    count: int
-    per_day_ul: int
-    windows: tuple[tuple[int, int], ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Head:
-    """The caps of one pump, the widest of those that were ever approved."""
-
-    per_dose_ul: int
-    per_day_ul: int
-    per_hour_ul: int | None
-    per_calibration_ul: int
-    smallest_ul: int
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Evidence:
-    """All that the judge is shown.
-
-    `signed` counts what people wrote, `foreign` are runs that another daemon asked for.
-    `rewound` says before which rows an older file took the ledger's place. A machine
-    that is put back whole, its witness too, or a file to a copy as new as its witness,
-    may know nothing of attempts that are `forgotten`: for these the water is judged,
-    and not what was written or sent; nor where another device, plugged in
-    under the same name since, or one that has begun anew, was asked for them again.
-    """
-
-    zone: str
-    late_s: float
-    deadline_ms: int
-    cut_ms: int
-    fresh_ms: int
-    heads: Mapping[str, Head]
-    lines: Sequence[tuple[str, Line]]
-    flows: Sequence[Flow]
-    rows: Sequence[Row]
-    sent: Sequence[tuple[int, str]]
-    signed: Counter[str] = field(default_factory=Counter)
-    foreign: frozenset[str] = frozenset()
-    rewound: Sequence[int] = ()
-    forgotten: frozenset[str] = frozenset()
 
 
 def findings(shown: Evidence) -> list[str]:
@@ -116,6 +33,7 @@ def findings(shown: Evidence) -> list[str]:
         *_proven(shown),
         *_held(shown),
         *_only_people(shown),
+        *_taken_back(shown),
         *_water(shown),
     ]
 
@@ -318,7 +236,10 @@ def _held(shown: Evidence) -> Iterator[str]:
 
 def _only_people(shown: Evidence) -> Iterator[str]:
     """I6: what only a person on the machine may do was done by nobody else."""
-    kinds = ("plan_approved", "pumps_enabled", "clock_confirmed", "shot_requested")
+    kinds = (
+        *("plan_approved", "pumps_enabled", "clock_confirmed"),
+        *("shot_requested", "request_taken_back"),
+    )
     written = Counter(row.kind for row in shown.rows if row.kind in kinds)
     for kind in kinds:
         if written[kind] > shown.signed[kind]:
@@ -331,6 +252,29 @@ def _only_people(shown: Evidence) -> Iterator[str]:
             latched.discard(row.of["hold_id"])
             if row.of["by"] != "keeper":
                 yield f"I6 {row.of['by']} released {row.of['hold_id']}"
+
+
+def _taken_back(shown: Evidence) -> Iterator[str]:
+    """H55: what a person took back is begun by nobody, before or after, nor flows."""
+    flowed = {flow.attempt for flow in _own(shown)}
+    back, begun = set[str](), dict[str, str]()
+    for number, row in enumerate(shown.rows):
+        if number in shown.rewound:
+            # What a file that is gone told of the two is known to nobody any more.
+            yield from _both(back, begun, flowed)
+            back, begun = set(), {}
+        if row.kind == "request_taken_back":
+            back.add(str(row.of["request"]))
+        elif row.kind == "dose_intended":
+            begun[str(row.of["attempt"])] = str(row.of["dose"])
+    yield from _both(back, begun, flowed)
+
+
+def _both(back: set[str], begun: Mapping[str, str], flowed: set[str]) -> Iterator[str]:
+    for attempt, dose in begun.items():
+        if dose in back:
+            how = "flowed" if attempt in flowed else "was begun"
+            yield f"H55 {dose} was taken back and {how}"
 
 
 def _water(shown: Evidence) -> Iterator[str]:

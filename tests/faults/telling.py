@@ -1,7 +1,7 @@
 """What happened on a voyage, in words for people."""
 
 from slackwater.facts.events import DoseIntended
-from tests.faults.judge import Flow
+from tests.faults.evidence import Flow
 from tests.properties.shell import Written
 
 NAMES = ("attempt", "hold_id", "how", "charge_ul", "by", "why", "serial")

@@ -10,7 +10,8 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
-from tests.faults.judge import Evidence, Flow, Head, Line, Row, findings
+from tests.faults.evidence import Evidence, Flow, Head, Line, Row
+from tests.faults.judge import findings
 
 DOSE, ATTEMPT, PUMP, NODE = "reef/carbonate@2026-05-03#01", "a1", "carbonate", "shelf"
 DAY_MS = 86_400_000
@@ -199,6 +200,23 @@ HARMS: dict[str, tuple[str, Callable[[], Evidence]]] = {
             sent=[(3, ATTEMPT)],
         ),
     ),
+    "taken back and begun all the same": (
+        "H55",
+        lambda: replace(
+            SOUND,
+            rows=[row("request_taken_back", request=DOSE), INTENT],
+            sent=[(2, ATTEMPT)],
+            flows=[],
+        ),
+    ),
+    "begun and taken back all the same": (
+        "H55",
+        lambda: replace(SOUND, rows=[INTENT, row("request_taken_back", request=DOSE)]),
+    ),
+    "taken back by nobody": (
+        "I6",
+        lambda: replace(SOUND, rows=[INTENT, row("request_taken_back", request="x")]),
+    ),
     "more water than charged": (
         "I10",
         lambda: replace(SOUND, flows=[replace(FLOW, volume_ul=1402.0)]),
@@ -216,6 +234,23 @@ def test_each_harm_is_found_by_its_law(harm: str) -> None:
     """One thing wrong, and the law that it breaks is named."""
     law, spoiled = HARMS[harm]
     assert law in {words.split()[0] for words in findings(spoiled())}
+
+
+@pytest.mark.parametrize(
+    ("rewound", "found"), [((), ["flowed"]), ((1,), []), ((2,), ["flowed"])]
+)
+def test_what_a_file_that_is_gone_took_back_may_be_asked_for_again(
+    rewound: tuple[int, ...], found: list[str]
+) -> None:
+    """The request waits once more in the older file; within one file it never does."""
+    shown = replace(
+        SOUND,
+        rows=[row("request_taken_back", request=DOSE), INTENT],
+        sent=[(2, ATTEMPT)],
+        signed=Counter({"request_taken_back": 1}),
+        rewound=rewound,
+    )
+    assert found == [words.split()[-1] for words in findings(shown)]
 
 
 @pytest.mark.parametrize(

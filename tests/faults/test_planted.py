@@ -21,6 +21,7 @@ FOUND = (
     "void-without-the-deadline",
     "acts-before-it-writes",
     "seal-is-sent-again",
+    "taken-back-and-still-waiting",
 )
 FIRST, VOYAGES, DAYS = 700, 24, 10.0
 SAIL = f"""

@@ -16,6 +16,7 @@ from slackwater.facts.plan import Plan
 from slackwater.facts.reasons import Code
 from slackwater.facts.tank import Machine
 from tests.faults import judge
+from tests.faults.evidence import Evidence, Flow, Head, Line, Row
 from tests.faults.sea import DAY_MS, Sea, embark, is_small
 from tests.faults.telling import clock_words, entry_words, flow_words
 from tests.faults.weather import bursts, storms
@@ -35,6 +36,7 @@ PLAIN = (
     "charge_ul",
     "hold_id",
     "latched",
+    "request",
     "scope",
     "source",
 )
@@ -139,12 +141,12 @@ def _came_again(sea: Sea) -> Iterator[str]:
             yield f"{event.at} a dose came up again"
 
 
-def evidence(sea: Sea) -> judge.Evidence:
+def evidence(sea: Sea) -> Evidence:
     """What the judge is shown, in plain words and figures."""
     home = sea.home
     machines = (home.machine, home.other_machine)
     timing = [machine.timing for machine in machines]
-    return judge.Evidence(
+    return Evidence(
         zone=home.machine.tanks["reef"].zone,
         late_s=max(each.lateness_s for each in timing),
         deadline_ms=int(max(each.deadline_s for each in timing) * 1000),
@@ -162,10 +164,10 @@ def evidence(sea: Sea) -> judge.Evidence:
     )
 
 
-def _head(name: str, machines: tuple[Machine, ...]) -> judge.Head:
+def _head(name: str, machines: tuple[Machine, ...]) -> Head:
     heads = [machine.pumps[name] for machine in machines if name in machine.pumps]
     hours = [head.per_hour_ul for head in heads]
-    return judge.Head(
+    return Head(
         per_dose_ul=max(head.per_dose_ul for head in heads),
         per_day_ul=max(head.per_day_ul for head in heads),
         per_hour_ul=None if None in hours else max(h for h in hours if h is not None),
@@ -174,12 +176,12 @@ def _head(name: str, machines: tuple[Machine, ...]) -> judge.Head:
     )
 
 
-def _lines(plan: Plan) -> Iterator[tuple[str, judge.Line]]:
+def _lines(plan: Plan) -> Iterator[tuple[str, Line]]:
     for line in plan.lines:
         windows = tuple((each.start_minute, each.end_minute) for each in line.windows)
         yield (
             line.id,
-            judge.Line(
+            Line(
                 starts=plan.starts,
                 count=line.count,
                 per_day_ul=line.per_day_ul,
@@ -188,11 +190,11 @@ def _lines(plan: Plan) -> Iterator[tuple[str, judge.Line]]:
         )
 
 
-def flows_of(sea: Sea) -> list[judge.Flow]:
+def flows_of(sea: Sea) -> list[Flow]:
     """What the hoses of all devices gave, in order."""
     posts: list[Outpost] = [*sea.everyone(), *sea.gone]
     flows = [
-        judge.Flow(
+        Flow(
             pump=burst.pump,
             node=post.name,
             attempt=burst.attempt,
@@ -209,9 +211,9 @@ def flows_of(sea: Sea) -> list[judge.Flow]:
     return sorted(flows, key=lambda flow: flow.begin_ms)
 
 
-def _row(written: Written) -> judge.Row:
+def _row(written: Written) -> Row:
     event = written.event
-    return judge.Row(
+    return Row(
         t_ms=written.t_ms,
         kind=event.kind,
         at=event.at,

@@ -241,6 +241,7 @@ CLASSES: Mapping[str, tuple[int, tuple[Callable[..., None], ...]]] = {
             people.disable_pumps,
             people.calibrate,
             people.ask_for_shots,
+            people.ask_and_take_back,
             people.add_by_hand,
             people.change_water,
             people.confirm_clock,

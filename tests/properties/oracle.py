@@ -19,6 +19,7 @@ from slackwater.facts.events import (
     HoldRaised,
     PlanApproved,
     PlanWithdrawn,
+    RequestTakenBack,
 )
 from slackwater.facts.messages import RunPump
 from slackwater.facts.plan import DueDose
@@ -93,6 +94,10 @@ def _intents(world: World) -> Iterator[str]:
             if event.dose.id in gone:
                 yield f"I4 {event.dose.id} was missed or intended before"
             gone.add(event.dose.id)
+        if isinstance(event, RequestTakenBack):
+            if event.request in gone:
+                yield f"H55 {event.request} was missed or intended before"
+            gone.add(event.request)
 
 
 def _intent(

@@ -11,6 +11,7 @@ from slackwater.facts.events import (
     PlanWithdrawn,
     PumpsDisabled,
     PumpsEnabled,
+    RequestTakenBack,
     ShotRequested,
 )
 from slackwater.facts.lives import decided_ahead
@@ -176,6 +177,29 @@ def _ask(world: World, what: tuple[str, int, int]) -> None:
     world.book.sign(asked)
 
 
+def ask_and_take_back(world: World) -> None:
+    """A person asks for runs, and soon takes back what of them still waits."""
+    ask_for_shots(world)
+    for late_ms in world.chance.sample((0, 300, 1_000, 15_000, 61_000), 2):
+        world.after(late_ms, partial(take_back, world))
+
+
+def take_back(world: World) -> None:
+    """A person takes back all that waits, as `slackwater take-back` writes it."""
+    for request in tuple(world.book.folded().requests.values()):
+        world.book.sign(partial(_taken_back, request))
+
+
+def _taken_back(request: ShotRequested, _state: State, stamp: Stamp) -> AnyEvent:
+    return RequestTakenBack(
+        **stamp,
+        request=request.request,
+        pump=request.pump,
+        volume_ul=request.volume_ul,
+        by="keeper",
+    )
+
+
 def request_from_afar(world: World) -> None:
     """Somebody entitled asks for a hold, a pause, a stop or to skip, maybe twice."""
     act = world.chance.choice(("hold", "pause", "pause", "stop", "skip", "skip"))
@@ -253,6 +277,7 @@ PEOPLE: tuple[Fault, ...] = (
     disable_pumps,
     calibrate,
     ask_for_shots,
+    ask_and_take_back,
     *(add_by_hand,) * 4,
     change_water,
 )
