@@ -287,6 +287,23 @@ def test_a_status_names_what_waits_until_it_is_taken_back(stage: Stage) -> None:
     assert [] == stage.run("status", "--json").document["asked_by_hand"]
 
 
+def test_why_knows_what_waits_before_a_daemon_has_looked_at_it(stage: Stage) -> None:
+    """The name that the answer of `dose` told, a moment later."""
+    request = asked(stage)
+    told = stage.run("why", request.request)
+    assert 0 == told.code, told.err
+    assert (
+        f"{request.request}  waits: 2 mL of carbonate asked for by keeper" in told.out
+    )
+    assert f"`slackwater take-back {request.request}`" in told.out
+    document = stage.run("why", request.request, "--json").document
+    assert ("waits", "carbonate") == (
+        document["became"],
+        document["asked"]["pump"],  # type: ignore[index]  # a document
+    )
+    assert 2 == stage.run("why", "hand-9").code
+
+
 def test_it_is_told_wherever_people_look_back(stage: Stage) -> None:
     """Why, the ledger, what happened since, and an audit that finds nothing amiss."""
     request = asked(stage)

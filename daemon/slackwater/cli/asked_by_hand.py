@@ -37,18 +37,20 @@ def asked_lines(state: State, utc: datetime, zone: str) -> Iterator[str]:
 
 def asked_documents(state: State, utc: datetime) -> list[dict[str, object]]:
     """The same, all of them, for programs."""
-    return [
-        {
-            "request": one.request,
-            "pump": one.pump,
-            "volume_ul": one.volume_ul,
-            "in_water": one.purpose == "manual",
-            "until": timestamp(one.until),
-            "by": one.by,
-            "why": one.why,
-        }
-        for one in _shown(state, utc)
-    ]
+    return [asked_document(one) for one in _shown(state, utc)]
+
+
+def asked_document(one: ShotRequested) -> dict[str, object]:
+    """One of them: what was asked of which pump, by whom, and until when it waits."""
+    return {
+        "request": one.request,
+        "pump": one.pump,
+        "volume_ul": one.volume_ul,
+        "in_water": one.purpose == "manual",
+        "until": timestamp(one.until),
+        "by": one.by,
+        "why": one.why,
+    }
 
 
 def _shown(state: State, utc: datetime) -> list[ShotRequested]:

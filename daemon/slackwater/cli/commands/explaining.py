@@ -11,6 +11,7 @@ import click
 
 from slackwater.alarms.words import document
 from slackwater.cli.aside import bypass_document
+from slackwater.cli.asked_by_hand import asked_document
 from slackwater.cli.document import FINE, REFUSED, Answer, reason_document
 from slackwater.cli.dose_story import Story, story_of, story_text
 from slackwater.cli.grounds import Ground, Grounds, grounds
@@ -25,6 +26,7 @@ from slackwater.facts.reasons import Reason
 from slackwater.facts.releases import way_out
 from slackwater.ledger.codec import timestamp
 from slackwater.ledger.views import line_document
+from slackwater.water.show import show_volume
 
 # A dose is `tank/line@local-date#ordinal`; a pump has none of these.
 DOSE_MARKS = ("@", "#", "/")
@@ -49,13 +51,27 @@ def why(shell: Shell, name: str | None) -> Answer:
         told = grounds(found, shell.state, name or "")
     if name is not None and not told.lines:
         story = story_of(shell.state, name)
-        if story is None:
-            raise InputError(_unknown(told, name))
-        return _told_story(story)
+        return _asked_for(told, name) if story is None else _told_story(story)
     return Answer(
         fields=_fields(told),
         text=overview(told) if name is None else page(told),
         exit_code=REFUSED if any(one.word == "held" for one in told.lines) else FINE,
+    )
+
+
+def _asked_for(told: Grounds, name: str) -> Answer:
+    """A request that waits and of which no daemon has said anything yet.
+
+    Raises: InputError when nothing that is called so waits.
+    """
+    asked = told.found.state.requests.get(name)
+    if asked is None:
+        raise InputError(_unknown(told, name))
+    volume = show_volume(asked.volume_ul)
+    return Answer(
+        fields={"dose": name, "became": "waits", "asked": asked_document(asked)},
+        text=f"{name}  waits: {volume} of {asked.pump} asked for by {asked.by}, and no "
+        f"daemon has looked at it yet.\n  Not meant? `slackwater take-back {name}`",
     )
 
 
