@@ -4,8 +4,11 @@ from dataclasses import replace
 from datetime import date, timedelta
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from slackwater.facts.plan import PlanLine
+from slackwater.planning.days import doses_on
 from slackwater.planning.draws import WALKED_DAYS, drawn_ul, lasts_days
 from tests.planning.plans import STARTS, line, plan
 
@@ -60,11 +63,31 @@ def test_nothing_drawn_has_no_end_and_nothing_left_no_day() -> None:
     assert 3 == lasts(0, daily, first=FIRST - timedelta(days=3))
 
 
-def test_far_ahead_a_mean_stands_for_the_days() -> None:
-    """A drop every other day from a tank: as many days as drops, twice."""
+def test_far_ahead_it_is_as_exact_as_on_the_first_days() -> None:
+    """A drop every other day from a tank: no day more after the last of them."""
     drop = line(per_day_ul=1_000, every_days=2)
     drops = 10 * WALKED_DAYS
-    assert 2 * drops == lasts(drops * 1_000, drop)
+    assert 2 * drops - 1 == lasts(drops * 1_000, drop)
+
+
+def test_where_days_do_not_come_again_for_years_a_mean_stands_for_them() -> None:
+    """A drop a day and one a year on weekdays of another: the first days are exact."""
+    daily = line(per_day_ul=1_000)
+    rare = replace(line(per_day_ul=1_000, every_days=1_097), id="rare")
+    weekly = replace(line(per_day_ul=7_000, weekdays=("mon",)), id="weekly")
+    # All three on the first day, a Monday, then one alone.
+    assert 1.5 == lasts(9_500, daily, rare, weekly)
+    years = 20 * WALKED_DAYS
+    far = lasts(years * 1_000, daily, rare, weekly)
+    assert pytest.approx(years / (2 + 1 / 1_097), abs=8) == far
+
+
+def test_a_line_that_begins_in_years_is_not_waited_for() -> None:
+    """Beyond three years its mean stands for it, whenever it begins."""
+    late = replace(line(per_day_ul=1_000), first_day=FIRST + timedelta(days=4_000))
+    assert WALKED_DAYS + 5 == lasts(5_000, late)
+    soon = replace(late, first_day=FIRST + timedelta(days=WALKED_DAYS))
+    assert WALKED_DAYS + 5 == lasts(5_000, soon)
 
 
 def test_a_line_of_weekdays_counts_by_its_week() -> None:
@@ -72,6 +95,40 @@ def test_a_line_of_weekdays_counts_by_its_week() -> None:
     drop = line(per_day_ul=1_000, weekdays=("mon", "wed", "fri"))
     drops = 10 * WALKED_DAYS
     assert pytest.approx(drops * 7 / 3, abs=7) == lasts(drops * 1_000, drop)
+
+
+@given(
+    left_ul=st.integers(0, 3_000_000),
+    shift=st.integers(-9, 40),
+    every=st.integers(1, 12),
+    first=st.integers(0, 9),
+    last=st.integers(0, 30),
+)
+def test_it_is_what_a_walk_of_all_its_days_comes_to(
+    left_ul: int, shift: int, every: int, first: int, last: int
+) -> None:
+    """A daily line, one of some days, one of weekdays and a correction, day by day."""
+    lines = (
+        line(per_day_ul=3_000),
+        replace(line(per_day_ul=7_001, every_days=every), id="some"),
+        replace(line(per_day_ul=999, weekdays=("tue", "sat")), id="week"),
+        replace(
+            line(per_day_ul=40_000),
+            id="up",
+            purpose="correction",
+            first_day=FIRST + timedelta(days=first),
+            last_day=FIRST + timedelta(days=first + last),
+        ),
+    )
+    begins = FIRST + timedelta(days=shift)
+    left, number = left_ul, 0
+    while True:
+        day = begins + timedelta(days=number)
+        ul = sum(one.per_day_ul for one in lines if doses_on(one, FIRST, day))
+        if 0 < ul >= left:
+            break
+        left, number = left - ul, number + 1
+    assert pytest.approx(number + left / ul) == lasts(left_ul, *lines, first=begins)
 
 
 @pytest.mark.parametrize("left_ul", [1, 999, 47_123, 250_000])

@@ -7,16 +7,16 @@ Units: levels meq/L, amounts pico-equivalents of the whole tank.
 Source: mass balance in one box with a steady uptake, the quicker way down.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import datetime, timedelta
 
 from slackwater.facts.charging import hour_of
 from slackwater.facts.plan import Plan, PlanLine
 from slackwater.facts.tank import AlkalinityGuard, Tank
 from slackwater.gate.moment import Rules, daily_of
 from slackwater.planning.daily import ALKALINITY, PEQ_PER_UL_PER_MEQ_PER_L
-from slackwater.planning.wall import zone_named
+from slackwater.planning.stretches import day_in, gives, stretches
 
 ONE_DAY = timedelta(days=1)
 HOURS_A_DAY = 24
@@ -45,12 +45,10 @@ class Pace:
         stated = self.tank.uptake.get(ALKALINITY)
         if stated is not None:
             return stated.estimate
-        lasting = (one for one in self.plan.lines if one.purpose == "maintenance")
-        return self._added(lasting, max(self._day, self.plan.starts))
-
-    @property
-    def _day(self) -> date:
-        return self.begins.astimezone(zone_named(self.tank.zone)).date()
+        starts = self.plan.starts
+        day = max(day_in(self.tank.zone, self.begins), starts)
+        lasting = (one for one in self._own if one.purpose == "maintenance")
+        return self._added(one for one in lasting if gives(one, day, starts))
 
     def level_at(self, value: float, taken_at: datetime, now: datetime) -> float | None:
         """A level carried to now, to the hour; None where it is too old for that."""
@@ -88,37 +86,22 @@ class Pace:
 
     def _stretches(self) -> Iterator[tuple[float | None, int]]:
         """How many days what is added stays the same, and that; the last for good."""
-        at, day = self.begins, self._day
-        for change in (*self._changes(day), None):
-            per_day = self._added(self.plan.lines, day)
-            if change is None:
-                yield None, per_day
-                return
-            zone = zone_named(self.tank.zone)
-            midnight = datetime.combine(change, time(), zone).astimezone(UTC)
-            yield max((midnight - at) / ONE_DAY, 0.0), per_day
-            at, day = midnight, change
+        plan = self.plan
+        for span, lines in stretches(
+            self._own, plan.starts, self.tank.zone, self.begins
+        ):
+            yield span, self._added(lines)
 
-    def _changes(self, after: date) -> list[date]:
-        """The days on which a line begins, or has ended the day before."""
-        own = [one for one in self.plan.lines if one.tank == self.tank.id]
-        days = {self.plan.starts, *(one.first_day for one in own)}
-        days |= {one.last_day + ONE_DAY for one in own if one.last_day is not None}
-        return sorted(day for day in days if day is not None and day > after)
+    @property
+    def _own(self) -> tuple[PlanLine, ...]:
+        return tuple(one for one in self.plan.lines if one.tank == self.tank.id)
 
-    def _added(self, lines: Iterator[PlanLine] | Sequence[PlanLine], day: date) -> int:
-        """What lines give on a day, the mean of theirs, and outside sources."""
+    def _added(self, lines: Iterable[PlanLine]) -> int:
+        """What lines give in a day, the mean of theirs, and outside sources."""
         return self.rules.outside[self.tank.id] + sum(
-            daily_of(one, self.rules.pumps)
-            for one in lines
-            if one.tank == self.tank.id and _gives(one, day, self.plan.starts)
+            daily_of(one, self.rules.pumps) for one in lines
         )
 
     @property
     def _peq_per_level(self) -> int:
         return PEQ_PER_UL_PER_MEQ_PER_L * self.tank.net_ul
-
-
-def _gives(line: PlanLine, day: date, starts: date) -> bool:
-    first, last = max(line.first_day or starts, starts), line.last_day
-    return first <= day and (last is None or day <= last)
