@@ -20,15 +20,16 @@ from slackwater.alarms.foresight import (
     in_dkh,
     level_now,
     levels_in_dkh,
-    mean_ul,
     measured,
     pressing,
     short_peq,
+    touches,
     uptake_per_day,
     way_to_floor,
 )
 from slackwater.facts.alarms import Cause
 from slackwater.facts.charging import hour_of
+from slackwater.facts.plan import PlanLine
 from slackwater.facts.rolling import Rolling
 from slackwater.facts.tank import Outside, Tank, Uptake
 from slackwater.facts.waters import MeasurementKept
@@ -37,6 +38,7 @@ from tests.alarms.desk import Desk, aimed
 from tests.gate.scene import (
     GUARD,
     NOW,
+    TODAY,
     dkh,
     dkh_peq,
     machine,
@@ -44,6 +46,9 @@ from tests.gate.scene import (
     plan,
     with_probe,
 )
+
+# Noon in UTC is two o'clock beside the tank.
+HOURS_OF_TODAY = 14
 
 
 def tank_of(found: Moment) -> Tank:
@@ -184,22 +189,147 @@ def test_where_a_fault_began_stands_for_what_nobody_measures() -> None:
     assert 7.42 == pytest.approx(levels_in_dkh(level), abs=0.006)
 
 
+def steady(
+    *more: PlanLine, lines: tuple[PlanLine, ...] = (), uptake: bool = False
+) -> Moment:
+    """The scene's plan, or these lines, and more; uptake unstated unless asked for."""
+    base = aimed(machine())
+    tank = base.tanks["reef"]
+    if not uptake:
+        tank = replace(tank, uptake={})
+    guard = replace(GUARD, floor=dkh(6.0))
+    base = replace(base, tanks={"reef": tank}, guards={"reef": guard})
+    asked = replace(plan(), lines=(*(lines or plan().lines), *more))
+    return replace(moment(base), rules=rules_for(base, asked))
+
+
+def correction(first: int, last: int) -> PlanLine:
+    """As much again as the scene gives, from one day to another, counted from today."""
+    line = next(one for one in plan().lines if one.id == "carbonate")
+    return replace(
+        line,
+        id="up",
+        group="",
+        purpose="correction",
+        first_day=TODAY + timedelta(days=first),
+        last_day=TODAY + timedelta(days=last),
+    )
+
+
 def test_where_no_uptake_is_stated_the_plan_stands_for_it() -> None:
     """A tank that is kept steady takes up what it is given."""
-    base = machine()
-    tank = replace(base.tanks["reef"], uptake={})
-    found = moment(replace(base, tanks={"reef": tank}))
-    assert found.rules.alkalinity["reef"][1] == uptake_per_day(found, tank)
+    found = steady()
+    assert found.rules.alkalinity["reef"][1] == uptake_per_day(found, tank_of(found))
+
+
+@pytest.mark.parametrize("days", [(-9, -1), (-1, 1), (0, 0), (1, 9)])
+def test_a_correction_is_no_upkeep(days: tuple[int, int]) -> None:
+    """Over, under way or yet to come: the tank takes up what lasting lines give."""
+    alone, found = steady(), steady(correction(*days))
+    assert uptake_per_day(alone, tank_of(alone)) == uptake_per_day(
+        found, tank_of(found)
+    )
+    before = hours_without_dosing(alone, tank_of(alone), dkh(8.0))
+    assert before is not None
+    assert before == hours_without_dosing(found, tank_of(found), dkh(8.0))
+
+
+def test_steps_of_a_proposal_count_one_at_a_time() -> None:
+    """48 mL until yesterday and 48 mL from today on are not 96."""
+    (line, *rest) = plan().lines
+    past = replace(line, id="past", group="", last_day=TODAY - timedelta(days=1))
+    now = replace(line, id="now", group="", first_day=TODAY)
+    found, alone = steady(lines=(past, now, *rest)), steady()
+    assert uptake_per_day(alone, tank_of(alone)) == uptake_per_day(
+        found, tank_of(found)
+    )
+
+
+def test_a_plan_that_has_not_begun_stands_for_its_first_day() -> None:
+    """Approved today for next week; until then nothing is added."""
+    base = steady()
+    asked = replace(plan(), starts=TODAY + timedelta(days=7))
+    found = replace(base, rules=rules_for(base.machine, asked))
+    tank = tank_of(found)
+    assert uptake_per_day(base, tank) == uptake_per_day(found, tank)
+    late, soon = (hours_to_ceiling(one, tank, dkh(8.0)) for one in (found, base))
+    assert late is not None
+    assert soon is not None
+    hours_before = 7 * 24 - HOURS_OF_TODAY
+    assert hours_before + soon == pytest.approx(late, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("days", "hours"),
+    [
+        # 1.7 dKH of room at 1.2698 a day, at twice that while the correction lasts.
+        ((-9, -1), 32.13),
+        ((-1, 9), 16.07),
+        ((0, 0), 32.13 - (24 - HOURS_OF_TODAY)),
+        ((1, 9), (32.13 + 24 - HOURS_OF_TODAY) / 2),
+    ],
+)
+def test_a_correction_counts_toward_the_ceiling_on_its_own_days(
+    days: tuple[int, int], hours: float
+) -> None:
+    """One that is over brings it no nearer, one that ends today until midnight."""
+    found = steady(correction(*days))
+    told = hours_to_ceiling(found, tank_of(found), dkh(8.0))
+    assert hours == pytest.approx(told, abs=0.02)
+
+
+def test_a_fall_is_quicker_when_a_correction_has_ended() -> None:
+    """Upkeep held, 1.4 dKH a day taken up and 1.27 corrected until tonight.
+
+    Until midnight the tank loses 0.13 dKH a day, from then on all of it.
+    """
+    held = Condition(
+        cause=Cause.OVER_DELIVERED,
+        about="carbonate",
+        tanks=("reef",),
+        stops=frozenset({"reef/carbonate"}),
+    )
+    left_h = 24 - HOURS_OF_TODAY
+    falls = {}
+    for name, days in (("ended", (-3, -1)), ("tonight", (0, 0)), ("lasts", (0, 99))):
+        found = steady(correction(*days), uptake=True)
+        falls[name] = hours_to_floor(found, tank_of(found), dkh(8.0), held)
+    taken, comes = (
+        uptake_per_day(steady(uptake=True), tank_of(found)),
+        steady().rules.alkalinity["reef"][0],
+    )
+    room = dkh_peq(2.0)
+    assert room / taken * 24 == pytest.approx(falls["ended"], rel=1e-4)
+    assert room / (taken - comes) * 24 == pytest.approx(falls["lasts"], rel=1e-4)
+    tonight = left_h + (room - (taken - comes) * left_h / 24) / taken * 24
+    assert tonight == pytest.approx(falls["tonight"], rel=1e-4)
+
+
+def test_a_hold_of_what_is_over_lets_nothing_fall() -> None:
+    """A correction of last week is missed by nobody; one of today is."""
+    for days, expected in (((-9, -1), False), ((-9, 0), True), ((1, 2), True)):
+        found = steady(correction(*days))
+        held = Condition(
+            cause=Cause.OVER_DELIVERED,
+            about="carbonate",
+            tanks=("reef",),
+            stops=frozenset({"reef/up"}),
+        )
+        assert expected == touches(found, tank_of(found), held)
 
 
 def test_a_line_of_some_days_counts_with_its_mean() -> None:
     """Three days a week are 3/7, every other day a half; a dose is a share of a day."""
+    every = steady().rules.alkalinity["reef"][0]
     rule = moment().rules.lines["reef/carbonate"]
-    weekly = replace(rule, line=replace(rule.line, weekdays=("mon", "wed", "fri")))
-    second = replace(rule, line=replace(rule.line, every_days=2))
     timed = replace(rule, line=replace(rule.line, count=0, times_minute=(60, 120)))
-    assert 48_000 * 3 / 7 == mean_ul(weekly)
-    assert 24_000 == mean_ul(second)
+    weekly, second = (
+        replace(rule.line, group="", **fields)
+        for fields in ({"weekdays": ("mon", "wed", "fri")}, {"every_days": 2})
+    )
+    for line, share in ((weekly, 3 / 7), (second, 1 / 2)):
+        found = steady(lines=(line,))
+        assert every * share == pytest.approx(uptake_per_day(found, tank_of(found)))
     assert (2000, 24_000) == (dose_ul(rule), dose_ul(timed))
 
 

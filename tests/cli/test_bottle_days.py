@@ -89,6 +89,20 @@ def test_a_correction_draws_on_its_days_alone_in_every_face(stage: Stage) -> Non
         assert round(days, 1) == shown(rig)["pumps"]["carbonate"]["days_left"]
 
 
+def test_a_correction_to_come_brings_the_ceiling_nearer_in_every_face(
+    stage: Stage,
+) -> None:
+    """From tomorrow on, by the tank's own clock; a status and the broker say the same.
+
+    The document rounds to tenths and is made a moment after the status.
+    """
+    assert 0 == stage.approve("--now", highest="80 mL").code
+    tanks: Any = stage.run("status", "--json").document["tanks"]
+    with running(stage) as rig:
+        told = shown(rig)["hours_to_ceiling"]["alkalinity"]
+    assert told == pytest.approx(tanks[0]["hours_to_ceiling"], abs=0.2)
+
+
 def test_a_rehearsal_gives_its_days_an_interval(stage: Stage) -> None:
     """On its first screen and on its page, as a status does."""
     found = stage.run("rehearse", "--json").document

@@ -2,22 +2,26 @@
 
 Floor 4. One subject: time left. Laws here: a level is carried from the newest reading
 or test by what the tank takes up and what it is believed to have got; where nobody
-measured it starts from the target; what cannot be said is None, never a guess.
+measured it starts from the target; a line counts on its own days, and a correction is
+no upkeep; what cannot be said is None, never a guess.
 Units: levels meq/L; amounts pico-equivalents for the whole tank; times hours.
 Source: mass balance in one box with a steady uptake, which is the quicker way down
 (an uptake that sinks with the level gives more time).
 """
 
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 
 from slackwater.alarms.conditions import Condition
 from slackwater.facts.alarms import Priority
 from slackwater.facts.charging import hour_of
+from slackwater.facts.plan import PlanLine
 from slackwater.facts.rolling import DAY_MS
 from slackwater.facts.tank import AlkalinityGuard, Tank
 from slackwater.gate.alkalinity import alkalinity_probes
-from slackwater.gate.moment import ALKALINITY, DAYS_OF_WEEK, LineRule, Moment
+from slackwater.gate.moment import ALKALINITY, Moment, daily_of
+from slackwater.planning.stretches import day_in, gives, is_over, stretches
 from slackwater.water.parameters import concentration, parameter_named
 from slackwater.water.spellings import units_of
 
@@ -85,14 +89,39 @@ def _change_since(moment: Moment, tank: Tank, at: datetime) -> float:
 
 
 def uptake_per_day(moment: Moment, tank: Tank) -> int:
-    """What the tank takes up in a day: as stated, else as much as it is given."""
+    """What the tank takes up in a day: as stated, else as much as lasting lines give.
+
+    These are the lines of this day that do not correct, before the plan's first day
+    those of that one.
+    """
     stated = tank.uptake.get(ALKALINITY)
-    return _added_per_day(moment, tank) if stated is None else stated.estimate
+    if stated is not None:
+        return stated.estimate
+    starts = _starts(moment, tank)
+    day = max(day_in(tank.zone, moment.now.utc), starts)
+    return moment.rules.outside.get(tank.id, 0) + sum(
+        daily_of(line, moment.rules.pumps)
+        for line in _lines(moment, tank)
+        if line.purpose == "maintenance" and gives(line, day, starts)
+    )
 
 
-def _added_per_day(moment: Moment, tank: Tank) -> int:
-    outside = moment.rules.outside.get(tank.id, 0)
-    return moment.rules.alkalinity.get(tank.id, (0, 0))[1] + outside
+def _starts(moment: Moment, tank: Tank) -> date:
+    return moment.rules.starts or day_in(tank.zone, moment.now.utc)
+
+
+def _lines(moment: Moment, tank: Tank) -> list[PlanLine]:
+    rules = moment.rules.lines.values()
+    return [rule.line for rule in rules if rule.line.tank == tank.id]
+
+
+def _stretches(
+    moment: Moment, tank: Tank, lines: Sequence[PlanLine]
+) -> Iterator[tuple[float | None, int]]:
+    """For how many days these lines add how much, from now on; the last for good."""
+    starts, now = _starts(moment, tank), moment.now.utc
+    for span, giving in stretches(lines, starts, tank.zone, now):
+        yield span, sum(daily_of(one, moment.rules.pumps) for one in giving)
 
 
 def hours_to_floor(
@@ -102,9 +131,16 @@ def hours_to_floor(
     guard = moment.machine.guards.get(tank.id)
     if guard is None or level is None or not touches(moment, tank, condition):
         return None
-    falls = uptake_per_day(moment, tank) - _still_comes(moment, tank, condition)
-    if falls <= 0:
-        return None
+    taken = uptake_per_day(moment, tank) - moment.rules.outside.get(tank.id, 0)
+    going_on = [
+        line
+        for line in _lines(moment, tank)
+        if f"{line.tank}/{line.id}" not in condition.stops
+    ]
+    falls = (
+        (span, taken - comes * condition.share)
+        for span, comes in _stretches(moment, tank, going_on)
+    )
     return _hours(level - guard.floor, tank, falls)
 
 
@@ -114,22 +150,36 @@ def hours_without_dosing(
     """How long until the floor if no pump dosed any more; None if it never comes."""
     guard = moment.machine.guards.get(tank.id)
     falls = uptake_per_day(moment, tank) - moment.rules.outside.get(tank.id, 0)
-    if guard is None or level is None or falls <= 0:
+    if guard is None or level is None:
         return None
-    return _hours(level - guard.floor, tank, falls)
+    return _hours(level - guard.floor, tank, ((None, falls),))
 
 
 def hours_to_ceiling(moment: Moment, tank: Tank, level: float | None) -> float | None:
     """How long until the ceiling if the plan ran and the uptake had stopped."""
     guard = moment.machine.guards.get(tank.id)
-    added = _added_per_day(moment, tank)
-    if guard is None or level is None or added <= 0:
+    if guard is None or level is None:
         return None
-    return _hours(guard.ceiling - level, tank, added)
+    outside = moment.rules.outside.get(tank.id, 0)
+    lines = _lines(moment, tank)
+    rises = ((span, outside + n) for span, n in _stretches(moment, tank, lines))
+    return _hours(guard.ceiling - level, tank, rises)
 
 
-def _hours(room: float, tank: Tank, per_day: float) -> float:
-    return max(room * _peq_per_meq_per_l(tank) / per_day * HOURS_A_DAY, 0.0)
+def _hours(
+    room: float, tank: Tank, paces: Iterable[tuple[float | None, float]]
+) -> float | None:
+    """When the room is used up, at so much a day for so many days; None if it never is.
+
+    Shape: the last stretch has no end. Where it goes the other way the room grows.
+    """
+    peq, passed = room * _peq_per_meq_per_l(tank), 0.0
+    for span, per_day in paces:
+        if per_day > 0 and (span is None or per_day * span >= peq):
+            return (passed + max(peq, 0.0) / per_day) * HOURS_A_DAY
+        peq -= per_day * (span or 0.0)
+        passed += span or 0.0
+    return None
 
 
 def _peq_per_meq_per_l(tank: Tank) -> float:
@@ -142,38 +192,14 @@ def touches(moment: Moment, tank: Tank, condition: Condition) -> bool:
         return False
     if condition.share < 1.0:
         return True
+    today = day_in(tank.zone, moment.now.utc)
     return any(
-        rule.line.tank == tank.id and name in condition.stops
+        rule.line.tank == tank.id
+        and name in condition.stops
+        and not is_over(rule.line, today)
+        and daily_of(rule.line, moment.rules.pumps)
         for name, rule in moment.rules.lines.items()
-        if daily_of(moment, rule)
     )
-
-
-def _still_comes(moment: Moment, tank: Tank, condition: Condition) -> float:
-    """What the tank still gets in a day, from pumps and from outside."""
-    planned = sum(
-        daily_of(moment, rule)
-        for name, rule in moment.rules.lines.items()
-        if rule.line.tank == tank.id and name not in condition.stops
-    )
-    return planned * condition.share + moment.rules.outside.get(tank.id, 0)
-
-
-def daily_of(moment: Moment, rule: LineRule) -> float:
-    """The alkalinity a line brings in a day, the mean of its days."""
-    pump = moment.rules.pumps.get(rule.line.pump)
-    if pump is None:
-        return 0.0
-    per_ul = sum(e.per_ul for e in pump.effects if e.parameter == ALKALINITY)
-    return per_ul * mean_ul(rule)
-
-
-def mean_ul(rule: LineRule) -> float:
-    """The volume of a line in a day, the mean of its days."""
-    line = rule.line
-    if line.weekdays:
-        return line.per_day_ul * len(line.weekdays) / DAYS_OF_WEEK
-    return line.per_day_ul / line.every_days
 
 
 def in_dkh(peq: float, tank: Tank) -> float:

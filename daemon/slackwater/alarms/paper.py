@@ -6,9 +6,9 @@ Source: calibrations are measured again after 75 and at the latest 90 days, appr
 are renewed from 14 days on, bottles filled from a week on; common practice, no source.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from slackwater.alarms.conditions import (
@@ -20,7 +20,6 @@ from slackwater.alarms.conditions import (
     of_pumps,
     used_pumps,
 )
-from slackwater.alarms.foresight import mean_ul
 from slackwater.alarms.row import TUBE_SWAPPED
 from slackwater.facts.alarms import Cause, Priority
 from slackwater.facts.inventory import left_ul
@@ -38,6 +37,8 @@ from slackwater.facts.wear import (
 from slackwater.gate.drift import drift_of, stops_beyond
 from slackwater.gate.losses import lost_ul
 from slackwater.gate.moment import LineRule, Moment
+from slackwater.planning.draws import lines_last_days
+from slackwater.planning.stretches import day_in, is_over
 
 A_DAY = timedelta(days=1)
 S_PER_HOUR = 3600
@@ -190,24 +191,43 @@ def _bottles(moment: Moment) -> Iterator[Condition]:
         yield from _bottle(moment, name, pumps)
 
 
-def _lines(moment: Moment, pumps: list[Pump]) -> list[LineRule]:
-    """The lines that draw with these pumps."""
+def _lines(moment: Moment, pumps: list[Pump], today: date) -> list[LineRule]:
+    """The lines that draw with these pumps, today or on a day to come."""
     names = {pump.id for pump in pumps}
-    return [r for r in moment.rules.lines.values() if r.line.pump in names]
+    return [
+        rule
+        for rule in moment.rules.lines.values()
+        if rule.line.pump in names and not is_over(rule.line, today)
+    ]
+
+
+def _days(
+    moment: Moment, lines: Sequence[LineRule], left: int, today: date
+) -> float | None:
+    """How long a content lasts these lines, each on its own days; None if for good.
+
+    A content that no week could use up is not looked at day by day.
+    """
+    if left >= LOW_DAYS * sum(rule.line.per_day_ul for rule in lines):
+        return None
+    drawn = [rule.line for rule in lines]
+    return lines_last_days(drawn, moment.rules.starts or today, left, today)
 
 
 def _bottle(moment: Moment, name: str, pumps: list[Pump]) -> Iterator[Condition]:
-    left, lines = left_ul(moment.machine, moment.state, name), _lines(moment, pumps)
+    today = day_in(moment.machine.tanks[pumps[0].tank].zone, moment.now.utc)
+    left = left_ul(moment.machine, moment.state, name)
+    lines = _lines(moment, pumps, today)
     lost = lost_ul(moment.machine, moment.state, name)
     if lost > 0:
         yield of_pumps(moment, (Cause.BOTTLE_LOST, name), pumps, lost_ul=lost)
-    if left < max(dose_ul(rule) for rule in lines):
+    if left < max((dose_ul(rule) for rule in lines), default=0):
         yield of_pumps(moment, (Cause.RESERVOIR_EMPTY, name), pumps, left_ul=left)
         return
-    days = left / sum(mean_ul(rule) for rule in lines)
+    days = _days(moment, lines, left, today)
     tanks = tuple(sorted({pump.tank for pump in pumps}))
     yield from _drift(moment, name, pumps)
-    if days < LOW_DAYS:
+    if days is not None and days < LOW_DAYS:
         least: Priority = "soon" if days < LOWER_DAYS else "note"
         yield Condition(
             cause=Cause.RESERVOIR_LOW,

@@ -6,6 +6,7 @@ clock; `Rules` follows from machine and plan alone.
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from datetime import date
 
 from slackwater.facts.now import Now
 from slackwater.facts.plan import Approval, DueDose, Kind, Plan, PlanLine
@@ -81,7 +82,8 @@ class Rules:
     that of old dosers by the line that replaces them, `solutions` a pump to what it
     gives. `upkeep` maps `TANK/PARAMETER` to what maintenance adds a day. `watched`
     holds what probes and switches watch in each tank that has some; `probes` the probes
-    by `TANK/PARAMETER`, in order of name.
+    by `TANK/PARAMETER`, in order of name. `starts` is the first day of the plan, None
+    without one.
     """
 
     pumps: Mapping[str, PumpRule]
@@ -93,6 +95,7 @@ class Rules:
     upkeep: Mapping[str, int] = field(default_factory=dict)
     watched: Mapping[str, frozenset[str]] = field(default_factory=dict)
     probes: Mapping[str, tuple[Probe, ...]] = field(default_factory=dict)
+    starts: date | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -138,6 +141,7 @@ def rules_for(machine: Machine, plan: Plan | None) -> Rules:
         upkeep=_upkeep(lines, pumps),
         watched=_watched(machine),
         probes=_probes(machine),
+        starts=None if plan is None else plan.starts,
     )
 
 
