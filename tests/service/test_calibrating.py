@@ -6,9 +6,14 @@ from pathlib import Path
 
 import pytest
 
+from slackwater.cli.commands import taking_back
 from slackwater.errors import RefusedError
-from slackwater.facts.events import DoseIntended, Started
+from slackwater.facts.doses import RequestTakenBack
+from slackwater.facts.events import DoseIntended, HoldRaised, Started
+from slackwater.facts.reasons import Code, Reason, because
+from slackwater.facts.state import State
 from slackwater.outside.clock import SystemClock
+from slackwater.pump.outcome import Stamp
 from slackwater.service.calibrating import Session
 from slackwater.service.wiring import Places
 from tests.service.household import (
@@ -49,6 +54,40 @@ def test_shots_run_without_approval_and_apart_from_the_water(home: Household) ->
     assert all(not e.in_water for e in events if isinstance(e, DoseIntended))
     assert ["calibrate"] == [e.mode for e in events if isinstance(e, Started)]
     assert "stopped" == kinds(events)[-1]
+
+
+@pytest.mark.timeout(90)
+def test_h55_a_shot_that_somebody_takes_back_never_runs(home: Household) -> None:
+    """It waits for a hold meanwhile; whoever measures is told who it was."""
+    home.append(held)
+
+    def somebody_else(_why: tuple[Reason, ...]) -> None:
+        if open_session.rig.memory.state.requests:
+            home.append(taken_back)
+
+    with session(home) as open_session, pytest.raises(RefusedError, match="sitter"):
+        open_session.shoot("carbonate", 1000, somebody_else)
+    found = kinds(home.events())
+    assert 1 == found.count("request_taken_back")
+    assert "dose_intended" not in found
+
+
+def held(_state: State, stamp: Stamp) -> HoldRaised:
+    """A person holds the pump."""
+    return HoldRaised(
+        **stamp,
+        hold_id="h",
+        scope="pump/carbonate",
+        reason=because(Code.MANUAL_HOLD),
+        latched=True,
+        by="keeper",
+    )
+
+
+def taken_back(state: State, stamp: Stamp) -> RequestTakenBack:
+    """Another person takes back all that waits."""
+    (entry,) = taking_back.taken_back(state, stamp, "carbonate", ("sitter", ""))
+    return entry
 
 
 def test_refuses_while_pumps_are_enabled(home: Household) -> None:
