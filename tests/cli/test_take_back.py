@@ -321,6 +321,8 @@ def test_it_is_told_wherever_people_look_back(stage: Stage) -> None:
     assert "Ends: " not in why.out
     page = " ".join(stage.run("ledger").out.split())
     assert "request_taken_back" in page
+    doses = " ".join(stage.run("ledger", "--rows", "doses").out.split())
+    assert f"{request.request} taken back 2 mL 0 µL 0 µL manual-hold" in doses
     since = " ".join(stage.run("since", "1h").out.split())
     assert "2 mL asked of carbonate taken back (a slip)" in since
     assert "sitter" in since

@@ -230,7 +230,7 @@ def _doses(lives: list[Life], *, as_csv: bool) -> Answer:
     rows = [
         (
             one.dose,
-            one.word,
+            one.word.replace("_", " "),
             show_volume(one.planned_ul),
             show_volume(one.charge_ul),
             show_volume(one.believed_ul),
