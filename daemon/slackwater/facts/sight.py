@@ -227,7 +227,7 @@ def _see_beat(sight: Sight, beat: Beat) -> None:
         known.contradiction = _went_back(known.beat, beat) or known.contradiction
         known.beat = beat
         known.beats += 1
-    elif (ahead := _went_back(beat, known.beat)) is not None:
+    elif beat.up < known.beat.up and (ahead := _went_back(beat, known.beat)):
         # A late copy knows no more than what overtook it. This one does: the clock of
         # the beat before it was ahead, and with it the deadlines of our commands.
         known.contradiction = replace(ahead, up=beat.up)
