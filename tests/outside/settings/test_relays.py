@@ -1,5 +1,6 @@
 """Timed relays in the machine file: read, halved, and every mistake named."""
 
+import tomllib
 from dataclasses import replace
 from pathlib import Path
 
@@ -7,7 +8,7 @@ import pytest
 
 from slackwater.errors import InputError
 from slackwater.outside.settings import read_machine
-from slackwater.outside.settings.relays import check_relay_topics
+from slackwater.outside.settings.relays import RelayTable, check_relay_topics
 from slackwater.outside.settings.tables import Findings
 from tests.cli.run_program import CONFIG, changed
 
@@ -98,11 +99,12 @@ def test_a_mistake_is_named(tmp_path: Path, old: str, new: str, what: str) -> No
 
 def test_two_relays_switched_on_by_the_same_words_are_a_slip() -> None:
     """A table copied for a second pump would run the first one again."""
-    relay = read_machine(RELAYS).nodes["plug"].relay
-    assert relay is not None
-    copied = replace(relay, state_topic="workshop/other/is")
-    other = replace(copied, on_payload='{"channel":2,"ms":{ms}}')
-    for both, wrong in (((relay, copied), True), ((relay, other), False)):
+    document = tomllib.loads((RELAYS / "slackwater.toml").read_text("utf-8"))
+    relay = RelayTable.model_validate(document["relay"]["plug"])
+    copied = relay.model_copy(update={"state_topic": "workshop/other/is"})
+    words = {"on_payload": '{"channel":2,"ms":{ms}}'}
+    other = copied.model_copy(update=words)
+    for second, wrong in ((copied, True), (other, False)):
         findings = Findings(FILE)
-        check_relay_topics(both, "root", findings)
+        check_relay_topics({"plug": relay, "copy": second}, "root", findings)
         assert wrong == bool(findings.count)

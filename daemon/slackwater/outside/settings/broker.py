@@ -4,6 +4,7 @@ Floor 6. One subject: the wire's part of `slackwater.toml`. Laws here: no passwo
 read here, only its place; what the broker is called is no part of what is approved.
 """
 
+from functools import partial
 from pathlib import Path
 
 from slackwater.errors import InputError
@@ -17,6 +18,7 @@ from slackwater.outside.settings.home import read_home
 from slackwater.outside.settings.machine_model import (
     NodeTable,
 )
+from slackwater.outside.settings.partial import readable
 from slackwater.outside.settings.tables import Findings, checked, named_tables
 from slackwater.outside.settings.wire_model import BrokerTable, SiteHead
 from slackwater.outside.wire import BrokerSettings
@@ -101,21 +103,29 @@ def _no_first_key(place: str, findings: Findings) -> None:
 
 
 def checked_broker(raw: object, findings: Findings) -> BrokerTable | None:
-    """The broker's table, or None with everything wrong noted."""
-    table = checked(BrokerTable, raw, "[broker]", findings)
+    """The broker's table, None when it is none; only good when nothing was noted."""
+    table = readable(BrokerTable, raw, "[broker]", findings)
     if table is None:
         return None
-    for one, other in _PAIRS:
-        given, missing = (
-            (one, other) if getattr(table, one) is not None else (other, one)
+    for pair in _PAIRS:
+        findings.judge(partial(_check_pair, table, pair, findings))
+    findings.judge(partial(_check_authority, table, findings))
+    return table
+
+
+def _check_pair(table: BrokerTable, pair: tuple[str, str], findings: Findings) -> None:
+    one, other = pair
+    given, missing = (one, other) if getattr(table, one) is not None else (other, one)
+    if getattr(table, given) is not None and getattr(table, missing) is None:
+        findings.add(
+            f"[broker] {missing}",
+            f"{given} is given and {missing} is not",
+            "both or neither",
+            f"Add {missing}, or take {given} out.",
         )
-        if getattr(table, given) is not None and getattr(table, missing) is None:
-            findings.add(
-                f"[broker] {missing}",
-                f"{given} is given and {missing} is not",
-                "both or neither",
-                f"Add {missing}, or take {given} out.",
-            )
+
+
+def _check_authority(table: BrokerTable, findings: Findings) -> None:
     if table.certificate_file is not None and table.ca_file is None:
         findings.add(
             "[broker] ca_file",
@@ -123,7 +133,6 @@ def checked_broker(raw: object, findings: Findings) -> BrokerTable | None:
             "the authority that vouches for the broker",
             "Add ca_file: it turns TLS on.",
         )
-    return table
 
 
 def _own(document: dict[str, object], model: type[SiteHead]) -> dict[str, object]:

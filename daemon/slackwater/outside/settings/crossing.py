@@ -1,12 +1,13 @@
 """Checks what tables of the machine file say about each other.
 
 Floor 6. One subject: names and hardware that two tables share. Laws here: a name that
-leads nowhere is an error with the names that exist; solutions are kept apart when
-chemistry, a doubt or the keeper says so.
+leads nowhere is an error with the names that exist; a key that was refused hides none
+of the others; solutions are kept apart when chemistry, a doubt or the keeper says so.
 """
 
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping
+from functools import partial
 from itertools import combinations
 
 from slackwater.facts.tank import Pump, Solution
@@ -47,17 +48,29 @@ def check_references(
         for identity, table in tables[kind].items():
             for key, target in references:
                 place = f"[{kind}.{identity}] {key}".rstrip()
-                for name in _named(identity, table, key):
+                named = partial(_named, identity, table, key)
+                for name in findings.judge(named) or ():
                     _check_name(place, target, name, names[target], findings)
 
 
-def check_pumps(pumps: Mapping[str, PumpTable], findings: Findings) -> None:
+def check_pumps(
+    pumps: Mapping[str, PumpTable], solutions: Collection[str], findings: Findings
+) -> None:
     """Note shared channels, mixed reservoirs and caps that contradict each other."""
     channels: dict[tuple[str, str], list[str]] = defaultdict(list)
     reservoirs: dict[str, set[str]] = defaultdict(set)
-    for identity, table in pumps.items():
+
+    def note_channel(identity: str, table: PumpTable) -> None:
         channels[table.node, table.channel].append(identity)
-        reservoirs[table.reservoir].add(table.solution)
+
+    def note_reservoir(table: PumpTable) -> None:
+        # A solution that is not there was told, and may be a slip for the other one.
+        if table.solution in solutions:
+            reservoirs[table.reservoir].add(table.solution)
+
+    for identity, table in pumps.items():
+        findings.judge(partial(note_channel, identity, table))
+        findings.judge(partial(note_reservoir, table))
         _check_doses(f"[pump.{identity}]", table, findings)
     for (node, channel), sharing in channels.items():
         if len(sharing) > 1:
@@ -131,16 +144,23 @@ def _check_name(
 
 
 def _check_doses(place: str, table: PumpTable, findings: Findings) -> None:
-    bounds = (
-        ("smallest_dose", table.smallest_dose, "most_per_dose", table.most_per_dose),
-        ("most_per_dose", table.most_per_dose, "most_per_day", table.most_per_day),
-    )
-    for key, value, ceiling, most in bounds:
-        # A ceiling of nothing is a pump that stands still, not a contradiction.
-        if 0 < most < value:
-            findings.add(
-                f"{place} {key}",
-                f"{key} is more than {ceiling}",
-                f"at most {show_volume(most)}, what {ceiling} allows",
-                "Mend one of the two.",
-            )
+    for key, ceiling in (
+        ("smallest_dose", "most_per_dose"),
+        ("most_per_dose", "most_per_day"),
+    ):
+        findings.judge(partial(_check_below, place, table, (key, ceiling), findings))
+
+
+def _check_below(
+    place: str, table: PumpTable, keys: tuple[str, str], findings: Findings
+) -> None:
+    key, ceiling = keys
+    value_ul, most_ul = getattr(table, key), getattr(table, ceiling)
+    # A ceiling of nothing is a pump that stands still, not a contradiction.
+    if 0 < most_ul < value_ul:
+        findings.add(
+            f"{place} {key}",
+            f"{key} is more than {ceiling}",
+            f"at most {show_volume(most_ul)}, what {ceiling} allows",
+            "Mend one of the two.",
+        )

@@ -7,15 +7,17 @@ balance is refused before anything runs.
 """
 
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
 from typing import Annotated
 
 from pydantic import Field
 
 from slackwater.facts.exchanges import IN, OUT, Exchange
 from slackwater.facts.plan import PlanLine, Weekday
-from slackwater.facts.tank import Machine, Pump
+from slackwater.facts.tank import Machine
+from slackwater.outside.settings.machine_model import PumpTable
 from slackwater.outside.settings.plan_model import (
     LONGEST_CYCLE_DAYS,
     Day,
@@ -25,6 +27,7 @@ from slackwater.outside.settings.quantities import Duration, Id, PlainText, Volu
 from slackwater.outside.settings.tables import Findings, TableModel, listed, suggestion
 
 Words = tuple[str, str, str, str]
+_KEYS = ("drain", "fill")
 
 
 class PairTable(TableModel):
@@ -96,89 +99,122 @@ class ExchangeTable(TableModel):
     )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Around:
+    """What stands around the pairs; `names` are the ids of all pumps of the file."""
+
+    machine: Machine
+    pumps: Mapping[str, PumpTable]
+    relays: Collection[str]
+    names: Collection[str]
+
+
 def exchanges_from(
-    tables: Mapping[str, PairTable], machine: Machine, findings: Findings
+    tables: Mapping[str, PairTable], around: Around, findings: Findings
 ) -> dict[str, Exchange]:
-    """The pairs, with everything wrong noted."""
-    used = Counter(
-        pump for table in tables.values() for pump in (table.drain, table.fill)
-    )
+    """The pairs that can be read, with everything wrong noted."""
+    judge = findings.judge
+    named = [partial(getattr, one, key) for one in tables.values() for key in _KEYS]
+    used = Counter(map(judge, named))
+    found = {}
     for identity, table in tables.items():
-        for key, *words in _pair_faults(table, machine, used):
-            findings.add(f"[exchange.{identity}] {key}".rstrip(), *words)
-    return {
-        identity: Exchange(
-            id=identity,
+        reader = _PairReader(id=identity, table=table, around=around, findings=findings)
+        for key in _KEYS:
+            judge(partial(reader.check, key, used))
+        pair = judge(reader.pair)
+        if pair is not None:
+            found[identity] = pair
+    return found
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _PairReader:
+    id: str
+    table: PairTable
+    around: Around
+    findings: Findings
+
+    def pair(self) -> Exchange:
+        """The pair; only good when nothing was noted."""
+        table = self.table
+        return Exchange(
+            id=self.id,
             tank=table.tank,
             drain=table.drain,
             fill=table.fill,
             settle_s=table.settle,
         )
-        for identity, table in tables.items()
-    }
 
-
-def _pair_faults(
-    table: PairTable, machine: Machine, used: Mapping[str, int]
-) -> Iterator[Words]:
-    for key in ("drain", "fill"):
-        name = getattr(table, key)
-        pump = machine.pumps.get(name)
-        if pump is None:
-            yield (
+    def check(self, key: str, used: Mapping[str | None, int]) -> None:
+        """Note what is wrong with the pump of one key."""
+        name, names = getattr(self.table, key), self.around.names
+        if name not in names:
+            self._note(
                 key,
                 f'there is no pump "{name}"',
-                f"one of {listed(sorted(machine.pumps))}",
-                f"{suggestion(name, machine.pumps)}Name a pump of this file.",
+                f"one of {listed(sorted(names))}",
+                f"{suggestion(name, names)}Name a pump of this file.",
             )
-            continue
+            return
         if used[name] > 1:
-            yield (
+            self._note(
                 key,
                 f"the pump {name} is named twice in exchanges",
                 "two pumps for each exchange, and none in two of them",
                 "Give it a pump of its own.",
             )
-        yield from _pump_faults(key, pump, table, machine)
+        pump = self.around.pumps.get(name)
+        for check in (self._tank, self._solution, self._node, self._container):
+            if pump is not None:
+                self.findings.judge(partial(check, key, name, pump))
 
+    def _note(self, key: str, what: str, expected: str, advice: str) -> None:
+        self.findings.add(f"[exchange.{self.id}] {key}", what, expected, advice)
 
-def _pump_faults(
-    key: str, pump: Pump, table: PairTable, machine: Machine
-) -> Iterator[Words]:
-    solution, node = machine.solutions.get(pump.solution), machine.nodes.get(pump.node)
-    if pump.tank != table.tank:
-        yield (
-            key,
-            f"the pump {pump.id} serves {pump.tank}",
-            f"a pump of {table.tank}",
-            "Mend the tank or the pump.",
-        )
-    if solution is not None and (solution.effects or machine.apart.get(solution.id)):
-        yield (
-            key,
-            f"the pump {pump.id} moves {solution.id}, which is dosed or kept apart",
-            "a solution with no_effects = true and fully_declared = true",
-            "Describe the water so; what it does is known from its tests.",
-        )
-    if node is not None and node.relay is not None:
-        yield (
-            key,
-            f"the pump {pump.id} is behind a plain relay",
-            "a pump whose node reports what flowed",
-            "Drive it by a pump node: nobody would see what was drained.",
-        )
-    others = [
-        one.id
-        for one in machine.pumps.values()
-        if one.reservoir == pump.reservoir and one.id != pump.id
-    ]
-    if others:
-        yield (
-            key,
-            f"its container {pump.reservoir} serves {listed(others)} as well",
-            "a container of its own",
-            "Add a reservoir, or the level could not be believed.",
-        )
+    def _tank(self, key: str, name: str, pump: PumpTable) -> None:
+        if pump.tank != self.table.tank:
+            self._note(
+                key,
+                f"the pump {name} serves {pump.tank}",
+                f"a pump of {self.table.tank}",
+                "Mend the tank or the pump.",
+            )
+
+    def _solution(self, key: str, name: str, pump: PumpTable) -> None:
+        machine = self.around.machine
+        moved = machine.solutions.get(pump.solution)
+        if moved is not None and (moved.effects or machine.apart.get(moved.id)):
+            self._note(
+                key,
+                f"the pump {name} moves {moved.id}, which is dosed or kept apart",
+                "a solution with no_effects = true and fully_declared = true",
+                "Describe the water so; what it does is known from its tests.",
+            )
+
+    def _node(self, key: str, name: str, pump: PumpTable) -> None:
+        if pump.node in self.around.relays:
+            self._note(
+                key,
+                f"the pump {name} is behind a plain relay",
+                "a pump whose node reports what flowed",
+                "Drive it by a pump node: nobody would see what was drained.",
+            )
+
+    def _container(self, key: str, name: str, pump: PumpTable) -> None:
+        judge = self.findings.judge
+        others = [
+            other
+            for other, table in self.around.pumps.items()
+            if other != name
+            and judge(partial(getattr, table, "reservoir")) == pump.reservoir
+        ]
+        if others:
+            self._note(
+                key,
+                f"its container {pump.reservoir} serves {listed(others)} as well",
+                "a container of its own",
+                "Add a reservoir, or the level could not be believed.",
+            )
 
 
 def exchange_lines(

@@ -7,8 +7,9 @@ never weaker than its bounds.
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import partial
 
-from slackwater.facts.tank import AlkalinityGuard, Probe, Tank
+from slackwater.facts.tank import AlkalinityGuard
 from slackwater.outside.settings.amounts import Amounts
 from slackwater.outside.settings.guard_model import (
     CEILING_ABOVE_TARGET,
@@ -21,24 +22,37 @@ from slackwater.outside.settings.tables import Findings, shown
 ALKALINITY = "alkalinity"
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Aim:
+    """What a tank says of its alkalinity.
+
+    `target` is None where none stands there and where it was refused: then it is
+    stated all the same.
+    """
+
+    target: float | None
+    is_stated: bool
+    needs_guard: bool
+
+
+# Of a tank that is not there nothing is known, and its absence was told.
+NO_TANK = Aim(target=None, is_stated=True, needs_guard=True)
+
+
 def guards_from(
-    tables: Mapping[str, InterlockTable],
-    tanks: Mapping[str, Tank],
-    probes: Mapping[str, Probe],
-    findings: Findings,
+    tables: Mapping[str, InterlockTable], aims: Mapping[str, Aim], findings: Findings
 ) -> dict[str, AlkalinityGuard]:
-    """A guard for each tank that needs one."""
-    measured = {
-        probe.tank for probe in probes.values() if probe.parameter == ALKALINITY
-    }
+    """A guard for each tank that needs one, by what is aimed at in it."""
     guards = {}
-    for identity, tank in tanks.items():
-        needed = ALKALINITY in {*tank.targets, *tank.caps} or identity in measured
-        table = tables.get(identity)
-        if table is None and not needed:
+    for identity in sorted({*aims, *tables}):
+        aim, table = aims.get(identity, NO_TANK), tables.get(identity)
+        if table is None and not aim.needs_guard:
             continue
         reader = _GuardReader(
-            tank=tank, table=table or InterlockTable(), findings=findings
+            tank=identity,
+            aim=aim,
+            table=table or InterlockTable(),
+            findings=findings,
         )
         guard = reader.guard()
         if guard is not None:
@@ -48,35 +62,38 @@ def guards_from(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _GuardReader:
-    tank: Tank
+    tank: str
+    aim: Aim
     table: InterlockTable
     findings: Findings
 
     @property
     def place(self) -> str:
-        return f"[interlock.{self.tank.id}]"
+        return f"[interlock.{self.tank}]"
 
     def guard(self) -> AlkalinityGuard | None:
         """The guard, or None with everything wrong noted."""
-        ceiling = self._ceiling()
+        ceiling = self.findings.judge(self._ceiling)
         floor = self._level("alkalinity_floor")
         spans = [
             self._span(f"alkalinity_{name}")
             for name in ("rise", "fall", "spread", "hysteresis")
         ]
+        self._check_order(floor, ceiling)
         if ceiling is None or floor is None or None in spans:
             return None
         rise, fall, spread, hysteresis = (span or 0.0 for span in spans)
-        self._check_order(floor, ceiling)
-        return AlkalinityGuard(
-            ceiling=ceiling,
-            floor=floor,
-            rise=rise,
-            fall=fall,
-            spread=spread,
-            hysteresis=hysteresis,
-            good_readings=self.table.good_readings,
-            hold_at_least_s=self.table.hold_at_least,
+        return self.findings.judge(
+            lambda: AlkalinityGuard(
+                ceiling=ceiling,
+                floor=floor,
+                rise=rise,
+                fall=fall,
+                spread=spread,
+                hysteresis=hysteresis,
+                good_readings=self.table.good_readings,
+                hold_at_least_s=self.table.hold_at_least,
+            )
         )
 
     @property
@@ -86,24 +103,25 @@ class _GuardReader:
     def _ceiling(self) -> float | None:
         if self.table.alkalinity_ceiling is not None:
             return self._level("alkalinity_ceiling")
-        target = self.tank.targets.get(ALKALINITY)
+        target = self.aim.target
         above = self.amounts.span("", CEILING_ABOVE_TARGET)
         highest = self.amounts.level("", HIGHEST_CEILING)
-        if target is None or above is None or highest is None:
+        if target is not None and above is not None and highest is not None:
+            return min(target + above, highest)
+        if not self.aim.is_stated:
             self.findings.add(
                 f"{self.place} alkalinity_ceiling",
                 "neither a ceiling nor a target for alkalinity is given",
                 "a ceiling, or targets.alkalinity in the tank's table",
-                f'Add  alkalinity = "8.0 dKH"  to the targets of {self.tank.id}.',
+                f'Add  alkalinity = "8.0 dKH"  to the targets of {self.tank}.',
             )
-            return None
-        return min(target + above, highest)
+        return None
 
     def _level(self, key: str) -> float | None:
-        return self._bounded(key, self.amounts.level)
+        return self.findings.judge(partial(self._bounded, key, self.amounts.level))
 
     def _span(self, key: str) -> float | None:
-        return self._bounded(key, self.amounts.span)
+        return self.findings.judge(partial(self._bounded, key, self.amounts.span))
 
     def _bounded(
         self, key: str, read: Callable[[str, str], float | None]
@@ -124,9 +142,10 @@ class _GuardReader:
             return None
         return value
 
-    def _check_order(self, floor: float, ceiling: float) -> None:
-        target = self.tank.targets.get(ALKALINITY)
-        if not floor < (ceiling if target is None else target):
+    def _check_order(self, floor: float | None, ceiling: float | None) -> None:
+        target = self.aim.target
+        above = ceiling if target is None else target
+        if floor is not None and above is not None and not floor < above:
             self.findings.add(
                 f"{self.place} alkalinity_floor",
                 f"the floor {shown(self.table.alkalinity_floor)} is not below the "
@@ -134,7 +153,7 @@ class _GuardReader:
                 "a floor below the target",
                 "Lower the floor.",
             )
-        if target is not None and not target < ceiling:
+        if target is not None and ceiling is not None and not target < ceiling:
             self.findings.add(
                 f"{self.place} alkalinity_ceiling",
                 f"the ceiling {shown(self.table.alkalinity_ceiling)} is not above the "

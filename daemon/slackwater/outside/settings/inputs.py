@@ -4,11 +4,12 @@ Floor 6. One subject: inputs that are on, off or counted. Laws here: a word mean
 thing; a mapped topic is never one of the daemon's own.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
+from functools import partial
+from operator import attrgetter
 
 from slackwater.facts.limits import Role, Switch
-from slackwater.facts.tank import Probe
-from slackwater.outside.settings.input_model import SwitchTable
+from slackwater.outside.settings.input_model import ProbeTable, SwitchTable
 from slackwater.outside.settings.tables import Findings, listed, shown
 
 # Roles whose normal state is on; the others are off when all is well.
@@ -30,32 +31,36 @@ BUTTONS: frozenset[Role] = frozenset({"feeding", "hands"})
 def switches_from(
     tables: Mapping[str, SwitchTable], findings: Findings
 ) -> dict[str, Switch]:
-    """Every switch; only good when nothing was noted."""
-    return {
-        identity: _switch(identity, table, findings)
-        for identity, table in tables.items()
-    }
+    """Every switch that can be read; only good when nothing was noted."""
+    found = {}
+    for identity, table in tables.items():
+        for check in _CHECKS:
+            findings.judge(partial(check, f"[switch.{identity}]", table, findings))
+        switch = findings.judge(partial(_switch, identity, table))
+        if switch is not None:
+            found[identity] = switch
+    return found
 
 
 def check_topics(
-    probes: Iterable[Probe], switches: Iterable[Switch], root: str, findings: Findings
+    kind: str,
+    tables: Mapping[str, ProbeTable | SwitchTable],
+    root: str,
+    findings: Findings,
 ) -> None:
-    """Note mapped topics that lie among the daemon's own."""
-    for kind, inputs in (("probe", probes), ("switch", switches)):
-        for source in inputs:
-            if source.topic.startswith(f"{root}/"):
-                findings.add(
-                    f"[{kind}.{source.id}] topic",
-                    f"{shown(source.topic)} is one of the daemon's own topics",
-                    f"a topic that does not begin with {root}/",
-                    "Let it speak on a topic of its own, or as the contract says.",
-                )
+    """Note mapped topics of probes or switches that lie among the daemon's own."""
+    for identity, table in tables.items():
+        topic = findings.judge(partial(attrgetter("topic"), table)) or ""
+        if topic.startswith(f"{root}/"):
+            findings.add(
+                f"[{kind}.{identity}] topic",
+                f"{shown(topic)} is one of the daemon's own topics",
+                f"a topic that does not begin with {root}/",
+                "Let it speak on a topic of its own, or as the contract says.",
+            )
 
 
-def _switch(identity: str, table: SwitchTable, findings: Findings) -> Switch:
-    place = f"[switch.{identity}]"
-    _check_words(place, table, findings)
-    _check_role(place, table, findings)
+def _switch(identity: str, table: SwitchTable) -> Switch:
     hold_s = table.hold_at_least
     if hold_s is None:
         hold_s = HOLD_AT_LEAST_S.get(table.role, A_MINUTE_S)
@@ -93,23 +98,36 @@ def _check_words(place: str, table: SwitchTable, findings: Findings) -> None:
         )
 
 
-def _check_role(place: str, table: SwitchTable, findings: Findings) -> None:
-    for key, role in (("pump", "power"), ("unit", COUNTER)):
-        given = getattr(table, key) is not None
-        if given and table.role != role:
-            findings.add(
-                f"{place} {key}",
-                f"{key} is given for the role {table.role}",
-                f"{key} beside the role {role} alone",
-                f"Take {key} out or mend the role.",
-            )
-        elif not given and table.role == role:
-            findings.add(
-                f"{place} {key}",
-                f"{key} is missing for the role {role}",
-                f"{key} beside it",
-                f'Add a line like  {key} = "…"',
-            )
+def _check_pump(place: str, table: SwitchTable, findings: Findings) -> None:
+    _check_role(place, table, ("pump", "power"), findings)
+
+
+def _check_unit(place: str, table: SwitchTable, findings: Findings) -> None:
+    _check_role(place, table, ("unit", COUNTER), findings)
+
+
+def _check_role(
+    place: str, table: SwitchTable, pair: tuple[str, Role], findings: Findings
+) -> None:
+    key, role = pair
+    given = getattr(table, key) is not None
+    if given and table.role != role:
+        findings.add(
+            f"{place} {key}",
+            f"{key} is given for the role {table.role}",
+            f"{key} beside the role {role} alone",
+            f"Take {key} out or mend the role.",
+        )
+    elif not given and table.role == role:
+        findings.add(
+            f"{place} {key}",
+            f"{key} is missing for the role {role}",
+            f"{key} beside it",
+            f'Add a line like  {key} = "…"',
+        )
+
+
+def _check_period(place: str, table: SwitchTable, findings: Findings) -> None:
     if not table.period and table.role not in BUTTONS:
         findings.add(
             f"{place} period",
@@ -117,6 +135,9 @@ def _check_role(place: str, table: SwitchTable, findings: Findings) -> None:
             "a period above 0 s; 0 s for feeding and hands alone",
             "Let it speak at least once a day and say how often.",
         )
+
+
+def _check_counter(place: str, table: SwitchTable, findings: Findings) -> None:
     if table.role == COUNTER and table.topic is None and table.pointer is None:
         findings.add(
             f"{place} pointer",
@@ -124,3 +145,7 @@ def _check_role(place: str, table: SwitchTable, findings: Findings) -> None:
             "a topic, a pointer or both",
             'Add a line like  topic = "cellar/top-off/total"',
         )
+
+
+# Each asks for no more than it judges, so that a key that was refused hides no other.
+_CHECKS = (_check_words, _check_pump, _check_unit, _check_period, _check_counter)

@@ -7,6 +7,7 @@ two is never beyond the harder one.
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import partial
 
 from slackwater.facts.limits import WaterLimits
 from slackwater.outside.settings.amounts import Amounts
@@ -19,7 +20,7 @@ def limits_from(
 ) -> dict[str, WaterLimits]:
     """The limits of each tank; a tank is left out when something was noted."""
     found = {}
-    for tank in tanks:
+    for tank in sorted({*tanks, *tables}):
         reader = _LimitReader(
             tank=tank, table=tables.get(tank, WatchTable()), findings=findings
         )
@@ -39,21 +40,24 @@ class _LimitReader:
         """The limits, or None with everything wrong noted."""
         values: dict[str, float] = {}
         for key in LIMIT_BOUNDS:
-            value = self._bounded(key)
+            value = self.findings.judge(partial(self._bounded, key))
             if value is not None:
                 values[key] = value
+        for lower, upper in RISING:
+            if {lower, upper} <= values.keys():
+                self._check_order(lower, upper, values)
         if len(values) < len(LIMIT_BOUNDS):
             return None
-        for lower, upper in RISING:
-            self._check_order(lower, upper, values)
         table = self.table
-        return WaterLimits(
-            **values,
-            good_readings=table.good_readings,
-            hold_at_least_s=table.hold_at_least,
-            top_off_factor=table.top_off_factor,
-            calibration_ends_s=table.calibration_ends,
-            drift_stops=table.drift_stops,
+        return self.findings.judge(
+            lambda: WaterLimits(
+                **values,
+                good_readings=table.good_readings,
+                hold_at_least_s=table.hold_at_least,
+                top_off_factor=table.top_off_factor,
+                calibration_ends_s=table.calibration_ends,
+                drift_stops=table.drift_stops,
+            )
         )
 
     def _bounded(self, key: str) -> float | None:

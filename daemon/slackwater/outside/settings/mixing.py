@@ -6,10 +6,12 @@ nothing about its effects says so in words.
 """
 
 from dataclasses import dataclass, replace
+from functools import partial
 
 from slackwater.facts.tank import Solution
 from slackwater.outside.settings.amounts import Amounts
 from slackwater.outside.settings.machine_model import SaltTable, SolutionTable
+from slackwater.outside.settings.partial import is_whole
 from slackwater.outside.settings.tables import Findings, listed
 from slackwater.water.salts import salt_named, water_in
 from slackwater.water.solutions import Portion, Stock, stock_from_recipe
@@ -29,7 +31,9 @@ def solution_from(
     identity: str, table: SolutionTable, findings: Findings
 ) -> Solution | None:
     """The solution, or None with everything wrong noted."""
-    return _SolutionReader(identity=identity, table=table, findings=findings).solution()
+    reader = _SolutionReader(identity=identity, table=table, findings=findings)
+    solution = findings.judge(reader.solution)
+    return solution if is_whole(table) else None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,9 +59,14 @@ class _SolutionReader:
         return None
 
     def _way(self) -> str:
-        ways = [way for way in _WAYS if getattr(self.table, way)]
+        given = {way: partial(getattr, self.table, way) for way in _WAYS}
+        ways = [way for way, read in given.items() if self.findings.judge(read)]
         if len(ways) == 1:
             return ways[0]
+        if not ways:
+            # One that was refused is one all the same: asking for it ends here.
+            for read in given.values():
+                read()
         self.findings.add(
             self.place,
             f"{listed(ways)} are given" if ways else "nothing says what it does",
@@ -69,29 +78,41 @@ class _SolutionReader:
     def _check_strays(self, way: str) -> None:
         if way != "formula":
             for key in _SALT_KEYS:
-                if getattr(self.table, key) is not None:
-                    self.findings.add(
-                        f"{self.place} {key}",
-                        f"{key} is given without formula",
-                        "a formula beside it",
-                        f"Add formula, or take {key} out.",
-                    )
+                self.findings.judge(partial(self._check_salt_key, key))
         recipe = way in ("formula", "salts")
-        if self.table.coldest is not None and not recipe:
+        self.findings.judge(partial(self._check_coldest, is_recipe=recipe))
+        for key in ("hydroxide", "bicarbonate"):
+            self.findings.judge(partial(self._check_beside, key, is_recipe=recipe))
+        self.findings.judge(self._check_alone)
+
+    def _check_salt_key(self, key: str) -> None:
+        if getattr(self.table, key) is not None:
+            self.findings.add(
+                f"{self.place} {key}",
+                f"{key} is given without formula",
+                "a formula beside it",
+                f"Add formula, or take {key} out.",
+            )
+
+    def _check_coldest(self, *, is_recipe: bool) -> None:
+        if self.table.coldest is not None and not is_recipe:
             self.findings.add(
                 f"{self.place} coldest",
                 "coldest is given without formula",
                 "a formula or salts beside it",
                 "Take coldest out: only what is weighed in can be checked.",
             )
-        for key in ("hydroxide", "bicarbonate"):
-            if recipe and getattr(self.table, key):
-                self.findings.add(
-                    f"{self.place} {key}",
-                    f"{key} is given beside a formula",
-                    "the formula alone",
-                    f"Take {key} out: it follows from the formula.",
-                )
+
+    def _check_beside(self, key: str, *, is_recipe: bool) -> None:
+        if is_recipe and getattr(self.table, key):
+            self.findings.add(
+                f"{self.place} {key}",
+                f"{key} is given beside a formula",
+                "the formula alone",
+                f"Take {key} out: it follows from the formula.",
+            )
+
+    def _check_alone(self) -> None:
         if self.table.hydroxide and self.table.bicarbonate:
             self.findings.add(
                 f"{self.place} bicarbonate",
@@ -133,8 +154,11 @@ class _SolutionReader:
 
     def _from_salts(self) -> Solution | None:
         before = self.findings.count
-        portions = [self._portion(place, salt) for place, salt in self._salts()]
-        if self.findings.count > before:
+        portions = [
+            self.findings.judge(partial(self._portion, place, salt))
+            for place, salt in self._salts()
+        ]
+        if self.findings.count > before or None in portions:
             return None
         stock = self._stock([portion for portion in portions if portion])
         return None if stock is None else _filled(self._record(FORMULA), stock)
@@ -160,23 +184,21 @@ class _SolutionReader:
                 for number, salt in enumerate(table.salts)
             ]
         for key in ("strength", "purity"):
-            if getattr(table, key) is None:
-                self.findings.add(
-                    f"{self.place} {key}",
-                    "the key is missing",
-                    f"{key} beside formula",
-                    f"Add a line like  {key} = {_EXAMPLES[key]}",
-                )
-        if table.formula is None or table.strength is None or table.purity is None:
-            return []
+            self.findings.judge(partial(self._check_given, key))
         # The figures were read already; reading them again would refuse them.
-        salt = SaltTable.model_construct(
-            formula=table.formula,
-            hydrate=table.hydrate,
-            strength=table.strength,
-            purity=table.purity,
-        )
+        salt = SaltTable.model_construct(formula=table.formula)
+        for key in _SALT_KEYS:
+            self.findings.judge(partial(_hand_on, key, table, salt))
         return [(self.place, salt)]
+
+    def _check_given(self, key: str) -> None:
+        if getattr(self.table, key) is None:
+            self.findings.add(
+                f"{self.place} {key}",
+                "the key is missing",
+                f"{key} beside formula",
+                f"Add a line like  {key} = {_EXAMPLES[key]}",
+            )
 
     def _portion(self, place: str, table: SaltTable) -> Portion | None:
         """The portion, looked at here so that each finding names its own key."""
@@ -194,6 +216,12 @@ class _SolutionReader:
             grams_per_litre=table.strength,
             purity=table.purity,
         )
+
+
+def _hand_on(key: str, table: SolutionTable, salt: SaltTable) -> None:
+    value = getattr(table, key)
+    if value is not None:
+        salt.__dict__[key] = value
 
 
 def _filled(plain: Solution, stock: Stock) -> Solution:

@@ -6,7 +6,9 @@ two executions.
 """
 
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
+from functools import partial
+from operator import attrgetter
 from typing import Annotated
 
 from pydantic import Field, StringConstraints
@@ -18,6 +20,8 @@ from slackwater.outside.settings.tables import Findings, TableModel, listed, sho
 
 Payload = Annotated[str, StringConstraints(min_length=1, max_length=500)]
 LENGTHS = ("{ms}", "{s}")
+# What switches a relay on: where, and which words.
+_SWITCHED_BY = attrgetter("on_topic", "on_payload")
 
 
 class RelayTable(TableModel):
@@ -111,18 +115,11 @@ def check_relays(
     findings: Findings,
 ) -> None:
     """Note templates without a length, words that mean both, and shared relays."""
-    driven = Counter(pump.node for pump in pumps)
+    driven = Counter(findings.judge(partial(attrgetter("node"), one)) for one in pumps)
     for identity, table in relays.items():
         place = f"[relay.{identity}]"
-        _check_length(place, table, findings)
-        both = sorted({*table.on} & {*table.off})
-        if both:
-            findings.add(
-                f"{place} on",
-                f"{listed(both)} means on and off",
-                "words that mean one of the two",
-                "Take each out of one list.",
-            )
+        findings.judge(partial(_check_length, place, table, findings))
+        findings.judge(partial(_check_words, place, table, findings))
         if driven[identity] > 1:
             findings.add(
                 place,
@@ -130,56 +127,93 @@ def check_relays(
                 "one pump for each relay",
                 "Give each pump a relay of its own.",
             )
-        node = nodes.get(identity)
-        if node is not None and node.key_file is not None:
-            findings.add(
-                f"[node.{identity}] key_file",
-                "a relay signs nothing",
-                "no key beside a relay",
-                "Take key_file out.",
-            )
+        if identity in nodes:
+            findings.judge(partial(_check_key, identity, nodes[identity], findings))
 
 
-def check_relay_topics(relays: Iterable[Relay], root: str, findings: Findings) -> None:
+def check_relay_topics(
+    relays: Mapping[str, RelayTable], root: str, findings: Findings
+) -> None:
     """Note topics among the daemon's own, and two relays that speak or hear as one."""
-    relays = list(relays)
-    states = Counter(relay.state_topic for relay in relays)
-    switched = Counter((relay.on_topic, relay.on_payload) for relay in relays)
-    for relay in relays:
-        for key, topic in (
-            ("on_topic", relay.on_topic),
-            ("off_topic", relay.off_topic),
-            ("state_topic", relay.state_topic),
-            ("ask_topic", relay.ask_topic),
-        ):
-            if topic.startswith(f"{root}/"):
-                findings.add(
-                    f"[relay] {key}",
-                    f"{shown(topic)} is one of the daemon's own topics",
-                    f"a topic that does not begin with {root}/",
-                    "Let the relay speak on topics of its own.",
-                )
-        if relay.state_topic in {relay.on_topic, relay.off_topic}:
-            findings.add(
-                "[relay] state_topic",
-                f"{shown(relay.state_topic)} is where it is told what to do",
-                "a topic on which only the relay itself speaks",
-                "Name the topic of its own state: our own words prove nothing.",
-            )
-        if switched[relay.on_topic, relay.on_payload] > 1:
-            findings.add(
-                "[relay] on_topic",
-                f"the same words on {shown(relay.on_topic)} switch two relays on",
-                "a topic, or a payload, of its own for each relay",
-                "Mend the one that was copied: it would run the other one's pump.",
-            )
-        if states[relay.state_topic] > 1:
-            findings.add(
-                "[relay] state_topic",
-                f"two relays speak on {shown(relay.state_topic)}",
-                "a topic of its own for each relay",
-                "Mend the topic of one of them.",
-            )
+    judge = findings.judge
+    said = [judge(partial(attrgetter("state_topic"), one)) for one in relays.values()]
+    heard = [judge(partial(_SWITCHED_BY, one)) for one in relays.values()]
+    for identity, relay in relays.items():
+        place = f"[relay.{identity}]"
+        for key in ("on_topic", "off_topic", "state_topic", "ask_topic"):
+            judge(partial(_check_topic, f"{place} {key}", relay, root, findings))
+        for key in ("on_topic", "off_topic"):
+            judge(partial(_check_own_words, place, relay, key, findings))
+        judge(partial(_check_switched, place, relay, heard, findings))
+        judge(partial(_check_state, place, relay, said, findings))
+
+
+def _check_topic(place: str, relay: RelayTable, root: str, findings: Findings) -> None:
+    topic = getattr(relay, place.rpartition(" ")[2]) or ""
+    if topic.startswith(f"{root}/"):
+        findings.add(
+            place,
+            f"{shown(topic)} is one of the daemon's own topics",
+            f"a topic that does not begin with {root}/",
+            "Let the relay speak on topics of its own.",
+        )
+
+
+def _check_own_words(
+    place: str, relay: RelayTable, key: str, findings: Findings
+) -> None:
+    if relay.state_topic == getattr(relay, key):
+        findings.add(
+            f"{place} state_topic",
+            f"{shown(relay.state_topic)} is where it is told what to do",
+            "a topic on which only the relay itself speaks",
+            "Name the topic of its own state: our own words prove nothing.",
+        )
+
+
+def _check_switched(
+    place: str, relay: RelayTable, heard: Sequence[object], findings: Findings
+) -> None:
+    if heard.count((relay.on_topic, relay.on_payload)) > 1:
+        findings.add(
+            f"{place} on_topic",
+            f"the same words on {shown(relay.on_topic)} switch two relays on",
+            "a topic, or a payload, of its own for each relay",
+            "Mend the one that was copied: it would run the other one's pump.",
+        )
+
+
+def _check_state(
+    place: str, relay: RelayTable, said: Sequence[object], findings: Findings
+) -> None:
+    if said.count(relay.state_topic) > 1:
+        findings.add(
+            f"{place} state_topic",
+            f"two relays speak on {shown(relay.state_topic)}",
+            "a topic of its own for each relay",
+            "Mend the topic of one of them.",
+        )
+
+
+def _check_words(place: str, table: RelayTable, findings: Findings) -> None:
+    both = sorted({*table.on} & {*table.off})
+    if both:
+        findings.add(
+            f"{place} on",
+            f"{listed(both)} means on and off",
+            "words that mean one of the two",
+            "Take each out of one list.",
+        )
+
+
+def _check_key(identity: str, node: NodeTable, findings: Findings) -> None:
+    if node.key_file is not None:
+        findings.add(
+            f"[node.{identity}] key_file",
+            "a relay signs nothing",
+            "no key beside a relay",
+            "Take key_file out.",
+        )
 
 
 def _check_length(place: str, table: RelayTable, findings: Findings) -> None:

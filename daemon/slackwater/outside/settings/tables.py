@@ -9,7 +9,7 @@ import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
-from typing import TypeVar
+from typing import TYPE_CHECKING, NoReturn, TypeVar
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 from pydantic.fields import FieldInfo
@@ -27,6 +27,10 @@ ModelT = TypeVar("ModelT", bound="TableModel")
 ValueT = TypeVar("ValueT")
 
 
+class UnreadError(Exception):
+    """A value was asked for that was refused; what is wrong with it was noted."""
+
+
 class TableModel(BaseModel):
     """One kind of table: strict types, no key that nobody reads."""
 
@@ -39,6 +43,14 @@ class TableModel(BaseModel):
         # Those that only stand inside others are never validated by themselves.
         defer_build=True,
     )
+
+    if not TYPE_CHECKING:  # or every attribute would seem to be there
+
+        def __getattr__(self, name: str) -> NoReturn:
+            """Only asked for what is not there: in a table read in part."""
+            if name in type(self).model_fields:
+                raise UnreadError(name)
+            return super().__getattr__(name)
 
 
 class Findings:
@@ -64,13 +76,20 @@ class Findings:
     def attempt(self, place: str, read: Callable[[], ValueT]) -> ValueT | None:
         """What `read` gives, or None after noting why it refused."""
         try:
-            return read()
+            return self.judge(read)
         except PydanticCustomError as error:
             told = error.context or {}
             self.add(place, str(told["what"]), str(told["expected"]), str(told["do"]))
         except InputError as error:
             self.adopt(place, error)
         return None
+
+    def judge(self, judged: Callable[[], ValueT]) -> ValueT | None:
+        """What `judged` gives, or None where it asked for what was refused before."""
+        try:
+            return judged()
+        except UnreadError:
+            return None
 
     @property
     def count(self) -> int:
@@ -191,7 +210,7 @@ class _Spot:
             if own is None:
                 continue
             field, siblings = own, tuple(model.model_fields)
-            inner = _inner_model(own)
+            inner = inner_model(own)
             if inner is not None and part != place[-1]:
                 model, siblings = inner, tuple(inner.model_fields)
         key = place[-1] if place else ""
@@ -226,7 +245,7 @@ def _note(spot: _Spot, detail: ErrorDetails, table: str, findings: Findings) -> 
         )
 
 
-def _inner_model(field: FieldInfo) -> type[TableModel] | None:
+def inner_model(field: FieldInfo) -> type[TableModel] | None:
     """The table model inside a field such as `dict[str, CapTable]`."""
     waiting: list[object] = [field.annotation]
     while waiting:

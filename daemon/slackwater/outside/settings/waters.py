@@ -1,26 +1,27 @@
 """Turns tables whose units depend on a parameter into records.
 
-Floor 6. One subject: tanks, probes and outside sources. Laws here: what may be added
-is rounded down and what is added anyway is rounded up; a figure outside what the
+Floor 6. One subject: tanks and outside sources. Laws here: what may be added is
+rounded down and what is added anyway is rounded up; a figure outside what the
 parameter can be is refused; ranges of common practice need a typed reason to leave.
 """
 
 import math
 import zoneinfo
+from collections.abc import Callable
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import partial
+from operator import attrgetter
+from typing import TypeVar
 
 from slackwater.facts.tank import (
     EffectCap,
     Outside,
-    Probe,
     Tank,
     TraceLimits,
     Uptake,
 )
 from slackwater.outside.settings.amounts import Amounts
-from slackwater.outside.settings.input_model import ProbeTable
-from slackwater.outside.settings.inputs import pointer_of
 from slackwater.outside.settings.machine_model import (
     BandTable,
     CapTable,
@@ -28,7 +29,6 @@ from slackwater.outside.settings.machine_model import (
     TankTable,
     UptakeTable,
 )
-from slackwater.outside.settings.quantities import plain_number
 from slackwater.outside.settings.tables import Findings, shown, suggestion
 from slackwater.water.plumes import TURNS_BETWEEN
 
@@ -51,88 +51,46 @@ HIGHEST_NET_RISE = {
     "carbon": "0.15 mmol/L/day",
 }
 
-# Equal readings of less than this are ordinary; alkalinity goes by chance alone. A
-# heated tank and its salt stand still for hours (common practice, no source).
-DAY_S = 86_400.0
-FROZEN_AFTER_S = {ALKALINITY: 0.0, "ph": 6 * 3600.0}
+# Stands for the water of a tank that could not be read: what is written can be judged.
+UNKNOWN_UL = 1
+
+ItemT = TypeVar("ItemT")
+ReadT = TypeVar("ReadT")
 
 # Names the system gives to whatever zone it stands in: not the same everywhere.
 _NO_ZONES = frozenset({"localtime", "Factory", "posixrules"})
 
 
-def tank_from(identity: str, table: TankTable, findings: Findings) -> Tank:
-    """The tank; only good when nothing was noted."""
+def tank_from(identity: str, table: TankTable, findings: Findings) -> Tank | None:
+    """The tank, None when it cannot be read; only good when nothing was noted."""
     reader = _TankReader(identity=identity, table=table, findings=findings)
     return reader.tank()
 
 
-def probe_from(identity: str, table: ProbeTable, findings: Findings) -> Probe | None:
-    """The probe, or None with everything wrong noted."""
-    place = f"[probe.{identity}]"
-    amounts = Amounts(parameter=table.parameter, findings=findings)
-    if not amounts.is_known(f"{place} parameter"):
-        return None
-    linear = amounts.linear(f"{place} unit", table.unit)
-    resolution = amounts.span(f"{place} resolution", table.resolution)
-    low: float | None
-    high: float | None
-    low, high = amounts.plausible()
-    if table.low is not None:
-        low = amounts.level(f"{place} low", table.low)
-    if table.high is not None:
-        high = amounts.level(f"{place} high", table.high)
-    scale = findings.attempt(f"{place} scale", lambda: plain_number(table.scale))
-    if linear is None or resolution is None or scale is None:
-        return None
-    if low is None or high is None:
-        return None
-    _check_scale(place, table, findings)
-    if not low < high:
-        findings.add(
-            f"{place} low", "low is not below high", "low below high", "Swap the two."
-        )
-    return Probe(
-        id=identity,
-        tank=table.tank,
-        parameter=table.parameter,
-        unit=table.unit,
-        scale=linear[0] * float(scale),
-        offset=linear[1],
-        period_s=table.period,
-        resolution=resolution,
-        low=low,
-        high=high,
-        topic=table.topic or "",
-        pointer=pointer_of(table.topic, table.pointer),
-        frozen_after_s=(
-            FROZEN_AFTER_S.get(table.parameter, DAY_S)
-            if table.frozen_after is None
-            else table.frozen_after
-        ),
-    )
-
-
-def _check_scale(place: str, table: ProbeTable, findings: Findings) -> None:
-    mapped = table.topic is not None or table.pointer is not None
-    if table.scale != ProbeTable.model_fields["scale"].default and not mapped:
-        findings.add(
-            f"{place} scale",
-            "a scale is given for the payload of the contract",
-            "a topic or a pointer beside it",
-            "Take scale out: the contract's payload carries its own unit.",
-        )
+def target_of(identity: str, table: TankTable, parameter: str) -> float | None:
+    """Where a parameter should stand; None when nowhere, or what stands is refused."""
+    findings = Findings("")
+    reader = _TankReader(identity=identity, table=table, findings=findings)
+    return (findings.judge(reader.targets) or {}).get(parameter)
 
 
 def outside_from(
     identity: str, table: OutsideTable, tank: Tank | None, findings: Findings
 ) -> Outside | None:
     """The outside source, or None with everything wrong noted."""
+    return findings.judge(partial(_outside, identity, table, tank, findings))
+
+
+def _outside(
+    identity: str, table: OutsideTable, tank: Tank | None, findings: Findings
+) -> Outside | None:
     place = f"[outside.{identity}]"
     amounts = Amounts(parameter=table.parameter, findings=findings)
-    if tank is None or not amounts.is_dosed(f"{place} parameter"):
+    if not amounts.is_dosed(f"{place} parameter"):
         return None
-    pico = amounts.daily(f"{place} per_day", table.per_day, tank.net_ul)
-    if pico is None:
+    net_ul = UNKNOWN_UL if tank is None else tank.net_ul
+    pico = amounts.daily(f"{place} per_day", table.per_day, net_ul)
+    if pico is None or tank is None:
         return None
     return Outside(
         id=identity,
@@ -150,38 +108,45 @@ class _TankReader:
     table: TankTable
     findings: Findings
 
-    def tank(self) -> Tank:
-        """The tank; only good when nothing was noted."""
-        table = self.table
-        _check_zone(f"[tank.{self.identity}] zone", table.zone, self.findings)
-        return Tank(
-            id=self.identity,
-            name=table.name or self.identity,
-            net_ul=table.net_volume,
-            zone=table.zone,
-            targets=self._targets(),
-            caps={
-                parameter: cap
-                for parameter, item in sorted(table.caps.items())
-                if (cap := self._cap(parameter, item)) is not None
-            },
-            uptake={
-                parameter: uptake
-                for parameter, item in sorted(table.uptake.items())
-                if (uptake := self._uptake(parameter, item)) is not None
-            },
-            turnover_s=self._turnover_s(),
-            bands={
-                parameter: band
-                for parameter, item in sorted(table.bands.items())
-                if (band := self._band(parameter, item)) is not None
-            },
+    def tank(self) -> Tank | None:
+        """The tank, None when it cannot be read; only good when nothing was noted."""
+        table, judge = self.table, self.findings.judge
+        judge(self._check_zone)
+        targets = judge(self.targets) or {}
+        caps = self._each("caps", self._cap)
+        uptake = self._each("uptake", self._uptake)
+        bands = self._each("bands", self._band)
+        return judge(
+            lambda: Tank(
+                id=self.identity,
+                name=table.name or self.identity,
+                net_ul=table.net_volume,
+                zone=table.zone,
+                targets=targets,
+                caps=caps,
+                uptake=uptake,
+                turnover_s=self._turnover_s(),
+                bands=bands,
+            )
         )
+
+    def _each(
+        self, key: str, read: Callable[[str, ItemT], ReadT | None]
+    ) -> dict[str, ReadT]:
+        """What `read` makes of each item of a key, with everything wrong noted."""
+        judge = self.findings.judge
+        items = sorted((judge(partial(attrgetter(key), self.table)) or {}).items())
+        found = ((name, judge(partial(read, name, item))) for name, item in items)
+        return {name: value for name, value in found if value is not None}
+
+    def _check_zone(self) -> None:
+        _check_zone(f"[tank.{self.identity}] zone", self.table.zone, self.findings)
 
     def _amounts(self, parameter: str) -> Amounts:
         return Amounts(parameter=parameter, findings=self.findings)
 
-    def _targets(self) -> dict[str, float]:
+    def targets(self) -> dict[str, float]:
+        """Where each parameter should stand, without what was refused."""
         targets = {}
         for parameter, text in sorted(self.table.targets.items()):
             place = f"[tank.{self.identity}] targets.{parameter}"
@@ -191,7 +156,8 @@ class _TankReader:
             value = amounts.level(place, text)
             if value is not None:
                 targets[parameter] = value
-        self._check_alkalinity(targets.get(ALKALINITY))
+        alkalinity = targets.get(ALKALINITY)
+        self.findings.judge(partial(self._check_alkalinity, alkalinity))
         return targets
 
     def _check_alkalinity(self, target: float | None) -> None:
@@ -213,8 +179,8 @@ class _TankReader:
         amounts = self._amounts(parameter)
         if not amounts.is_dosed(place):
             return None
-        gross = self._daily(parameter, f"{place}.gross", item.gross)
-        net_rise = self._daily(parameter, f"{place}.net_rise", item.net_rise)
+        read = partial(self._part, parameter, place, item)
+        gross, net_rise = read("gross"), read("net_rise")
         ceiling = self._daily(parameter, "", HIGHEST_NET_RISE.get(parameter))
         if net_rise is not None and ceiling is not None and net_rise > ceiling:
             self.findings.add(
@@ -223,7 +189,7 @@ class _TankReader:
                 f"at most {HIGHEST_NET_RISE[parameter]}",
                 "Plan the rise over more days.",
             )
-        if gross is None:
+        if gross is None or (net_rise is None and item.net_rise is not None):
             return None
         return EffectCap(
             gross=math.floor(gross),
@@ -234,8 +200,8 @@ class _TankReader:
         place = f"[tank.{self.identity}.uptake] {parameter}"
         if not self._amounts(parameter).is_dosed(place):
             return None
-        estimate = self._daily(parameter, f"{place}.estimate", item.estimate)
-        low = self._daily(parameter, f"{place}.low", item.low)
+        read = partial(self._part, parameter, place, item)
+        estimate, low = read("estimate"), read("low")
         if estimate is None or low is None:
             return None
         if low > estimate:
@@ -252,8 +218,10 @@ class _TankReader:
         amounts = self._amounts(parameter)
         if not amounts.is_trace(place):
             return None
-        watch = amounts.level(f"{place}.watch", item.watch)
-        act = amounts.level(f"{place}.act", item.act)
+        watch, act = (
+            self.findings.judge(partial(_level, amounts, place, item, key))
+            for key in ("watch", "act")
+        )
         if watch is None or act is None:
             return None
         if not 0 < watch < act:
@@ -265,10 +233,19 @@ class _TankReader:
             )
         return TraceLimits(watch=watch, act=act)
 
+    def _part(
+        self, parameter: str, place: str, item: CapTable | UptakeTable, key: str
+    ) -> Fraction | None:
+        """The figure of one key of an item, or None with what is wrong noted."""
+        return self.findings.judge(
+            lambda: self._daily(parameter, f"{place}.{key}", getattr(item, key))
+        )
+
     def _daily(self, parameter: str, place: str, text: str | None) -> Fraction | None:
         if text is None:
             return None
-        return self._amounts(parameter).daily(place, text, self.table.net_volume)
+        net_ul = self.findings.judge(lambda: self.table.net_volume) or UNKNOWN_UL
+        return self._amounts(parameter).daily(place, text, net_ul)
 
     def _turnover_s(self) -> float:
         flow_nl_per_s = self.table.return_flow
@@ -276,6 +253,10 @@ class _TankReader:
             return 0.0
         turned_nl = TURNS_BETWEEN * self.table.net_volume * 1_000
         return float(Fraction(turned_nl, flow_nl_per_s))
+
+
+def _level(amounts: Amounts, place: str, item: BandTable, key: str) -> float | None:
+    return amounts.level(f"{place}.{key}", getattr(item, key))
 
 
 def _check_zone(place: str, zone: str, findings: Findings) -> None:
