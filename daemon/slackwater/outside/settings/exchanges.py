@@ -7,7 +7,7 @@ balance is refused before anything runs.
 """
 
 from collections import Counter
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import Annotated
@@ -18,6 +18,7 @@ from slackwater.facts.exchanges import IN, OUT, Exchange
 from slackwater.facts.plan import PlanLine, Weekday
 from slackwater.facts.tank import Machine
 from slackwater.outside.settings.machine_model import PumpTable
+from slackwater.outside.settings.offered import Offered
 from slackwater.outside.settings.plan_model import (
     LONGEST_CYCLE_DAYS,
     Day,
@@ -218,21 +219,35 @@ class _PairReader:
 
 
 def exchange_lines(
-    place: str, table: ExchangeTable, machine: Machine, findings: Findings
+    place: str, table: ExchangeTable, offered: Offered, findings: Findings
 ) -> list[PlanLine]:
     """The two lines of an exchange, drain first; none with something wrong noted."""
-    pair = machine.exchanges.get(table.pair)
-    wrong = list(_exchange_faults(table, machine))
-    for key, *words in wrong:
-        findings.add(f"{place} {key}", *words)
-    if pair is None or wrong:
+    before = findings.count
+    for check in _EXCHANGE_CHECKS:
+        words = findings.judge(partial(check, table, offered))
+        if words is not None:
+            key, *told = words
+            findings.add(f"{place} {key}", *told)
+    if findings.count > before:
         return []
-    drain, fill = machine.pumps[pair.drain], machine.pumps[pair.fill]
+    return findings.judge(partial(_lines, table, offered)) or []
+
+
+def exchange_ids(table: ExchangeTable, offered: Offered) -> list[tuple[str, str]]:
+    """Tank and id of both lines of an exchange; empty where its pair is not known."""
+    pair = (offered.pairs or {}).get(table.pair)
+    return [] if pair is None else [(pair.tank, table.id + end) for end in (OUT, IN)]
+
+
+def _lines(table: ExchangeTable, offered: Offered) -> list[PlanLine]:
+    pair, pumps = (offered.pairs or {}).get(table.pair), offered.pumps or {}
+    if pair is None or not {pair.drain, pair.fill} <= pumps.keys():
+        return []
     line = PlanLine(
         id=table.id + OUT,
         tank=pair.tank,
-        solution=drain.solution,
-        pump=drain.id,
+        solution=pumps[pair.drain].solution,
+        pump=pair.drain,
         per_day_ul=table.per_day,
         count=-(-table.per_day // table.portion),
         windows=table.window,
@@ -242,46 +257,54 @@ def exchange_lines(
         last_day=table.last,
         note=table.note,
     )
-    return [
-        line,
-        replace(line, id=table.id + IN, solution=fill.solution, pump=fill.id),
-    ]
+    new = pumps[pair.fill].solution
+    return [line, replace(line, id=table.id + IN, solution=new, pump=pair.fill)]
 
 
-def _exchange_faults(table: ExchangeTable, machine: Machine) -> Iterator[Words]:
-    if table.pair not in machine.exchanges:
-        known = sorted(machine.exchanges)
-        near = suggestion(table.pair, known)
-        yield (
-            "pair",
-            f'there is no pair "{table.pair}" in slackwater.toml',
-            f"one of {listed(known)}",
-            f"{near}Add [exchange.{table.pair}] with its two pumps.",
-        )
-    if len(table.window) != 1:
-        yield (
-            "window",
-            "the window goes over midnight",
-            "one stretch of one day",
-            'Write it like  window = "10:00-18:00".',
-        )
-    if table.weekdays is not None and table.every_days is not None:
-        yield (
-            "weekdays",
-            "weekdays and every_days are both given",
-            "either weekdays or every_days",
-            "Remove one of the two.",
-        )
-    if table.first and table.last and table.last < table.first:
-        yield (
-            "last",
-            f"the last day {table.last} is before the first, {table.first}",
-            "a last day on or after the first",
-            "Mend one of the two dates.",
-        )
+def _pair_fault(table: ExchangeTable, offered: Offered) -> Words | None:
+    if offered.pairs is None or table.pair in offered.pairs:
+        return None
+    known = sorted(offered.pairs)
+    near = suggestion(table.pair, known)
+    return (
+        "pair",
+        f'there is no pair "{table.pair}" in slackwater.toml',
+        f"one of {listed(known)}",
+        f"{near}Add [exchange.{table.pair}] with its two pumps.",
+    )
 
 
-def doubled(lines: Sequence[PlanLine]) -> list[str]:
-    """Identities of lines that stand twice in one tank, in order."""
-    counted = Counter((line.tank, line.id) for line in lines)
-    return sorted(identity for (_, identity), count in counted.items() if count > 1)
+def _window_fault(table: ExchangeTable, _offered: Offered) -> Words | None:
+    if len(table.window) == 1:
+        return None
+    return (
+        "window",
+        "the window goes over midnight",
+        "one stretch of one day",
+        'Write it like  window = "10:00-18:00".',
+    )
+
+
+def _days_fault(table: ExchangeTable, _offered: Offered) -> Words | None:
+    if table.weekdays is None or table.every_days is None:
+        return None
+    return (
+        "weekdays",
+        "weekdays and every_days are both given",
+        "either weekdays or every_days",
+        "Remove one of the two.",
+    )
+
+
+def _end_fault(table: ExchangeTable, _offered: Offered) -> Words | None:
+    if not (table.first and table.last and table.last < table.first):
+        return None
+    return (
+        "last",
+        f"the last day {table.last} is before the first, {table.first}",
+        "a last day on or after the first",
+        "Mend one of the two dates.",
+    )
+
+
+_EXCHANGE_CHECKS = (_pair_fault, _window_fault, _days_fault, _end_fault)

@@ -96,6 +96,11 @@ class Findings:
         """How many things are wrong so far."""
         return len(self._found)
 
+    @property
+    def all(self) -> tuple[Finding, ...]:
+        """Everything that is wrong so far, in the order it was noticed."""
+        return tuple(self._found)
+
     def settled(self, value: ValueT | None) -> ValueT:
         """The value, when nothing is wrong with the file.
 
