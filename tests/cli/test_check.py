@@ -209,17 +209,17 @@ def test_a_line_at_fault_does_not_hide_the_others(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("folder", "words"),
-    [("nowhere", "there is no directory"), ("empty", "cannot be read")],
+    ("folder", "words", "count"),
+    [("nowhere", "there is no directory", 1), ("empty", "cannot be read", 2)],
 )
-def test_missing_files_are_one_clear_error(
-    tmp_path: Path, folder: str, words: str
+def test_what_is_missing_is_one_clear_error(
+    tmp_path: Path, folder: str, words: str, count: int
 ) -> None:
-    """No directory, or one without files."""
+    """The directory, or each of the two files."""
     (tmp_path / "empty").mkdir()
     told = run("check", "--config", tmp_path / folder, "--json")
-    assert (2, 1) == (told.code, len(told.errors))
-    assert words in told.errors[0]["what"]
+    assert (2, count) == (told.code, len(told.errors))
+    assert all(words in one["what"] for one in told.errors)
 
 
 def test_a_document_is_one_line_of_strict_json() -> None:

@@ -1,17 +1,18 @@
 """The two files of the configuration directory, read for a person.
 
 Floor 8. One subject: files → machine, plan, digest. Laws here: everything that is wrong
-in a file comes out at once; the digest is the one an approval is bound to and needs
+in both files comes out at once; the digest is the one an approval is bound to and needs
 no ledger.
 """
 
 from dataclasses import dataclass
 from pathlib import Path
 
+from slackwater.errors import InputError
 from slackwater.facts.plan import Plan
 from slackwater.facts.tank import Machine
 from slackwater.outside.approved import digest
-from slackwater.outside.settings import read_machine, read_plan
+from slackwater.outside.settings import draft_machine, draft_plan
 from slackwater.planning.days import approved_days
 from slackwater.planning.timetable import dose_table_lines
 
@@ -25,12 +26,18 @@ class Files:
 
 
 def read_files(config: Path) -> Files:
-    """Machine and plan of a directory; a plan can only be read against a machine.
+    """Machine and plan of a directory.
 
-    Raises: InputError with everything that is wrong in the first file that is wrong.
+    A plan is read against what the machine's file offers, as far as that is known.
+    Raises: InputError with everything that is wrong in both files.
     """
-    machine = read_machine(config)
-    return Files(machine=machine, plan=read_plan(config, machine))
+    machine = draft_machine(config)
+    plan = draft_plan(config, machine.offered)
+    # Where there is no directory that is all there is to say.
+    found = (*machine.findings, *plan.findings) if config.is_dir() else machine.findings
+    if found or machine.machine is None or plan.plan is None:
+        raise InputError(found)
+    return Files(machine=machine.machine, plan=plan.plan)
 
 
 def digest_of(files: Files) -> str:

@@ -40,10 +40,13 @@ _REFERENCES: Mapping[str, tuple[tuple[str, str], ...]] = {
 
 def check_references(
     tables: Mapping[str, Mapping[str, TableModel]],
-    names: Mapping[str, Collection[str]],
+    names: Mapping[str, Collection[str] | None],
     findings: Findings,
 ) -> None:
-    """Note every name that leads nowhere; `names` holds the ids by kind of table."""
+    """Note every name that leads nowhere.
+
+    `names` holds the ids by kind of table; None where they are not all known.
+    """
     for kind, references in _REFERENCES.items():
         for identity, table in tables[kind].items():
             for key, target in references:
@@ -132,9 +135,13 @@ def _named(identity: str, table: TableModel, key: str) -> list[str]:
 
 
 def _check_name(
-    place: str, target: str, name: str, known: Collection[str], findings: Findings
+    place: str,
+    target: str,
+    name: str,
+    known: Collection[str] | None,
+    findings: Findings,
 ) -> None:
-    if name not in known:
+    if known is not None and name not in known:
         findings.add(
             place,
             f'there is no {target} "{name}"',

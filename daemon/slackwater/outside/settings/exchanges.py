@@ -102,12 +102,15 @@ class ExchangeTable(TableModel):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Around:
-    """What stands around the pairs; `names` are the ids of all pumps of the file."""
+    """What stands around the pairs.
+
+    `names` are the ids of all pumps of the file; None where they are not all known.
+    """
 
     machine: Machine
     pumps: Mapping[str, PumpTable]
     relays: Collection[str]
-    names: Collection[str]
+    names: Collection[str] | None
 
 
 def exchanges_from(
@@ -149,7 +152,7 @@ class _PairReader:
     def check(self, key: str, used: Mapping[str | None, int]) -> None:
         """Note what is wrong with the pump of one key."""
         name, names = getattr(self.table, key), self.around.names
-        if name not in names:
+        if names is not None and name not in names:
             self._note(
                 key,
                 f'there is no pump "{name}"',
