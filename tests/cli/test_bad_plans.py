@@ -59,6 +59,17 @@ def test_d4_bad_files_are_refused_for_the_right_reason_first(
     assert first.do
 
 
+# Amounts beside a ratio can be read, and may break a cap as well.
+UNREAD = [bad for bad in BAD if ".toml" in bad.where and "[group" not in bad.where]
+
+
+@pytest.mark.parametrize("bad", UNREAD, ids=lambda bad: bad.what)
+def test_d4_what_cannot_be_read_breaks_no_cap(tmp_path: Path, bad: Bad) -> None:
+    """A figure that was refused makes no dose, no line and no group look wrong."""
+    found = refusals(spoiled(tmp_path / "config", bad))
+    assert [] == [one for one in found if ".toml" not in one.where]
+
+
 def test_d4_there_are_enough_of_them_and_the_sample_is_none() -> None:
     """No two alike; the sample itself is approved as it stands."""
     assert len(BAD) == len({bad[:3] for bad in BAD}) >= LEAST

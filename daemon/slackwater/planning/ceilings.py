@@ -6,7 +6,7 @@ for the plan (`planning.days`) with earlier doses as late as they may begin; the
 dose that breaks a cap is named; all findings come out at once.
 """
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import timedelta
 from functools import lru_cache
@@ -103,11 +103,11 @@ def ceilings(plan: Plan, machine: Machine) -> Ceilings:
     return _ceilings(timetable_of(plan, machine))
 
 
-def check(plan: Plan, machine: Machine) -> list[Finding]:
+def check(plan: Plan, machine: Machine, doubted: Collection[str] = ()) -> list[Finding]:
     """Everything for which a plan is refused on this machine; empty for a sound plan.
 
     Lines at fault in themselves are named, and the rest of the plan is checked as if
-    they were not there.
+    they were not there; so are caps that are `doubted`, as `[table] key`.
     """
     faults = line_faults(plan, machine)
     timetable = timetable_of(sound_part(plan, faults), machine)
@@ -115,7 +115,11 @@ def check(plan: Plan, machine: Machine) -> list[Finding]:
         *(fault.finding for fault in faults),
         *group_faults(plan),
         *_conflicts(timetable),
-        *(_refusal(ceiling, machine) for ceiling in _ceilings(timetable).broken),
+        *(
+            _refusal(ceiling, machine)
+            for ceiling in _ceilings(timetable).broken
+            if f"[{ceiling.table}] {ceiling.key}" not in doubted
+        ),
         *late_starts(timetable),
         *too_many_pulses(plan, machine),
     ]

@@ -13,6 +13,7 @@ from slackwater.errors import Finding, InputError
 from slackwater.facts.tank import Machine
 from slackwater.outside.settings.broker import checked_broker
 from slackwater.outside.settings.documents import MACHINE_FILE, read_document
+from slackwater.outside.settings.doubts import Doubts, doubts_of
 from slackwater.outside.settings.guard_model import (
     TimingTable,
     shortened_keys,
@@ -34,11 +35,13 @@ class MachineDraft:
     """What could be read of a machine file, and everything that is wrong with it.
 
     `machine` lacks what was refused; None where nothing could be read, or no timing.
+    `doubts` say what of it a plan cannot be held to.
     """
 
     machine: Machine | None
     offered: Offered
     findings: tuple[Finding, ...]
+    doubts: Doubts
 
 
 def read_machine(directory: Path) -> Machine:
@@ -58,7 +61,10 @@ def draft_machine(directory: Path) -> MachineDraft:
         document = read_document(directory, MACHINE_FILE)
     except InputError as error:
         return MachineDraft(
-            machine=None, offered=NOTHING_KNOWN, findings=error.findings
+            machine=None,
+            offered=NOTHING_KNOWN,
+            findings=error.findings,
+            doubts=Doubts(),
         )
     findings = Findings(MACHINE_FILE)
     own = {key: value for key, value in document.items() if key not in _OTHERS}
@@ -77,6 +83,7 @@ def draft_machine(directory: Path) -> MachineDraft:
         machine=None if timing is None else _timed(machine, head, timing),
         offered=reader.offered(machine.exchanges),
         findings=findings.all,
+        doubts=doubts_of(findings.all),
     )
 
 

@@ -5,6 +5,7 @@ comes out at once; a plan never brings a limit with it; lines keep the order of 
 file.
 """
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import partial
@@ -38,8 +39,8 @@ _PARTS = ("line", "group", "exchange")
 class PlanDraft:
     """What could be read of a plan file, and everything that is wrong with it.
 
-    `plan` holds the lines and groups that nothing is wrong with; None without a name
-    and a day to start.
+    `plan` holds the lines and groups that nothing is wrong with; None without a day to
+    start.
     """
 
     plan: Plan | None
@@ -75,21 +76,39 @@ def draft_plan(directory: Path, offered: Offered) -> PlanDraft:
     lines = [one.line for one in read if one.line is not None]
     lines += _exchanged(document, offered, read, findings)
     return PlanDraft(
-        plan=findings.judge(partial(_plan, head, lines, groups)),
+        plan=findings.judge(partial(_plan, head, lines, groups, findings)),
         findings=findings.all,
     )
 
 
+def part_of(plan: Plan, lines: Sequence[PlanLine]) -> Plan:
+    """The plan with these of its lines; one whose group lacks another stands alone."""
+    members: dict[str, set[str]] = {name: set() for name in plan.groups}
+    for line in lines:
+        members.setdefault(line.group, set()).add(line.id)
+    whole = {
+        name: one
+        for name, one in plan.groups.items()
+        if one.ratio.keys() == members[name]
+    }
+    kept = (line if line.group in whole else replace(line, group="") for line in lines)
+    return replace(plan, lines=tuple(kept), groups=whole)
+
+
 def _plan(
-    head: PlanHead | None, lines: Sequence[PlanLine], groups: dict[str, Group]
+    head: PlanHead | None,
+    lines: Sequence[PlanLine],
+    groups: dict[str, Group],
+    findings: Findings,
 ) -> Plan | None:
-    """The plan; a group that lacks a line is none, and its other lines stand alone."""
     if head is None:
         return None
-    ids = {line.id for line in lines}
-    whole = {name: one for name, one in groups.items() if one.ratio.keys() <= ids}
-    kept = (line if line.group in whole else replace(line, group="") for line in lines)
-    return Plan(name=head.name, starts=head.starts, lines=tuple(kept), groups=whole)
+    # What a plan is called decides nothing in it.
+    name = findings.judge(partial(attrgetter("name"), head)) or ""
+    plan = Plan(name=name, starts=head.starts, lines=tuple(lines), groups=groups)
+    # Nobody knows which of two lines of one id is meant.
+    counted = Counter((line.tank, line.id) for line in lines)
+    return part_of(plan, [one for one in lines if counted[one.tank, one.id] == 1])
 
 
 def _head(document: Table, findings: Findings) -> PlanHead | None:

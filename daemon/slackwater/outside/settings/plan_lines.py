@@ -69,9 +69,9 @@ class LineReader:
         for check in (self._check_given_end, self._check_end, self._check_ramp):
             judge(partial(check, place, table))
         line = None
-        if self.findings.count == before and None not in (pump, count, windows):
-            made = partial(_line, table, pump or "", count or 0)
-            line = judge(lambda: made(per_day_ul or 0, windows or ()))
+        is_sound = self.findings.count == before
+        if is_sound and pump and count and per_day_ul and windows is not None:
+            line = judge(partial(_line, table, pump, (count, per_day_ul), windows))
         return ReadLine(place=place, table=table, line=line, per_day_ul=per_day_ul)
 
     def _pump(self, place: str, table: LineTable) -> str | None:
@@ -236,12 +236,9 @@ class LineReader:
 
 
 def _line(
-    table: LineTable,
-    pump: str,
-    count: int,
-    per_day_ul: int,
-    windows: tuple[Window, ...],
+    table: LineTable, pump: str, amount: tuple[int, int], windows: tuple[Window, ...]
 ) -> PlanLine:
+    count, per_day_ul = amount
     return PlanLine(
         id=table.id,
         tank=table.tank,
