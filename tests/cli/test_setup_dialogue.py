@@ -1,6 +1,7 @@
 """`setup` with a person who makes mistakes: each costs one answer."""
 
 import re
+from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
@@ -44,7 +45,6 @@ SLIPS = {
     "largest": (16, "0.1 mL", "4 mL"),
     "day": (17, "50 ML", "50 mL"),
     "plan": (18, "a lot", "36 mL"),
-    "beyond the day": (18, "60 mL", "36 mL"),
     "dosed": (19, "nothing", "0 mL"),
 }
 RIGHT = [*HEAD, *NODE, *CARBONATE, "n", "1.0 dKH/day", "0.8 dKH/day", "", ""]
@@ -195,3 +195,103 @@ def test_answers_like_the_examples_come_to_a_plan_that_is_sound(
     )
     assert (0, False) == (told.code, "to mend first" in told.out), told.out
     assert 0 == Stage(tmp_path / "config", tmp_path / "state").run("check").code
+
+
+def told_again(folder: Path, answers: Sequence[str]) -> Outcome:
+    """A dialogue in which answers were refused: it ends well, and a check is clean."""
+    told = dialogue(folder, *answers)
+    assert (0, False) == (told.code, "to mend first" in told.out), told.err + told.out
+    assert 0 == Stage(folder / "config", folder / "state").run("check").code
+    return told
+
+
+# The limits of node and pump, an amount a day beyond one of them, and what is said.
+UNFIT = {
+    "the node's day": (("120 mL", "60 s", "80 mL", "900 mL"), "900 mL", "36 mL"),
+    "the node's 25 hours": (("40 mL", "30 s", "4 mL", "50 mL"), "36 mL", "24 mL"),
+    "one run": (("80 mL", "1 s", "4 mL", "50 mL"), "36 mL", "6 mL"),
+    "one dose": (("80 mL", "30 s", "2 mL", "50 mL"), "36 mL", "24 mL"),
+    "the smallest dose": (("80 mL", "30 s", "4 mL", "50 mL"), "3 mL", "12 mL"),
+}
+REASONS = {
+    "the node's day": "at most 120 mL, the node's own limit a day and channel",
+    "the node's 25 hours": "at most 40 mL, what [node.shelf] day_limit allows",
+    "one run": "a dose of 3 mL is more than one run can give",
+    "one dose": "at most 2 mL, what [pump.carbonate] most_per_dose allows",
+    "the smallest dose": "at least 500 µL, what carbonate gives reliably",
+}
+
+
+@pytest.mark.parametrize("why", UNFIT)
+def test_an_amount_that_does_not_fit_is_told_when_it_is_given(
+    tmp_path: Path, why: str
+) -> None:
+    """Not at the end: what limits it is named, and only the amount is asked again."""
+    (limit, longest, dose, day), wrong, right = UNFIT[why]
+    node = ["", limit, longest, "broker.example:8883", "n"]
+    figures = ["2 L", "30 mL/min", "0.5 mL", dose, day]
+    pump = ["carbonate", "", SODA, *figures, wrong, right, "0 mL"]
+    told = told_again(tmp_path, [*HEAD, *node, *pump, "n", *RIGHT[-4:]])
+    assert 1 == told.err.count(AGAIN)
+    before, _, after = told.err.partition(AGAIN)
+    assert " ".join(REASONS[why].split()) in " ".join(before.split())
+    assert after.lstrip().startswith("What the first plan doses a day")
+
+
+def test_all_that_speaks_against_an_amount_is_told_at_once(tmp_path: Path) -> None:
+    """The day just allowed, the node's own limit, one dose and one run."""
+    node = ["", "40 mL", "4 s", "broker.example:8883", "n"]
+    figures = ["2 L", "30 mL/min", "0.5 mL", "2 mL", "50 mL", "60 mL", "12 mL"]
+    words = [*HEAD, *node, "carbonate", "", SODA, *figures, "0 mL", "n", "", "", ""]
+    told = told_again(tmp_path, words)
+    first = told.err.partition(AGAIN)[0]
+    for reason in ("at most 50 mL", "at most 40 mL", "at most 2 mL a run"):
+        assert reason in first
+    assert 1 == told.err.count(AGAIN)
+
+
+def test_a_plan_of_no_line_is_told_when_it_is_answered(tmp_path: Path) -> None:
+    """Not when all else about the pump was typed."""
+    words = [*RIGHT[:18], "none", *RIGHT[18:]]
+    told = told_again(tmp_path, words)
+    assert "no pump has an amount for the first plan" in told.err
+    assert 1 == told.err.count(AGAIN)
+
+
+def test_a_second_pump_beyond_what_is_left_of_a_node_is_asked_again(
+    tmp_path: Path,
+) -> None:
+    """The plan as it stands by then is judged, none is no amount of it."""
+    second = ["calcium", "", "calcium 18 mg/mL", "2 L", "30 mL/min", "0.5 mL", "2 mL"]
+    words = [*HEAD, *NODE, *CARBONATE, "y", *second, "50 mL", "36 mL", "none", "0 mL"]
+    told = told_again(tmp_path, [*words, "n", *RIGHT[-4:-2], "", "", ""])
+    assert "what [pump.calcium] most_per_dose allows" in told.err
+
+
+@pytest.mark.parametrize(
+    ("slip", "word"),
+    [
+        (("0.5 dKH/day", ""), "what [tank.reef.caps.alkalinity] gross allows"),
+        (("", "0.01 dKH/day"), "what [tank.reef.caps.alkalinity] net_rise allows"),
+    ],
+)
+def test_a_ceiling_below_the_plan_is_told_when_it_is_given(
+    tmp_path: Path, slip: tuple[str, str], word: str
+) -> None:
+    """Asked again with the amount, for it may be the amount that is too much."""
+    told = told_again(tmp_path, [*RIGHT[:-2], *slip, "", "1.8 dKH/day", "0.5 dKH/day"])
+    assert word in " ".join(told.err.split())
+    assert 1 == told.err.count(AGAIN)
+
+
+def test_a_tank_too_small_for_its_plan_can_be_given_less(tmp_path: Path) -> None:
+    """The ceilings that are suggested refuse the plan: less of it, and they fit."""
+    words = [*RIGHT[:2], "40 L", *RIGHT[3:-2], "", "", "6 mL", "", ""]
+    told = told_again(tmp_path, words)
+    first = " ".join(told.err.partition(AGAIN)[0].split())
+    assert "adds 1.964 dKH in its local day" in first
+    assert "a higher ceiling only where" in first
+    assert 1 == told.err.count(AGAIN)
+    config = tmp_path / "config"
+    (line,) = read_plan(config, read_machine(config)).lines
+    assert 6_000 == line.per_day_ul

@@ -1,24 +1,22 @@
 """The questions of `setup`.
 
-Floor 8. One subject: the dialogue. Laws here: questions go to standard error; a part
-that the settings refuse is told why and asked again; nothing is written from here.
+Floor 8. One subject: the dialogue on place and pumps. Laws here: questions go to
+standard error; an answer that the settings refuse, or that makes the first plan one
+that would be refused, is told why and asked again; nothing is written from here.
 """
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Collection
+from dataclasses import dataclass
 from functools import partial
-from typing import TypeVar, cast
+from typing import Protocol, TypeVar, cast
 
 import click
 
-from slackwater.cli.amounts import display_unit
 from slackwater.cli.answers import (
     PLANNED,
     RECIPE_PARTS,
     UNKNOWN,
     Answers,
-    CapAnswer,
-    TankAnswer,
-    UptakeAnswer,
     answers_of,
 )
 from slackwater.cli.questions import tell_again
@@ -28,12 +26,26 @@ from slackwater.errors import Finding, InputError
 
 NAME = "answers"
 NONE = "none"
-# Only an example to type like.
-_USED = {"alkalinity": "1.0"}
 CHANNELS = "abcdefghijklmnop"
 ResultT = TypeVar("ResultT")
 Tables = dict[str, object]
 Try = Callable[[Answers], object]
+
+
+class Fit(Protocol):
+    """Refuses a first plan that would be refused; caps named are judged elsewhere."""
+
+    def __call__(self, answers: Answers, told: Collection[str] = ()) -> object:
+        """Raise InputError with everything that speaks against the plan."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Judges:
+    """Who refuses what the settings would refuse, and who a plan that does not fit."""
+
+    reads: Try
+    fits: Fit
+
 
 _HEAD_QUESTIONS = (
     ("site", "Name of this place", "home"),
@@ -62,6 +74,14 @@ _PUMP_QUESTIONS = (
     ("per_day", f"  What the first plan doses a day, like 12 mL, or {NONE}"),
     ("dosed", f"  What it gave in the last 24 h, like 0 mL, {PLANNED}, or {UNKNOWN}"),
 )
+# What helps here and now; everything can be changed later.
+LESS = (
+    "Plan less a day: it is given in twelve doses. How many doses, and what limits "
+    "them, can be changed in the files later."
+)
+HIGHER = (
+    "Plan less a day, and a higher ceiling only where you know that the water takes it."
+)
 _WANTED = "An answer is wanted: type one as the question shows."
 _LITTLE = "10 uL"
 _PUMP_STAND_INS: Tables = {
@@ -82,44 +102,21 @@ _RECIPES = f"""\
     {NONE}                                 nothing that is counted"""
 
 
-def ask_all(try_out: Try) -> Answers:
-    """All answers but those on single parameters.
-
-    `try_out` refuses what the settings would refuse.
-    """
-    head = _ask_head(try_out)
+def ask_all(judges: Judges) -> Answers:
+    """All answers but those on single parameters."""
+    head = _ask_head(judges.reads)
     pumps: Tables = {}
     while True:
-        name, pump = _again(
-            partial(_ask_pump, try_out, head, pumps),
-            partial(_judge_pump, try_out, head, pumps),
+        name, pump = again(
+            partial(_ask_pump, judges, head, pumps),
+            partial(_judge_pump, judges.reads, head, pumps),
         )
         pumps[name] = pump
         if not click.confirm("Another pump?", default=False, err=True):
             return _answers(head, pumps)
 
 
-def ask_uptake(answers: Answers, parameters: Iterable[str], try_out: Try) -> Answers:
-    """The same with what the tank uses up of each parameter, where that is known."""
-    for parameter in parameters:
-        ask = partial(_ask_uptake, answers.tank, parameter)
-        tank = _again(ask, partial(_judge_tank, try_out, answers))
-        answers = answers.model_copy(update={"tank": tank})
-    return answers
-
-
-def ask_caps(
-    answers: Answers, suggested: Mapping[str, Mapping[str, str]], try_out: Try
-) -> Answers:
-    """The same with daily ceilings, each suggested and accepted or replaced."""
-    for parameter, texts in suggested.items():
-        ask = partial(_ask_cap, answers.tank, parameter, texts)
-        tank = _again(ask, partial(_judge_tank, try_out, answers))
-        answers = answers.model_copy(update={"tank": tank})
-    return answers
-
-
-def _again(ask: Callable[[], ResultT], judge: Callable[[ResultT], object]) -> ResultT:
+def again(ask: Callable[[], ResultT], judge: Callable[[ResultT], object]) -> ResultT:
     """Ask until nothing is wrong with the answer."""
     while True:
         try:
@@ -131,7 +128,8 @@ def _again(ask: Callable[[], ResultT], judge: Callable[[ResultT], object]) -> Re
             return given
 
 
-def _ask(question: str, default: str | None = None) -> str:
+def ask_text(question: str, default: str | None = None) -> str:
+    """What a person typed; an empty answer stands for the default, if there is one."""
     shown = fitted(question, error_columns())
     is_shown = default is not None
     while True:
@@ -149,7 +147,7 @@ def _ask_head(try_out: Try) -> Tables:
     tables = _HEAD_STAND_INS
     for place, question, default in _HEAD_QUESTIONS:
         ask = partial(_ask_into, tables, place, (question, default))
-        tables = _again(ask, partial(_judge_head, try_out))
+        tables = again(ask, partial(_judge_head, try_out))
     passwords = click.confirm(
         "Does it ask for names and passwords?", default=True, err=True
     )
@@ -157,7 +155,7 @@ def _ask_head(try_out: Try) -> Tables:
 
 
 def _ask_into(tables: Tables, place: str, question: tuple[str, str | None]) -> Tables:
-    answer = _ask(*question)
+    answer = ask_text(*question)
     if place != "broker":
         return _put(tables, place, answer)
     named = host_and_port(answer)
@@ -185,29 +183,29 @@ def _put(tables: Tables, place: str, value: object) -> Tables:
     return {**tables, key: _put(dict(cast("Tables", inner)), rest, value)}
 
 
-def _ask_pump(try_out: Try, head: Tables, pumps: Tables) -> tuple[str, Tables]:
+def _ask_pump(judges: Judges, head: Tables, pumps: Tables) -> tuple[str, Tables]:
     """One pump, each answer judged before the next is asked for."""
-    judge = partial(_judge_part, try_out, head, pumps)
-    name = _again(
-        partial(_ask, "A pump: name of its solution (a-z, 0-9, -)"),
+    judge = partial(_judge_part, judges, head, pumps)
+    name = again(
+        partial(ask_text, "A pump: name of its solution (a-z, 0-9, -)"),
         lambda named: judge(named, {}),
     )
     pump: Tables = {}
 
     def settle(ask: Callable[[], Tables]) -> None:
-        pump.update(_again(ask, lambda answer: judge(name, {**pump, **answer})))
+        pump.update(again(ask, lambda answer: judge(name, {**pump, **answer})))
 
     channel = CHANNELS[len(pumps) % 16]
-    settle(lambda: {"channel": _ask("  Channel of the node", channel)})
+    settle(lambda: {"channel": ask_text("  Channel of the node", channel)})
     click.echo(fitted(_RECIPES, error_columns()), err=True)
-    settle(lambda: _solution(_ask("  Its recipe, its label, or none")))
+    settle(lambda: _solution(ask_text("  Its recipe, its label, or none")))
     for key, question in _PUMP_QUESTIONS:
         settle(partial(_figure, key, question))
     return name, pump
 
 
 def _figure(key: str, question: str) -> Tables:
-    answer = _ask(question)
+    answer = ask_text(question)
     return {key: None if (key, answer) == ("per_day", NONE) else answer}
 
 
@@ -222,34 +220,8 @@ def _solution(text: str) -> Tables:
     return {"label": {name: figure.strip() for name, _, figure in pairs}}
 
 
-def _ask_uptake(tank: TankAnswer, parameter: str) -> TankAnswer:
-    rate = f"{_USED.get(parameter, '5')} {display_unit(parameter)}/day"
-    question = f"What the tank uses of {parameter}, best estimate like {rate}"
-    estimate = _ask(f"{question}, or {UNKNOWN}", UNKNOWN)
-    if estimate == UNKNOWN:
-        return tank
-    low = _ask("  and what it surely uses, not more", estimate)
-    uptake = {**tank.uptake, parameter: UptakeAnswer(estimate=estimate, low=low)}
-    return tank.model_copy(update={"uptake": uptake})
-
-
-def _ask_cap(
-    tank: TankAnswer, parameter: str, suggested: Mapping[str, str]
-) -> TankAnswer:
-    gross = _ask(f"Most {parameter} to pour in in a day", suggested.get("gross"))
-    net_rise = suggested.get("net_rise")
-    if net_rise is not None:
-        net_rise = _ask(f"Most {parameter} may climb in a day", net_rise)
-    cap = CapAnswer(gross=gross, net_rise=net_rise)
-    return tank.model_copy(update={"caps": {**tank.caps, parameter: cap}})
-
-
 def _answers(head: Tables, pumps: Tables) -> Answers:
     return answers_of({**head, "pump": dict(pumps)}, NAME)
-
-
-def _judge_tank(try_out: Try, answers: Answers, tank: TankAnswer) -> None:
-    try_out(answers.model_copy(update={"tank": tank}))
 
 
 def _judge_pump(
@@ -261,31 +233,54 @@ def _judge_pump(
 
 
 def _judge_part(
-    try_out: Try, head: Tables, pumps: Tables, name: str, part: Tables
+    judges: Judges, head: Tables, pumps: Tables, name: str, part: Tables
 ) -> None:
     """Judge what is known of a pump; what is still to come stands in for itself."""
     _refuse_named(pumps, name)
     pump = {**_PUMP_STAND_INS, "channel": _PROBE, **part}
     if {"recipe", "label"} & part.keys():
         del pump["no_effects"]
+    every = {**pumps, name: pump}
     probe = {} if pump.get("per_day") else {_PROBE: _probe()}
-    try_out(_answers(head, {**pumps, name: pump, **probe}))
-    _refuse_beyond(name, pump)
+    answers = _answers(head, {**every, **probe})
+    judges.reads(answers)
+    if pump.get("per_day"):
+        _refuse_unfit(judges.fits, answers, name)
+    elif "per_day" in part:
+        # No amount at all is told now, and not when all else was typed.
+        _answers(head, every)
 
 
-def _refuse_beyond(name: str, pump: Tables) -> None:
-    """Refuse a first plan that gives more a day than was just allowed."""
-    place = f"{NAME} [pump.{name}] per_day"
-    planned, most = str(pump.get("per_day") or _LITTLE), str(pump["most_per_day"])
-    if typed_ul(planned, place) > typed_ul(most, place):
-        raise InputError(
-            Finding(
-                what=f"{planned} a day",
-                where=place,
-                expected=f"at most {most}, the most it may give in a day",
-                do="Plan less; to allow more, change most_per_day in the file later.",
-            )
-        )
+def _refuse_unfit(fits: Fit, answers: Answers, name: str) -> None:
+    """Refuse an amount a day with all that speaks against it."""
+    pump, node = answers.pumps[name], answers.node
+    planned, place = str(pump.per_day), f"{NAME} [pump.{name}] per_day"
+    found, told = [], []
+    for limit, whose, cap in (
+        (
+            pump.most_per_day,
+            "the most it may give in a day",
+            f"[pump.{name}] most_per_day",
+        ),
+        (
+            node.day_limit,
+            "the node's own limit a day and channel",
+            f"[node.{node.id}] day_limit",
+        ),
+    ):
+        if typed_ul(planned, place) > typed_ul(limit, place):
+            found.append(_beyond(planned, place, f"at most {limit}, {whose}"))
+            told.append(cap)
+    try:
+        fits(answers, told)
+    except InputError as error:
+        found += error.findings
+    if found:
+        raise InputError(found)
+
+
+def _beyond(planned: str, place: str, expected: str) -> Finding:
+    return Finding(what=f"{planned} a day", where=place, expected=expected, do=LESS)
 
 
 def _refuse_named(pumps: Tables, name: str) -> None:

@@ -6,21 +6,19 @@ all of it is put in place or nothing; nothing is started.
 """
 
 import os
-import tempfile
-from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager, suppress
-from datetime import date
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from errno import EACCES
+from functools import partial
 from pathlib import Path
 from shlex import quote
 from typing import TypedDict, Unpack
-from zoneinfo import ZoneInfo
 
 import click
 
-from slackwater.cli.amounts import cap_words
 from slackwater.cli.answers import PLANNED, UNKNOWN, Answers, answers_form, answers_in
-from slackwater.cli.asking import ask_all, ask_caps, ask_uptake
+from slackwater.cli.asking import Judges, ask_all
+from slackwater.cli.asking_water import ask_caps, ask_uptake
 from slackwater.cli.checked import check_files
 from slackwater.cli.commands.beginning import (
     Lately,
@@ -30,19 +28,24 @@ from slackwater.cli.commands.beginning import (
 )
 from slackwater.cli.document import REFUSED, Answer, finding_text
 from slackwater.cli.opening import local_user
-from slackwater.cli.reading import Files, read_files
+from slackwater.cli.reading import Files
 from slackwater.cli.shell import CONFIG, STATE, Shell, verb
+from slackwater.cli.trying_out import (
+    ACL_FILE,
+    adding,
+    drafts,
+    night_first,
+    read_back,
+    suggested_caps,
+    texts_of,
+    try_plan,
+)
 from slackwater.cli.typed import WORD_AT_MOST, typed_text, typed_ul
 from slackwater.cli.verbs import PROGRAM
-from slackwater.cli.writing import broker_acl, machine_toml, plan_toml
 from slackwater.errors import Finding, InputError, RefusedError
-from slackwater.outside.clock import SystemClock
 from slackwater.outside.settings.documents import MACHINE_FILE, PLAN_FILE
-from slackwater.planning.daily import ALKALINITY
-from slackwater.planning.suggestions import suggestions
 from slackwater.service.memory import LIVE_NAME
 
-ACL_FILE = "mosquitto-acl"
 FILES_MODE = 0o640
 CONFIG_MODE = 0o755
 
@@ -85,10 +88,12 @@ def setup(shell: Shell, **wishes: Unpack[Wishes]) -> Answer:
     for name in (MACHINE_FILE, PLAN_FILE, ACL_FILE):
         _refuse_file(shell.config / name)
     refuse_standing(shell.state / LIVE_NAME)
-    answers = _night_first(_answers(wishes["answers"]))
+    answers = _answers(wishes["answers"])
+    _try_out(answers)
+    answers = night_first(answers)
     lately = _lately(answers)
-    texts = _texts(answers)
-    files = _read_back(texts)
+    texts = texts_of(answers)
+    files = read_back(texts)
     made = first_entry(files.machine, lately, who)
     with _placed(shell.config, texts):
         make_ledger(shell.state, made)
@@ -99,24 +104,15 @@ def _answers(path: Path | None) -> Answers:
     """The answers of a file, or those of a person, each judged as it comes."""
     if path is not None:
         return answers_in(path)
-    answers = ask_all(_try_out)
-    machine = _read_back(_drafts(answers, ())).machine
-    dosed = {name for one in machine.solutions.values() for name in one.effects}
-    answers = ask_uptake(answers, sorted(dosed), _try_out)
-    return ask_caps(answers, _suggested(answers), _try_out)
-
-
-def _night_first(answers: Answers) -> Answers:
-    """The same with the pumps first that move alkalinity: the plan begins by night."""
-    machine = _read_back(_drafts(answers, ())).machine
-
-    def moves_none(name: str) -> bool:
-        effects = machine.solutions[machine.pumps[name].solution].effects
-        return ALKALINITY not in effects
-
-    names = sorted(answers.pumps, key=moves_none)
-    pumps = {name: answers.pumps[name] for name in names}
-    return answers.model_copy(update={"pumps": pumps})
+    judges = Judges(reads=_try_out, fits=try_plan)
+    answers = ask_all(judges)
+    moved = adding(answers)
+    answers = ask_uptake(answers, moved, judges.reads)
+    planned = {
+        parameter: [name for name in names if answers.pumps[name].per_day]
+        for parameter, names in moved.items()
+    }
+    return ask_caps(answers, suggested_caps(answers), planned, judges)
 
 
 def _try_out(answers: Answers) -> None:
@@ -124,71 +120,14 @@ def _try_out(answers: Answers) -> None:
 
     Raises: InputError with everything that is wrong.
     """
-    _lately(answers)
-    _read_back(_drafts(answers, ()))
-
-
-def _suggested(answers: Answers) -> dict[str, dict[str, str]]:
-    """A daily ceiling for each parameter that the first plan would need."""
-    files = _read_back(_drafts(answers, ()))
-    tank = files.machine.tanks[answers.tank.id]
-    found: dict[str, dict[str, str]] = {}
-    for one in suggestions(files.plan, files.machine):
-        if one.parameter and one.parameter not in tank.caps:
-            words = cap_words(one.parameter, one.value, tank)
-            found.setdefault(one.parameter, {})[one.key] = words
-    return found
-
-
-def _texts(answers: Answers) -> dict[str, str]:
-    """The three files; what was not answered stands in them as a comment."""
-    lines = [
-        f"{parameter} = {{ "
-        + ", ".join(f'{key} = "{text}"' for key, text in texts.items())
-        + " }"
-        for parameter, texts in _suggested(answers).items()
-    ]
-    return _drafts(answers, lines)
-
-
-def _drafts(answers: Answers, suggested: Sequence[str]) -> dict[str, str]:
-    return {
-        MACHINE_FILE: machine_toml(answers, suggested),
-        PLAN_FILE: plan_toml(answers, _today(answers.tank.zone)),
-        ACL_FILE: broker_acl(answers),
-    }
-
-
-def _today(zone: str) -> date:
-    """The date of the tank; for a zone that is none the settings will refuse."""
-    utc = SystemClock().now().utc
-    with suppress(ValueError, OSError, LookupError):
-        return utc.astimezone(ZoneInfo(zone)).date()
-    return utc.date()
-
-
-def _read_back(texts: Mapping[str, str]) -> Files:
-    """What the settings read in the texts.
-
-    Raises: InputError with everything that is wrong, told as answers.
-    """
-    with tempfile.TemporaryDirectory(prefix="slackwater-setup-") as folder:
-        for name, text in texts.items():
-            (Path(folder) / name).write_text(text, "utf-8")
+    found: list[Finding] = []
+    for judge in (partial(read_back, drafts(answers)), partial(_lately, answers)):
         try:
-            # Ceilings are still to come: nothing can be held to them.
-            return read_files(Path(folder), is_held=False)
+            judge()
         except InputError as error:
-            raise InputError([_as_answer(one) for one in error.findings]) from error
-
-
-def _as_answer(finding: Finding) -> Finding:
-    return Finding(
-        what=finding.what,
-        where=f"answers, for {finding.where}",
-        expected=finding.expected,
-        do=finding.do,
-    )
+            found += error.findings
+    if found:
+        raise InputError(found)
 
 
 def _lately(answers: Answers) -> Lately:
