@@ -184,3 +184,25 @@ def test_all_faults_are_told_in_one_run(tmp_path: Path) -> None:
     faults = [fault for fault in FAULTS if fault[2] != "site"]
     expected = {one for fault in faults for one in told(tmp_path, fault)}
     assert expected == set(told(tmp_path, *faults))
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "where"),
+    [
+        ('hydrate = "anhydrous"', "hydrate = 5", "[solution.carbonate] hydrate"),
+        ('formula = "Na2CO3"\n', "", "[solution.carbonate]"),
+        (
+            'tank = "reef"\nnode = "shelf"\nchannel = "c"',
+            'tank = "rf"\nnode = "shelf"\nchannel = "c"',
+            "[pump.drain] tank",
+        ),
+        ('tank = "reef"\ndrain', 'tank = "rf"\ndrain', "[exchange.water] tank"),
+        ("[pump.fill]", "[pump.Fill]", '[pump."Fill"]'),
+    ],
+)
+def test_one_slip_is_told_at_one_place(
+    tmp_path: Path, old: str, new: str, where: str
+) -> None:
+    """What only follows from it is not told as well."""
+    (found,) = told(tmp_path, (old, new, where))
+    assert found.startswith(f"slackwater.toml {where}: ")

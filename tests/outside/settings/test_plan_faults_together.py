@@ -132,6 +132,12 @@ def test_what_a_group_lacks_is_told_once(tmp_path: Path) -> None:
         assert fault[2] in finding
 
 
+def test_a_group_whose_id_cannot_be_used_is_told_once(tmp_path: Path) -> None:
+    """Not at each of its lines: which group they mean is not known."""
+    (finding,) = told(tmp_path, ("[group.balanced]", "[group.Balanced]", ""))
+    assert '[group."Balanced"]' in finding
+
+
 @pytest.mark.parametrize("other", OTHERS, ids=lambda other: other[2])
 def test_a_fault_between_lines_is_told_beside_those_of_single_ones(
     tmp_path: Path, other: tuple[str, str, str]

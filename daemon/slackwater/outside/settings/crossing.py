@@ -32,6 +32,7 @@ _REFERENCES: Mapping[str, tuple[tuple[str, str], ...]] = {
     "probe": (("tank", "tank"),),
     "switch": (("tank", "tank"), ("pump", "pump")),
     "outside": (("tank", "tank"),),
+    "exchange": (("tank", "tank"),),
     "interlock": (("", "tank"),),
     "relay": (("", "node"),),
     "solution": (("keep_apart_from", "solution"),),

@@ -104,13 +104,15 @@ class ExchangeTable(TableModel):
 class Around:
     """What stands around the pairs.
 
-    `names` are the ids of all pumps of the file; None where they are not all known.
+    `names` are the ids of all pumps of the file, `tanks` those of all tanks; None where
+    they are not all known.
     """
 
     machine: Machine
     pumps: Mapping[str, PumpTable]
     relays: Collection[str]
     names: Collection[str] | None
+    tanks: Collection[str] | None
 
 
 def exchanges_from(
@@ -176,7 +178,8 @@ class _PairReader:
         self.findings.add(f"[exchange.{self.id}] {key}", what, expected, advice)
 
     def _tank(self, key: str, name: str, pump: PumpTable) -> None:
-        if pump.tank != self.table.tank:
+        tanks = self.around.tanks or ()
+        if pump.tank != self.table.tank and {pump.tank, self.table.tank} <= {*tanks}:
             self._note(
                 key,
                 f"the pump {name} serves {pump.tank}",

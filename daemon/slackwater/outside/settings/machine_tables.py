@@ -219,6 +219,7 @@ class MachineReader:
             pumps=self._tables("pump", PumpTable),
             relays=self.named["relay"],
             names=self._names("pump"),
+            tanks=self._names("tank"),
         )
         pairs = self._tables("exchange", PairTable)
         return exchanges_from(pairs, around, self.findings)

@@ -76,7 +76,8 @@ class _SolutionReader:
         return ""
 
     def _check_strays(self, way: str) -> None:
-        if way != "formula":
+        # Where nothing says what it does, the formula is what is missing.
+        if way not in ("formula", ""):
             for key in _SALT_KEYS:
                 self.findings.judge(partial(self._check_salt_key, key))
         recipe = way in ("formula", "salts")
@@ -219,8 +220,10 @@ class _SolutionReader:
 
 
 def _hand_on(key: str, table: SolutionTable, salt: SaltTable) -> None:
+    # What was refused has no value there either, not even its default.
+    salt.__dict__.pop(key, None)
     value = getattr(table, key)
-    if value is not None:
+    if value is not None or not SaltTable.model_fields[key].is_required():
         salt.__dict__[key] = value
 
 

@@ -74,7 +74,7 @@ class GroupReader:
     def groups(self) -> dict[str, Group]:
         """The groups that nothing is wrong with, everything wrong noted."""
         raw = named_tables(self.document, "group", self.findings)
-        for one in self.lines:
+        for one in self.lines if self._are_known(raw) else ():
             self.findings.judge(partial(self._check_named, one, raw))
         found = {}
         for identity, item in raw.items():
@@ -92,6 +92,11 @@ class GroupReader:
 
     def _group_of(self, one: ReadLine) -> str | None:
         return self.findings.judge(partial(attrgetter("group"), one.table))
+
+    def _are_known(self, raw: Table) -> bool:
+        """Whether every group of the file has an id that can be used."""
+        stated = self.document.get("group", {})
+        return isinstance(stated, dict) and stated.keys() == raw.keys()
 
     def _check_named(self, one: ReadLine, raw: Table) -> None:
         group = one.table.group
