@@ -247,11 +247,12 @@ def build(places: Places, clock: Clock, memory: Memory, mode: Mode) -> Rig:
 
     Raises: InputError with what is wrong in the files.
     """
+    # Where the whole file counts, all that is wrong in it is told first.
+    fallback = None if memory.state.approvals else read_machine(places.config)
     broker = read_broker(places.config, places.credentials)
     notify = read_notify(places.config, places.credentials)
     keys = read_node_keys(places.config, places.credentials)
     second = read_node_keys(places.config, places.credentials, SECOND_KEY_FILE)
-    fallback = None if memory.state.approvals else read_machine(places.config)
     setup = setup_from(memory.state, fallback)
     mailbox = BoundedMailbox()
     now = clock.now()
