@@ -10,10 +10,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
-from slackwater.outside.settings.broker import read_broker
-from slackwater.outside.settings.documents import MACHINE_FILE, read_document
+from slackwater.outside.settings.broker import checked_broker, read_broker
+from slackwater.outside.settings.documents import MACHINE_FILE, Table, read_document
 from slackwater.outside.settings.machine_model import NodeTable
-from slackwater.outside.settings.notify import read_notify
+from slackwater.outside.settings.notify import checked_notify, read_notify
 from slackwater.outside.settings.tables import Findings, checked, named_tables
 
 # A password or a key can be made anew by anybody; what others made can not.
@@ -44,16 +44,25 @@ class SecretFile:
 def secret_files(directory: Path) -> tuple[SecretFile, ...]:
     """Every file with a secret that a configuration directory names.
 
-    Raises: InputError with everything that is wrong in the machine's file, and with
-    names that cannot be handed over or that two files share.
+    Raises: InputError with everything that is wrong in the tables that name them, else
+    with names that cannot be handed over or that two files share.
     """
     findings = Findings(MACHINE_FILE)
+    _check_tables(read_document(directory, MACHINE_FILE), findings)
+    findings.settled(directory)
     found = tuple(_found(directory, findings))
     taken: dict[str, SecretFile] = {}
     for one in found:
         _check_name(one, taken, findings)
         taken.setdefault(one.name, one)
     return findings.settled(found)
+
+
+def _check_tables(document: Table, findings: Findings) -> None:
+    checked_broker(document.get("broker", {}), findings)
+    checked_notify(document, findings)
+    for identity, raw in named_tables(document, "node", findings).items():
+        checked(NodeTable, raw, f"[node.{identity}]", findings)
 
 
 def _found(directory: Path, findings: Findings) -> Iterator[SecretFile]:
