@@ -165,3 +165,21 @@ def test_a_person_at_a_terminal_is_asked_again(tmp_path: Path) -> None:
     assert 2 == screen.count("Once more, please.")
     assert '"12" has no unit' in screen
     assert {"calcium": 12_000, "carbonate": 500} == made(tmp_path / "state").dosed_ul
+
+
+def test_a_plan_that_answers_is_told_beside_the_machine(tmp_path: Path) -> None:
+    """What is wrong in both files, for both are read."""
+    slips = (
+        ("slackwater.toml", "Europe/Berlin", "Europe/Berlln"),
+        ("plan.toml", "doses = 12", "doses = 0"),
+    )
+    for name, old, new in slips:
+        text = (SMALLEST / name).read_text("utf-8")
+        (tmp_path / name).write_text(text.replace(old, new, 1), "utf-8")
+    places = ("init", "--config", tmp_path, "--state", tmp_path / "state")
+    told = run(*places, "--as-planned", "--json")
+    assert 2 == told.code
+    assert [
+        "slackwater.toml [tank.reef] zone",
+        'plan.toml [[line]] 1 ("carbonate") doses',
+    ] == [one["where"] for one in told.errors]

@@ -59,6 +59,13 @@ def try_plan(answers: Answers, told: Collection[str] = ()) -> None:
     `[table] key`, that were judged already.
     Raises: InputError with everything that speaks against the plan.
     """
+    found = against(answers, told)
+    if found:
+        raise InputError([_with_advice(one) for one in found])
+
+
+def against(answers: Answers, told: Collection[str] = ()) -> list[Finding]:
+    """Everything that speaks against the first plan, as `try_plan` holds it."""
     files = read_back(drafts(night_first(answers)))
     tank = files.machine.tanks[answers.tank.id]
     to_come = {
@@ -67,8 +74,7 @@ def try_plan(answers: Answers, told: Collection[str] = ()) -> None:
         for key in ("gross", "net_rise")
     }
     found = check(files.plan, files.machine, to_come | {*told})
-    if found:
-        raise InputError([_with_advice(_as_answer(one)) for one in found])
+    return [_as_answer(one) for one in found]
 
 
 def _with_advice(finding: Finding) -> Finding:

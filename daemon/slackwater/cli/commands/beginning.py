@@ -19,6 +19,7 @@ from slackwater.cli.answers import PLANNED, UNKNOWN
 from slackwater.cli.document import Answer
 from slackwater.cli.opening import local_user
 from slackwater.cli.questions import ask_ul_or
+from slackwater.cli.reading import read_files
 from slackwater.cli.shell import Shell, verb
 from slackwater.cli.typed import WORD_AT_MOST, typed_text, typed_ul
 from slackwater.cli.width import error_columns, fitted
@@ -92,7 +93,8 @@ def init(shell: Shell, **dosed: Unpack[First]) -> Answer:
     path = shell.state / LIVE_NAME
     refuse_standing(path)
     by = typed_text(dosed["by"] or local_user(), "--by", WORD_AT_MOST)
-    machine = read_machine(shell.config)
+    read = _machine_of_both if dosed["as_planned"] else read_machine
+    machine = read(shell.config)
     lately = _given_first(shell.config, machine, dosed)
     made = first_entry(machine, lately or asked(machine, shell.config), by)
     make_ledger(shell.state, made)
@@ -105,6 +107,14 @@ def init(shell: Shell, **dosed: Unpack[First]) -> Answer:
         },
         text=_told(path, made),
     )
+
+
+def _machine_of_both(config: Path) -> Machine:
+    """The machine, where the plan is asked as well.
+
+    Raises: InputError with everything that is wrong in both files.
+    """
+    return read_files(config).machine
 
 
 def refuse_standing(path: Path) -> None:

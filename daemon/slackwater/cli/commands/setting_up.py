@@ -33,6 +33,7 @@ from slackwater.cli.shell import CONFIG, STATE, Shell, verb
 from slackwater.cli.trying_out import (
     ACL_FILE,
     adding,
+    against,
     drafts,
     night_first,
     read_back,
@@ -92,7 +93,7 @@ def setup(shell: Shell, **wishes: Unpack[Wishes]) -> Answer:
     _try_out(answers)
     answers = night_first(answers)
     lately = _lately(answers)
-    texts = texts_of(answers)
+    texts = _texts(answers)
     files = read_back(texts)
     made = first_entry(files.machine, lately, who)
     with _placed(shell.config, texts):
@@ -113,6 +114,17 @@ def _answers(path: Path | None) -> Answers:
         for parameter, names in moved.items()
     }
     return ask_caps(answers, suggested_caps(answers), planned, judges)
+
+
+def _texts(answers: Answers) -> dict[str, str]:
+    """The three files.
+
+    Raises: InputError with all that speaks against a plan of which a line is at fault.
+    """
+    try:
+        return texts_of(answers)
+    except InputError as error:
+        raise InputError(against(answers)) from error
 
 
 def _try_out(answers: Answers) -> None:
