@@ -290,8 +290,26 @@ def test_a_tank_too_small_for_its_plan_can_be_given_less(tmp_path: Path) -> None
     told = told_again(tmp_path, words)
     first = " ".join(told.err.partition(AGAIN)[0].split())
     assert "adds 1.964 dKH in its local day" in first
-    assert "a higher ceiling only where" in first
+    assert "or a higher ceiling where you know" in first
     assert 1 == told.err.count(AGAIN)
     config = tmp_path / "config"
     (line,) = read_plan(config, read_machine(config)).lines
     assert 6_000 == line.per_day_ul
+
+
+def test_a_pump_whose_limits_fit_no_amount_is_answered_anew(tmp_path: Path) -> None:
+    """Twelve times the smallest dose is more than the day: no amount would do."""
+    first = ["carbonate", "", SODA, "2 L", "30 mL/min", "1 mL", "4 mL", "10 mL"]
+    words = [*HEAD, *NODE, *first, "10 mL", "12 mL", "anew", *CARBONATE, "n"]
+    told = told_again(tmp_path, [*words, *RIGHT[-4:]])
+    assert 2 == told.err.count(AGAIN)
+    assert "type anew to answer anew about this pump" in " ".join(told.err.split())
+
+
+def test_what_no_ceiling_allows_can_be_kept_and_mended_later(tmp_path: Path) -> None:
+    """Offered when it was refused twice, and told once more at the end."""
+    words = [*RIGHT[:2], "10 L", *RIGHT[3:-2], "", "", "6 mL", "", "", "y"]
+    told = dialogue(tmp_path, *words)
+    assert 1 == told.code
+    assert 1 == told.err.count("Keep it so, and mend it in the files later?")
+    assert "to mend first" in told.out

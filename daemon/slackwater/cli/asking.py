@@ -32,6 +32,10 @@ Tables = dict[str, object]
 Try = Callable[[Answers], object]
 
 
+class AnewError(Exception):
+    """A person wants to answer anew about a pump: no amount may fit what was typed."""
+
+
 class Fit(Protocol):
     """Refuses a first plan that would be refused; caps named are judged elsewhere."""
 
@@ -75,13 +79,11 @@ _PUMP_QUESTIONS = (
     ("dosed", f"  What it gave in the last 24 h, like 0 mL, {PLANNED}, or {UNKNOWN}"),
 )
 # What helps here and now; everything can be changed later.
-LESS = (
-    "Plan less a day: it is given in twelve doses. How many doses, and what limits "
-    "them, can be changed in the files later."
+FITTING = (
+    "Give an amount that fits: it is given in twelve doses, and how many can be "
+    "changed in the file later. Or type anew to answer anew about this pump."
 )
-HIGHER = (
-    "Plan less a day, and a higher ceiling only where you know that the water takes it."
-)
+ANEW = "anew"
 _WANTED = "An answer is wanted: type one as the question shows."
 _LITTLE = "10 uL"
 _PUMP_STAND_INS: Tables = {
@@ -107,10 +109,13 @@ def ask_all(judges: Judges) -> Answers:
     head = _ask_head(judges.reads)
     pumps: Tables = {}
     while True:
-        name, pump = again(
-            partial(_ask_pump, judges, head, pumps),
-            partial(_judge_pump, judges.reads, head, pumps),
-        )
+        try:
+            name, pump = again(
+                partial(_ask_pump, judges, head, pumps),
+                partial(_judge_pump, judges.reads, head, pumps),
+            )
+        except AnewError:
+            continue
         pumps[name] = pump
         if not click.confirm("Another pump?", default=False, err=True):
             return _answers(head, pumps)
@@ -206,6 +211,8 @@ def _ask_pump(judges: Judges, head: Tables, pumps: Tables) -> tuple[str, Tables]
 
 def _figure(key: str, question: str) -> Tables:
     answer = ask_text(question)
+    if (key, answer) == ("per_day", ANEW):
+        raise AnewError
     return {key: None if (key, answer) == ("per_day", NONE) else answer}
 
 
@@ -280,7 +287,7 @@ def _refuse_unfit(fits: Fit, answers: Answers, name: str) -> None:
 
 
 def _beyond(planned: str, place: str, expected: str) -> Finding:
-    return Finding(what=f"{planned} a day", where=place, expected=expected, do=LESS)
+    return Finding(what=f"{planned} a day", where=place, expected=expected, do=FITTING)
 
 
 def _refuse_named(pumps: Tables, name: str) -> None:

@@ -6,7 +6,10 @@ of the plan, because it may be the amount that is too much.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from functools import partial
+
+import click
 
 from slackwater.cli.amounts import display_unit
 from slackwater.cli.answers import (
@@ -23,6 +26,11 @@ from slackwater.errors import InputError
 # Only an example to type like.
 _USED = {"alkalinity": "1.0"}
 Texts = Mapping[str, str]
+_HIGHER = (
+    "Give an amount that fits, or a higher ceiling where you know that the water takes "
+    "it."
+)
+_KEEP = "Keep it so, and mend it in the files later?"
 
 
 def ask_uptake(answers: Answers, parameters: Iterable[str], reads: Try) -> Answers:
@@ -55,16 +63,21 @@ def _settle_cap(
 ) -> Answers:
     """Ask until the plan keeps to the ceilings of a parameter."""
     parameter, texts = asked
+    is_first = True
     while True:
         ask = partial(_ask_cap, answers.tank, parameter, texts)
         tank = again(ask, partial(_judge_tank, judges.reads, answers))
         given = answers.model_copy(update={"tank": tank})
         try:
-            judges.fits(given)
+            _fit(judges, given)
         except InputError as error:
             tell_again(error)
         else:
             return given
+        # Where no answer may do nobody is kept here: a check says it once more.
+        if not is_first and click.confirm(_KEEP, default=False, err=True):
+            return given
+        is_first = False
         for name in pumps:
             answers = _ask_amount(answers, name, judges)
 
@@ -87,7 +100,17 @@ def _ask_amount(answers: Answers, name: str, judges: Judges) -> Answers:
 
 def _judge_amount(judges: Judges, answers: Answers) -> None:
     judges.reads(answers)
-    judges.fits(answers)
+    _fit(judges, answers)
+
+
+def _fit(judges: Judges, answers: Answers) -> None:
+    """Hold the plan to the ceilings that are known by now."""
+    try:
+        judges.fits(answers)
+    except InputError as error:
+        raise InputError(
+            [replace(one, do=_HIGHER) for one in error.findings]
+        ) from error
 
 
 def _judge_tank(reads: Try, answers: Answers, tank: TankAnswer) -> None:

@@ -15,7 +15,7 @@ from zoneinfo import ZoneInfo
 
 from slackwater.cli.amounts import cap_words
 from slackwater.cli.answers import Answers
-from slackwater.cli.asking import HIGHER, LESS
+from slackwater.cli.asking import FITTING
 from slackwater.cli.reading import Files, read_files
 from slackwater.cli.writing import broker_acl, machine_toml, plan_toml
 from slackwater.errors import Finding, InputError
@@ -61,7 +61,7 @@ def try_plan(answers: Answers, told: Collection[str] = ()) -> None:
     """
     found = against(answers, told)
     if found:
-        raise InputError([_with_advice(one) for one in found])
+        raise InputError([replace(one, do=FITTING) for one in found])
 
 
 def against(answers: Answers, told: Collection[str] = ()) -> list[Finding]:
@@ -75,12 +75,6 @@ def against(answers: Answers, told: Collection[str] = ()) -> list[Finding]:
     }
     found = check(files.plan, files.machine, to_come | {*told})
     return [_as_answer(one) for one in found]
-
-
-def _with_advice(finding: Finding) -> Finding:
-    """The same with what can be done in the dialogue."""
-    is_ceiling = "[tank." in finding.expected
-    return replace(finding, do=HIGHER if is_ceiling else LESS)
 
 
 def suggested_caps(answers: Answers) -> dict[str, dict[str, str]]:
