@@ -17,7 +17,7 @@ Nothing here is shared with the product but what it asks and is told.
 import io
 import statistics
 import sys
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from random import Random
 
@@ -27,11 +27,10 @@ from click.testing import CliRunner
 from slackwater.cli.runs_asked import series_of
 from slackwater.cli.shooting import Measured, measure
 from slackwater.errors import RefusedError
-from slackwater.facts.reasons import Reason
 from slackwater.facts.tank import Pump
 from slackwater.pump.command import run_ms
 from slackwater.pump.day_total import day_within_percent
-from slackwater.service.calibrating import Shot
+from slackwater.service.calibrating import Shot, Watch
 from tests.gate.scene import machine
 
 PUMPS = 1000
@@ -106,9 +105,7 @@ def calibrated(pump: Invented) -> Measured | None:
     )
     kept: list[Measured] = []
 
-    def shoot(
-        _pump: str, volume_ul: int, _watch: Callable[[tuple[Reason, ...]], None]
-    ) -> Shot:
+    def shoot(_pump: str, volume_ul: int, _watch: Watch) -> Shot:
         ms = run_ms(volume_ul, pump.nominal.rate_nl_per_s)
         cylinder.holds_ul += pump.gives_ul(ms)
         return Shot(ran_ms=ms, believed_ul=volume_ul, how="full")

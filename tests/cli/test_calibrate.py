@@ -6,7 +6,6 @@ a person types is what is tried. The last tests run the program itself on a real
 
 import json
 import sys
-from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -20,8 +19,7 @@ from slackwater.cli.shooting import Measured, Series, measure, prime
 from slackwater.cli.weighing import typed_density
 from slackwater.errors import InputError, RefusedError, SlackwaterError
 from slackwater.facts.events import Calibrated
-from slackwater.facts.reasons import Reason
-from slackwater.service.calibrating import Shot
+from slackwater.service.calibrating import Shot, Watch
 from tests.cli.shots import calibrated, measured
 from tests.service.household import household
 
@@ -34,9 +32,7 @@ SO_FAR = "what the calibration in force gives"
 SURE = "Measured twice, and sure?"
 
 
-def shoot(
-    _pump: str, volume_ul: int, _watch: Callable[[tuple[Reason, ...]], None]
-) -> Shot:
+def shoot(_pump: str, volume_ul: int, _watch: Watch) -> Shot:
     """A run that ends as it should."""
     return Shot(ran_ms=volume_ul * 2, believed_ul=volume_ul, how="full")
 
@@ -139,9 +135,7 @@ def test_the_hose_is_filled_until_a_person_says_so(
     """Each volume is pumped, a yes ends it, anything else is an error."""
     ran: list[int] = []
 
-    def counted(
-        pump: str, volume_ul: int, watch: Callable[[tuple[Reason, ...]], None]
-    ) -> Shot:
+    def counted(pump: str, volume_ul: int, watch: Watch) -> Shot:
         ran.append(volume_ul)
         return shoot(pump, volume_ul, watch)
 

@@ -29,7 +29,7 @@ from slackwater.facts.now import Now
 from slackwater.facts.reasons import Code, because
 from slackwater.facts.state import State
 from slackwater.pump.outcome import Stamp
-from slackwater.service.standing import only_one
+from slackwater.service.standing import only_one, only_one_measures
 from tests.cli.run_program import SMALLEST, Outcome, changed
 from tests.cli.shots import calibrated, measured
 from tests.cli.stage import Stage, stage_of
@@ -74,6 +74,65 @@ def test_beside_a_daemon_nothing_is_asked_and_nothing_runs(stage: Stage) -> None
     assert (1, "a daemon runs on this ledger") == (told.code, refused(told))
     assert "cylinder" not in told.err
     assert "started" not in [event.kind for event in stage.events()]
+
+
+def test_beside_another_calibration_nothing_is_asked(stage: Stage) -> None:
+    """Two under one name push each other off the broker and latch a hold."""
+    with only_one_measures(stage.state):
+        told = stage.run("calibrate", "carbonate", "--json", typed="yes\n")
+    assert (1, "another `slackwater calibrate` runs on this ledger") == (
+        told.code,
+        refused(told),
+    )
+    assert "Finish the other one" in told.errors[0]["do"]
+    assert "cylinder" not in told.err
+    assert "started" not in [event.kind for event in stage.events()]
+    after = stage.run("calibrate", "carbonate", "--json", typed="no\n")
+    assert "the outlet is not in a cylinder" == refused(after)
+
+
+def held(stage: Stage, code: Code, minutes: int | None = None) -> HoldRaised:
+    """A hold on everything, for so many minutes or until a person ends it."""
+    stamp = stage.stamp()
+    until = None if minutes is None else stamp["at"] + timedelta(minutes=minutes)
+    return HoldRaised(
+        **stamp,
+        hold_id=f"{code}/all",
+        scope="all",
+        reason=because(code),
+        latched=until is None,
+        until=until,
+        by="keeper",
+    )
+
+
+@pytest.mark.parametrize(
+    ("code", "minutes"),
+    [(Code.MANUAL_HOLD, None), (Code.TAKEN_OVER, None), (Code.PAUSE, 30)],
+)
+def test_a_hold_is_said_before_anything_is_asked(
+    stage: Stage, code: Code, minutes: int | None
+) -> None:
+    """A shot would wait for its end in vain: its name and what releases it come first.
+
+    One on another pump is none of its business.
+    """
+    hold = held(stage, code, minutes)
+    other = replace(hold, hold_id="other", scope="pump/calcium")
+    stage.append(hold, other)
+    told = stage.run("calibrate", "carbonate", "--json", typed="yes\n")
+    assert 1 == told.code
+    assert refused(told) == f"carbonate is held: {because(code).text}"
+    assert f"`slackwater release {code}/all`" in told.errors[0]["do"]
+    assert ("ends by itself" in told.errors[0]["do"]) == (minutes is not None)
+    assert "cylinder" not in told.err
+
+
+def test_a_pause_that_is_over_keeps_nobody(stage: Stage) -> None:
+    """It stands in the ledger until a daemon ends it, and holds nothing."""
+    stage.append(held(stage, Code.PAUSE, minutes=-1))
+    told = stage.run("calibrate", "carbonate", "--json", typed="no\n")
+    assert "the outlet is not in a cylinder" == refused(told)
 
 
 def test_a_silent_broker_is_said(stage: Stage, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -5,7 +5,6 @@ measured so part from the water is what the bench of that name finds. The limits
 common practice, no source; the 1 % of a day is a goal of the project's own.
 """
 
-from collections.abc import Callable
 from dataclasses import replace
 from statistics import fmean
 
@@ -15,11 +14,11 @@ from click.testing import CliRunner
 
 from slackwater.cli.commands.calibrating import words_of
 from slackwater.cli.runs_asked import Asked, series_of, within
-from slackwater.cli.shooting import Measured, Series, measure
+from slackwater.cli.shooting import Measured, Series, _wait_teller, measure
 from slackwater.errors import InputError, RefusedError, SlackwaterError
-from slackwater.facts.reasons import Code, Reason, because
+from slackwater.facts.reasons import Code, because
 from slackwater.facts.relays import Relay
-from slackwater.service.calibrating import Shot
+from slackwater.service.calibrating import Shot, Wait, Watch
 from tests.bench import booked
 from tests.gate.scene import machine
 from tests.gate.test_interlocks import measured as calibrated
@@ -50,11 +49,9 @@ def said(
     return found[0] if found else None, " ".join(outcome.stderr.split())
 
 
-def shoot(
-    _pump: str, volume_ul: int, watch: Callable[[tuple[Reason, ...]], None]
-) -> Shot:
+def shoot(_pump: str, volume_ul: int, watch: Watch) -> Shot:
     """A shot that ends as it should, after a rest."""
-    watch((because(Code.GAP_SAME_PUMP),))
+    watch((Wait(reason=because(Code.GAP_SAME_PUMP)),))
     return Shot(ran_ms=volume_ul * 2, believed_ul=volume_ul, how="full")
 
 
@@ -76,6 +73,24 @@ def test_why_shots_wait_is_said_once_a_run() -> None:
     """Each of sixty shots rests, behind a relay for a minute; six lines say so."""
     _, text = said(*STEADY, *STEADY[:2])
     assert 6 == text.count("waits: Too soon after the pump's last run.")
+
+
+def test_a_hold_that_makes_a_shot_wait_is_named_with_its_release(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Who stands beside the cylinder can end it at once."""
+    monkeypatch.setenv("COLUMNS", "200")
+    taken = Wait(reason=because(Code.TAKEN_OVER), hold="connection-taken-over/all")
+    tell = _wait_teller()
+    tell((taken,))
+    tell((taken, Wait(reason=because(Code.LINK_DOWN))))
+    lines = [line.strip() for line in capsys.readouterr().err.splitlines()]
+    release = "End it: `slackwater release connection-taken-over/all`."
+    link = "It ends when the broker answers again."
+    assert [
+        f"waits: {because(Code.TAKEN_OVER).text} {release}",
+        f"waits: {because(Code.LINK_DOWN).text} {link}",
+    ] == lines
 
 
 def test_an_unsteady_pump_goes_on_and_says_how_long() -> None:

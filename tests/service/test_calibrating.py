@@ -10,11 +10,11 @@ from slackwater.cli.commands import taking_back
 from slackwater.errors import RefusedError
 from slackwater.facts.doses import RequestTakenBack
 from slackwater.facts.events import DoseIntended, HoldRaised, Started
-from slackwater.facts.reasons import Code, Reason, because
+from slackwater.facts.reasons import Code, because
 from slackwater.facts.state import State
 from slackwater.outside.clock import SystemClock
 from slackwater.pump.outcome import Stamp
-from slackwater.service.calibrating import Session
+from slackwater.service.calibrating import Session, Wait
 from slackwater.service.wiring import Places
 from tests.service.household import (
     Household,
@@ -61,7 +61,7 @@ def test_h55_a_shot_that_somebody_takes_back_never_runs(home: Household) -> None
     """It waits for a hold meanwhile; whoever measures is told who it was."""
     home.append(held)
 
-    def somebody_else(_why: tuple[Reason, ...]) -> None:
+    def somebody_else(_waits: tuple[Wait, ...]) -> None:
         if open_session.rig.memory.state.requests:
             home.append(taken_back)
 

@@ -6,12 +6,12 @@ from pathlib import Path
 
 import pytest
 
+from slackwater.cli.commissioning import set_aside
 from slackwater.errors import RefusedError
 from slackwater.facts.events import PumpsEnabled
-from slackwater.facts.reasons import Reason
 from slackwater.outside.clock import SystemClock
 from slackwater.service import systemd
-from slackwater.service.calibrating import Session
+from slackwater.service.calibrating import Session, Wait
 from slackwater.service.memory import Memory, Mode
 from slackwater.service.run import Stop, _passes, take_charge
 from slackwater.service.wiring import Places, Rig, build
@@ -81,10 +81,32 @@ def test_a_shot_that_waits_is_given_up_when_pumps_are_enabled(stage: Stage) -> N
     places = Places(config=stage.config, state=stage.state)
     with Session(places, SystemClock(lambda: True), "keeper") as session:
 
-        def someone_enables(_reasons: tuple[Reason, ...]) -> None:
+        def someone_enables(_waits: tuple[Wait, ...]) -> None:
             enable(stage)
             session.rig.mailbox.wake()
 
         session.rig.mailbox.wake()
         with pytest.raises(RefusedError, match="enabled or disabled meanwhile"):
             session.shoot("carbonate", 1000, someone_enables)
+
+
+def test_a_shot_that_never_ran_names_the_verb_and_the_hold(stage: Stage) -> None:
+    """It waits under a hold and is given up: what to do stands there, and not less."""
+    assert 0 == stage.run("hold", "--scope", "all", "--by", "keeper").code
+    (name,) = stage.folded().holds
+    places = Places(config=stage.config, state=stage.state)
+    heard: set[str] = set()
+    with Session(places, SystemClock(lambda: True), "keeper") as session:
+
+        def someone_waits(waits: tuple[Wait, ...]) -> None:
+            heard.update(wait.hold for wait in waits)
+            set_aside(session.rig)
+
+        session.rig.mailbox.wake()
+        with pytest.raises(RefusedError) as caught:
+            session.shoot("carbonate", 1000, someone_waits)
+    (finding,) = caught.value.findings
+    assert name in heard
+    assert finding.where.startswith("pump carbonate, shot-")
+    assert f"`slackwater release {name}`" in finding.do
+    assert "`slackwater calibrate carbonate` again" in finding.do

@@ -13,18 +13,23 @@ from pathlib import Path
 import click
 
 from slackwater.cli.asked_by_hand import waiting
-from slackwater.cli.opening import daemon_is_here, newest_approval, opened
+from slackwater.cli.opening import Opened, daemon_is_here, newest_approval, opened
 from slackwater.cli.readiness import CLOCK_CODES
 from slackwater.cli.shell import Shell
 from slackwater.cli.width import error_columns, fitted
+from slackwater.cli.wording import reason_words
 from slackwater.errors import Finding, InputError, LedgerError, RefusedError
-from slackwater.facts.events import DoseMissed, ShotRequested
+from slackwater.facts.events import DoseMissed, HoldRaised, ShotRequested
 from slackwater.facts.now import Now
 from slackwater.facts.plan import DueDose
 from slackwater.facts.reasons import Code, because
+from slackwater.facts.sight import Sight
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine, Pump
+from slackwater.gate.interlocks import hold_is_left_aside
+from slackwater.gate.moment import Moment, rules_for
 from slackwater.outside.settings import read_machine
+from slackwater.service.calibrating import scopes_of
 from slackwater.service.loop import one_pass, stamp_of, take_news, write
 from slackwater.service.run import TICK_S
 from slackwater.service.wiring import Rig
@@ -38,7 +43,8 @@ def ready_pump(shell: Shell, pump: str) -> tuple[Pump, Machine]:
 
     An approved machine counts before the files, as it does for the daemon.
     Raises: InputError for a pump that is not there, RefusedError beside a running
-    daemon or with a clock nobody vouches for, PermissionError, the ledger errors.
+    daemon, with a clock nobody vouches for or under a hold that waits for a person,
+    PermissionError, the ledger errors.
     """
     # Opened as it will be needed: who may not write is told so before a question.
     with opened(shell.state, writable=True) as found:
@@ -52,6 +58,8 @@ def ready_pump(shell: Shell, pump: str) -> tuple[Pump, Machine]:
             )
         if not is_clock_vouched(found.state, found.now, machine):
             raise RefusedError(_clock_unproven())
+        if holds := _holds_on(found, machine, pump):
+            raise RefusedError([_held(raised, pump) for raised in holds])
     return machine.pumps[pump], machine
 
 
@@ -60,6 +68,30 @@ def is_clock_vouched(state: State, now: Now, machine: Machine) -> bool:
     by_person = bool(now.boot_id) and state.clock_confirmed_boot == now.boot_id
     doubted = any(raised.reason.code in CLOCK_CODES for raised in state.holds.values())
     return (now.synchronised or machine.clock_confirmed or by_person) and not doubted
+
+
+def _holds_on(found: Opened, machine: Machine, pump: str) -> list[HoldRaised]:
+    """The holds under which a shot would wait in vain, by name.
+
+    What ends with the next word of a node or a switch is left to the gate.
+    """
+    moment = Moment(
+        now=found.now,
+        proven_ms=found.proven_ms,
+        state=found.state,
+        sight=Sight(started_boot_s=found.now.boot_s),
+        machine=machine,
+        rules=rules_for(machine, None),
+        approval=None,
+    )
+    rule, utc = moment.rules.pumps[pump], found.now.utc
+    return [
+        raised
+        for _, raised in sorted(found.state.holds.items())
+        if raised.scope in scopes_of(machine.pumps[pump])
+        and (raised.latched if raised.until is None else utc < raised.until)
+        and not hold_is_left_aside(moment, raised, rule)
+    ]
 
 
 @contextmanager
@@ -142,6 +174,18 @@ def _beside_daemon(state_dir: Path, *, is_live: bool) -> Finding:
         expected="no daemon while a pump is measured: only one may command",
         do=f"{shadow}Stop it (`systemctl stop slackwater`, or Ctrl-C where it runs), "
         "calibrate, then start it again.",
+    )
+
+
+def _held(raised: HoldRaised, pump: str) -> Finding:
+    note = f' "{raised.note}"' if raised.note else ""
+    by_itself = "" if raised.until is None else ", or wait until it ends by itself"
+    return Finding(
+        what=f"{pump} is held: {reason_words(raised.reason)}{note}",
+        where=f"hold {raised.hold_id} ({raised.scope})",
+        expected="no hold that stops this pump",
+        do=f"Nothing has run. Look at what it says, then run `slackwater release "
+        f"{raised.hold_id}`{by_itself}, and calibrate.",
     )
 
 

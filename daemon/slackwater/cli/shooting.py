@@ -20,9 +20,9 @@ from slackwater.cli.typed import typed_ul
 from slackwater.cli.weighing import measured_ul
 from slackwater.cli.width import error_columns, fitted
 from slackwater.errors import Finding, InputError, RefusedError
-from slackwater.facts.reasons import Reason
+from slackwater.facts.releases import way_out
 from slackwater.pump.flow import Flow, MeasuredRun, flow_of, not_kept
-from slackwater.service.calibrating import Shot
+from slackwater.service.calibrating import Shot, Wait, Watch
 from slackwater.water.show import show_volume
 
 # Beyond these ratios to the last rate a slip is likelier than wear (hazard H57).
@@ -36,7 +36,7 @@ MS_PER_S = 1000
 RUNS_FIRST, RUNS_AT_MOST = 4, 16
 ENOUGH = "enough"
 
-Shoot = Callable[[str, int, Callable[[tuple[Reason, ...]], None]], Shot]
+Shoot = Callable[[str, int, Watch], Shot]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -277,14 +277,21 @@ def _far(what: str) -> Finding:
     return not_kept(what, f"between {REFUSED_BELOW:g} and {REFUSED_ABOVE:g} times")
 
 
-def _wait_teller() -> Callable[[tuple[Reason, ...]], None]:
+def _wait_teller() -> Watch:
     """Says why a shot waits, each reason once: behind a relay every shot does."""
     told: set[str] = set()
 
-    def tell(reasons: tuple[Reason, ...]) -> None:
-        for reason in reasons:
-            if reason.text not in told:
-                told.add(reason.text)
-                say(f"  waits: {reason.text}")
+    def tell(waits: tuple[Wait, ...]) -> None:
+        for wait in waits:
+            if wait.reason.text not in told:
+                told.add(wait.reason.text)
+                say(f"  waits: {_wait_words(wait)}")
 
     return tell
+
+
+def _wait_words(wait: Wait) -> str:
+    """Why it waits and what ends that."""
+    if wait.hold:
+        return f"{wait.reason.text} End it: `slackwater release {wait.hold}`."
+    return f"{wait.reason.text} {way_out(wait.reason.code)}"

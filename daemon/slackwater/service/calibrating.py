@@ -26,6 +26,7 @@ from slackwater.facts.events import (
     Stopped,
 )
 from slackwater.facts.reasons import Reason
+from slackwater.facts.tank import Pump
 from slackwater.gate.moment import rules_for
 from slackwater.ports import Clock
 from slackwater.service.loop import one_pass, stamp_of, take_news, write
@@ -36,6 +37,17 @@ from slackwater.turn.setup import Setup
 
 # A local request is good for half an hour (dry-run rules of manual requests).
 REQUEST_LASTS = timedelta(minutes=30)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wait:
+    """Why a shot waits, and the hold that a person may release; none without one."""
+
+    reason: Reason
+    hold: str = ""
+
+
+Watch = Callable[[tuple[Wait, ...]], None]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,9 +110,7 @@ class Session:
             raise RefusedError(_closed())
         return self._rig
 
-    def shoot(
-        self, pump: str, volume_ul: int, watch: Callable[[tuple[Reason, ...]], None]
-    ) -> Shot:
+    def shoot(self, pump: str, volume_ul: int, watch: Watch) -> Shot:
         """One shot from request to end; `watch` hears why it still waits.
 
         Raises: RefusedError when it never ran: expired, voided or sealed.
@@ -118,14 +128,18 @@ class Session:
         )
         while not write(rig, [asked]):
             take_news(rig)
-        return _carry_out(rig, request, watch)
+        return _carry_out(rig, asked, watch)
 
 
-def _carry_out(
-    rig: Rig, request: str, watch: Callable[[tuple[Reason, ...]], None]
-) -> Shot:
+def scopes_of(pump: Pump) -> frozenset[str]:
+    """The scopes of holds that reach a shot of a pump into a cylinder."""
+    named = {"tank": pump.tank, "pump": pump.id, "node": pump.node}
+    return frozenset({"all", *(f"{word}/{owner}" for word, owner in named.items())})
+
+
+def _carry_out(rig: Rig, asked: ShotRequested, watch: Watch) -> Shot:
     """Passes until the request's run has ended, one way or another."""
-    told: tuple[Reason, ...] = ()
+    request, told = asked.request, tuple[Reason, ...]()
     while True:
         attempt = _attempt_of(rig, request)
         one_pass(rig, TICK_S)
@@ -133,11 +147,11 @@ def _carry_out(
         held = rig.memory.state.held.get(request)
         if held is not None and held.reasons != told:
             told = held.reasons
-            watch(told)
+            watch(_waits(rig, asked, told))
         if _attempt_of(rig, request):
             continue
         if request in rig.memory.state.used:
-            return _ending(rig, request, attempt)
+            return _ending(rig, asked, attempt)
         if rig.closing:
             # Nothing is begun any more, and nothing would tell that its time is over.
             raise RefusedError(_another_stage())
@@ -150,14 +164,34 @@ def _attempt_of(rig: Rig, request: str) -> str:
     return ""
 
 
-def _ending(rig: Rig, request: str, attempt: str) -> Shot:
+def _holds_on(rig: Rig, asked: ShotRequested) -> dict[str, Reason]:
+    """The latched holds that reach a shot, by name, and why they stand."""
+    scopes = scopes_of(rig.setup.machine.pumps[asked.pump])
+    return {
+        name: hold.reason
+        for name, hold in sorted(rig.memory.state.holds.items())
+        if hold.latched and hold.scope in scopes
+    }
+
+
+def _waits(
+    rig: Rig, asked: ShotRequested, reasons: tuple[Reason, ...]
+) -> tuple[Wait, ...]:
+    names = {reason.code: name for name, reason in _holds_on(rig, asked).items()}
+    return tuple(
+        Wait(reason=reason, hold=names.get(reason.code, "")) for reason in reasons
+    )
+
+
+def _ending(rig: Rig, asked: ShotRequested, attempt: str) -> Shot:
+    request = asked.request
     for event in _newest_first(rig):
         if isinstance(event, DoseEnded) and event.attempt == attempt:
             return Shot(
                 ran_ms=event.ran_ms, believed_ul=event.believed_ul, how=event.how
             )
         if isinstance(event, DoseMissed) and event.dose.id == request:
-            raise RefusedError(_never_ran(request, event.reasons))
+            raise RefusedError(_never_ran(rig, asked, event.reasons))
         if isinstance(event, RequestTakenBack) and event.request == request:
             raise RefusedError(_not_wanted(request, event.by))
         if (
@@ -165,21 +199,24 @@ def _ending(rig: Rig, request: str, attempt: str) -> Shot:
             and event.attempt == attempt
             and attempt
         ):
-            raise RefusedError(_never_ran(request, event.reasons))
-    raise RefusedError(_never_ran(request, ()))
+            raise RefusedError(_never_ran(rig, asked, event.reasons))
+    raise RefusedError(_never_ran(rig, asked, ()))
 
 
 def _newest_first(rig: Rig) -> list[AnyEvent]:
     return [entry.event for entry in reversed(rig.memory.ledger.load().entries)]
 
 
-def _never_ran(request: str, reasons: tuple[Reason, ...]) -> Finding:
+def _never_ran(rig: Rig, asked: ShotRequested, reasons: tuple[Reason, ...]) -> Finding:
     why = " ".join(reason.text for reason in reasons) or "Nobody can tell why."
+    names = " ".join(_holds_on(rig, asked))
+    held = f"end what holds it (`slackwater release {names}`), " if names else ""
     return Finding(
         what=f"the shot did not end as a run: {why}",
-        where=request,
+        where=f"pump {asked.pump}, {asked.request}",
         expected="a taken and ended run",
-        do="Look at the node and the ledger, then shoot again.",
+        do=f"Look at the node and at `slackwater ledger`, {held}then run `slackwater "
+        f"calibrate {asked.pump}` again.",
     )
 
 

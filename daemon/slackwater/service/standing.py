@@ -1,7 +1,8 @@
 """What must hold around the process: one daemon per ledger, known zone data.
 
 Floor 7. One subject: the footing of a start. Laws here: a second daemon on the same
-ledger is refused before it reads anything; the bytes of the zone data are on record.
+ledger, and a second calibration, is refused before it reads anything; the bytes of the
+zone data are on record.
 """
 
 import fcntl
@@ -16,6 +17,9 @@ from slackwater.errors import Finding, LedgerMissingError, RefusedError
 from slackwater.facts.tank import Machine
 
 LOCK_NAME = "daemon.lock"
+# A lock of its own: who asks whether a daemon is here must not be told of a person who
+# measures.
+MEASURING_NAME = "calibrate.lock"
 
 
 @contextmanager
@@ -25,22 +29,47 @@ def only_one(state: Path) -> Iterator[None]:
     Raises: RefusedError when another daemon holds it, LedgerMissingError when there
     is no such directory.
     """
+    other = Finding(
+        what="another daemon runs on this ledger",
+        where=str(state),
+        expected="one daemon for one ledger",
+        do="Stop the other one first.",
+    )
+    with _locked(state, LOCK_NAME, other):
+        yield
+
+
+@contextmanager
+def only_one_measures(state: Path) -> Iterator[None]:
+    """Hold the state directory for one calibration as long as the context lasts.
+
+    Two of them would push each other off the broker, for they have one name there.
+    Raises: RefusedError when another one holds it, LedgerMissingError when there is no
+    such directory.
+    """
+    other = Finding(
+        what="another `slackwater calibrate` runs on this ledger",
+        where=str(state),
+        expected="one pump measured at a time: only one may command",
+        do="Nothing has run. Finish the other one, or end it with Ctrl-C, then "
+        "calibrate.",
+    )
+    with _locked(state, MEASURING_NAME, other):
+        yield
+
+
+@contextmanager
+def _locked(state: Path, name: str, other: Finding) -> Iterator[None]:
+    """Hold a lock file; refused with `other` where somebody else has it."""
     try:
-        lock = (state / LOCK_NAME).open("a")
+        lock = (state / name).open("a")
     except OSError as error:
         raise _unusable(state, error) from error
     with lock:
         try:
             fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError as error:
-            raise RefusedError(
-                Finding(
-                    what="another daemon runs on this ledger",
-                    where=str(state),
-                    expected="one daemon for one ledger",
-                    do="Stop the other one first.",
-                )
-            ) from error
+            raise RefusedError(other) from error
         except OSError as error:
             raise _unusable(state, error) from error
         yield

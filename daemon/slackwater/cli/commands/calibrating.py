@@ -50,6 +50,7 @@ from slackwater.pump.flow import Flow
 from slackwater.service import logs
 from slackwater.service.calibrating import Session
 from slackwater.service.loop import stamp_of, take_news, write
+from slackwater.service.standing import only_one_measures
 from slackwater.service.wiring import Places
 from slackwater.water.show import show_volume
 
@@ -122,17 +123,17 @@ def calibrate(shell: Shell, pump: str, **wishes: Unpack[Wishes]) -> Answer:
     grams_per_litre = typed_density(wishes["density"], "--density")
     known, machine = ready_pump(shell, pump)
     series = replace(series_of(known, machine, wishes), grams_per_litre=grams_per_litre)
-    _tell_ahead(known, machine)
     for ending in (signal.SIGTERM, signal.SIGHUP):
         signal.signal(ending, signal.default_int_handler)
+    places = Places(config=shell.config, state=shell.state)
     try:
-        _ask_outlet(known)
-        session = Session(
-            Places(config=shell.config, state=shell.state), SystemClock(), by
-        )
-        with session, nothing_left_over(session.rig):
-            series = _fitting(session, known, series, wishes)
-            event, measured = _session(session, known, series, by)
+        with only_one_measures(shell.state):
+            _tell_ahead(known, machine)
+            _ask_outlet(known)
+            session = Session(places, SystemClock(), by)
+            with session, nothing_left_over(session.rig):
+                series = _fitting(session, known, series, wishes)
+                event, measured = _session(session, known, series, by)
     except (KeyboardInterrupt, click.Abort) as error:
         raise InputError(_broken_off(pump)) from error
     return _answer(event, measured, one_length=series.one_length)
