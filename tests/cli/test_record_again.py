@@ -11,7 +11,7 @@ from slackwater.cli.opening import opened
 from slackwater.ledger.history import read_history
 from tests.cli.run_program import run
 from tests.cli.stage import Stage, stage_of
-from tests.cli.test_record import record, written_in
+from tests.cli.test_record import record, recorded, written_in
 
 
 @pytest.fixture
@@ -139,3 +139,21 @@ def test_help_says_why_a_method_is_told() -> None:
     new = [one for one in examples if not re.search("--(correct|strike)", one)]
     assert len(new) >= 3
     assert all("--method" in one for one in new)
+
+
+@pytest.mark.parametrize(
+    ("typed", "meant"), [("5.9", "8.9"), ("8.0", "9.2")], ids=["a jump", "a replicate"]
+)
+def test_a_mistyped_test_before_is_named_with_both_ways_out(
+    stage: Stage, typed: str, meant: str
+) -> None:
+    """Either of the two may be the wrong one; how far apart they are is no matter."""
+    at = ("--at", "2026-05-03 09:30")
+    wrong = recorded(stage, f"alkalinity={typed} dKH", *at)
+    told = record(stage, f"alkalinity={meant} dKH", *at)
+
+    assert (2, 1) == (told.code, len(told.errors))
+    assert f"{typed}0 dKH" in " ".join(told.errors[0].values())
+    for way in (f"--correct {wrong}", f"--strike {wrong} --why", "--confirm"):
+        assert way in told.errors[0]["do"]
+    recorded(stage, f"alkalinity={meant} dKH", "--correct", wrong)

@@ -15,7 +15,11 @@ from slackwater.assessment.practice import SALINITY, home_sd
 from slackwater.assessment.series import REPLICATES_WITHIN
 from slackwater.cli.moments import Wall, typed_moment
 from slackwater.cli.render import local, span
-from slackwater.cli.replicates import contradictions, unlike_earlier
+from slackwater.cli.replicates import (
+    contradictions,
+    earlier_is_wrong,
+    unlike_earlier,
+)
 from slackwater.cli.subject import Subject
 from slackwater.cli.typed import WORD_AT_MOST, new_id, typed_text
 from slackwater.cli.typed_levels import Typed, settled, typed_levels
@@ -241,8 +245,9 @@ def _jump(one: Typed, known: MeasurementKept, zone: str, most: str) -> Finding:
         what=f"{show_level(one.parameter, one.level)} is far from its neighbour in "
         "time",
         where=f"{RECORD} {one.parameter}",
-        expected=f"within {most} of {level_words(known)} of "
+        expected=f"within {most} of {level_words(known)}, which is {known.id} of "
         f"{local(known.taken_at, zone)}",
-        do="Check the figure and its name, and test again. If it is right, add "
-        "--confirm; nothing was written.",
+        do="Check the figure and its name, and test again. "
+        f"{earlier_is_wrong(known.id)} If both are right, add --confirm; nothing was "
+        "written.",
     )

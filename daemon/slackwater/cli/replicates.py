@@ -69,8 +69,17 @@ def _unlike(one: Typed, far: MeasurementKept, where: str) -> Finding:
         "hour",
         where=f"{where} {one.parameter}",
         expected=f"a replicate no further apart than {allowed}",
-        do="Test once more. If the earlier one is wrong, --strike it; if both were "
-        "read so, add --confirm. Nothing was written.",
+        do=f"Test once more. {earlier_is_wrong(far.id)} If both were read so, add "
+        "--confirm. Nothing was written.",
+    )
+
+
+def earlier_is_wrong(test: str) -> str:
+    """The two ways out where a test that stands is the wrong one."""
+    return (
+        f"If {test} is the wrong one, put this in its place with `slackwater record "
+        f"NAME=VALUE --correct {test}`, or take it out first: `slackwater record "
+        f'--strike {test} --why "..."`.'
     )
 
 
