@@ -170,6 +170,35 @@ def test_h55_what_cannot_be_given_is_refused_at_once(
     assert [] == requests(stage)
 
 
+@pytest.mark.parametrize(
+    ("measured_ul", "words", "least"),
+    [
+        (0, ("dose", "carbonate", "0.01 mL"), "500 µL"),
+        (900, ("dose", "carbonate", "0.899 mL"), "900 µL"),
+        (900, ("prime", "carbonate", "0.899 mL"), "900 µL"),
+    ],
+)
+def test_h55_less_than_is_reliable_is_refused_at_once(
+    stage: Stage, measured_ul: int, words: tuple[str, ...], least: str
+) -> None:
+    """Stated or measured, whichever is more: it would be missed minutes later."""
+    known = stage.folded().calibrations["carbonate"]
+    stage.append(replace(known, **stage.stamp(), smallest_ul=measured_ul))
+    more = WORDS if words[0] == "dose" else WORDS[2:]
+    told = stage.run(*words, *more)
+    assert 1 == told.code
+    assert "is less than carbonate gives reliably" in told.errors[0]["what"]
+    assert f"at least {least}" == told.errors[0]["expected"]
+    assert [] == requests(stage)
+
+
+def test_h55_as_much_as_is_reliable_is_taken(stage: Stage) -> None:
+    """The smallest dose itself; out of the water less does as well."""
+    assert 0 == stage.run("dose", "carbonate", "0.5 mL", *WORDS).code
+    out = stage.run("prime", "carbonate", "0.1 mL", "--outlet-out", *WORDS[2:])
+    assert 0 == out.code
+
+
 def test_h55_nobody_asks_without_a_reason(stage: Stage) -> None:
     """An empty reason is none."""
     told = stage.run("dose", "carbonate", "2 mL", "--reason", " ", "--json")
@@ -183,6 +212,9 @@ def test_h55_in_shadow_nothing_is_asked_for(tmp_path: Path) -> None:
     told = stage.run("dose", "carbonate", "2 mL", *WORDS)
     assert 1 == told.code
     assert told.errors[0]["what"].startswith("pumps are not enabled")
+    other = stage.run("dose", "soda", "2 mL", *WORDS)
+    assert (2, 'there is no pump "soda"') == (other.code, other.errors[0]["what"])
+    assert "carbonate" in other.errors[0]["expected"]
 
 
 @pytest.mark.parametrize("name", ["prime", "flush"])

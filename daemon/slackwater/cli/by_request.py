@@ -17,8 +17,10 @@ from slackwater.cli.shell import Shell
 from slackwater.cli.typed import typed_ul
 from slackwater.errors import Finding, InputError, RefusedError
 from slackwater.facts.events import AnyEvent, ShotRequested
+from slackwater.facts.reliable import smallest_dose_ul
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine, Pump
+from slackwater.outside.settings import read_machine
 from slackwater.pump.command import (
     offset_in_force,
     pulse_ul,
@@ -114,10 +116,14 @@ def wished(shell: Shell, state: State, stamp: Stamp, wish: Wish) -> ShotRequeste
     volume_ul = typed_ul(wish.volume, f"{wish.verb} VOLUME")
     if volume_ul <= 0:
         raise InputError(_nothing(wish))
+    # A name that is none comes first: it stays wrong when pumps are enabled.
+    _refuse_unknown(shell, state, stamp, wish)
     _refuse_unready(shell, state)
-    pump = _pump_of(state, stamp, wish)
+    pump = _machine(state, stamp["at"]).pumps[wish.pump]
     for name in wish.ceilings:
         _refuse_beyond(pump, volume_ul, name)
+    if wish.purpose == "manual":
+        _refuse_less(state, pump, volume_ul)
     refuse_unfit(state, _machine(state, stamp["at"]), pump, volume_ul)
     asked = ShotRequested(
         **stamp,
@@ -146,18 +152,23 @@ def _machine(state: State, at: datetime) -> Machine:
     return approved.machine
 
 
-def _pump_of(state: State, stamp: Stamp, wish: Wish) -> Pump:
-    machine, pump = _machine(state, stamp["at"]), wish.pump
-    if pump not in machine.pumps:
+def _refuse_unknown(shell: Shell, state: State, stamp: Stamp, wish: Wish) -> None:
+    """Refuse a pump that is none; before any approval the files say which there are."""
+    approved = approval_at(state, stamp["at"])
+    try:
+        machine = approved.machine if approved else read_machine(shell.config)
+    except InputError:
+        # Files that cannot be read are no matter of this verb: nothing is approved.
+        return
+    if wish.pump not in machine.pumps:
         raise InputError(
             Finding(
-                what=f'there is no pump "{pump}"',
+                what=f'there is no pump "{wish.pump}"',
                 where=f"{wish.verb} PUMP",
                 expected="one of " + ", ".join(sorted(machine.pumps)),
                 do="Name a pump of the approved machine.",
             )
         )
-    return machine.pumps[pump]
 
 
 def _refuse_unready(shell: Shell, state: State) -> None:
@@ -178,6 +189,22 @@ def _refuse_beyond(pump: Pump, volume_ul: int, name: str) -> None:
                 where=f"slackwater.toml [pump.{pump.id}] {name}",
                 expected=f"at most {show_volume(cap_ul)}",
                 do="Ask for less, or change the file and approve it.",
+            )
+        )
+
+
+def _refuse_less(state: State, pump: Pump, volume_ul: int) -> None:
+    """Refuse at once what the gate would miss as too small, maybe minutes later."""
+    least_ul = smallest_dose_ul(state, pump)
+    if volume_ul < least_ul:
+        raise RefusedError(
+            Finding(
+                what=f"{show_volume(volume_ul)} is less than {pump.id} gives reliably",
+                where=f"slackwater.toml [pump.{pump.id}] smallest_dose, or what its "
+                "calibration showed",
+                expected=f"at least {show_volume(least_ul)}",
+                do="Nothing was asked for. Ask for more, or give so little by hand and "
+                "tell it with `slackwater added`.",
             )
         )
 
