@@ -289,3 +289,20 @@ def test_refuses_a_slip(
     findings = findings_of(tmp_path, MACHINE.replace(found, written, 1))
     assert findings[0].startswith("slackwater.toml")
     assert [text for text in findings if expected in text]
+
+
+@pytest.mark.parametrize("zone", ["PST", "CEST", "BST", "pdt"])
+def test_no_zone_is_guessed_from_an_abbreviation(tmp_path: Path, zone: str) -> None:
+    """The nearest spelling, MST for PST, would be wrong by an hour."""
+    text = MACHINE.replace('zone = "Europe/Berlin"', f'zone = "{zone}"')
+    (finding,) = refused(tmp_path, text).findings
+    assert finding.what == f'the time zone "{zone}" is unknown'
+    assert "Did you mean" not in finding.do
+    assert 'named like "Europe/Vienna"' in finding.do
+
+
+def test_a_zone_in_the_wrong_case_is_no_abbreviation(tmp_path: Path) -> None:
+    """It is the very zone, written otherwise."""
+    text = MACHINE.replace('zone = "Europe/Berlin"', 'zone = "utc"')
+    (finding,) = refused(tmp_path, text).findings
+    assert finding.do.startswith('Did you mean "UTC"? ')

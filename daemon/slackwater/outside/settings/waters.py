@@ -6,8 +6,9 @@ parameter can be is refused; ranges of common practice need a typed reason to le
 """
 
 import math
+import re
 import zoneinfo
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import partial
@@ -59,6 +60,7 @@ ReadT = TypeVar("ReadT")
 
 # Names the system gives to whatever zone it stands in: not the same everywhere.
 _NO_ZONES = frozenset({"localtime", "Factory", "posixrules"})
+_ABBREVIATION = re.compile("[A-Za-z]{2,5}")
 
 
 def tank_from(identity: str, table: TankTable, findings: Findings) -> Tank | None:
@@ -272,5 +274,21 @@ def _check_zone(place: str, zone: str, findings: Findings) -> None:
         place,
         f"the time zone {shown(zone)} is unknown",
         'a zone of the time-zone table, like "Europe/Berlin"',
-        f"{suggestion(zone, known)}Use the zone the tank stands in.",
+        f"{_zone_hint(zone, known)}Use the zone the tank stands in.",
     )
+
+
+def _zone_hint(zone: str, known: Collection[str]) -> str:
+    """What was probably meant; of an abbreviation nothing is guessed.
+
+    The nearest spelling of PST is MST, which is another hour.
+    """
+    same = [name for name in known if name.casefold() == zone.casefold()]
+    if same:
+        return f'Did you mean "{min(same)}"? '
+    if _ABBREVIATION.fullmatch(zone):
+        return (
+            "An abbreviation is no zone, for it knows no summer time: a zone is named "
+            'like "Europe/Vienna". '
+        )
+    return suggestion(zone, known)
