@@ -306,3 +306,16 @@ def test_a_zone_in_the_wrong_case_is_no_abbreviation(tmp_path: Path) -> None:
     text = MACHINE.replace('zone = "Europe/Berlin"', 'zone = "utc"')
     (finding,) = refused(tmp_path, text).findings
     assert finding.do.startswith('Did you mean "UTC"? ')
+
+
+@pytest.mark.parametrize("salt", ["Na2CO3", "na2co3", "CaCl2.2H2O"])
+def test_a_salt_that_stands_for_a_parameter_is_told_the_form_of_a_recipe(
+    tmp_path: Path, salt: str
+) -> None:
+    """Who weighed a salt in needs no list of all that can be dosed."""
+    label = f'per_ml = {{ "{salt}" = "80 g/L" }}'
+    text = MACHINE.replace("no_effects = true", label)
+    (finding,) = refused(tmp_path, text).findings
+    assert finding.what == f'"{salt}" is a salt, not a parameter'
+    assert '"Na2CO3, anhydrous, 80 g/L, 99 %"' in finding.expected
+    assert len(finding.expected) < 250

@@ -6,6 +6,7 @@ what a solution adds never shrinks.
 Units: levels in the parameter's canonical unit; amounts in pico-units.
 """
 
+import re
 from collections.abc import Collection
 from dataclasses import dataclass
 from fractions import Fraction
@@ -21,12 +22,14 @@ from slackwater.water.levels import (
 )
 from slackwater.water.parameters import PARAMETERS, TRACE_KINDS
 from slackwater.water.salinities import parse_salinity
+from slackwater.water.salts import SALTS
 
 # One more and not every reader of JSON would hold it exactly.
 LARGEST_PICO = 2**53 - 1
 
 _UL_IN_LITRE = 10**6
 _SALINITY = "salinity"
+_SALTS = frozenset(formula.casefold() for formula in SALTS)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,6 +50,18 @@ class Amounts:
     def is_dosed(self, place: str) -> bool:
         """Whether a solution can add it; noted when not."""
         dosed = [item.id for item in PARAMETERS.values() if item.is_dosed]
+        # Crystal water is written behind a point or a star.
+        if re.split("[.*·]", self.parameter)[0].casefold() in _SALTS:
+            self.findings.add(
+                place,
+                f"{shown(self.parameter)} is a salt, not a parameter",
+                "a label with parameter and figure, or a recipe: formula, crystal "
+                'water or anhydrous, strength, purity, as in "Na2CO3, anhydrous, 80 '
+                'g/L, 99 %"',
+                "Tell a recipe by these four, in a file by formula, hydrate, strength "
+                "and purity.",
+            )
+            return False
         return self._is_one_of(dosed, place, "that can be dosed")
 
     def is_trace(self, place: str) -> bool:
