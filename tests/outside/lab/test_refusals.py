@@ -277,6 +277,46 @@ def test_a_refusal_names_the_line_to_add(tmp_path: Path, text: str, line: str) -
     assert any(line in one.do for one in refusals(tmp_path, text))
 
 
+GERMAN = "Nr;Name;Ergebnis;Einheit\n1;Calcium;405,2;mg/l\n2;Strontium;7,9;mg/l\n"
+
+
+def test_the_lines_to_add_go_by_what_the_columns_hold(tmp_path: Path) -> None:
+    """The figures are under Ergebnis, wherever it stands; names are no values."""
+    text = GERMAN.replace("Nr;", "").replace("1;", "").replace("2;S", "S")
+    text = text.replace("Name", "Was")
+    (one,) = refusals(tmp_path, text)
+    for line in ('"Was" = "element"', '"Ergebnis" = "value"', '"Einheit" = "unit"'):
+        assert f"{line}  under [columns]" in one.do
+    lines = '"Was" = "element"\n"Ergebnis" = "value"\n"Einheit" = "unit"\n'
+    found = read(tmp_path, text, mapping=f'decimals = "comma"\n[columns]\n{lines}')
+    assert {"calcium": 405.2, "strontium": 7.9} == levels(found)
+
+
+@pytest.mark.parametrize(
+    ("lesson", "column", "part"),
+    [
+        ('"Name" = "value"\n"Nr" = "element"', "Ergebnis", "value"),
+        ('"Ergebnis" = "value"\n"Nr" = "skip"', "Einheit", "unit"),
+    ],
+)
+def test_a_column_of_figures_or_units_is_never_offered_to_be_left_out(
+    tmp_path: Path, lesson: str, column: str, part: str
+) -> None:
+    """Copied as it stands, the line must not lose what was measured."""
+    found = refusals(tmp_path, GERMAN, mapping=f"[columns]\n{lesson}\n")
+    (told,) = (one.do for one in found if f'column "{column}"' in one.what)
+    assert f'"{column}" = "{part}"  under [columns]' in told
+    assert "skip" not in told
+
+
+def test_figures_beside_the_results_are_not_offered_as_results(tmp_path: Path) -> None:
+    """Copied as it stands, a line must not take what is wanted for what was found."""
+    text = "Element;Value;Unit;Soll\nCa;405;mg/L;420\n"
+    (one,) = refusals(tmp_path, text)
+    assert '"Soll" = "..."  under [columns]' in one.do
+    assert "Only if it is no part of the results" in one.do
+
+
 @pytest.mark.parametrize(
     ("number", "unit", "hint"),
     [

@@ -11,6 +11,7 @@ from typing import Literal, NoReturn
 
 from slackwater.outside.lab.cells import Cell, Faults, Row, listed, refuse
 from slackwater.outside.lab.columns import Role, looks_like_figure
+from slackwater.outside.lab.guesses import parts_in
 from slackwater.outside.lab.mapping import line_for
 from slackwater.outside.lab.sheet import Reading
 from slackwater.outside.lab.vocabulary import (
@@ -67,14 +68,16 @@ def refuse_no_head(rows: Sequence[Row], file: str) -> NoReturn:
     """
     # Lines about the sample often stand above: most words are the likeliest head.
     row = max(rows[:ROWS_ABOVE_AT_MOST], key=_words_in, default=())
+    below = rows[rows.index(row) + 1 :] if row else ()
     cell = row[0] if row else Cell(text="", line=1, column=1)
     names = [one.text for one in row if not one.is_empty]
     teach = "Add a row that names the columns."
     if len(names) > 1 and not any(map(looks_like_figure, names)):
-        element = line_for("columns", names[0], Role.ELEMENT)
-        value = line_for("columns", names[1], Role.VALUE)
-        teach = f"Say what the columns are in a mapping: lines like  {element}  and  "
-        teach += value
+        lines = [
+            line_for("columns", name.text, part) for name, part in parts_in(row, below)
+        ]
+        teach = "Say what the columns are in a mapping: lines like  "
+        teach += "  and  ".join(lines)
     refuse(
         f"no row names the columns; the likeliest reads {shown(listed(names))}",
         f"{file} line {cell.line}, column {cell.column}",

@@ -10,6 +10,8 @@ from itertools import zip_longest
 
 from slackwater.outside.lab.cells import Cell, Faults, Row
 from slackwater.outside.lab.columns import Role
+from slackwater.outside.lab.guesses import column as column_of
+from slackwater.outside.lab.guesses import part_of
 from slackwater.outside.lab.heads import Head
 from slackwater.outside.lab.names import Analyte
 from slackwater.outside.lab.sheet import Reading, Stated
@@ -34,7 +36,7 @@ def read_long(
     head: Head, rows: Sequence[Row], words: Vocabulary, faults: Faults
 ) -> Iterator[Reading]:
     """The readings of the rows below a head; what is wrong is noted."""
-    columns = _columns(head, words, faults)
+    columns = _columns(head, rows, words, faults)
     titles = tuple(one.cell.text for one in head.columns)
     for row in rows:
         # A head repeated on every page of a report says nothing new.
@@ -109,14 +111,23 @@ class _Filled:
         return [cell for column, cell in self.cells if column.role is role]
 
 
-def _columns(head: Head, words: Vocabulary, faults: Faults) -> frozenset[int]:
+def _columns(
+    head: Head, rows: Sequence[Row], words: Vocabulary, faults: Faults
+) -> frozenset[int]:
     """The places of the columns that are read; unknown ones are noted."""
     read: dict[int, Column] = {}
+    # A column that is called so and holds no figures is not what another one would be.
+    told = {
+        one.role
+        for place, one in enumerate(head.columns)
+        if one.role is part_of(column_of(rows, place))
+    }
     for place, column in enumerate(head.columns):
         if words.is_skipped(*column.names):
             continue
         if column.role is None and not column.cell.is_empty:
-            note_unknown_column(column, faults)
+            likely = part_of(column_of(rows, place))
+            note_unknown_column(column, faults, likely, beside=likely in told)
         elif column.role in _ONCE and column.role in {c.role for c in read.values()}:
             faults.add(
                 column.cell,

@@ -124,16 +124,41 @@ class Vocabulary:
         return analyte is not None and analyte == self.analyte(name)
 
 
-def note_unknown_column(column: Column, faults: Faults) -> None:
-    """Say that nobody knows a column, and how to teach or leave it out."""
+def note_unknown_column(
+    column: Column, faults: Faults, likely: Role | None = None, *, beside: bool = False
+) -> None:
+    """Say that nobody knows a column, and how to teach or leave it out.
+
+    `likely` is what its cells look like, `beside` whether another column is that.
+    """
     name = column.header.name
-    part = near_role(name) or SKIP
     faults.add(
         column.cell,
         f"nobody knows the column {shown(name)}",
         f"a column that plays one of the parts {listed(Role)}",
-        f"Add the line  {line_for('columns', name, part)}  to the mapping, or leave "
-        f"the column out with  --skip {shown(name)}",
+        _beside_words(name) if likely and beside else _column_words(name, likely),
+    )
+
+
+def _column_words(name: str, likely: Role | None) -> str:
+    part = near_role(name) or likely
+    line = line_for("columns", name, part or SKIP)
+    if likely:
+        # Left out, the report would have no figures, or figures without a unit.
+        return f"Add the line  {line}  to the mapping."
+    return (
+        f"Add the line  {line}  to the mapping, or leave the column out with  --skip "
+        f"{shown(name)}"
+    )
+
+
+def _beside_words(name: str) -> str:
+    """Of what stands beside the results nobody can tell what it is."""
+    near = near_role(name)
+    return (
+        f"Say what it holds: a line  {line_for('columns', name, near or GAP)}  in the "
+        "mapping with its part. Only if it is no part of the results, leave it out "
+        f"with  --skip {shown(name)}"
     )
 
 
