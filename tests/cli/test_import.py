@@ -225,9 +225,11 @@ def test_an_unknown_sample_lists_the_open_ones(stage: Stage) -> None:
         told.code,
         told.errors[0]["expected"],
     )
+    assert "`slackwater sample`" in told.errors[0]["do"]
     take(stage, "S-3")
     told = stage.run("import", file(stage, SMALL), "--sample", "S-2", "--json")
     assert "S-3 (reef, " in told.errors[0]["expected"]
+    assert "`slackwater sample`" not in told.errors[0]["do"]
     assert [] == measured(stage)
 
 

@@ -24,6 +24,7 @@ from slackwater.outside.lab import LabReport
 from slackwater.pump.outcome import Stamp
 
 _SAMPLES_SHOWN = 12
+_NONE_OPEN = "none is open"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -179,7 +180,7 @@ def _open_samples(
     ]
     if len(waiting) > _SAMPLES_SHOWN:
         words.append(f"and {len(waiting) - _SAMPLES_SHOWN} more")
-    return ", ".join(words) or "none is open"
+    return ", ".join(words) or _NONE_OPEN
 
 
 def _local(one: SampleTaken, zones: Mapping[str, str]) -> str:
@@ -191,7 +192,10 @@ def _unknown_sample(asked: str, waiting: str) -> Finding:
         what=f'there is no sample "{asked}"',
         where="--sample",
         expected=f"an open sample: {waiting}",
-        do="Name one of them, or say when the water was taken with --sampled-at.",
+        do="Say when the water was taken with --sampled-at; `slackwater sample` gives "
+        "the next bottle its id."
+        if waiting == _NONE_OPEN
+        else "Name one of them, or say when the water was taken with --sampled-at.",
     )
 
 
