@@ -1,5 +1,7 @@
 """H38: `clock confirm` says what becomes of doses that a clock ahead had decided."""
 
+import re
+import time
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import cast
@@ -14,11 +16,47 @@ from slackwater.ledger.codec import timestamp
 from slackwater.pump.outcome import Stamp
 from tests.cli.stage import Stage, stage_of
 
+# Of the smallest sample.
+ZONE = "Europe/Berlin"
+
 
 @pytest.fixture
 def stage(tmp_path: Path) -> Stage:
     """The smallest sample, whose clock nobody has confirmed."""
     return stage_of(tmp_path)
+
+
+def minutes_of(stage: Stage, zone: str) -> set[str]:
+    """What a clock of that zone may have shown a moment ago."""
+    now = stage.stamp()["at"]
+    return {local(now - timedelta(minutes=back), zone) for back in (0, 1)}
+
+
+def test_before_any_approval_the_time_is_asked_as_the_tanks_clock_shows_it(
+    stage: Stage,
+) -> None:
+    """A clock on the wall shows no UTC; it stands beside, for the machine has it."""
+    told = stage.run("clock", "confirm", typed="n\n")
+    shown = re.search("Is it (.*), which is (.*)[?]", told.err)
+    assert shown
+    assert shown[1] in minutes_of(stage, ZONE)
+    assert shown[2] in minutes_of(stage, "UTC")
+
+
+def test_without_readable_files_it_is_asked_as_the_machines_clock_shows_it(
+    stage: Stage, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Nothing is confirmed in a zone that nobody there reads."""
+    monkeypatch.setenv("TZ", "Asia/Tokyo")
+    time.tzset()
+    bare = Stage(tmp_path / "nothing", stage.state)
+    told = bare.run("clock", "confirm", typed="n\n")
+    monkeypatch.undo()
+    time.tzset()
+    shown = re.search("Is it (.*), which is (.*)[?]", told.err)
+    assert shown
+    assert shown[1] in minutes_of(stage, "Asia/Tokyo")
+    assert shown[2] in minutes_of(stage, "UTC")
 
 
 def test_confirming_the_clock_says_which_lines_it_gives_back(stage: Stage) -> None:
@@ -51,8 +89,8 @@ def test_confirming_the_clock_says_until_when_doses_come_again(stage: Stage) -> 
         stage.append(missed_at(stamp, stamp["at"] + timedelta(days=ahead)))
     told = " ".join(stage.run("clock", "confirm", typed="y\n").out.split())
     day, last = (stamp["at"] + timedelta(days=number) for number in (1, 9))
-    assert f"doses up to {local(last, 'UTC')}" in told
-    assert f"only where that is after {local_day(day, 'UTC')}" in told
+    assert f"doses up to {local(last, ZONE)}" in told
+    assert f"only where that is after {local_day(day, ZONE)}" in told
     assert "names then end in .2" in told
 
 

@@ -73,6 +73,11 @@ def local(utc: datetime, zone: str) -> str:
     return f"{utc.astimezone(ZoneInfo(zone)):%Y-%m-%d %H:%M %Z}"
 
 
+def local_here(utc: datetime) -> str:
+    """A moment on the wall clock of this machine, to the minute, with its zone."""
+    return f"{utc.astimezone():%Y-%m-%d %H:%M %Z}"
+
+
 def local_day(utc: datetime, zone: str) -> str:
     """The date of a moment on the wall clock of a zone."""
     return f"{utc.astimezone(ZoneInfo(zone)):%Y-%m-%d}"

@@ -9,11 +9,13 @@ from datetime import datetime
 
 import click
 
+from slackwater.cli.described import described
 from slackwater.cli.document import Answer
-from slackwater.cli.opening import local_user, newest_approval, opened, write
+from slackwater.cli.opening import local_user, opened, write
 from slackwater.cli.readiness import CLOCK_CODES
-from slackwater.cli.render import local
+from slackwater.cli.render import local, local_here
 from slackwater.cli.shell import Shell, verb
+from slackwater.cli.subject import UTC_ZONE
 from slackwater.cli.typed import WORD_AT_MOST, typed_text
 from slackwater.errors import Finding, RefusedError
 from slackwater.facts.events import AnyEvent, ClockConfirmed, HoldReleased
@@ -42,14 +44,12 @@ def clock(shell: Shell, act: str, *, yes: bool, by: str | None) -> Answer:
     del act
     who = typed_text(by or local_user(), "--by", WORD_AT_MOST)
     with opened(shell.state) as found:
-        approved = newest_approval(found.state)
-        shown = found.now.utc
+        machine, shown = described(shell, found.state), found.now.utc
         again = sorted(
             line for line, (_, last) in found.state.spans.items() if last > shown
         )
-    tanks = approved.machine.tanks.values() if approved else ()
-    zones = {tank.zone for tank in tanks} or {"UTC"}
-    words = " or ".join(local(shown, zone) for zone in sorted(zones))
+    zones = sorted({tank.zone for tank in machine.tanks.values()} if machine else ())
+    words = _clock_words(shown, zones)
     if not yes and not click.confirm(f"Is it {words}?", err=True):
         raise RefusedError(_denied(words))
     ended: list[str] = []
@@ -86,8 +86,16 @@ def clock(shell: Shell, act: str, *, yes: bool, by: str | None) -> Answer:
             ],
         },
         text=f"The clock counts as right until this machine reboots.{holds}"
-        f"{_of_the_wrong_clock(again, twice, min(zones))}",
+        f"{_of_the_wrong_clock(again, twice, zones[0] if zones else UTC_ZONE)}",
     )
+
+
+def _clock_words(utc: datetime, zones: Sequence[str]) -> str:
+    """The time as clocks on the wall show it, and in UTC beside where that differs."""
+    here = [local(utc, zone) for zone in zones] or [local_here(utc)]
+    plain = local(utc, UTC_ZONE)
+    words = " or ".join(dict.fromkeys(here))
+    return words if words == plain else f"{words}, which is {plain}"
 
 
 def _of_the_wrong_clock(
