@@ -148,6 +148,26 @@ def test_a_wrong_option_of_a_right_verb_names_no_other_verb() -> None:
     assert "See `slackwater check --help`." in told
 
 
+@pytest.mark.parametrize("words", [(), ("--config", "config"), ("--state", "levels")])
+def test_another_word_for_a_verb_is_known_and_no_value_is_taken_for_one(
+    words: tuple[str, ...],
+) -> None:
+    """A directory called config is no slip of the hand for `conform`."""
+    told = run("log", *words).err
+    assert "Did you mean `slackwater ledger`? " in told
+    assert "conform" not in told
+    other = run("xyzzy", *words).err
+    assert "Did you mean" not in other
+
+
+def test_who_has_no_ledger_is_shown_to_setup_first(tmp_path: Path) -> None:
+    """On a new machine there are no files either, and `init` alone makes none."""
+    for name in ("status", "alarms"):
+        told = run(name, "--state", tmp_path, "--config", tmp_path).err
+        assert "`slackwater setup`" in told
+        assert told.index("`slackwater setup`") < told.index("`slackwater init`")
+
+
 def test_shared_options_may_stand_before_or_behind() -> None:
     """Both places read the same directory."""
     before = run("--config", SMALLEST, "--json", "check")

@@ -8,6 +8,7 @@ so nothing heavy is loaded here.
 import re
 from collections.abc import Sequence
 from difflib import get_close_matches
+from itertools import pairwise
 
 import click
 
@@ -19,6 +20,10 @@ from slackwater.errors import Finding, SlackwaterError
 _VALUE = re.compile(r"(.+?) (?:is not|does not match) ")
 # The parser takes an amount with a minus for an option; none begins with a digit.
 _NEGATIVE = re.compile(r"-\.?[0-9]")
+# What stands behind these is no verb, however much it looks like one.
+_TAKE_A_VALUE = frozenset({"--config", "--state"})
+# What others call the same, and no slip of the hand would lead to.
+_OTHERWISE = {"log": "ledger", "journal": "ledger", "history": "ledger", "start": "run"}
 
 
 def failure(error: Exception, words: Sequence[str]) -> Answer:
@@ -97,8 +102,17 @@ def _near(words: Sequence[str]) -> str:
     """The verb a slip of the hand may have meant."""
     if any(word in BY_NAME for word in words):
         return ""
-    typed = [word for word in words if not word.startswith("-")]
-    near = [one for word in typed for one in get_close_matches(word, BY_NAME, n=1)]
+    typed = [
+        word
+        for before, word in pairwise(("", *words))
+        if not word.startswith("-") and before not in _TAKE_A_VALUE
+    ][:1]
+    near = [
+        one
+        for word in typed
+        for one in (_OTHERWISE.get(word), *get_close_matches(word, BY_NAME, n=1))
+        if one is not None
+    ]
     return f"Did you mean `{PROGRAM} {near[0]}`? " if near else ""
 
 

@@ -374,8 +374,9 @@ def _missing(path: Path, witness_path: Path, role: Role) -> LedgerMissingError:
             what=f"there is no ledger{stood}",
             where=str(path),
             expected="the ledger of this machine; without it nothing is dosed",
-            do="Put it back, or on a new machine run `slackwater init`, which asks "
-            "what was dosed in the last 24 hours.",
+            do="Put it back. On a new machine run `slackwater setup`, which writes the "
+            "files and makes it; where files are there already, `slackwater init`, "
+            "which asks what was dosed in the last 24 hours.",
         )
     )
 
