@@ -124,6 +124,20 @@ def test_h22_a_bottle_that_emptied_itself_is_told_at_once(stage: Stage) -> None:
     assert "missing" not in stage.run("level", "carbonate", "4.49 L").out
 
 
+@pytest.mark.parametrize("mistyped", ["0.19 L", "4.9 L"])
+def test_h22_a_mistyped_level_says_how_it_is_put_right(
+    stage: Stage, mistyped: str
+) -> None:
+    """A point at the wrong place stops doses; a fill of what is there ends that."""
+    stage.run("refill", "carbonate")
+    text = " ".join(stage.run("level", "carbonate", mistyped).out.split())
+    assert "If it was mistyped" in text
+    assert "`slackwater refill carbonate --content VOLUME`" in text
+    stage.run("refill", "carbonate", "--content", "4.98 L")
+    told = stage.run("level", "carbonate", "4.98 L", "--json").document
+    assert (0, 0) == (told["lost_ul"], told["missing_ul"])
+
+
 def test_h22_less_than_can_be_left_is_told_at_once(stage: Stage) -> None:
     """100 mL of 5 L: below the band, too little for a hold; told with its effect.
 

@@ -39,8 +39,9 @@ BOTTLES: Mapping[Cause, Row] = {
     ),
     Cause.BOTTLE_LOST: coded(
         Code.BOTTLE_LOST,
-        "Close the outlet, look for a siphon or a leak, and test alkalinity; then tell "
-        "what the bottle holds: `slackwater refill`.",
+        "Close the outlet, look for a siphon or a leak, and test alkalinity; then, or "
+        "at once if the level was mistyped, tell what the bottle holds: `slackwater "
+        "refill RESERVOIR --content VOLUME`.",
         hides=FOLLOWS,
         covers=frozenset(
             {

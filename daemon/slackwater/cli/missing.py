@@ -63,7 +63,8 @@ def _lost(missing: Missing, measured: LevelMeasured) -> str:
         f"{show_volume(missing.lost_ul)} is missing: far more than "
         f"{', '.join(measured.pumps)} drew. {_effects(missing)}"
         f"Close the outlet, look for a siphon or a leak, and test {_tests(missing)}. "
-        "No dose begins until you tell what the bottle holds: `slackwater refill`."
+        f"No dose begins until you tell what the bottle holds: `{_refill(measured)}`. "
+        "If it was mistyped, that alone puts it right."
     )
 
 
@@ -75,8 +76,14 @@ def _below(missing: Missing, measured: LevelMeasured) -> str:
         "leak, a mark read wrong? Then level again, with no dose between: less again "
         "means that it still runs out. This alone stops no dose; `slackwater hold` "
         f"does. The books now begin at {show_volume(measured.volume_ul)}, so a second "
-        "level that reads the same says no more of it."
+        f"level that reads the same says no more of it. If it was "
+        f"mistyped, `{_refill(measured)}` with what is there puts them right."
     )
+
+
+def _refill(measured: LevelMeasured) -> str:
+    """What puts the books right, whether something was lost or a figure mistyped."""
+    return f"slackwater refill {measured.reservoir} --content VOLUME"
 
 
 def _effects(missing: Missing) -> str:

@@ -121,8 +121,8 @@ RELEASES: Mapping[Code, str] = {
     Code.TOP_OFF_HIGH: _BACK,
     Code.CALIBRATION_OLD: "A person calibrates the pump and approves again.",
     Code.PUMP_FAR_OFF: "A person calibrates the pump and approves again.",
-    Code.BOTTLE_LOST: "A person finds where it went, tests the water and tells what "
-    "the bottle holds: `slackwater refill`.",
+    Code.BOTTLE_LOST: "A person finds where it went and tests the water, or finds the "
+    "level mistyped, and tells what the bottle holds: `slackwater refill`.",
     Code.RESERVOIR_LOW: "A person fills the bottle: `slackwater refill`.",
     Code.RESERVOIR_EMPTY: "A person fills the bottle: `slackwater refill`.",
     Code.RESERVOIR_OLD: "A person makes new solution: `slackwater refill`.",
