@@ -157,3 +157,14 @@ def test_a_mistyped_test_before_is_named_with_both_ways_out(
     for way in (f"--correct {wrong}", f"--strike {wrong} --why", "--confirm"):
         assert way in told.errors[0]["do"]
     recorded(stage, f"alkalinity={meant} dKH", "--correct", wrong)
+
+
+def test_why_a_test_was_corrected_is_its_note(stage: Stage) -> None:
+    """Whoever may say why one is struck says why one is corrected; once is enough."""
+    wrong = recorded(stage, "alkalinity=5.9 dKH")
+    words = ("alkalinity=8.9 dKH", "--correct", wrong, "--why", "mistyped")
+    twice = record(stage, *words, "--note", "drops")
+
+    assert (2, "--why has no meaning here") == (twice.code, twice.errors[0]["what"])
+    recorded(stage, *words)
+    assert ["mistyped"] == [one.note for one in written_in(stage) if one.supersedes]

@@ -111,7 +111,9 @@ class Asked(TypedDict):
 @click.option(
     STRIKE, metavar="ID", help="This test, or trial of a kit, should not be there."
 )
-@click.option("--why", default="", metavar="TEXT", help="Why it is struck.")
+@click.option(
+    "--why", default="", metavar="TEXT", help="Why it is struck or corrected."
+)
 @click.option(
     "--standard", metavar="NAME=VALUE", help="A kit was tried on this reference."
 )
@@ -142,7 +144,8 @@ def _about(asked: Asked) -> About:
         at=asked["at"],
         method=asked["method"],
         lot=asked["lot"],
-        note=asked["note"],
+        # Why a test was corrected is what its entry notes.
+        note=asked["note"] or asked["why"],
         confirmed=asked["confirm"],
     )
 
@@ -299,6 +302,12 @@ def _tests(written: Sequence[AnyEvent]) -> list[MeasurementKept]:
     return [event for event in written if isinstance(event, MeasurementKept)]
 
 
+def _takes_a_reason(asked: Asked) -> bool:
+    """Whether --why has a place: a strike has one, a correction its note."""
+    corrects = asked["correct"] is not None and not asked["note"]
+    return corrects or asked["strike"] is not None
+
+
 def _unclear(values: Sequence[str], asked: Asked) -> Iterator[Finding]:
     """Findings when it is not clear which of its four things the verb shall do."""
     given = [
@@ -319,7 +328,7 @@ def _unclear(values: Sequence[str], asked: Asked) -> Iterator[Finding]:
         )
     loose = {
         CORRECT: (asked["correct"], bool(values)),
-        "--why": (asked["why"] or None, asked["strike"] is not None),
+        "--why": (asked["why"] or None, _takes_a_reason(asked)),
         "--found": (asked["found"], asked["standard"] is not None),
     }
     for option, (value, fits) in loose.items():
