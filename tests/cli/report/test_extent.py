@@ -15,8 +15,9 @@ from slackwater.cli.report.extent import (
     days_ahead,
     first_day,
 )
+from slackwater.cli.report.made import _clock_changes
 from slackwater.facts.plan import Plan
-from tests.cli.run_program import SMALLEST
+from tests.cli.run_program import CONFIG, SMALLEST
 from tests.cli.stage import stage_of
 
 FILES = read_files(SMALLEST)
@@ -118,3 +119,21 @@ def test_an_approval_wants_the_days_of_a_correction(tmp_path: Path) -> None:
     assert 1 == told.code
     (error,) = told.errors
     assert "not rehearsed on all of its days: reef/carbonate" in error["what"]
+
+
+def test_clock_changes_stand_in_the_order_of_the_calendar() -> None:
+    """From December on summer time comes before winter time, in two zones as well."""
+    files = read_files(CONFIG / "two-tanks")
+    first, *others = sorted(files.machine.tanks)
+    south = replace(files.machine.tanks[first], zone="Australia/Sydney")
+    tanks = {**files.machine.tanks, first: south}
+    machine = replace(files.machine, tanks=tanks)
+    december = date(2026, 12, 1)
+    found = _clock_changes(machine, files.plan, (december, december))
+    assert others
+    assert [
+        (date(2027, 3, 28), "Europe/Lisbon"),
+        (date(2027, 4, 4), "Australia/Sydney"),
+        (date(2027, 10, 3), "Australia/Sydney"),
+        (date(2027, 10, 31), "Europe/Lisbon"),
+    ] == [(one.day, one.zone) for one in found]

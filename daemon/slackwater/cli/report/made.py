@@ -237,8 +237,17 @@ def _touched(past: Past, machine: Machine, plan: Plan) -> Mapping[str, tuple[str
 def _clock_changes(
     machine: Machine, plan: Plan, days: tuple[date, date]
 ) -> list[ClockChange]:
-    """The next change each way of every zone of the plan, where it lies ahead."""
+    """The next change each way of every zone of the plan, where it lies ahead.
+
+    Shape: in the order of the calendar.
+    """
     zones = {machine.tanks[line.tank].zone for line in plan.lines}
+    ahead = sorted(
+        (day, zone, way)
+        for zone in zones
+        for way, day in next_changes(zone, days[0]).items()
+        if day + ONE_DAY > days[1]
+    )
     return [
         ClockChange(
             zone=zone,
@@ -246,9 +255,7 @@ def _clock_changes(
             day=day,
             record=rehearse(machine, plan, day - ONE_DAY, AROUND_DAYS),
         )
-        for zone in sorted(zones)
-        for way, day in sorted(next_changes(zone, days[0]).items())
-        if day + ONE_DAY > days[1]
+        for day, zone, way in ahead
     ]
 
 
