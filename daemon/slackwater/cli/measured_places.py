@@ -25,7 +25,9 @@ def moved_pump(known: Calibrated | None, machine: Machine, name: str) -> Finding
         "neither its flow nor which bottle it gives is known",
         where=f"pump {name}",
         expected="a calibration where it hangs now",
-        do=f"Run `slackwater calibrate {name}`.",
+        # What is measured is what was approved, so that comes first.
+        do=f"After it is approved run `slackwater calibrate {name}`, then approve "
+        "again.",
     )
 
 

@@ -179,7 +179,8 @@ def _pumps(
                 do=f"Run `slackwater calibrate {pump}`.",
             )
         elif approved and (moved := moved_pump(known, approved.machine, pump)):
-            yield replace(moved, do=f"{moved.do[:-1]}, then {_CONSENT}.")
+            measure = f"Run `slackwater calibrate {pump}`, then {_CONSENT}."
+            yield replace(moved, do=measure)
         elif approved and known.cal != approved.approval.calibrations.get(pump):
             yield Finding(
                 what=f"calibration {known.cal} is newer than the approval",
