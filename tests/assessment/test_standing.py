@@ -136,10 +136,14 @@ def test_a_fresh_laboratory_result_decides_elements() -> None:
 
 
 def test_home_tests_after_it_are_brought_to_its_scale() -> None:
-    """The kit read 20 low beside the sample; today it reads 400."""
+    """The kit read 20 low beside three samples; today it reads 400."""
+    days = (90, 60, 30)
     past = with_report(
-        history(measured("calcium", 410, 30), measured("calcium", 400, 0)),
-        report(30, {"calcium": 430.0}),
+        history(
+            *(measured("calcium", 410, day) for day in days),
+            measured("calcium", 400, 0),
+        ),
+        *(report(day, {"calcium": 430.0}) for day in days),
     )
     found = of(past, "calcium")
     assert "hand" == found.provenance
@@ -282,14 +286,14 @@ def test_a_trend_is_what_the_level_does() -> None:
 
 
 @pytest.mark.parametrize(
-    ("by_hand", "ends"), [(1330.0, "is surer"), (1010.0, "other: test again")]
+    ("by_hand", "ends"), [(8.3, "is surer"), (10.6, "other: test again")]
 )
 def test_a_younger_test_that_does_not_speak_is_told(by_hand: float, ends: str) -> None:
-    """Held against a report, a kit is as sure as that and itself, which is less."""
-    tests = (measured("magnesium", 1300, 10), measured("magnesium", by_hand, 0.5))
-    past = with_report(history(*tests), report(10, {"magnesium": 1300.0}))
-    found = of(past, "magnesium")
+    """A kit of half a mg/L of strontium beside a laboratory of five percent."""
+    tests = (measured("strontium", 8.0, 10), measured("strontium", by_hand, 0.5))
+    past = with_report(history(*tests), report(10, {"strontium": 8.0}))
+    found = of(past, "strontium")
     assert "lab" == found.provenance
     (told,) = [why for why in found.why if why.startswith("a younger test by hand")]
-    assert f"says {by_hand:.0f} mg/L and counts less" in told
+    assert f"says {by_hand:.2f} mg/L and counts less" in told
     assert told.endswith(ends)

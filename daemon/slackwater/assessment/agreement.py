@@ -2,8 +2,9 @@
 
 Floor 3. One subject: two ways of testing one water. Laws here: a laboratory's sample is
 compared with the home test nearest to it, both carried to the same day, and over more
-days only where the uptake is known; a disagreement is answered by a standard, never by
-a dose.
+days only where the uptake is known; what the water did in between is nobody's bias, and
+neither is a difference within its own error; a disagreement is answered by a standard,
+never by a dose.
 """
 
 from collections.abc import Mapping, Sequence
@@ -13,7 +14,8 @@ from math import hypot, sqrt
 
 from slackwater.assessment.carrying import Carried, Consumption, carried
 from slackwater.assessment.inflow import Inflow, day_of
-from slackwater.assessment.records import Point, Series
+from slackwater.assessment.records import HALF_WIDTH_90, Point, Series
+from slackwater.assessment.uptake_inputs import USUAL_MOST
 from slackwater.facts.history import History
 
 # Tests further apart in time give no running difference: common practice, no source.
@@ -26,6 +28,9 @@ SEASON_DAYS = 60.0
 # The running difference is that of so many pairs, the newest ones.
 RUNNING_PAIRS = 3
 DISAGREE_SDS = 3.0
+# What the water did in between may be so much of the error of the two tests: beyond
+# that a difference tells of the uptake and not of the kit. Common practice, no source.
+BETWEEN_SHARE = 0.5
 # What changes in a bottle in the post, so that a difference proves nothing.
 PERISHABLE = frozenset({"ph", "nitrate", "phosphate", "temperature"})
 
@@ -34,18 +39,26 @@ PERISHABLE = frozenset({"ph", "nitrate", "phosphate", "temperature"})
 class Pair:
     """A laboratory's result less the home test beside it, on the later of both days.
 
-    `days_apart` lie between the two samples.
+    `days_apart` lie between the two samples; `between_sd` is the part of `sd` that what
+    the water did meanwhile has in it.
     """
 
     at: datetime
     difference: float
     sd: float
     days_apart: float = 0.0
+    between_sd: float = 0.0
 
     @property
-    def is_near(self) -> bool:
-        """Whether so little time lies between that the difference is the kit's."""
-        return self.days_apart <= PAIR_WITHIN_DAYS
+    def tests_sd(self) -> float:
+        """The error of the two tests themselves."""
+        return sqrt(max(self.sd**2 - self.between_sd**2, 0.0))
+
+    @property
+    def tells_the_kit(self) -> bool:
+        """Whether so little lies between that the difference is the kit's."""
+        is_near = self.days_apart <= PAIR_WITHIN_DAYS
+        return is_near and self.between_sd <= BETWEEN_SHARE * self.tests_sd
 
     @property
     def disagrees(self) -> bool:
@@ -57,7 +70,7 @@ class Pair:
 class Agreement:
     """The running difference, laboratory less home test, of one home series.
 
-    `pairs` are those near enough in time for a running difference, which is 0 without
+    `pairs` are those that tell of the kit, for a running difference, which is 0 without
     any; `newest` may lie further apart. `disputed`: the newest pair disagrees, and no
     standard was tried since with a kit of that lot.
     """
@@ -67,6 +80,17 @@ class Agreement:
     pairs: tuple[Pair, ...]
     newest: Pair
     disputed: bool
+
+    @property
+    def bias(self) -> tuple[float, float]:
+        """What tests of the series read too low, with its error; none unless proven.
+
+        Nothing while it is disputed, and nothing within its own 90 % interval: what may
+        be chance moves no level.
+        """
+        if self.disputed or abs(self.running) <= HALF_WIDTH_90 * self.sd:
+            return 0.0, 0.0
+        return self.running, self.sd
 
 
 def agreements(
@@ -92,8 +116,8 @@ def agreements(
             pair
             for point in laboratory
             if (pair := _pair(point, series, inflow, consumption)) is not None
-            # Over many days only a disagreement says anything.
-            and (pair.is_near or pair.disagrees)
+            # Over what nobody knows only a disagreement says anything.
+            and (pair.tells_the_kit or pair.disagrees)
         ]
         if pairs:
             found[series.method, series.lot] = _agreement(pairs, series, history)
@@ -145,19 +169,31 @@ def _pair(
         consumption,
     )
     difference = late.value - brought.level
+    between = sqrt(max(brought.sd**2 - early.sd**2, 0.0))
+    if not is_known:
+        between = hypot(between, _guessed_sd(inflow.parameter, days_apart))
     return Pair(
         at=late.at,
         difference=difference if late is point else -difference,
-        sd=hypot(brought.sd, late.sd),
+        sd=hypot(early.sd, late.sd, between),
         days_apart=days_apart,
+        between_sd=between,
     )
+
+
+def _guessed_sd(parameter: str, days: float) -> float:
+    """What is consumed in every reef may have fallen by anything up to the most."""
+    return USUAL_MOST.get(parameter, 0.0) * days / sqrt(3)
 
 
 def _agreement(pairs: Sequence[Pair], series: Series, history: History) -> Agreement:
     last = pairs[-1]
-    near = [one for one in pairs if one.is_near]
+    near = [one for one in pairs if one.tells_the_kit]
     newest = near[-RUNNING_PAIRS:]
     count = max(len(newest), 1)
+    own = sqrt(sum(pair.tests_sd**2 for pair in newest)) / count
+    # An uptake that is wrong is wrong in every pair alike.
+    shared = sum(pair.between_sd for pair in newest) / count
     tried = any(
         check.parameter == series.parameter
         and check.method == series.method
@@ -168,7 +204,7 @@ def _agreement(pairs: Sequence[Pair], series: Series, history: History) -> Agree
     )
     return Agreement(
         running=sum(pair.difference for pair in newest) / count,
-        sd=sqrt(sum(pair.sd**2 for pair in newest)) / count,
+        sd=hypot(own, shared),
         pairs=tuple(near),
         newest=last,
         disputed=last.disagrees and not tried,

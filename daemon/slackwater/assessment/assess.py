@@ -12,7 +12,11 @@ from datetime import datetime, timedelta
 
 from slackwater.assessment.agreement import Agreement, agreements
 from slackwater.assessment.answering import Answer, answer_of
-from slackwater.assessment.beginning import evidence_begins, tests_before
+from slackwater.assessment.beginning import (
+    evidence_begins,
+    known_inflow,
+    tests_before,
+)
 from slackwater.assessment.blocks import blocks
 from slackwater.assessment.carbonate_state import carbonate_state
 from slackwater.assessment.cleaning import cleaned
@@ -201,7 +205,13 @@ def _found(
     parameters = [
         name for name in PARAMETERS if name in wanted and PARAMETERS[name].is_measured
     ]
-    came = inflows(history, machine, parameters, since=history.since, now=now)
+    since = history.since
+    came = {
+        name: known_inflow(history, machine, one)
+        for name, one in inflows(
+            history, machine, parameters, since=since, now=now
+        ).items()
+    }
     series = {
         name: tuple(cleaned(one, came[name]) for one in series_of(history, name, now))
         for name in parameters

@@ -7,6 +7,7 @@ uptake; how many they are is said, with what would make them count.
 
 from bisect import bisect_left
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from datetime import datetime, timedelta
 
 from slackwater.assessment.inflow import ORIGIN, Inflow, day_of, outside_per_day
@@ -35,6 +36,12 @@ def evidence_begins(
     if known is None or declared is not None:
         return None
     return ORIGIN + timedelta(days=_told_from(inflow.days, day_of(known)))
+
+
+def known_inflow(history: History, machine: Machine, inflow: Inflow) -> Inflow:
+    """The same inflow, which says from when on it is all there is."""
+    begins = evidence_begins(history, machine, inflow)
+    return inflow if begins is None else replace(inflow, known_from=day_of(begins))
 
 
 def _told_from(days: Sequence[float], known_day: float) -> float:

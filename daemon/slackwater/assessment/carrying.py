@@ -2,12 +2,13 @@
 
 Floor 3. One subject: carrying. Laws here: what came in is added and what is used up is
 taken off, both with their errors; where nobody knows the uptake, what was added is not
-credited but widens the error; a level is never below 0.
+credited but widens the error; where nobody told what was added, what is used up counts
+as replaced and widens it too; a level is never below 0.
 Units: canonical; days since `inflow.ORIGIN`.
 """
 
 from dataclasses import dataclass
-from math import sqrt
+from math import hypot, sqrt
 
 from slackwater.assessment.inflow import Inflow
 from slackwater.assessment.practice import shelf_days
@@ -56,13 +57,39 @@ def carried(
     passed = end - start.day
     ageing = start.sd * passed / shelf_days(inflow.parameter)
     unsure = consumption.sd * passed
-    if consumption.per_day is None:
-        # Used up was anything between nothing and twice as much, each as likely.
-        unsure = inflow.added(start.day, end) / sqrt(3)
-    return Carried(level=level, sd=sqrt(variance + ageing**2 + unsure**2), day=end)
+    untold = _untold(start.day, end, inflow, consumption) / sqrt(3)
+    return Carried(
+        level=level, sd=hypot(sqrt(variance), ageing, unsure, untold), day=end
+    )
 
 
 def _moved(begin: float, end: float, inflow: Inflow, consumption: Consumption) -> float:
     if consumption.per_day is None:
         return 0.0
-    return inflow.added(begin, end) - consumption.per_day * (end - begin)
+    known = _known(begin, end, inflow)
+    # What is known to have come in beyond what was used up is there at least.
+    more = max(_net(begin, known, inflow, consumption.per_day), 0.0)
+    return more + _net(known, end, inflow, consumption.per_day)
+
+
+def _untold(
+    begin: float, end: float, inflow: Inflow, consumption: Consumption
+) -> float:
+    """Half the width of what may have come in, or have been used up, unknown to all.
+
+    Where only the one is known, the other was anything between nothing and twice as
+    much, each as likely.
+    """
+    if consumption.per_day is None:
+        return inflow.added(begin, end)
+    known = _known(begin, end, inflow)
+    return max(-_net(begin, known, inflow, consumption.per_day), 0.0)
+
+
+def _known(begin: float, end: float, inflow: Inflow) -> float:
+    """From when on it is known what came in, as far as that lies between two days."""
+    return min(max(inflow.known_from, begin), end)
+
+
+def _net(begin: float, end: float, inflow: Inflow, per_day: float) -> float:
+    return inflow.added(begin, end) - per_day * (end - begin)

@@ -57,7 +57,8 @@ class Inflow:
     what had come before each of them, with the total behind it; `moments` and
     `at_once` the same of what came at one moment; `paused` are stretches
     in which a source brought nothing: from and to which day, and how much a day less.
-    `until` is the day up to which this was told: all of it had come by then.
+    `until` is the day up to which this was told: all of it had come by then. Before
+    `known_from` more may have come in than anybody wrote down.
     """
 
     parameter: str
@@ -66,6 +67,7 @@ class Inflow:
     moments: tuple[float, ...] = ()
     at_once: tuple[float, ...] = (0.0,)
     until: float = inf
+    known_from: float = -inf
     outside_per_day: float = 0.0
     paused: tuple[tuple[float, float, float], ...] = ()
     exchanges: tuple[Exchange, ...] = ()

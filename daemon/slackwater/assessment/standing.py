@@ -171,11 +171,9 @@ def _candidates(scene: Scene) -> Iterator[_Candidate]:
 def _laboratory_bias(series: Series, scene: Scene) -> tuple[float, float]:
     """What home tests of an element read too low, as laboratories say."""
     found = scene.agreements.get((series.method, series.lot))
-    if found is None or series.provenance == "lab" or found.disputed:
+    if found is None or series.provenance == "lab":
         return 0.0, 0.0
-    if scene.parameter in OWN_TESTS_ONLY:
-        return 0.0, 0.0
-    return found.running, found.sd
+    return (0.0, 0.0) if scene.parameter in OWN_TESTS_ONLY else found.bias
 
 
 def _filtered(series: Series, point: Point, scene: Scene) -> Carried | None:
@@ -234,6 +232,8 @@ def _why(best: _Candidate, scene: Scene) -> Iterator[str]:
     begin, end = day_of(best.point.at), day_of(scene.now)
     if consumption_of(scene).per_day is None and scene.inflow.added(begin, end):
         yield "its uptake is not known: what was added since only widens the error"
+    if consumption_of(scene).per_day and begin < scene.inflow.known_from:
+        yield "nobody told what was dosed: what is used up only widens the error"
 
 
 def _younger_words(best: _Candidate, found: Sequence[_Candidate]) -> Iterator[str]:
@@ -244,13 +244,28 @@ def _younger_words(best: _Candidate, found: Sequence[_Candidate]) -> Iterator[st
     # The sure and old one was carried to now; what it does not know is what happened.
     apart = abs(younger.now.level - best.now.level)
     ask = apart > CONTRADICTS_SDS * hypot(younger.now.sd, best.now.sd)
-    told = show_level(best.series.parameter, younger.point.value + younger.bias)
+    told = _as_read(younger)
     by = "by hand" if younger.series.provenance == "hand" else "elsewhere"
     then = "; they contradict each other: test again" if ask else ""
     yield (
         f"a younger test {by} of {younger.point.at:%Y-%m-%d} says {told} and counts "
         f"less, for the laboratory is surer{then}"
     )
+
+
+def _as_read(one: _Candidate) -> str:
+    """What was read; where it means something else by now, that beside it."""
+    name, point = one.series.parameter, one.point
+    if point.censored:
+        # Half of its limit is what it counts as.
+        return f"below {show_level(name, 2 * point.raw)}"
+    told = show_level(name, point.raw)
+    if one.bias:
+        meant = show_level(name, point.value + one.bias)
+        return f"{told}, on the laboratory's scale {meant},"
+    if point.bias:
+        return f"{told}, {show_level(name, point.value)} without the bias of its kit,"
+    return told
 
 
 def _trend(series: Series, scene: Scene) -> tuple[float | None, float | None]:

@@ -37,7 +37,7 @@ from slackwater.water.uptake_filter import SHOCKS, alkalinity_tuning
 # calcium and magnesium with it, others a share of nature.
 _USUAL_MOST_DKH = 2.0
 _MAGNESIUM_PER_DKH = 0.7
-_USUAL_MOST = {
+USUAL_MOST = {
     ALKALINITY: _USUAL_MOST_DKH * MEQ_PER_L_IN_DKH,
     "calcium": _USUAL_MOST_DKH * MEQ_PER_L_IN_DKH * CALCIUM_MG_PER_MEQ,
     "magnesium": _USUAL_MOST_DKH * _MAGNESIUM_PER_DKH,
@@ -69,7 +69,7 @@ def tuning_of(tank: Tank, inflow: Inflow, days: tuple[float, float]) -> Tuning:
     natural = parameter_named(parameter, where="").natural or 0.0
     stated, _ = stated_uptake(tank, parameter) or (0.0, 0.0)
     largest = inflow.largest_day(*days)
-    usual_most = _USUAL_MOST.get(parameter, _USUAL_MOST_SHARE * natural)
+    usual_most = USUAL_MOST.get(parameter, _USUAL_MOST_SHARE * natural)
     most = max(largest, 2 * stated, usual_most)
     if parameter != ALKALINITY:
         return _of_an_element(parameter, most)
