@@ -60,10 +60,17 @@ def held_want(want: Want, now: float, bars: tuple[Grounded, ...]) -> Want:
 def held_correction(
     found: Evidence, coming: float, bars: tuple[Grounded, ...]
 ) -> Correction | None:
-    """No correction where one would raise, or raises already, what must not rise."""
+    """No correction where one would raise, or raises already, what must not rise.
+
+    Where nothing is corrected anyhow, what bars a rise is told before that.
+    """
     level, target = found.level, found.target
     is_below = level is not None and target is not None and level < target
-    return Correction(grounds=bars) if bars and (coming > 0 or is_below) else None
+    return (
+        Correction(grounds=bars)
+        if bars and (coming > 0 or is_below or found.blocked)
+        else None
+    )
 
 
 def ends_correction(lines: tuple[PlanLine, ...], told: Correction) -> bool:

@@ -37,6 +37,8 @@ CARBON_LEAST = {
 CARBON = "carbon"
 TEMPERATURE = "temperature"
 CALCIUM = "calcium"
+_APART = "Its tests of one half hour contradict each other: test again."
+_HELD = "The newest test does not fit and waits for a retest."
 
 
 def blocks(picture: Picture) -> tuple[Block, ...]:
@@ -48,6 +50,7 @@ def blocks(picture: Picture) -> tuple[Block, ...]:
             _temperature,
             _too_high,
             _newest_too_high,
+            _apart,
             _traces,
             _disputed,
             _uptakes,
@@ -128,6 +131,18 @@ def _newest_too_high(picture: Picture) -> Iterator[Block]:
             )
 
 
+def _apart(picture: Picture) -> Iterator[Block]:
+    """Readings of one water that contradict each other: the higher may be right."""
+    for parameter in picture.series:
+        if picture.apart(parameter) is not None:
+            yield Block(
+                parameter=parameter,
+                stops="rise",
+                ground=Ground.BLOCKED,
+                text=_APART,
+            )
+
+
 def _traces(picture: Picture) -> Iterator[Block]:
     for parameter, found in picture.traces.items():
         if found.stage == "act":
@@ -175,7 +190,7 @@ def _uptakes(picture: Picture) -> Iterator[Block]:
                 parameter=parameter,
                 stops="correction",
                 ground=Ground.LITTLE_EVIDENCE,
-                text="The newest test does not fit and waits for a retest.",
+                text=_HELD if picture.apart(parameter) is None else _APART,
             )
 
 

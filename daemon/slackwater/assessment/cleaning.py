@@ -76,8 +76,18 @@ def cleaned(series: Series, inflow: Inflow) -> Series:
     """The series with errors as its own tests show them, and its outliers marked.
 
     What stands out by the stated errors does not take part in learning the true ones;
-    where too many do, it is the test that scatters.
+    where too many do, it is the test that scatters. Readings that contradict each other
+    take no part.
     """
+    told = tuple(one for one in series.points if not one.apart)
+    if len(told) == len(series.points):
+        return _cleaned(series, inflow)
+    rest = (one for one in series.points if one.apart)
+    points = (*_cleaned(replace(series, points=told), inflow).points, *rest)
+    return replace(series, points=tuple(sorted(points, key=lambda one: one.at)))
+
+
+def _cleaned(series: Series, inflow: Inflow) -> Series:
     less = fallen(series.points, inflow)
     if len(less) < FEWEST:
         return _with_noise(series, noise_share(less))

@@ -56,8 +56,14 @@ def _fresh(standing: Standing) -> bool:
 
 
 def _too_high(standing: Standing, uptake: UptakeFound | None) -> bool:
-    """Whether it is above the level at which dosing ends, and falls by itself."""
+    """Whether it is above the level at which dosing ends, and falls by itself.
+
+    Where other tests say less, a test holds doses until the next one, and takes no days
+    out of a plan.
+    """
     if uptake is None or uptake.return_days is None or not _fresh(standing):
+        return False
+    if standing.gainsaid_by is not None:
         return False
     level, stop = standing.level, standing.stop_above
     return level is not None and stop is not None and level > stop
@@ -83,9 +89,10 @@ def _blocked(name: str, assessment: Assessment) -> Iterator[Ground]:
 
 
 def _no_rise(name: str, assessment: Assessment) -> Iterator[Ground]:
-    """What keeps the last dose where it is: a test that is too high, an open alarm."""
-    if assessment.is_blocked(name, "rise"):
-        yield Ground.ABOVE_BOUND
+    """What keeps the last dose where it is: a test too high or in doubt, an alarm."""
+    for block in assessment.blocks:
+        if (block.parameter, block.stops) == (name, "rise"):
+            yield block.ground
     if assessment.stopping:
         yield Ground.BLOCKED
 

@@ -17,7 +17,12 @@ from slackwater.assessment.metal_advice import is_pressing
 from slackwater.assessment.picture import Picture
 from slackwater.assessment.practice import DANGERS, Danger
 from slackwater.assessment.records import BEFORE_DAYS, Notice, Weight
-from slackwater.assessment.series import far_replicates, kit_biases, without_bias
+from slackwater.assessment.series import (
+    apart_words,
+    far_replicates,
+    kit_biases,
+    without_bias,
+)
 from slackwater.water.parameters import PARAMETERS
 from slackwater.water.show import show_figure, show_level
 
@@ -217,6 +222,18 @@ def _series(picture: Picture) -> Iterator[Notice]:
                 text=f"{len(outliers)} test(s) of {parameter} stand out and are not "
                 f"used, the newest on {outliers[-1].at:%Y-%m-%d}",
                 figures={"count": len(outliers)},
+            )
+        apart = picture.apart(parameter)
+        if apart is not None:
+            yield Notice(
+                code="tests-apart",
+                weight="warning",
+                parameter=parameter,
+                text=f"tests of {parameter} within half an hour on "
+                f"{apart.at:%Y-%m-%d} contradict each other, "
+                f"{apart_words(parameter, apart)}: they are no one value, and the "
+                "highest counts until a test half an hour later or more",
+                figures={"highest": apart.value, "spread": apart.sd},
             )
         for one in far_replicates(picture.history, parameter, picture.now):
             yield Notice(

@@ -92,16 +92,29 @@ class Picture:
         """The newest test of a parameter, where it waits for a retest.
 
         Either it does not fit its own method's tests, or, by another method, not the
-        level that is judged: then nobody knows which of the two is wrong.
+        level that is judged: then nobody knows which of the two is wrong. Nor do they
+        where it is so high that it took the place of that level.
         """
         series = self.series.get(parameter, ())
         newest = [one.points[-1] for one in series]
         latest = max(newest, key=lambda point: point.at, default=None)
-        if latest is not None and latest.use == "held":
+        if latest is not None and (
+            latest.use == "held" or self._is_gainsaid(parameter)
+        ):
             return latest
         by_hand = [one.points[-1] for one in series if one.provenance == "hand"]
         told = max(by_hand, key=lambda point: point.at, default=None)
         return told if told is not None and self._is_unlike(parameter, told) else None
+
+    def _is_gainsaid(self, parameter: str) -> bool:
+        found = self.standings.get(parameter)
+        return found is not None and found.gainsaid_by is not None
+
+    def apart(self, parameter: str) -> Point | None:
+        """The newest test of a parameter, where its readings contradict each other."""
+        newest = [one.points[-1] for one in self.series.get(parameter, ())]
+        latest = max(newest, key=lambda point: point.at, default=None)
+        return latest if latest is not None and latest.apart else None
 
     def _is_unlike(self, parameter: str, later: Point) -> bool:
         found = self.standings.get(parameter)

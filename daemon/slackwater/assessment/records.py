@@ -34,11 +34,21 @@ BEFORE_DAYS = 14.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Single:
+    """One of several readings of one water, the kit's bias taken off."""
+
+    at: datetime
+    value: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Point:
     """One test of a series: replicates averaged, the kit's bias taken off.
 
     `raw` is the average as it was read, `bias` what was taken off it; `entries` are
-    the ids of the measurements in it. A censored point is an upper limit.
+    the ids of the measurements in it, and `singles` its readings where it has several.
+    `apart`: these contradict each other, so that it is the highest of them, as unsure
+    as they are apart. A censored point is an upper limit.
     """
 
     at: datetime
@@ -49,6 +59,8 @@ class Point:
     use: Use = "used"
     censored: bool = False
     entries: tuple[str, ...] = ()
+    singles: tuple[Single, ...] = ()
+    apart: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,7 +97,8 @@ class Standing:
     what the band judges. `limit` is the laboratory's quantification limit.
     `trend_per_day` is what the level itself does. Above `stop_above` dosing ends.
     `above` is the newest test where it lies above `bound`, `above_age_days` ago: then
-    nothing is raised.
+    nothing is raised. Where that test takes the place of a lower level, which other
+    tests say, `gainsaid_by` is that level.
     """
 
     parameter: str
@@ -112,6 +125,7 @@ class Standing:
     above: float | None = None
     above_age_days: float | None = None
     bound: float | None = None
+    gainsaid_by: float | None = None
     trend_per_day: float | None = None
     trend_sd: float | None = None
 

@@ -1,6 +1,7 @@
 """Test results → one series for each method, ready to be compared.
 
-Floor 3. One subject: series. Laws here: replicates within half an hour are one test;
+Floor 3. One subject: series. Laws here: replicates within half an hour are one test
+where they agree, and where they do not the highest of them, which waits for a retest;
 the bias of a kit is known by method and lot, taken off and shown; two methods, and two
 lots whose bias nobody tried, are never in one series; what was superseded is left out;
 nothing from after `now` counts.
@@ -8,14 +9,15 @@ nothing from after `now` counts.
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from math import sqrt
 
 from slackwater.assessment.practice import floor_sd, home_sd, laboratory_sd
-from slackwater.assessment.records import Point, Series
+from slackwater.assessment.records import Point, Series, Single
 from slackwater.facts.history import History
 from slackwater.facts.waters import ONE_WATER, MeasurementKept, Provenance
+from slackwater.water.show import show_level
 
 REPLICATES_WITHIN = ONE_WATER
 # Replicates further apart than so many standard deviations are no replicates.
@@ -40,6 +42,7 @@ class _Reading:
     at: datetime
     value: float
     sd: float
+    one_sd: float
     entry: str
     spread: float
     censored: bool
@@ -83,7 +86,7 @@ def series_of(history: History, parameter: str, now: datetime) -> tuple[Series, 
             provenance=provenance,
             method=method,
             lot="" if lot == _KNOWN_LOTS else lot,
-            points=tuple(_points(parameter, readings)),
+            points=_waiting(tuple(_points(parameter, readings))),
         )
         for (provenance, method, lot), readings in sorted(gathered.items())
     ]
@@ -123,6 +126,12 @@ def far_replicates(
     )
 
 
+def apart_words(parameter: str, point: Point) -> str:
+    """Readings that contradict each other, in the order of their size, each once."""
+    levels = sorted(one.value for one in point.singles)
+    return " and ".join(dict.fromkeys(show_level(parameter, one) for one in levels))
+
+
 def _standing(
     history: History, parameter: str, now: datetime
 ) -> Iterator[MeasurementKept]:
@@ -158,6 +167,7 @@ def _reading(one: MeasurementKept, history: History) -> _Reading:
         at=one.taken_at,
         value=value,
         sd=sd,
+        one_sd=_sd_of_one(one, history),
         entry=one.id,
         spread=one.spread or 0.0,
         censored=one.censored,
@@ -186,8 +196,23 @@ def _points(
     yield _averaged(parameter, together)
 
 
+def _waiting(points: tuple[Point, ...]) -> tuple[Point, ...]:
+    """Of readings that contradict each other nobody knows which is wrong."""
+    last = len(points) - 1
+    return tuple(
+        replace(one, use="held" if place == last else "outlier") if one.apart else one
+        for place, one in enumerate(points)
+    )
+
+
 def _averaged(parameter: str, together: list[tuple[_Reading, Bias | None]]) -> Point:
     count = len(together)
+    singles = _singles(together)
+    levels = [one.value for one in singles]
+    spread = max(levels, default=0.0) - min(levels, default=0.0)
+    one_sd = max(reading.one_sd for reading, _ in together)
+    if spread > REPLICATES_APART_SDS * one_sd:
+        return _highest(spread, together, singles)
     raw = sum(reading.value for reading, _ in together) / count
     bias = sum(found.value if found else 0.0 for _, found in together) / count
     sd = sqrt(sum(reading.sd**2 for reading, _ in together)) / count
@@ -199,7 +224,41 @@ def _averaged(parameter: str, together: list[tuple[_Reading, Bias | None]]) -> P
         bias=bias,
         censored=all(reading.censored for reading, _ in together),
         entries=tuple(reading.entry for reading, _ in together),
+        singles=singles if count > 1 else (),
     )
+
+
+def _singles(together: list[tuple[_Reading, Bias | None]]) -> tuple[Single, ...]:
+    """Every reading that is no limit."""
+    return tuple(
+        Single(at=reading.at, value=_less_bias(reading, bias))
+        for reading, bias in together
+        if not reading.censored
+    )
+
+
+def _highest(
+    spread: float,
+    together: list[tuple[_Reading, Bias | None]],
+    singles: tuple[Single, ...],
+) -> Point:
+    """The highest of readings that contradict each other: too much stops."""
+    seen = [pair for pair in together if not pair[0].censored]
+    reading, bias = max(seen, key=lambda pair: _less_bias(*pair))
+    return Point(
+        at=together[-1][0].at,
+        value=_less_bias(reading, bias),
+        sd=spread,
+        raw=reading.value,
+        bias=bias.value if bias else 0.0,
+        entries=tuple(one.entry for one, _ in together),
+        singles=singles,
+        apart=True,
+    )
+
+
+def _less_bias(reading: _Reading, bias: Bias | None) -> float:
+    return reading.value - (bias.value if bias else 0.0)
 
 
 def _probe_series(history: History, parameter: str, now: datetime) -> Iterator[Series]:

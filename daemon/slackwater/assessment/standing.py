@@ -148,24 +148,31 @@ def _candidates(scene: Scene) -> Iterator[_Candidate]:
     for series in scene.series:
         if series.provenance == "lab" and scene.parameter in OWN_TESTS_ONLY:
             continue
-        used = [point for point in series.points if point.use == "used"]
-        if not used:
-            continue
-        point = used[-1]
-        bias, bias_sd = _laboratory_bias(series, scene)
-        start = Carried(
-            level=point.value + bias,
-            sd=hypot(point.sd, bias_sd),
-            day=day_of(point.at),
-        )
-        yield _Candidate(
-            series=series,
-            point=point,
-            now=_filtered(series, point, scene)
-            or carried(start, day_of(scene.now), scene.inflow, consumption),
-            age_days=day_of(scene.now) - day_of(point.at),
-            bias=bias,
-        )
+        for point in _speaking(series):
+            bias, bias_sd = _laboratory_bias(series, scene)
+            start = Carried(
+                level=point.value + bias,
+                sd=hypot(point.sd, bias_sd),
+                day=day_of(point.at),
+            )
+            yield _Candidate(
+                series=series,
+                point=point,
+                now=_filtered(series, point, scene)
+                or carried(start, day_of(scene.now), scene.inflow, consumption),
+                age_days=day_of(scene.now) - day_of(point.at),
+                bias=bias,
+            )
+
+
+def _speaking(series: Series) -> Iterator[Point]:
+    """The newest test that fits, and a newest one that contradicts itself.
+
+    The latter is so unsure that it speaks only where no other young one is there.
+    """
+    used = [point for point in series.points if point.use == "used"]
+    yield from used[-1:]
+    yield from (point for point in series.points[-1:] if point.apart)
 
 
 def _laboratory_bias(series: Series, scene: Scene) -> tuple[float, float]:
@@ -223,6 +230,11 @@ def _why(best: _Candidate, scene: Scene) -> Iterator[str]:
         )
     if best.point.censored:
         yield "nothing was seen; half of the limit is shown"
+    if best.point.apart:
+        yield (
+            "tests of one half hour contradict each other, the highest is shown: test "
+            "again"
+        )
     if best.point.bias:
         yield "the bias of the kit is taken off"
     if best.bias:

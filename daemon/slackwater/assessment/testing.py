@@ -11,6 +11,7 @@ from slackwater.assessment.agreement import Agreement
 from slackwater.assessment.picture import Picture
 from slackwater.assessment.practice import ALKALINITY, CORE, SALINITY, shelf_days
 from slackwater.assessment.records import Advice, Missing
+from slackwater.assessment.series import apart_words
 from slackwater.assessment.trace_bands import is_trace
 from slackwater.water.parameters import PARAMETERS
 
@@ -43,11 +44,16 @@ def advice_to_test(picture: Picture) -> Iterator[Advice]:
     for parameter in sorted(picture.series):
         held = picture.held(parameter)
         if held is not None:
+            why = f"the result of {held.at:%Y-%m-%d} does not fit what went before"
+            if held.apart:
+                words = apart_words(parameter, held)
+                why = (
+                    f"the results of {held.at:%Y-%m-%d} contradict each other, {words}"
+                )
             yield Advice(
                 remedy="retest",
                 parameter=parameter,
-                text=f"Test {parameter} again: the result of "
-                f"{held.at:%Y-%m-%d} does not fit what went before.",
+                text=f"Test {parameter} again: {why}.",
                 due_on=picture.due(RETEST_DAYS),
                 rank=RANK_RETEST,
                 figures={"held": held.value},

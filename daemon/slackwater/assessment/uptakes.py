@@ -120,7 +120,7 @@ def _of_series(series: Series, evidence: Evidence) -> UptakeFound | None:
         method=series.method,
         enough=False,
         is_net_balance=outside is None,
-        held=tuple(points[place] for place in estimate.held),
+        held=(*(points[place] for place in estimate.held), *_apart(series, evidence)),
         check_per_day=check.per_day if check else None,
         check_sd=check.sd if check and isfinite(check.sd) else None,
         at_target_per_day=usual.uptake if tuning.follows else None,
@@ -138,6 +138,15 @@ def _of_series(series: Series, evidence: Evidence) -> UptakeFound | None:
     why_not = tuple(_why_not(found, evidence))
     return replace(
         found, why_not=why_not, enough=not why_not, wide=why_not == (TOO_WIDE,)
+    )
+
+
+def _apart(series: Series, evidence: Evidence) -> Iterator[Point]:
+    """A newest test that contradicts itself waits for a retest like one held."""
+    yield from (
+        point
+        for point in series.points[-1:]
+        if point.apart and point.at <= evidence.now
     )
 
 
@@ -176,7 +185,11 @@ def _usable(series: Series, evidence: Evidence) -> list[Point]:
     return [
         point
         for point in series.points
-        if point.at >= begin and point.use != "outlier" and not point.censored
+        if point.at >= begin
+        and point.use != "outlier"
+        and not point.censored
+        # What contradicts itself tells no uptake.
+        and not point.apart
     ]
 
 
@@ -213,10 +226,11 @@ def marked(all_series: Sequence[Series], found: UptakeFound) -> tuple[Series, ..
 
 def _marked(series: Series, found: UptakeFound) -> Series:
     held = {point.at for point in found.held}
-    last = len(series.points) - 1
+    told = [place for place, point in enumerate(series.points) if not point.apart]
+    last = max(told, default=-1)
     points = []
     for place, point in enumerate(series.points):
-        if point.at in held:
+        if point.at in held and not point.apart:
             points.append(replace(point, use="held" if place == last else "outlier"))
         elif place == last:
             points.append(replace(point, use="used"))

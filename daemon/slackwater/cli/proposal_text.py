@@ -14,7 +14,7 @@ from slackwater.cli.document import finding_document
 from slackwater.cli.width import within
 from slackwater.errors import Finding
 from slackwater.facts.plan import PlanLine
-from slackwater.facts.proposal import Change, Grounded, Proposal, Withheld
+from slackwater.facts.proposal import Change, Ground, Grounded, Proposal, Withheld
 from slackwater.facts.reasons import Figure
 from slackwater.water.parameters import parameter_named
 from slackwater.water.show import show_figure, show_volume
@@ -183,7 +183,8 @@ def _change_lines(change: Change) -> Iterator[str]:
 
 def _headline(change: Change) -> str:
     if change.kind == "same":
-        told = f"{change.pump} stays at {_daily(change.after_ul)}"
+        stays = "is held" if _is_held(change) else "stays"
+        told = f"{change.pump} {stays} at {_daily(change.after_ul)}"
     else:
         adds = ", ".join(
             f"{'+' if value >= 0 else ''}{amount_words(name, value)}"
@@ -201,6 +202,11 @@ def _headline(change: Change) -> str:
     return told + (
         f" for {change.correction_days} days" if change.correction_ul else ""
     )
+
+
+def _is_held(change: Change) -> bool:
+    """Whether it stays only because the newest test is too high for any more."""
+    return any(one.ground is Ground.ABOVE_BOUND for one in change.grounds)
 
 
 def _daily(volume_ul: int) -> str:

@@ -2,7 +2,7 @@
 
 Floor 8. One subject: values that belong together, of one call or of two. Laws here:
 what two tests of one water may differ by is read as one, their mean, and said; what
-they cannot is asked about, for then one of them is wrong.
+they cannot is asked about, for then one of them is wrong, and makes no mean.
 Units: levels canonical.
 Source: three standard deviations of one test, as the assessment marks replicates.
 """
@@ -22,7 +22,7 @@ def contradictions(typed: Sequence[Typed], where: str) -> Iterator[Finding]:
     """A finding for each parameter whose values of one call are no replicates."""
     for name, levels in _together(typed).items():
         apart = max(levels) - min(levels)
-        allowed = REPLICATES_APART_SDS * home_sd(name, fmean(levels))
+        allowed = _most_apart(name, levels)
         if apart > allowed:
             values = " and ".join(show_level(name, one) for one in levels)
             yield Finding(
@@ -52,13 +52,17 @@ def unlike_earlier(
             yield _unlike(one, farthest, where)
 
 
+def _most_apart(name: str, levels: Sequence[float]) -> float:
+    """How far replicates may lie apart."""
+    return REPLICATES_APART_SDS * home_sd(name, fmean(levels))
+
+
 def _apart(one: Typed, kept: MeasurementKept) -> float:
     return abs(kept.value - one.level)
 
 
 def _allowed(one: Typed, kept: MeasurementKept) -> float:
-    mean = fmean((kept.value, one.level))
-    return REPLICATES_APART_SDS * home_sd(one.parameter, mean)
+    return _most_apart(one.parameter, (kept.value, one.level))
 
 
 def _unlike(one: Typed, far: MeasurementKept, where: str) -> Finding:
@@ -109,6 +113,15 @@ def mean_lines(
         if one.parameter in own
     ]
     for name, levels in _together(values).items():
+        if max(levels) - min(levels) > _most_apart(name, levels):
+            shown = [show_level(name, one) for one in sorted(levels)]
+            told = " and ".join(dict.fromkeys(shown))
+            yield (
+                f"{len(levels)} of {name} contradict each other, {told}: they are no "
+                "one value, and the highest counts until a test half an hour later or "
+                "more."
+            )
+            continue
         mean = show_level(name, fmean(levels))
         yield f"{len(levels)} of {name} are read as one, their mean {mean}."
 

@@ -32,6 +32,7 @@ from slackwater.cli.growth import (
     growth_lines,
     refuse_other_ratio,
 )
+from slackwater.cli.high_tests import high_tests
 from slackwater.cli.in_force import changes_since, growth_bases
 from slackwater.cli.measured_places import moved_pumps
 from slackwater.cli.opening import (
@@ -132,7 +133,7 @@ def approve(shell: Shell, **said: Unpack[Said]) -> Answer:
     if said["at"] and said["at_once"]:
         raise InputError(_both())
     who = typed_text(said["by"] or local_user(), "--by", WORD_AT_MOST)
-    proposal, opening = _proposed(shell)
+    proposal, opening, high = _proposed(shell)
     # What is said wrongly is told, whether it would have been asked for or not.
     if said["highest"] is not None:
         _refuse_other(proposal, said["highest"])
@@ -141,9 +142,9 @@ def approve(shell: Shell, **said: Unpack[Said]) -> Answer:
     if is_standing(proposal, opening.state, opening.stamp) and not (
         wish and _is_pending(proposal, opening)
     ):
-        return _standing(proposal, opening)
+        return _standing(proposal, opening, high)
     receipt = _read_report(shell, proposal, opening, wish)
-    warnings = _warnings(proposal, opening.state)
+    warnings = [*high, *_warnings(proposal, opening.state)]
     shown = "\n".join((_preview(proposal), *(f"Warning: {one}" for one in warnings)))
     click.echo(fitted(shown, error_columns()), err=True)
     ask_ratio(proposal, said["ratio"])
@@ -184,8 +185,8 @@ def _read_report(
     return receipt
 
 
-def _proposed(shell: Shell) -> tuple[Proposal, Opened]:
-    """The files, judged and compared; the ledger is closed again.
+def _proposed(shell: Shell) -> tuple[Proposal, Opened, list[str]]:
+    """The files, judged, compared and set beside tests; the ledger is closed again.
 
     Raises: RefusedError with every finding of a check.
     """
@@ -197,6 +198,7 @@ def _proposed(shell: Shell) -> tuple[Proposal, Opened]:
         raise RefusedError(checked.findings)
     with opened(shell.state) as found:
         _refuse_unreliable(files, found.state)
+        high = high_tests(found, files.plan, files.machine)
         before = newest_approval(found.state)
         proposal = proposal_for(files, checked.digest, sha256, before)
         ours = files.plan, files.machine
@@ -208,8 +210,8 @@ def _proposed(shell: Shell) -> tuple[Proposal, Opened]:
         )
         if before is not None:
             flows = moved_flows(found, before, files)
-            return replace(proposal, flows=flows), found
-        return beside_withdrawn(proposal, given_last(found.ledger)), found
+            return replace(proposal, flows=flows), found, high
+        return beside_withdrawn(proposal, given_last(found.ledger)), found, high
 
 
 def _refuse_unreliable(files: Files, state: State) -> None:
@@ -235,7 +237,7 @@ def _warnings(proposal: Proposal, state: State) -> list[str]:
     ]
 
 
-def _standing(proposal: Proposal, opening: Opened) -> Answer:
+def _standing(proposal: Proposal, opening: Opened, high: list[str]) -> Answer:
     before = proposal.before
     serial = before.approval.serial if before else 0
     when = ""
@@ -243,7 +245,7 @@ def _standing(proposal: Proposal, opening: Opened) -> Answer:
         zone = next(iter(proposal.files.machine.tanks.values())).zone
         at = local(before.approval.takes_over_at, zone)
         when = f" It takes over at {at}; --now or --at TIME changes that."
-    warnings = _warnings(proposal, opening.state)
+    warnings = [*high, *_warnings(proposal, opening.state)]
     told = "".join(f"\nWarning: {one}" for one in warnings)
     return Answer(
         fields={

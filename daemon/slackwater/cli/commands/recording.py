@@ -124,9 +124,9 @@ def record(shell: Shell, values: tuple[str, ...], **asked: Unpack[Asked]) -> Ans
     Each value is a name and a figure with its unit, in quotes: alkalinity="8.1 dKH".
     "<" in front means that nothing was seen above that limit. Values of the same
     method within 30 minutes are read as one, their mean; further apart than such tests
-    differ, they are asked about. What is unusual, or over 30 %
-    away from what was measured nearest in time, needs --confirm. Nothing is dosed from
-    a test alone.
+    differ, they are asked about, and where they are confirmed the highest counts. What
+    is unusual, or over 30 % away from what was measured nearest in time, needs
+    --confirm. Nothing is dosed from a test alone.
     """
     settled(_unclear(values, asked))
     if asked["strike"] is not None:

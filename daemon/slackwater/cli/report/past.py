@@ -15,6 +15,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from slackwater.assessment.records import Assessment
+from slackwater.cli.high_tests import too_high
 from slackwater.cli.lasting import Held, Tube, held, tubes
 from slackwater.cli.old_doser import left_to_old
 from slackwater.cli.opening import Approved, newest_approval, opened
@@ -46,7 +47,8 @@ class Past:
     """What a ledger says; all of it is empty without one.
 
     `levels` and `uptakes` map a tank to its parameters; `assessed` holds the names of
-    those levels that an assessment carried to `at`, the others are as they were tested.
+    those levels that an assessment carried to `at`, the others are as they were tested,
+    and `too_high` a sentence for each parameter of a tank tested above its bound.
     `calibrated` maps a pump to when it was measured last, `measured` to the entry of
     that, `new_tubes` one whose tube was swapped after that to when it was, `left_ul` a
     reservoir to what is in it by the books, `held` how sure that is;
@@ -60,6 +62,7 @@ class Past:
     before: Approved | None = None
     levels: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
     assessed: Mapping[str, frozenset[str]] = field(default_factory=dict)
+    too_high: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     uptakes: Mapping[str, Mapping[str, Interval]] = field(default_factory=dict)
     calibrated: Mapping[str, datetime] = field(default_factory=dict)
     measured: Mapping[str, Calibrated] = field(default_factory=dict)
@@ -100,6 +103,7 @@ def read_past(state_dir: Path, machine: Machine) -> Past:
                     for tank, levels in carried.items()
                 },
                 assessed={tank: frozenset(levels) for tank, levels in carried.items()},
+                too_high={tank: too_high(one, machine) for tank, one in known.items()},
                 uptakes={tank: _uptakes(one) for tank, one in known.items()},
                 calibrated={
                     pump: known.at for pump, known in sorted(state.calibrations.items())

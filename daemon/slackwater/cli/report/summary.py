@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from slackwater.cli.amounts import effect_words
+from slackwater.cli.high_tests import raised_by
 from slackwater.cli.rehearsal_document import NOT_COVERED
 from slackwater.cli.render import local
 from slackwater.cli.report.extent import correction_lines, over_since
@@ -63,7 +64,7 @@ def summary(report: Report) -> tuple[Item, ...]:
             key="verdict",
             title="Verdict",
             lines=(verdict(report),),
-            grave=bool(report.done.findings or report.done.missed),
+            grave=bool(report.done.findings or report.done.missed or _tested(report)),
         ),
         Item(key="refusals", title="Refused", lines=tuple(refused), grave=True),
         Item(key="minds", title="Look twice", lines=looked, grave=True),
@@ -100,7 +101,7 @@ def verdict(report: Report) -> str:
     return (
         f"{record.first} to {record.until}{days_note(report)}: would dose {would} "
         f"times ({less} shortened), would miss {len(done.missed)}; {refused}."
-        f"{_nothing_due(report)}{_leaves(report)}"
+        f"{_nothing_due(report)}{_tested(report)}{_leaves(report)}"
     )
 
 
@@ -113,6 +114,17 @@ def _nothing_due(report: Report) -> str:
     if over is not None:
         return f" No dose is due: the plan's last day was {over}."
     return f" No dose is due: the plan starts on {plan.starts}."
+
+
+def _tested(report: Report) -> str:
+    """A warning where the newest test of what the plan adds is above its bound."""
+    plan, machine = report.plan, report.machine
+    return "".join(
+        f" Warning: {told}"
+        for tank, found in sorted(report.past.too_high.items())
+        for name, told in found.items()
+        if name in raised_by(plan, machine, tank)
+    )
 
 
 def _leaves(report: Report) -> str:
