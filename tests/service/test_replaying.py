@@ -33,6 +33,7 @@ from slackwater.service.replaying import WARM_UP, Replay, replay, replayed
 from tests.audit.simulated import Simulated, draw
 from tests.properties.people import confirm_clock
 from tests.properties.play import END_MS, set_up
+from tests.properties.world import World, begin
 from tests.service.test_loop import DAY_MS, MINUTE_MS, calm_world
 
 EVER = datetime(2000, 1, 1, tzinfo=UTC), datetime(2100, 1, 1, tzinfo=UTC)
@@ -221,6 +222,41 @@ def test_h38_a_clock_put_right_is_decided_the_same_again() -> None:
     world.run(world.times.t_ms + MINUTE_MS)
     confirm_clock(world)
     world.run(world.times.t_ms + DAY_MS)
+    found = again(world.book.events())
+    assert [] == found.differences
+    assert found.decisions > 10
+
+
+def probed_world() -> World:
+    """The first scenario that doses, with a probe in view and nothing held."""
+    for seed in range(100):
+        world = begin(seed)
+        world.run(2 * MINUTE_MS)
+        if world.daemon is None or world.book.folded().holds or not world.book.sent:
+            continue
+        if world.daemon.rig.sight.readings:
+            return world
+    message = "no scenario doses beside a probe"
+    raise AssertionError(message)
+
+
+def test_h38_readings_from_ahead_hide_none_where_it_is_decided_again() -> None:
+    """They only go forward: a view that kept them would take its probe for silent."""
+    world = probed_world()
+    world.kill(MINUTE_MS)
+    world.times.shift_ms += 10 * DAY_MS
+    world.run(world.times.t_ms + 5 * MINUTE_MS)
+    assert world.daemon is not None
+    rig, ahead = world.daemon.rig, world.times.now().utc
+    for series in list(rig.sight.readings.values()):
+        see(rig.sight, replace(series[-1], at=ahead))
+    world.run(world.times.t_ms + 10 * MINUTE_MS)
+    assert ahead in rig.kept_until.values()
+    world.times.shift_ms -= 10 * DAY_MS
+    world.run(world.times.t_ms + MINUTE_MS)
+    confirm_clock(world)
+    world.run(world.times.t_ms + DAY_MS)
+    assert {} == world.book.folded().holds
     found = again(world.book.events())
     assert [] == found.differences
     assert found.decisions > 10
