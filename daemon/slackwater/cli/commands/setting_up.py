@@ -64,6 +64,7 @@ class Wishes(TypedDict):
     "pumps are enabled. Before you fill a bottle: eye protection, never mix stocks, "
     f"keep children away. A file of answers holds {answers_form()}. Of recipe, label "
     'and no_effects a pump has one; targets are like { alkalinity = "8.0 dKH" }, '
+    'label like { calcium = "0.3 mg/L per mL in 100 L" }, '
     'uptake like { alkalinity = { estimate = "1.0 dKH/day", low = "0.8 dKH/day" } }, '
     'caps like { calcium = { gross = "15 mg/L/day" } }; port and doses are numbers, '
     "passwords and no_effects true or false; all else is typed as in the dialogue, in "
