@@ -4,9 +4,10 @@ Floor 6. One subject: inputs that are on, off or counted. Laws here: a word mean
 thing; a mapped topic is never one of the daemon's own.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from functools import partial
 from operator import attrgetter
+from typing import Protocol
 
 from slackwater.facts.limits import Role, Switch
 from slackwater.outside.settings.input_model import ProbeTable, SwitchTable
@@ -87,7 +88,20 @@ def pointer_of(topic: str | None, pointer: str | None) -> str | None:
     return "" if pointer is None and topic is not None else pointer
 
 
-def _check_words(place: str, table: SwitchTable, findings: Findings) -> None:
+class Worded(Protocol):
+    """A table with words that mean on, and words that mean off."""
+
+    @property
+    def on(self) -> Sequence[str]:
+        """What means on."""
+
+    @property
+    def off(self) -> Sequence[str]:
+        """What means off."""
+
+
+def check_words(place: str, table: Worded, findings: Findings) -> None:
+    """Refuse a word that means on and off, of a switch as of a relay."""
     both = sorted({*table.on} & {*table.off})
     if both:
         findings.add(
@@ -148,4 +162,4 @@ def _check_counter(place: str, table: SwitchTable, findings: Findings) -> None:
 
 
 # Each asks for no more than it judges, so that a key that was refused hides no other.
-_CHECKS = (_check_words, _check_pump, _check_unit, _check_period, _check_counter)
+_CHECKS = (check_words, _check_pump, _check_unit, _check_period, _check_counter)

@@ -15,8 +15,9 @@ from pydantic import Field, StringConstraints
 
 from slackwater.facts.relays import EXECUTIONS, Relay
 from slackwater.outside.settings.input_model import Pointer, Topic, Words
+from slackwater.outside.settings.inputs import check_words
 from slackwater.outside.settings.machine_model import NodeTable, PumpTable
-from slackwater.outside.settings.tables import Findings, TableModel, listed, shown
+from slackwater.outside.settings.tables import Findings, TableModel, shown
 
 Payload = Annotated[str, StringConstraints(min_length=1, max_length=500)]
 LENGTHS = ("{ms}", "{s}")
@@ -119,7 +120,7 @@ def check_relays(
     for identity, table in relays.items():
         place = f"[relay.{identity}]"
         findings.judge(partial(_check_length, place, table, findings))
-        findings.judge(partial(_check_words, place, table, findings))
+        findings.judge(partial(check_words, place, table, findings))
         if driven[identity] > 1:
             findings.add(
                 place,
@@ -192,17 +193,6 @@ def _check_state(
             f"two relays speak on {shown(relay.state_topic)}",
             "a topic of its own for each relay",
             "Mend the topic of one of them.",
-        )
-
-
-def _check_words(place: str, table: RelayTable, findings: Findings) -> None:
-    both = sorted({*table.on} & {*table.off})
-    if both:
-        findings.add(
-            f"{place} on",
-            f"{listed(both)} means on and off",
-            "words that mean one of the two",
-            "Take each out of one list.",
         )
 
 
