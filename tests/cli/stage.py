@@ -1,7 +1,7 @@
 """A ledger made by `init`, with entries the daemon would have written."""
 
-from collections.abc import Sequence
-from contextlib import suppress
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cache
@@ -18,9 +18,11 @@ from slackwater.facts.events import AnyEvent, Calibrated, Started, Stopped
 from slackwater.facts.state import State
 from slackwater.pump.command import calibration_id
 from slackwater.pump.outcome import Stamp
-from tests.cli.run_program import SMALLEST, Outcome, run
+from slackwater.service.standing import only_one
+from tests.cli.run_program import SMALLEST, Outcome, changed, run
 
 HIGHEST = "72 mL"
+CAP = 'most_per_calibration = "60 mL"'
 DAY_MS = 86_400_000
 # The smallest sample begins then.
 FIRST = date(2026, 5, 3)
@@ -152,3 +154,17 @@ def stage_of(folder: Path, config: Path = SMALLEST) -> Stage:
     stage = Stage(config, folder / "state")
     assert 0 == stage.run("init", "--dosed-nothing", "--by", "keeper").code
     return stage
+
+
+@contextmanager
+def beside_a_daemon(folder: Path) -> Iterator[Stage]:
+    """The smallest sample, live, beside a daemon; 5 mL may be given by hand."""
+    by_hand = (CAP, f'{CAP}\nmost_by_hand = "5 mL"\nmost_per_priming = "20 mL"')
+    config = changed(folder / "config", SMALLEST, slackwater=by_hand)
+    made = stage_of(folder, config)
+    made.commission("carbonate", "calcium")
+    assert 0 == made.approve("--now").code
+    made.shadow()
+    assert 0 == made.run("enable").code
+    with only_one(made.state):
+        yield made

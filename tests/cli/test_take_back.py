@@ -25,26 +25,16 @@ from slackwater.facts.state import State
 from slackwater.outside.settings import read_machine
 from slackwater.pump.outcome import Stamp
 from slackwater.service.memory import Memory
-from slackwater.service.standing import only_one
 from tests.audit.books import intended
-from tests.cli.run_program import SMALLEST, changed
-from tests.cli.stage import Stage, stage_of
+from tests.cli.stage import Stage, beside_a_daemon, stage_of
 
-CAP = 'most_per_calibration = "60 mL"'
 DOSE = ("dose", "carbonate", "2 mL", "--reason", "a test was low", "--by", "keeper")
 
 
 @pytest.fixture
 def stage(tmp_path: Path) -> Iterator[Stage]:
     """The smallest sample, live, beside a daemon; 5 mL may be given by hand."""
-    by_hand = (CAP, f'{CAP}\nmost_by_hand = "5 mL"\nmost_per_priming = "20 mL"')
-    config = changed(tmp_path / "config", SMALLEST, slackwater=by_hand)
-    made = stage_of(tmp_path, config)
-    made.commission("carbonate", "calcium")
-    assert 0 == made.approve("--now").code
-    made.shadow()
-    assert 0 == made.run("enable").code
-    with only_one(made.state):
+    with beside_a_daemon(tmp_path) as made:
         yield made
 
 
