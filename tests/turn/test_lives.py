@@ -144,3 +144,26 @@ def test_h38_wherever_a_clock_goes_nothing_comes_twice_within_a_day() -> None:
         assert one.proven_ms - first.get(name, -(10**12)) >= 24 * 3_600_000, name
         first[name] = one.proven_ms
     assert len(first) > A_DAY
+
+
+def test_h38_what_a_person_skipped_stays_skipped_when_its_time_comes_again() -> None:
+    """It was named as in the plan, before anybody knew that the clock was ahead."""
+    bench = Bench(machine())
+    bench.run_until(START + HOUR)
+    leap(bench, 3 * DAY)
+    bench.run_until(START + 4 * HOUR)
+    confirm(bench)
+    table = bench.setup.forces[0].timetable
+    meant = table.between(bench.utc + 30 * HOUR, bench.utc + 34 * HOUR)[0]
+    bench.state.skipped[meant.id] = "r-1"
+    begun = len(bench.events)
+    bench.run_until(meant.latest_at + HOUR)
+    told = {
+        one.dose.id: [reason.code for reason in one.reasons]
+        for one in bench.events[begun:]
+        if isinstance(one, DoseMissed)
+    }
+    assert [Code.SKIPPED] == told[f"{meant.id}.2"]
+    assert meant.id not in {
+        without_times(one.dose.id) for one in given_in(bench, begun)
+    }
