@@ -31,7 +31,7 @@ def answer_notice(picture: Picture) -> Iterator[Notice]:
         code="pump-answers",
         weight="warning",
         parameter=ALKALINITY,
-        text=f"since {found.since:%Y-%m-%d} alkalinity answers as if {pumps} gave "
+        text=f"since {picture.day(found.since)} alkalinity answers as if {pumps} gave "
         f"{found.ratio:.2f} of what is believed (90 %: {found.ratio - reach:.2f} to "
         f"{found.ratio + reach:.2f}): the pump gives {gives}, its bottle is {bottle}, "
         f"or the tank takes up {takes}, {instead} a day for {learned}, which would "

@@ -81,7 +81,9 @@ class _Found:
     def bounded(self, parameter: str) -> Bounded:
         """The tests of a parameter beside the level above which nothing is raised."""
         bound = bound_of(parameter, self.machine, self.history.tank)
-        return Bounded(series=self.series[parameter], bound=bound, now=self.now)
+        tank = self.machine.tanks[self.history.tank]
+        series = self.series[parameter]
+        return Bounded(tank=tank, series=series, bound=bound, now=self.now)
 
     def scene(self, parameter: str) -> Scene:
         """The scene of one parameter, before laboratory and salinity are known."""

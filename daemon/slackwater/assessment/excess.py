@@ -14,7 +14,8 @@ from datetime import datetime
 from slackwater.assessment.inflow import day_of
 from slackwater.assessment.practice import ALKALINITY, shelf_days, stop_above
 from slackwater.assessment.records import Point, Series, Single, Standing
-from slackwater.facts.tank import Machine
+from slackwater.assessment.tank_days import day_at_tank
+from slackwater.facts.tank import Machine, Tank
 from slackwater.facts.waters import ONE_WATER, OWN_TESTS_ONLY
 from slackwater.water.parameters import PARAMETERS
 from slackwater.water.show import show_level
@@ -27,6 +28,7 @@ class Bounded:
     `bound` None: there is no such level.
     """
 
+    tank: Tank
     series: Sequence[Series]
     bound: float | None
     now: datetime
@@ -77,7 +79,7 @@ def held_to(found: Standing, bounded: Bounded) -> Standing:
         found,
         word="high",
         confidence="poor" if newest.point.use == "held" else found.confidence,
-        why=(_why(found.parameter, newest, bounded.bound), *found.why),
+        why=(_why(bounded, newest, bounded.bound), *found.why),
         above=newest.value,
         above_age_days=age_days,
         bound=bounded.bound,
@@ -85,9 +87,10 @@ def held_to(found: Standing, bounded: Bounded) -> Standing:
     return held if newest.is_in(found) else _instead(held, newest)
 
 
-def _why(name: str, newest: Newest, bound: float) -> str:
+def _why(bounded: Bounded, newest: Newest, bound: float) -> str:
+    name, day = newest.series.parameter, day_at_tank(bounded.tank, newest.at)
     return (
-        f"the newest test, {show_level(name, newest.value)} of {newest.at:%Y-%m-%d}, "
+        f"the newest test, {show_level(name, newest.value)} of {day}, "
         f"is above {show_level(name, bound)} and decides until the next one"
     )
 

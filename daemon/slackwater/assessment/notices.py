@@ -220,7 +220,7 @@ def _series(picture: Picture) -> Iterator[Notice]:
                 weight="note",
                 parameter=parameter,
                 text=f"{len(outliers)} test(s) of {parameter} stand out and are not "
-                f"used, the newest on {outliers[-1].at:%Y-%m-%d}",
+                f"used, the newest on {picture.day(outliers[-1].at)}",
                 figures={"count": len(outliers)},
             )
         apart = picture.apart(parameter)
@@ -230,7 +230,7 @@ def _series(picture: Picture) -> Iterator[Notice]:
                 weight="warning",
                 parameter=parameter,
                 text=f"tests of {parameter} within half an hour on "
-                f"{apart.at:%Y-%m-%d} contradict each other, "
+                f"{picture.day(apart.at)} contradict each other, "
                 f"{apart_words(parameter, apart)}: they are no one value, and the "
                 "highest counts until a test half an hour later or more",
                 figures={"highest": apart.value, "spread": apart.sd},
@@ -240,8 +240,8 @@ def _series(picture: Picture) -> Iterator[Notice]:
                 code="replicates-apart",
                 weight="note",
                 parameter=parameter,
-                text=f"replicates of {parameter} on {one.taken_at:%Y-%m-%d} lie too "
-                "far apart: test again with care",
+                text=f"replicates of {parameter} on {picture.day(one.taken_at)} lie "
+                "too far apart: test again with care",
                 figures={"spread": one.spread},
             )
 

@@ -20,6 +20,7 @@ from slackwater.assessment.records import (
     TraceStanding,
     UptakeFound,
 )
+from slackwater.assessment.tank_days import day_at_tank
 from slackwater.facts.history import History
 from slackwater.facts.tank import Machine, Tank
 from slackwater.water.seawater import STANDARD_SALINITY
@@ -66,12 +67,16 @@ class Picture:
 
     @property
     def today(self) -> date:
-        """The UTC date."""
-        return self.now.date()
+        """The date at the tank."""
+        return self.day(self.now)
 
     def due(self, days: float) -> date:
-        """The UTC date in so many days."""
-        return (self.now + timedelta(days=days)).date()
+        """The date at the tank in so many days."""
+        return self.day(self.now + timedelta(days=days))
+
+    def day(self, utc: datetime) -> date:
+        """The date at the tank of a moment."""
+        return day_at_tank(self.tank, utc)
 
     def fresh(self, parameter: str) -> float | None:
         """The level of a parameter now, None where it is unknown or too old."""

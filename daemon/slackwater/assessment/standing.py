@@ -30,6 +30,7 @@ from slackwater.assessment.records import (
     Word,
 )
 from slackwater.assessment.series import quantification_limit
+from slackwater.assessment.tank_days import day_at_tank
 from slackwater.facts.history import History
 from slackwater.facts.tank import Tank
 from slackwater.facts.waters import OWN_TESTS_ONLY
@@ -120,7 +121,7 @@ def standing(scene: Scene) -> Standing:
         parameter=parameter,
         word="too old" if is_old else _word(judged, band),
         confidence="none" if is_old else _confidence(best.now, band),
-        why=(*_why(best, scene), *_younger_words(best, found)),
+        why=(*_why(best, scene), *_younger_words(best, found, scene.tank)),
         provenance=best.series.provenance,
         method=best.series.method,
         sampled_at=best.point.at,
@@ -248,7 +249,9 @@ def _why(best: _Candidate, scene: Scene) -> Iterator[str]:
         yield "nobody told what was dosed: what is used up only widens the error"
 
 
-def _younger_words(best: _Candidate, found: Sequence[_Candidate]) -> Iterator[str]:
+def _younger_words(
+    best: _Candidate, found: Sequence[_Candidate], tank: Tank
+) -> Iterator[str]:
     """That a test younger than a report does not speak, because that is surer."""
     younger = min(found, key=lambda one: one.age_days)
     if best.series.provenance != "lab" or younger.age_days >= best.age_days:
@@ -256,11 +259,11 @@ def _younger_words(best: _Candidate, found: Sequence[_Candidate]) -> Iterator[st
     # The sure and old one was carried to now; what it does not know is what happened.
     apart = abs(younger.now.level - best.now.level)
     ask = apart > CONTRADICTS_SDS * hypot(younger.now.sd, best.now.sd)
-    told = _as_read(younger)
+    told, day = _as_read(younger), day_at_tank(tank, younger.point.at)
     by = "by hand" if younger.series.provenance == "hand" else "elsewhere"
     then = "; they contradict each other: test again" if ask else ""
     yield (
-        f"a younger test {by} of {younger.point.at:%Y-%m-%d} says {told} and counts "
+        f"a younger test {by} of {day} says {told} and counts "
         f"less, for the laboratory is surer{then}"
     )
 

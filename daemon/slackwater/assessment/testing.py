@@ -44,12 +44,11 @@ def advice_to_test(picture: Picture) -> Iterator[Advice]:
     for parameter in sorted(picture.series):
         held = picture.held(parameter)
         if held is not None:
-            why = f"the result of {held.at:%Y-%m-%d} does not fit what went before"
+            day = picture.day(held.at)
+            why = f"the result of {day} does not fit what went before"
             if held.apart:
                 words = apart_words(parameter, held)
-                why = (
-                    f"the results of {held.at:%Y-%m-%d} contradict each other, {words}"
-                )
+                why = f"the results of {day} contradict each other, {words}"
             yield Advice(
                 remedy="retest",
                 parameter=parameter,
@@ -111,8 +110,8 @@ def _missing(parameter: str, picture: Picture) -> Missing | None:
     return Missing(
         parameter=parameter,
         text=f"{way}: the newest result is {age_days:.0f} days old"
-        f"{'.' if is_old else f' and counts until {due_at:%Y-%m-%d}.'}",
-        due_on=picture.today if is_old else due_at.date(),
+        f"{'.' if is_old else f' and counts until {picture.day(due_at)}.'}",
+        due_on=picture.today if is_old else picture.day(due_at),
         rank=rank if is_old else RANK_LATER,
         age_days=age_days,
     )

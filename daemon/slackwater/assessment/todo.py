@@ -46,4 +46,4 @@ def _nothing(picture: Picture) -> str:
         and (found := picture.standings[parameter]).sampled_at is not None
     ]
     when, parameter = min(ahead)
-    return f"Nothing needs to be done; test {parameter} by {when:%Y-%m-%d}."
+    return f"Nothing needs to be done; test {parameter} by {picture.day(when)}."

@@ -210,9 +210,9 @@ def _afterwards(picture: Picture) -> Iterator[Advice]:
             remedy="activated_carbon",
             parameter="",
             text="After the treatment of "
-            f"{treated[-1].happened_at:%Y-%m-%d}, when its course is over: activated "
-            "carbon takes up organics; renew it after a week.",
-            due_on=(treated[-1].happened_at + TREATED_WITHIN).date(),
+            f"{picture.day(treated[-1].happened_at)}, when its course is over: "
+            "activated carbon takes up organics; renew it after a week.",
+            due_on=picture.day(treated[-1].happened_at + TREATED_WITHIN),
             rank=RANK_AFTERWARDS,
         )
     changed = [

@@ -79,7 +79,7 @@ def _approval(trip: Trip, approved: Approved) -> Iterator[Check]:
     yield Check(
         name="approval",
         is_met=expires >= trip.ends + SPARE,
-        found=f"the approval ends on {expires:%Y-%m-%d}",
+        found=f"the approval ends on {expires:%Y-%m-%d %H:%M} UTC",
         advice="Approve the plan again, so that it lasts a week beyond the return.",
     )
 

@@ -150,7 +150,7 @@ def _audited(event: Audited) -> str:
 
 
 def _away(event: AwayDeclared) -> str:
-    return f"away until {event.until:%Y-%m-%d}"
+    return f"away until {event.until:%Y-%m-%d %H:%M} UTC"
 
 
 def _why(what: str, why: str) -> str:

@@ -91,7 +91,7 @@ def story_text(story: Story) -> str:
         how = getattr(event, "how", "") or getattr(event, "word", "")
         how = how or _said_by(event)
         what = f"{event.kind.replace('_', ' ')}{f', {how}' if how else ''}"
-        lines.append(f"  {event.at:%Y-%m-%d %H:%M:%S}  {what}")
+        lines.append(f"  {event.at:%Y-%m-%d %H:%M:%S} UTC  {what}")
         for reason in _reasons(event):
             lines.append(f"      {reason_words(reason)}")
             if life.word == "held":

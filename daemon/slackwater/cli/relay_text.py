@@ -7,6 +7,7 @@ and until when it counts as tried out.
 from collections.abc import Iterator
 from datetime import datetime
 
+from slackwater.cli.render import local_day
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine
 from slackwater.ledger.codec import timestamp
@@ -19,7 +20,8 @@ def relay_lines(machine: Machine, state: State) -> Iterator[str]:
     for pump, node, until in _behind(machine, state):
         tried = f"not tried out: slackwater check-relay {node}"
         if until is not None:
-            tried = f"tried out, good until {until:%Y-%m-%d}"
+            zone = machine.tanks[machine.pumps[pump].tank].zone
+            tried = f"tried out, good until {local_day(until, zone)}"
         yield f"Relay  {pump} on {node}: {REDUCED}, {tried}"
 
 
