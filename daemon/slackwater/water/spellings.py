@@ -212,6 +212,14 @@ def strengths_of(parameter: Parameter) -> Mapping[str, Fraction]:
             return _MASS_STRENGTHS
 
 
+def forms_of(parameter_id: str) -> tuple[str, ...]:
+    """The forms that may stand behind a unit; the first is what a bare unit means.
+
+    Empty where there is only one form.
+    """
+    return tuple(_FORMS.get(parameter_id, ()))
+
+
 @cache
 def _forms_of(parameter_id: str) -> Mapping[str, Fraction]:
     return {

@@ -20,6 +20,7 @@ from slackwater.cli.correcting import (
     struck_words,
 )
 from slackwater.cli.document import Answer
+from slackwater.cli.forms_taken import form_lines
 from slackwater.cli.measuring import (
     About,
     before,
@@ -294,7 +295,13 @@ def _recorded(kept: Sequence[MeasurementKept], told: _Told) -> Answer:
             ]
         },
         text=f"Recorded for {first.tank}, {local(first.taken_at, told.zone)}:\n"
-        + "\n".join((table(heads, rows), *mean_lines(kept, told.earlier))),
+        + "\n".join(
+            (
+                table(heads, rows),
+                *mean_lines(kept, told.earlier),
+                *form_lines(kept, told.known),
+            )
+        ),
     )
 
 
