@@ -12,6 +12,7 @@ from slackwater.facts.fold import fold
 from slackwater.facts.safeguards import TubeSwapped
 from slackwater.facts.state import State
 from slackwater.facts.waters import TaskClosed, TaskSet
+from tests.cli.run_program import SMALLEST, changed
 from tests.cli.stage import Stage, stage_of
 from tests.cli.test_status import COLUMNS, LINES, tanks_of
 from tests.facts.diary import T0, Diary, begun, calibrated
@@ -230,3 +231,26 @@ def test_h28_a_pump_that_ran_long_or_has_a_new_tube_is_measured() -> None:
 def test_without_an_approved_machine_there_are_no_chores() -> None:
     """Nobody knows which pumps there are."""
     assert [] == chores_due(State(), T0, None)
+
+
+@pytest.mark.parametrize("zone", ["Pacific/Kiritimati", "Etc/GMT+12"])
+def test_days_are_the_tanks_before_anything_was_approved(
+    tmp_path: Path, zone: str
+) -> None:
+    """One of the two, 14 h before UTC or 12 h behind it, has another date at any hour.
+
+    What an assessment found to be due today was a day overdue, for nothing but an
+    approval told the zone.
+    """
+    there = ("Europe/Berlin", zone)
+    config = changed(tmp_path / "config", SMALLEST, slackwater=there)
+    made = stage_of(tmp_path, config)
+    assert 0 == made.run("assess").code
+    tasks = made.run("tasks", "--json").document["tasks"]
+    today = made.stamp()["at"].astimezone(ZoneInfo(zone)).date().isoformat()
+
+    assert isinstance(tasks, list)
+    assert tasks
+    assert {(today, False)} == {(one["due_on"], one["overdue"]) for one in tasks}
+    assert "overdue" not in made.run("status").out
+    assert "overdue" not in made.run("since", "yesterday").out

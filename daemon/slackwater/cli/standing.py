@@ -12,6 +12,7 @@ from pathlib import Path
 
 from slackwater.alarms.words import by_pressure, topic_of
 from slackwater.cli.cut_off import cut_off
+from slackwater.cli.described import described
 from slackwater.cli.old_doser import still_old
 from slackwater.cli.opening import (
     Approved,
@@ -22,6 +23,7 @@ from slackwater.cli.opening import (
 )
 from slackwater.cli.outlook import Outlook, Present, outlook
 from slackwater.cli.readiness import missing, shadow_ms
+from slackwater.cli.shell import Shell
 from slackwater.cli.tasks import Due, open_tasks
 from slackwater.cli.time_left import SPEAKS
 from slackwater.cli.wording import reason_words
@@ -136,12 +138,13 @@ def hold_words(raised: HoldRaised) -> str:
     return f"{scope}{reason_words(raised.reason)}"
 
 
-def standing(found: Opened, state_dir: Path) -> Standing:
-    """Gather it; `found` is the open ledger of the directory.
+def standing(found: Opened, shell: Shell) -> Standing:
+    """Gather it; `found` is the open ledger of the shell's directory.
 
     Raises: the ledger errors of the shadow run's ledger.
     """
     approved = approval_at(found.state, found.now.utc) or newest_approval(found.state)
+    state_dir = shell.state
     here = daemon_is_here(state_dir)
     is_here = found.state.running if here is None else here
     in_shadow = found.state.stage == "shadow"
@@ -156,11 +159,7 @@ def standing(found: Opened, state_dir: Path) -> Standing:
         shadow=timedelta(milliseconds=shadow_ms(found.state, found.stamp, state_dir)),
         outlooks={} if approved is None else _outlooks(found, approved, lived),
         due=tuple(
-            open_tasks(
-                found.state,
-                found.now.utc,
-                None if approved is None else approved.machine,
-            )
+            open_tasks(found.state, found.now.utc, described(shell, found.state))
         ),
         waiting=tuple(lived.held.values()) if is_here else (),
         missed=missed,

@@ -10,8 +10,9 @@ from typing import Literal, TypedDict, Unpack
 import click
 
 from slackwater.cli.correcting import missing_why
+from slackwater.cli.described import described
 from slackwater.cli.document import Answer
-from slackwater.cli.opening import local_user, newest_approval, only, opened, write
+from slackwater.cli.opening import local_user, only, opened, write
 from slackwater.cli.render import table
 from slackwater.cli.shell import Shell, verb
 from slackwater.cli.subject import refuse_no_tank
@@ -58,8 +59,7 @@ def tasks(shell: Shell, **asked: Unpack[Asked]) -> Answer:
     wanted = asked["done"] or asked["drop"]
     closed = None if wanted is None else _close(shell, wanted, asked)
     with opened(shell.state) as found:
-        approved = newest_approval(found.state)
-        machine = None if approved is None else approved.machine
+        machine = described(shell, found.state)
         kept = open_tasks(found.state, found.now.utc, machine)
         old = chores_due(found.state, found.now.utc, machine)
     due = sorted([*kept, *old], key=lambda one: one.task.due_on)
@@ -76,9 +76,8 @@ def tasks(shell: Shell, **asked: Unpack[Asked]) -> Answer:
 
 def _refuse_no_tank(shell: Shell, tank: str | None) -> None:
     with opened(shell.state) as found:
-        approved = newest_approval(found.state)
         tanks = (one.tank for one in found.state.tasks.values())
-        refuse_no_tank(tank, None if approved is None else approved.machine, *tanks)
+        refuse_no_tank(tank, described(shell, found.state), *tanks)
 
 
 def _page(shown: Sequence[Due]) -> str:

@@ -50,7 +50,7 @@ def since(shell: Shell, when: str | None, *, tank: str | None) -> Answer:
     time of day, "yesterday 18:00", a length like 8h or 2d, or a date; a day without it.
     """
     with opened(shell.state) as found:
-        stood = standing(found, shell.state)
+        stood = standing(found, shell)
         machine = described(shell, found.state)
         tanks = tanks_of(found.state, machine, tank)
         zone = zone_of(machine, tanks)

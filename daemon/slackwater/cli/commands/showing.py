@@ -31,7 +31,7 @@ def status(shell: Shell) -> Answer:
     Leads with the state and its reason. With --json all of it in one document.
     """
     with opened(shell.state) as found:
-        stood = standing(found, shell.state)
+        stood = standing(found, shell)
     return Answer(fields=_fields(stood), text=status_page(stood, page_columns()))
 
 
