@@ -50,6 +50,6 @@ def test_the_summary_of_the_day_has_its_figures() -> None:
     desk = Desk()
     desk.fold(audited(desk.stamp))
     assert (
-        "22 of 24 approved doses given, 2 missing with a reason, 1 faults."
+        "22 of 24 approved doses given, 2 missing with a reason, 1 fault."
         in summary(desk.moment).body
     )

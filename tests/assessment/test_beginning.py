@@ -49,7 +49,7 @@ def test_nobody_takes_an_unknown_dose_for_none() -> None:
     assert "alkalinity" not in {
         name for name, one in made.uptakes.items() if one.enough
     }
-    assert "10 test(s) tell no uptake (10 of alkalinity)" in text
+    assert "10 tests tell no uptake (10 of alkalinity)" in text
     assert any("tell no uptake" in sentence for sentence in made.todo)
 
 
@@ -78,7 +78,7 @@ def test_additions_told_later_count_from_the_first_on() -> None:
 
     (text,) = before(made)
     assert made.uptakes["alkalinity"].per_day == pytest.approx(1.2 * DKH, rel=0.15)
-    assert "2 test(s)" in text
+    assert "2 tests" in text
 
 
 def test_one_early_addition_tells_of_nothing_after_it() -> None:
@@ -88,7 +88,7 @@ def test_one_early_addition_tells_of_nothing_after_it() -> None:
     made = found(steady(1.0, deliveries=alone))
 
     (text,) = before(made)
-    assert "10 test(s) tell no uptake" in text
+    assert "10 tests tell no uptake" in text
 
 
 def test_additions_tell_as_far_back_as_they_follow_each_other() -> None:
@@ -99,4 +99,4 @@ def test_additions_tell_as_far_back_as_they_follow_each_other() -> None:
     made = found(steady(1.0, deliveries=told))
 
     (text,) = before(made)
-    assert "6 test(s) tell no uptake" in text
+    assert "6 tests tell no uptake" in text

@@ -84,7 +84,7 @@ def test_the_page_fits_eighty_columns() -> None:
         "Does it hang together\n",
         "Saturation of aragonite",
         "the NBS scale",
-        "1 test(s) of potassium stand out",
+        "1 test of potassium stands out",
         "What is held back\n",
         "copper: no dose.",
         "common practice, no source",

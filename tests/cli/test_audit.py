@@ -238,7 +238,7 @@ def test_status_shows_the_newest_kept_audit(tmp_path: Path) -> None:
         shown[name] for name in ("doses", "given", "missing", "faults")
     )
     text = " ".join(stage.run("status").out.split())
-    assert "22 of 24 doses, 2 missing for a reason, 1 faults" in text
+    assert "22 of 24 doses, 2 missing for a reason, 1 fault" in text
 
 
 def test_a_shadow_run_that_departs_keeps_pumps_from_being_enabled(

@@ -73,7 +73,7 @@ def test_what_decisions_rest_on_stands_on_no_page(stage: Stage) -> None:
 def test_an_audit_tells_its_figures(stage: Stage) -> None:
     """Given of approved, and faults, on one line."""
     stage.append(audited(stage.stamp()))
-    assert "22 of 24 doses given, 1 faults" in stage.run("ledger").out
+    assert "22 of 24 doses given, 1 fault" in stage.run("ledger").out
 
 
 def test_csv_holds_what_the_document_holds(stage: Stage) -> None:

@@ -5,7 +5,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from slackwater.errors import InputError, OutOfRangeError
-from slackwater.water.show import show_effect, show_level, show_volume
+from slackwater.water.show import show_count, show_effect, show_level, show_volume
 from slackwater.water.units import parse_volume_ul
 
 
@@ -77,6 +77,15 @@ def test_a_level_has_the_decimals_of_its_parameter(
 ) -> None:
     """Canonical in, display unit out."""
     assert expected == show_level(identity, level)
+
+
+@pytest.mark.parametrize(
+    ("count", "words"),
+    [(0, "0 doses"), (1, "1 dose"), (2, "2 doses"), (11, "11 doses")],
+)
+def test_one_is_no_plural(count: int, words: str) -> None:
+    """None and many take the plural, one does not."""
+    assert words == show_count(count, "dose")
 
 
 def test_an_effect_needs_water_and_a_dosed_parameter() -> None:

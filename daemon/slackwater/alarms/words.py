@@ -25,6 +25,7 @@ from slackwater.facts.figures import figure_words
 from slackwater.facts.first_aid import TOPICS
 from slackwater.facts.reasons import SENTENCES, Code, Figure
 from slackwater.gate.moment import ALKALINITY, Moment
+from slackwater.water.show import show_count
 
 # Said in words of their own.
 REASON = "reason"
@@ -185,7 +186,8 @@ def _audit(moment: Moment) -> Iterator[str]:
     would = "would have been given" if moment.state.stage == "shadow" else "given"
     yield (
         f"Audit of {_time(audit.at)}: {audit.given} of {audit.doses} approved doses "
-        f"{would}, {audit.missing} missing with a reason, {audit.faults} faults."
+        f"{would}, {audit.missing} missing with a reason, "
+        f"{show_count(audit.faults, 'fault')}."
     )
 
 

@@ -14,6 +14,7 @@ from slackwater.assessment.inflow import ORIGIN, Inflow, day_of, outside_per_day
 from slackwater.assessment.records import Notice, Series
 from slackwater.facts.history import History
 from slackwater.facts.tank import Machine
+from slackwater.water.show import show_count
 
 CODE = "before-the-ledger"
 # Whoever doses by hand does so twice a week at least: a longer pause is a time of which
@@ -81,9 +82,14 @@ def before_notice(
         code=CODE,
         weight="warning" if is_pressing else "note",
         parameter="",
-        text=f"{sum(left.values())} test(s) tell no uptake ({tests}): they are from "
-        f"before {known:%Y-%m-%d %H:%M} UTC, and what was dosed then is not known. "
+        text=f"{_telling_none(sum(left.values()), tests)} from before "
+        f"{known:%Y-%m-%d %H:%M} UTC, and what was dosed then is not known. "
         "Tell each dose of that time with `slackwater added --at`, or, where nothing "
         "was dosed, with `slackwater event nothing_dosed --at`; else test on",
         figures=dict(left),
     )
+
+
+def _telling_none(count: int, tests: str) -> str:
+    verb, pronoun = ("tells", "it is") if count == 1 else ("tell", "they are")
+    return f"{show_count(count, 'test')} {verb} no uptake ({tests}): {pronoun}"

@@ -24,7 +24,7 @@ from slackwater.assessment.series import (
     without_bias,
 )
 from slackwater.water.parameters import PARAMETERS
-from slackwater.water.show import show_figure, show_level
+from slackwater.water.show import show_count, show_figure, show_level
 
 # Mended by dosing more or less, which an alarm would forbid.
 _MENDED_BY_DOSING = frozenset(
@@ -219,8 +219,8 @@ def _series(picture: Picture) -> Iterator[Notice]:
                 code="outliers",
                 weight="note",
                 parameter=parameter,
-                text=f"{len(outliers)} test(s) of {parameter} stand out and are not "
-                f"used, the newest on {picture.day(outliers[-1].at)}",
+                text=f"{_outlying(len(outliers), parameter)}, the newest on "
+                f"{picture.day(outliers[-1].at)}",
                 figures={"count": len(outliers)},
             )
         apart = picture.apart(parameter)
@@ -244,6 +244,11 @@ def _series(picture: Picture) -> Iterator[Notice]:
                 "too far apart: test again with care",
                 figures={"spread": one.spread},
             )
+
+
+def _outlying(count: int, parameter: str) -> str:
+    verbs = "stands out and is" if count == 1 else "stand out and are"
+    return f"{show_count(count, 'test')} of {parameter} {verbs} not used"
 
 
 def _biases(picture: Picture) -> Iterator[Notice]:

@@ -67,7 +67,7 @@ from slackwater.facts.waters import (
     TaskSet,
     WaterChanged,
 )
-from slackwater.water.show import show_volume
+from slackwater.water.show import show_count, show_volume
 
 Told = Callable[[Any], str]
 
@@ -133,7 +133,7 @@ def _filled(event: ReservoirFilled) -> str:
 
 
 def _span(event: SpanMissed) -> str:
-    missed = f"{event.doses} doses of {event.line} missed"
+    missed = f"{show_count(event.doses, 'dose')} of {event.line} missed"
     if any(reason.code is Code.NOT_RUNNING for reason in event.reasons):
         return f"{missed}, nobody was there"
     return f"{missed}: {' '.join(reason.text for reason in event.reasons)}"
@@ -146,7 +146,8 @@ def _lowered(event: CapsLowered) -> str:
 
 
 def _audited(event: Audited) -> str:
-    return f"audit: {event.given} of {event.doses} doses, {event.faults} faults"
+    doses, faults = show_count(event.doses, "dose"), show_count(event.faults, "fault")
+    return f"audit: {event.given} of {doses}, {faults}"
 
 
 def _away(event: AwayDeclared) -> str:

@@ -13,7 +13,7 @@ from slackwater.audit.audit import Audit, DayTotal
 from slackwater.audit.intents import Wrong
 from slackwater.cli.render import table
 from slackwater.service.replaying import Replay
-from slackwater.water.show import show_volume
+from slackwater.water.show import show_count, show_volume
 
 MISSING_SHOWN = 20
 DEPARTURES_SHOWN = 40
@@ -39,12 +39,13 @@ def _lines(found: Audit, again: Replay | None) -> Iterator[str]:
         if totals:
             yield from _sums(totals, is_live=is_live)
     if found.by_request:
-        yield f"Apart     {found.by_request} runs a person on the machine asked for"
+        runs = show_count(found.by_request, "run")
+        yield f"Apart     {runs} a person on the machine asked for"
     counts = (f"{wrong} {found.count(wrong)}" for wrong in WRONGS)
     yield f"Faults    {', '.join(counts)}"
     yield from _missing(found)
     if found.pending:
-        yield f"Ahead     {found.pending} doses may still begin"
+        yield f"Ahead     {show_count(found.pending, 'dose')} may still begin"
     yield from _departures(found)
     yield from _replayed(again)
     if found.days:
@@ -69,18 +70,18 @@ def _listed(serials: tuple[int, ...]) -> str:
 
 
 def _sums(totals: list[DayTotal], *, is_live: bool) -> Iterator[str]:
-    doses = sum(one.doses for one in totals)
+    doses = show_count(sum(one.doses for one in totals), "dose")
     approved = show_volume(sum(one.approved_ul for one in totals))
-    given = sum(one.given for one in totals)
+    given = show_count(sum(one.given for one in totals), "dose")
     believed = show_volume(sum(one.believed_ul for one in totals))
-    yield f"Approved  {doses} doses, {approved}"
+    yield f"Approved  {doses}, {approved}"
     rehearsed = [one.rehearsed_ul for one in totals if one.rehearsed_ul is not None]
     if rehearsed:
         yield f"Rehearsed {show_volume(sum(rehearsed))}"
     label, word = (
         ("Dosed", "believed") if is_live else ("Imagined", "would have flowed")
     )
-    yield f"{label:8}  {given} doses, {believed} {word}"
+    yield f"{label:8}  {given}, {believed} {word}"
 
 
 def _missing(found: Audit) -> Iterator[str]:

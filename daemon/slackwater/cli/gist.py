@@ -19,7 +19,7 @@ from slackwater.facts.events import (
 )
 from slackwater.facts.safeguards import LevelMeasured, ReservoirFilled
 from slackwater.ledger.chain import subject_of
-from slackwater.water.show import show_level, show_volume
+from slackwater.water.show import show_count, show_level, show_volume
 
 SHORT = 8
 # What an entry says of itself that a person looks for.
@@ -78,8 +78,8 @@ def _figures(event: AnyEvent) -> Iterator[str]:
         yield f"digest {approval.digest[:SHORT]}"
         yield f"by {approval.by}"
     elif isinstance(event, Audited):
-        yield f"{event.given} of {event.doses} doses given"
-        yield f"{event.faults} faults"
+        yield f"{event.given} of {show_count(event.doses, 'dose')} given"
+        yield show_count(event.faults, "fault")
     elif isinstance(event, ReadingKept):
         yield show_level(event.parameter, event.value)
     elif isinstance(event, DoseIntended):

@@ -18,7 +18,7 @@ from slackwater.ledger.schema import Role
 from slackwater.ledger.store import LedgerFile
 from slackwater.ledger.views import Wanted, entries
 from slackwater.service.memory import LIVE_NAME, SHADOW_NAME
-from slackwater.water.show import show_volume
+from slackwater.water.show import show_count, show_volume
 
 KIND = "span_missed"
 # What the word absence says by itself.
@@ -76,8 +76,9 @@ def span_words(span: SpanMissed) -> str:
     """What was missed, of which line and when (UTC)."""
     between = f"{span.first_due:%Y-%m-%d %H:%M} to {span.last_due:%Y-%m-%d %H:%M} UTC"
     return (
-        f"{span.tank}/{span.line}: {span.doses} doses, {show_volume(span.volume_ul)}, "
-        f"missed in a long absence from {between}, in one entry.{_why(span)}"
+        f"{span.tank}/{span.line}: {show_count(span.doses, 'dose')}, "
+        f"{show_volume(span.volume_ul)}, missed in a long absence from {between}, "
+        f"in one entry.{_why(span)}"
     )
 
 

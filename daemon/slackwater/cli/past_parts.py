@@ -16,7 +16,7 @@ from slackwater.cli.shots_told import sentences
 from slackwater.facts.events import AnyEvent
 from slackwater.ledger.codec import timestamp
 from slackwater.ledger.measured import Marked
-from slackwater.water.show import show_volume
+from slackwater.water.show import show_count, show_volume
 
 # Day and time on the wall clock; the zone stands above.
 _MINUTES = len("2026-05-03 09:30")
@@ -32,7 +32,8 @@ def doses_part(found: Chronicle) -> Part:
     """A row for each pump that was to give anything."""
     rows = tuple(_pump_row(one) for one in found.pumped)
     lines = [
-        f"{one.doses} doses of {one.tank}/{one.line} missed while no daemon was there."
+        f"{show_count(one.doses, 'dose')} of {one.tank}/{one.line} missed while no "
+        "daemon was there."
         for one in found.spans
     ]
     if any(one.imagined for one in found.pumped):

@@ -27,7 +27,7 @@ from slackwater.cli.width import SCREEN, fitted
 from slackwater.cli.wording import reason_words
 from slackwater.facts.events import DoseMissed, HoldRaised
 from slackwater.planning.daily import ALKALINITY
-from slackwater.water.show import show_level, show_volume
+from slackwater.water.show import show_count, show_level, show_volume
 
 ROWS = 23
 SHOWN_HOLDS = 2
@@ -104,8 +104,9 @@ def _audit(stood: Standing) -> Iterator[str]:
     if audit is not None:
         at = local(audit.at, stood.zone)
         yield (
-            f"Audit  {at}: {audit.given} of {audit.doses} doses, "
-            f"{audit.missing} missing for a reason, {audit.faults} faults"
+            f"Audit  {at}: {audit.given} of {show_count(audit.doses, 'dose')}, "
+            f"{audit.missing} missing for a reason, "
+            f"{show_count(audit.faults, 'fault')}"
         )
 
 
@@ -260,7 +261,7 @@ def _given(stood: Standing, each: Outlook) -> str:
 def _missed(missed: Sequence[DoseMissed]) -> str:
     """How many, and the newest with why; they are never made up."""
     newest = missed[0]
-    doses = "1 dose" if len(missed) == 1 else f"{len(missed)} doses"
+    doses = show_count(len(missed), "dose")
     why = " ".join(reason.text for reason in newest.reasons)
     which = "" if len(missed) == 1 else ", the newest"
     return f"{doses} in 24 h{which} of {newest.dose.line}: {why}"

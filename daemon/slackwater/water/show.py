@@ -35,6 +35,11 @@ def show_volume(volume_ul: int) -> str:
     return f"{_trimmed(Fraction(volume_ul, _UL_IN_LITRE))} L"
 
 
+def show_count(count: int, thing: str) -> str:
+    """How many of a thing whose plural ends in s, such as "1 dose" or "12 doses"."""
+    return f"{count} {thing}" if count == 1 else f"{count} {thing}s"
+
+
 def show_figure(number: Number, digits: int = 3) -> str:
     """A figure with so many digits that count, and all those before the point.
 
