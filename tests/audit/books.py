@@ -10,7 +10,7 @@ from datetime import UTC, datetime, timedelta
 from typing import cast
 
 from slackwater.audit.audit import Audit, Books, audit
-from slackwater.facts.doses import DoseEnded, DoseIntended, DoseMissed
+from slackwater.facts.doses import DoseEnded, DoseIntended, DoseMissed, attempt_id
 from slackwater.facts.events import AnyEvent, PlanApproved, PumpsEnabled
 from slackwater.facts.messages import RunPump
 from slackwater.facts.plan import Approval, DueDose, Plan
@@ -18,7 +18,7 @@ from slackwater.facts.reasons import Code, because
 from slackwater.facts.tank import Machine
 from slackwater.outside.approved import machine_text, plan_text
 from slackwater.planning.timetable import Timetable
-from slackwater.pump.command import attempt_id, calibration_id
+from slackwater.pump.command import calibration_id
 from slackwater.pump.outcome import Stamp
 from tests.planning import plans
 

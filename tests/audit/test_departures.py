@@ -6,7 +6,7 @@ from datetime import timedelta
 
 import pytest
 
-from slackwater.facts.doses import DoseHanded, DoseIntended
+from slackwater.facts.doses import DoseHanded, DoseIntended, attempt_id
 from slackwater.facts.events import (
     PlanApproved,
     PlanWithdrawn,
@@ -14,7 +14,6 @@ from slackwater.facts.events import (
 )
 from slackwater.facts.inputs import InputsKept
 from slackwater.facts.reasons import Code, because
-from slackwater.pump.command import attempt_id
 from tests.audit.books import (
     BEGIN,
     Days,

@@ -5,7 +5,8 @@ from datetime import datetime, timedelta
 
 import pytest
 
-from slackwater.facts.doses import DoseIntended, DoseMissed
+from slackwater.facts.charging import charge
+from slackwater.facts.doses import DoseIntended, DoseMissed, attempt_id
 from slackwater.facts.events import ClockConfirmed
 from slackwater.facts.lives import (
     as_named,
@@ -16,7 +17,7 @@ from slackwater.facts.lives import (
 )
 from slackwater.facts.plan import DueDose
 from slackwater.facts.reasons import Code, because
-from slackwater.facts.rolling import DAY_MS
+from slackwater.facts.rolling import DAY_MS, HOUR_MS
 from tests.facts.diary import BOOT, HOUR, T0, Diary, begun, due
 
 DAY = timedelta(days=1)
@@ -116,6 +117,37 @@ def test_what_was_given_does_not_come_twice_in_a_day() -> None:
     assert again_given(diary, near, DAY_MS)
     assert again_given(diary, far, DAY_MS - 1)
     assert not again_given(diary, far, DAY_MS)
+
+
+def test_what_was_given_counts_by_its_charge_when_its_name_is_forgotten() -> None:
+    """Names go by their day, and a clock far ahead makes all of them look old."""
+    diary = begun()
+    dose, other = (coming(number, T0 + 5 * DAY) for number in (1, 2))
+    attempt = attempt_id(diary.state.ledger_id, dose.id)
+    given_ms = diary.proven_ms
+    for key, tag in ((f"pump/{dose.pump}", attempt), ("hand/other", "other")):
+        charge(diary.state, key, (given_ms, 2000, tag), dose.local_day)
+    given(diary, other)
+    diary.state.used.clear()
+    put_right(diary, T0)
+    assert again_given(diary, dose, DAY_MS - 1)
+    assert not again_given(diary, other, 0)
+    diary.state.due_until = T0 + 6 * DAY
+    diary.proven_ms += HOUR_MS
+    put_right(diary, T0 + HOUR)
+    third = as_named(diary.state, dose)
+    assert was_given(diary.state, third, given_ms + DAY_MS - 1)
+    assert not was_given(diary.state, third, given_ms + DAY_MS)
+
+
+def test_a_second_word_on_a_clock_forgets_no_name() -> None:
+    """Of what a clock ahead gave, days ahead, when nothing is ahead any more."""
+    diary = begun()
+    dose = given(diary, coming(1, T0 + 5 * DAY))
+    diary.state.charges.clear()
+    put_right(diary, T0)
+    put_right(diary, T0 + HOUR)
+    assert again_given(diary, dose, 0)
 
 
 def test_what_will_be_a_day_ago_when_it_is_due_will_come() -> None:

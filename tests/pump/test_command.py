@@ -7,12 +7,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from slackwater.facts.doses import attempt_id
 from slackwater.facts.events import Calibrated
 from slackwater.facts.messages import RunPump
 from slackwater.facts.reasons import Code, Reason, because
 from slackwater.gate.moment import Moment
 from slackwater.pump.command import (
-    attempt_id,
     calibration_id,
     command_for,
     flow_end_ms,

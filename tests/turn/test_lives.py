@@ -7,7 +7,7 @@ import pytest
 
 from slackwater.facts.doses import DoseIntended, DoseMissed
 from slackwater.facts.events import ClockConfirmed
-from slackwater.facts.fold import fold
+from slackwater.facts.fold import USED_AT_LEAST, fold
 from slackwater.facts.lives import decided_ahead, without_times
 from slackwater.facts.reasons import Code
 from tests.gate.scene import machine
@@ -131,6 +131,15 @@ def test_h38_a_clock_wrongly_put_back_and_forward_gives_nothing_twice() -> None:
     assert len(times) >= A_DAY - 4
 
 
+def assert_none_twice_in_a_day(bench: Bench) -> None:
+    """No dose of the plan, under whatever name, comes again within a proven day."""
+    newest: dict[str, int] = {}
+    for one in bench.intents():
+        name = without_times(one.dose.id)
+        assert one.proven_ms - newest.get(name, -(10**12)) >= 24 * 3_600_000, name
+        newest[name] = one.proven_ms
+
+
 def test_h38_wherever_a_clock_goes_nothing_comes_twice_within_a_day() -> None:
     """Back, forward, half a day, a week, each vouched for by a person."""
     bench = Bench(machine())
@@ -138,12 +147,38 @@ def test_h38_wherever_a_clock_goes_nothing_comes_twice_within_a_day() -> None:
     for hours in (240, -12, 30, 0, -168, 12, 0, 24, 36, 0):
         confirm(bench, hours * HOUR)
         bench.run_until(bench.utc + timedelta(minutes=170))
-    first: dict[str, int] = {}
-    for one in bench.intents():
-        name = without_times(one.dose.id)
-        assert one.proven_ms - first.get(name, -(10**12)) >= 24 * 3_600_000, name
-        first[name] = one.proven_ms
-    assert len(first) > A_DAY
+    assert_none_twice_in_a_day(bench)
+    assert len({without_times(one.dose.id) for one in bench.intents()}) > A_DAY
+
+
+def test_h38_who_vouches_twice_brings_nothing_back() -> None:
+    """Ahead, right, right once more, and as far ahead again: those were given."""
+    bench = Bench(machine())
+    bench.run_until(START + 6 * HOUR)
+    for hours in (240, 0, 0, 231):
+        confirm(bench, hours * HOUR)
+        bench.run_until(bench.utc + timedelta(minutes=170))
+    assert_none_twice_in_a_day(bench)
+
+
+def test_h38_what_a_clock_far_ahead_lets_forget_is_not_given_again() -> None:
+    """Many names: those of an hour ago look ten days old to it, and are forgotten."""
+    bench = Bench(machine())
+    bench.run_until(START + 6 * HOUR)
+    day = bench.utc.date()
+    others = {f"reef/trace@{day}#{number}": day for number in range(USED_AT_LEAST - 60)}
+    bench.state.used.update(others)
+    for ahead, lasts in ((5, 3), (240, 1), (0, 8)):
+        confirm(bench, ahead * HOUR)
+        bench.run_until(bench.utc + lasts * HOUR)
+    assert not others.keys() & bench.state.used.keys()
+    assert_none_twice_in_a_day(bench)
+    told = [
+        one.dose.id
+        for one in bench.events
+        if isinstance(one, DoseMissed) and Code.GIVEN_BEFORE == one.reasons[0].code
+    ]
+    assert len(told) == len(set(told)) == 6
 
 
 def test_h38_what_a_person_skipped_stays_skipped_when_its_time_comes_again() -> None:

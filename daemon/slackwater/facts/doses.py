@@ -8,6 +8,7 @@ entry needs, so that the others name only the attempt.
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from hashlib import sha256
 from typing import Literal
 
 from slackwater.facts.messages import RunPump
@@ -16,6 +17,11 @@ from slackwater.facts.plan import DueDose, Kind
 from slackwater.facts.reasons import Reason
 
 EndedHow = Literal["full", "short", "over", "stopped", "cut", "fault", "lost"]
+
+
+def attempt_id(ledger_id: str, dose_id: str) -> str:
+    """The 32 hex of the one attempt a dose ever gets."""
+    return sha256(f"{ledger_id}\n{dose_id}".encode()).digest()[:16].hex()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

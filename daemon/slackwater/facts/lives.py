@@ -6,11 +6,11 @@ again within a day of the time a person vouches for, by the plan and in proven t
 that no clock can make it come twice in a day.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from datetime import datetime, timedelta
 
-from slackwater.facts.doses import DoseMissed
+from slackwater.facts.doses import DoseMissed, attempt_id
 from slackwater.facts.events import ClockConfirmed
 from slackwater.facts.plan import DueDose
 from slackwater.facts.reasons import Code
@@ -19,6 +19,8 @@ from slackwater.facts.state import Again, State
 
 MILLISECOND = timedelta(milliseconds=1)
 NOT_AGAIN_WITHIN = timedelta(hours=24)
+# What pumps gave into the water is charged under keys that begin so.
+PUMP = "pump/"
 # Why a dose was missed though it may be in the water, or nobody wants it there.
 AS_GOOD_AS_GIVEN = frozenset(
     {Code.LEDGER_RESTORED, Code.OLD_DOSER, Code.PLAN_SWAP, Code.SKIPPED}
@@ -48,8 +50,12 @@ def fold_not_given(state: State, event: DoseMissed) -> None:
 
 def fold_again(state: State, event: ClockConfirmed) -> None:
     """Take in what comes again from here on."""
-    state.due_until = min(state.due_until or event.at, event.at)
+    until = state.due_until
+    state.due_until = min(until or event.at, event.at)
     if event.again_until is None:
+        # Nothing was ahead: names of a clock that was, before, are still needed.
+        if until is not None and until <= event.at:
+            return
         # An entry of a version that gave a dose one name alone: where a clock had been
         # ahead the ledger refuses what was given, and the rest is given when it is due.
         tomorrow = event.at.date() + timedelta(days=1)
@@ -83,10 +89,11 @@ def was_given(state: State, dose: DueDose, proven_ms: int) -> bool:
         dose.due_at <= each.after + NOT_AGAIN_WITHIN or proven_ms < each.after_ms
         for each in _covering(state, dose)
     )
-    return is_soon and any(
-        name in state.used and name not in state.not_given
-        for name in _names_before(dose.id)
-    )
+    if not is_soon:
+        return False
+    names = tuple(_names_before(dose.id))
+    is_known = any(name in state.used and name not in state.not_given for name in names)
+    return is_known or _is_charged(state, names, proven_ms)
 
 
 def will_be_left_out(state: State, dose: DueDose, now: tuple[datetime, int]) -> bool:
@@ -107,6 +114,21 @@ def without_times(dose_id: str) -> str:
 
 def _covering(state: State, dose: DueDose) -> Iterator[Again]:
     return (each for each in state.again if each.after < dose.due_at <= each.until)
+
+
+def _is_charged(state: State, names: Iterable[str], proven_ms: int) -> bool:
+    """Whether one of them counts against the last 24 hours.
+
+    Names are forgotten by their day: one that a clock far ahead reaches makes those of
+    this very hour look old. Charges are kept by proven time.
+    """
+    attempts = {attempt_id(state.ledger_id, name) for name in names}
+    return any(
+        tag in attempts and at_ms > proven_ms - DAY_MS
+        for key, rolling in state.charges.items()
+        if key.startswith(PUMP)
+        for at_ms, _amount, tag in rolling.entries
+    )
 
 
 def _names_before(dose_id: str) -> Iterator[str]:

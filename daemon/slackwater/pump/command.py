@@ -11,6 +11,7 @@ from functools import cache, lru_cache
 from hashlib import sha256
 from typing import Protocol
 
+from slackwater.facts.doses import attempt_id
 from slackwater.facts.making import maker
 from slackwater.facts.messages import RunPump
 from slackwater.facts.now import Now
@@ -68,11 +69,6 @@ def calibration_id(pump: str, rate_nl_per_s: int, offset_nl: int = 0) -> str:
         record["offset_nl"] = offset_nl
     text = json.dumps(record, sort_keys=True, separators=(",", ":"))
     return sha256(text.encode()).hexdigest()[:8]
-
-
-def attempt_id(ledger_id: str, dose_id: str) -> str:
-    """The 32 hex of the one attempt a dose ever gets."""
-    return sha256(f"{ledger_id}\n{dose_id}".encode()).digest()[:16].hex()
 
 
 def rate_in_force(state: State, pump: Pump) -> tuple[int, str]:
