@@ -50,6 +50,18 @@ def test_i6_a_withdrawal_brings_no_older_plan_back() -> None:
     assert 2 == diary.state.last_serial
 
 
+def test_i6_a_clock_in_the_past_brings_no_older_plan_back() -> None:
+    """A board has just started and nobody set its clock; a withdrawal is heard."""
+    diary = begun()
+    diary.approve(1)
+    diary.wait(HOUR)
+    diary.approve(2)
+    diary.wait(HOUR)
+    diary.at -= 2 * HOUR
+    withdraw(diary, 2)
+    assert [] == serials(diary)
+
+
 def test_a_plan_that_still_waits_is_withdrawn_alone() -> None:
     """The one in force goes on."""
     diary = begun()

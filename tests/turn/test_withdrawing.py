@@ -1,5 +1,6 @@
 """An approval is withdrawn from afar: at once, and nothing takes its place."""
 
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -51,3 +52,17 @@ def test_a_withdrawn_approval_doses_nothing_from_the_next_turn_on() -> None:
     count = len(list(bench.intents()))
     bench.run_until(START + timedelta(hours=5))
     assert count == len(list(bench.intents())) > 0
+
+
+def test_i6_a_withdrawal_heard_before_the_clock_is_set_brings_no_plan_back() -> None:
+    """The plan before it gave more; nothing is in force when the clock is right."""
+    bench = approved()
+    later = replace(APPROVAL, serial=2, takes_over_at=START + timedelta(hours=1))
+    event = PlanApproved(**STAMP, approval=later, machine="", plan="", files={})
+    fold(bench.state, event)
+    bench.run_until(START + timedelta(hours=2))
+    bench.jump_s, bench.synchronised = -3 * 3600.0, False
+    bench.sight.previous = None
+    bench.news.append(Request(tank="reef", id="r1", act="withdraw", serial=2))
+    bench.step()
+    assert [] == bench.state.approvals

@@ -53,7 +53,8 @@ def fold_withdrawn(state: State, event: PlanWithdrawn) -> None:
     )
     if gone is None:
         return
-    began = gone.takes_over_at <= event.at
+    # By the newest time on record: a clock that is not set yet says what is long past.
+    began = gone.takes_over_at <= max(event.at, state.newest_at or event.at)
     state.approvals = [
         known
         for known in state.approvals
