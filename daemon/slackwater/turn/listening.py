@@ -206,7 +206,7 @@ def _request(moment: Moment, request: Request, stamp: Stamp) -> Iterator[AnyEven
         pause = request.act == "pause"
         yield HoldRaised(
             **stamp,
-            hold_id=f"{request.act}/{request.id}",
+            hold_id=_free_name(moment, f"{request.act}/{request.id}"),
             scope=f"tank/{request.tank}",
             reason=because(Code.PAUSE if pause else Code.MANUAL_HOLD),
             latched=not pause,
@@ -214,6 +214,20 @@ def _request(moment: Moment, request: Request, stamp: Stamp) -> Iterator[AnyEven
             by="request",
             note=request.note,
         )
+
+
+def _free_name(moment: Moment, name: str) -> str:
+    """A name for a hold from afar that takes the place of none that stands.
+
+    Whoever asks chooses it: under the name of a hold that a person made here it would
+    put an end to that one.
+    """
+    holds, free, times = moment.state.holds, name, 1
+    while free in holds:
+        times += 1
+        # No id from afar has a stroke in it.
+        free = f"{name}/{times}"
+    return free
 
 
 def _entered(request: Request, stamp: Stamp) -> LevelEntered:
