@@ -6,9 +6,10 @@ from pathlib import Path
 
 import pytest
 
-from slackwater.facts.events import FilesDiffer
+from slackwater.facts.events import FilesDiffer, PlanWithdrawn
 from slackwater.facts.stages import CapsLowered
 from slackwater.service.chores import do_chores
+from slackwater.service.loop import stamp_of, take_news, write
 from slackwater.service.memory import Memory
 from slackwater.service.wiring import Rig
 from tests.cli.run_program import SMALLEST, changed
@@ -133,3 +134,17 @@ def test_a_file_that_only_reads_otherwise_is_as_approved(
     put(stage, 'most_per_day = "50000 uL"', 'most_per_day = "41 mL"')
     look(rig)
     assert [(), (FILE,)] == [*found, rig.differ]
+
+
+def test_i6_a_withdrawal_from_afar_raises_no_cap_again(stage: Stage, rig: Rig) -> None:
+    """The plan that waits holds a cap lower; without it the file does so."""
+    put(stage, 'most_per_day = "50 mL"', 'most_per_day = "43 mL"')
+    assert 0 == stage.approve().code
+    take_news(rig)
+    assert 43_000 == look(rig)
+    waiting = rig.setup.forces[-1].approval.serial
+    withdrawn = PlanWithdrawn(**stamp_of(rig), serial=waiting, by="request", why="")
+    assert write(rig, [withdrawn])
+    do_chores(rig)
+    assert waiting not in {one.approval.serial for one in rig.setup.forces}
+    assert 43_000 == rig.setup.forces[-1].machine.pumps["carbonate"].per_day_ul

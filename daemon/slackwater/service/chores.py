@@ -110,10 +110,10 @@ def _look(rig: Rig) -> None:
     # What an approval would call the same is the same here.
     same = _same_meaning(rig) if names else set()
     names = tuple(name for name in names if name not in same)
-    rig.differ = names
-    # Once per change: the approved bytes go on, and an entry says so.
-    if files != rig.files and _say(rig, names):
-        rig.files = files
+    # Once per change, be it of a file or of what it is compared with: the approved
+    # bytes go on, and an entry says so.
+    if (files, names) != (rig.files, rig.differ) and _say(rig, names):
+        rig.files, rig.differ = files, names
 
 
 def _same_meaning(rig: Rig) -> set[str]:

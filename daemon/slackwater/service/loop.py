@@ -160,6 +160,8 @@ def take_news(rig: Rig) -> None:
 def _reset(rig: Rig) -> None:
     """Set up anew with what stands in the ledger now."""
     rig.setup = setup_from(rig.memory.state, rig.setup.machine)
+    # What the file holds lower than the approval that is the newest now.
+    rig.chores.put("look")
     rig.chores.put("show")
     point("setup_read")
     _log.info(logs.SETUP_READ, approvals=len(rig.memory.state.approvals))
