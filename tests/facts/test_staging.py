@@ -1,13 +1,19 @@
 """Folding consents and stages: a serial counts once, nothing withdrawn comes back."""
 
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
 
 from slackwater.facts.events import PlanWithdrawn, PumpsDisabled, PumpsEnabled
-from slackwater.facts.stages import CapsLowered, LineGivenBack, LineTakenOver
+from slackwater.facts.stages import (
+    UNTIL_THEN,
+    CapsLowered,
+    LineGivenBack,
+    LineTakenOver,
+)
 from slackwater.facts.state import Ours
-from tests.facts.diary import HOUR, Diary, begun
+from tests.facts.diary import HOUR, T0, Diary, begun
 from tests.facts.stages import halved
 
 LINES = ("reef/calcium", "reef/carbonate")
@@ -147,3 +153,17 @@ def test_the_newest_half_of_a_scope_takes_the_place_of_one_before() -> None:
     diary.write(halved(diary.stamp, "pump/calcium"), halved(diary.stamp))
     assert {"pump/calcium", "all"} == diary.state.halves.keys()
     assert diary.at == diary.state.halves["pump/calcium"].from_at
+
+
+def test_a_half_that_runs_goes_on_until_a_newer_one_begins() -> None:
+    """A plan for tomorrow is no reason for whole doses today; one not begun is gone."""
+    diary = begun()
+    first = halved(diary.stamp, "pump/calcium")
+    diary.write(first)
+    for _ in range(2):
+        diary.wait(HOUR)
+        next_day = replace(halved(diary.stamp, "pump/calcium"), from_at=T0 + 20 * HOUR)
+        diary.write(next_day)
+    assert {"pump/calcium": next_day, f"pump/calcium{UNTIL_THEN}": first} == (
+        diary.state.halves
+    )

@@ -21,6 +21,7 @@ from slackwater.facts.vouching import look_back
 from slackwater.facts.waters import MeasurementKept
 from tests.facts.diary import BOOT, HOUR, T0, Diary, begun, reading
 from tests.facts.safeguards import summed
+from tests.facts.stages import halved
 from tests.facts.waters import measured
 
 DAY = timedelta(days=1)
@@ -271,3 +272,32 @@ def test_the_day_of_today_counts_after_days_ahead() -> None:
     for number in (10, 11):
         diary.intend(number)
     assert 4000 == diary.state.days["pump/carbonate"][diary.day]
+
+
+@pytest.mark.parametrize(
+    ("scope", "begins_in", "left_s"),
+    [("all", HOUR, 23 * 3600), ("pump/calcium", AHEAD + HOUR, 24 * 3600)],
+)
+def test_half_doses_of_a_wrong_clock_are_not_passed_over(
+    scope: str, begins_in: timedelta, left_s: int
+) -> None:
+    """Pumps were enabled an hour ago; a pump gives more when its plan takes over."""
+    diary = begun()
+    diary.at = T0 + AHEAD + HOUR
+    diary.write(halved(diary.stamp, scope))
+    diary.wait(HOUR)
+    put_right(diary)
+    half, begins = diary.state.halves[scope], T0 + begins_in
+    assert begins == half.from_at
+    passed_ms = (begins - diary.at) // timedelta(milliseconds=1)
+    assert left_s == half.left_s(begins, diary.proven_ms + passed_ms)
+
+
+def test_half_doses_of_a_right_clock_stay_as_they_are() -> None:
+    """A plan that takes over tomorrow begins with its half then."""
+    diary = begun()
+    half = replace(halved(diary.stamp, "pump/calcium"), from_at=T0 + DAY)
+    diary.write(half)
+    diary.wait(2 * HOUR)
+    put_right(diary)
+    assert {half.scope: half} == diary.state.halves

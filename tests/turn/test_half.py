@@ -11,6 +11,7 @@ from slackwater.facts.fold import fold
 from slackwater.facts.reasons import Code
 from slackwater.facts.stages import HalfBegan
 from tests.gate.scene import machine
+from tests.turn.test_lives import confirm, leap
 from tests.turn.test_step import BOOT_S, START, Bench
 
 HOUR = timedelta(hours=1)
@@ -110,3 +111,49 @@ def test_below_the_smallest_dose_whole_ones_take_turns() -> None:
     given = volumes(bench)["carbonate"]
     assert {1500} == set(given)
     assert sum(given) <= 12 * 1000
+
+
+def test_a_plan_for_later_ends_no_half_that_runs() -> None:
+    """A half of six hours; after two of them one for another plan, in eight hours."""
+    bench = halved("pump/carbonate", hours=6)
+    bench.run_until(START + 2 * HOUR)
+    later = HalfBegan(
+        at=bench.utc,
+        boot_s=bench.now().boot_s,
+        proven_ms=PROVEN_MS + 2 * 3_600_000,
+        scope="pump/carbonate",
+        from_at=START + 10 * HOUR,
+        lasts_s=24 * 3600,
+        why="invented",
+        by="keeper",
+    )
+    fold(bench.state, later)
+    bench.run_until(START + 12 * HOUR)
+    expected = [1000] * 6 + [2000] * 4 + [1000] * 2
+    assert expected == volumes(bench)["carbonate"]
+
+
+def test_h38_a_clock_that_was_ahead_passes_over_no_half() -> None:
+    """Pumps were enabled by a clock a day ahead, which was put right then."""
+    bench = Bench(machine())
+    leap(bench, 24 * HOUR)
+    begun = bench.now().utc
+    half = HalfBegan(
+        at=begun,
+        boot_s=BOOT_S,
+        proven_ms=PROVEN_MS,
+        scope="all",
+        from_at=begun,
+        lasts_s=12 * 3600,
+        why="invented",
+        by="keeper",
+    )
+    fold(bench.state, half)
+    bench.run_until(START + 2 * HOUR)
+    confirm(bench)
+    bench.run_until(START + 15 * HOUR)
+    by_time = {one.proven_ms - PROVEN_MS: one.command.ul for one in bench.intents()}
+    within = [ul for ms, ul in by_time.items() if ms < 12 * 3_600_000]
+    assert {1000} == set(within)
+    assert {2000} == {ul for ms, ul in by_time.items() if ms >= 12 * 3_600_000}
+    assert len(within) > 20

@@ -79,14 +79,15 @@ class Standing:
         return sorted(raised, key=lambda one: (one.scope != EVERYTHING, one.hold_id))
 
     @property
-    def halves(self) -> dict[str, timedelta]:
-        """How long each scope is still halved; nothing that is over or yet to come."""
+    def halves(self) -> dict[str, tuple[timedelta, str]]:
+        """How long each scope is still halved, and why; nothing that is yet to come."""
         utc, proven_ms = self.found.now.utc, self.found.proven_ms
-        found = {}
-        for scope, half in sorted(self.state.halves.items()):
+        found: dict[str, tuple[timedelta, str]] = {}
+        for _, half in sorted(self.state.halves.items()):
             left = timedelta(seconds=half.left_s(utc, proven_ms))
-            if left > timedelta():
-                found[scope] = left
+            longest, _ = found.get(half.scope, (timedelta(), ""))
+            if left > longest:
+                found[half.scope] = left, half.why
         return found
 
     @property

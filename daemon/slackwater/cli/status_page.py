@@ -179,8 +179,7 @@ def _caps_line(stood: Standing) -> str:
 
 def _halves(stood: Standing) -> Iterator[str]:
     """What is halved, and for how long yet."""
-    for scope, left in stood.halves.items():
-        why = stood.state.halves[scope].why
+    for scope, (left, why) in stood.halves.items():
         yield f"Half   {scope} for {span(left)} more: {why}"
 
 

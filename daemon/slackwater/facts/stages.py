@@ -11,6 +11,9 @@ from typing import Literal
 
 from slackwater.facts.now import Event
 
+# Under its scope and this stands the half that runs until a newer one begins.
+UNTIL_THEN = "/until-then"
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CapsLowered(Event):

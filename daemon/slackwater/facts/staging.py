@@ -15,6 +15,7 @@ from slackwater.facts.events import (
     PumpsEnabled,
 )
 from slackwater.facts.stages import (
+    UNTIL_THEN,
     CapsLowered,
     HalfBegan,
     LineGivenBack,
@@ -89,7 +90,11 @@ def fold_lowered(state: State, event: CapsLowered) -> None:
 
 
 def fold_half(state: State, event: HalfBegan) -> None:
-    """The newest word on a scope takes the place of one before."""
+    """The newest word on a scope takes the place of one before, when it begins."""
+    known = state.halves.get(event.scope)
+    # One that runs goes on until then: else whole doses came of what is half new.
+    if known is not None and known.from_at <= event.at < event.from_at:
+        state.halves[f"{event.scope}{UNTIL_THEN}"] = known
     state.halves[event.scope] = event
 
 

@@ -191,10 +191,11 @@ class State:
     was read, `tests`, the newest own ones by tank, and `breaks` by tank and what told
     of them; `judged` is what is said by source, absent where nothing ever was amiss.
     `lowered` are caps of the file below the approved ones, by place; `halves` what is
-    halved, by scope; `left_to_old` the lines that an old doser gives, `taken_over`
-    those it gave once, `handed_back` when such a line was ours. `audited` is the newest
-    audit. `spans` is the first and last due time of all that absences missed by
-    `TANK/LINE`, `unknown_spans` of what a ledger put back no longer tells of;
+    halved, by scope, and what is until then where a newer one is to come; `left_to_old`
+    the lines that an old doser gives, `taken_over` those it gave once, `handed_back`
+    when such a line was ours. `audited` is the newest audit. `spans` is the first and
+    last due time of all that absences missed by `TANK/LINE`, `unknown_spans` of what a
+    ledger put back no longer tells of;
     `strengths` what a pump's solution adds, as far as it gave any. `commanded` is by
     `NODE/CHANNEL`. `entered` are tests told from afar that nobody has confirmed, by
     their id: no level counts them.

@@ -15,9 +15,12 @@ from slackwater.facts.events import ClockConfirmed, HoldRaised, ShotRequested
 from slackwater.facts.lives import fold_again
 from slackwater.facts.now import Mark
 from slackwater.facts.sight import Sight
+from slackwater.facts.stages import HalfBegan
 from slackwater.facts.state import State
 from slackwater.facts.waters import MeasurementKept
 
+# What enabling halves.
+EVERYTHING = "all"
 # A probe's own clock may be so far ahead of a right one; then no reading is lost.
 PROBE_AHEAD = timedelta(minutes=1)
 
@@ -33,11 +36,12 @@ def fold_clock_confirmed(state: State, event: ClockConfirmed) -> None:
     state.stage_since = _not_after(state.stage_since, event.at)
     forget_ahead(state, event.at)
     fold_again(state, event)
-    _put_right(state, event.at)
+    _put_right(state, event)
 
 
-def _put_right(state: State, utc: datetime) -> None:
+def _put_right(state: State, event: ClockConfirmed) -> None:
     """Date what holds, or counts, from this moment on at the latest."""
+    utc = event.at
     state.holds = {name: _held(hold, utc) for name, hold in state.holds.items()}
     state.taken_over = {
         line: replace(taken, at=min(taken.at, utc))
@@ -51,6 +55,7 @@ def _put_right(state: State, utc: datetime) -> None:
     for days in state.days.values():
         for day in [one for one in days if one > utc.date()]:
             del days[day]
+    state.halves = {name: _half(half, event) for name, half in state.halves.items()}
     # What a person asked for at such a time is long over.
     for asked in (state.requests, state.by_hand):
         asked.update({name: _expired(one, utc) for name, one in asked.items()})
@@ -107,6 +112,19 @@ def _held(hold: HoldRaised, utc: datetime) -> HoldRaised:
         return hold
     until = None if hold.until is None else hold.until - ahead
     return replace(hold, at=utc, until=until)
+
+
+def _half(half: HalfBegan, event: ClockConfirmed) -> HalfBegan:
+    """Half doses of a wrong clock: those of everything run, of a pump are to come.
+
+    Those of a pump begin with their plan, which takes over when it was said to, and
+    last from then on as long as was meant.
+    """
+    if half.at <= event.at:
+        return half
+    if half.scope == EVERYTHING:
+        return replace(half, at=event.at, from_at=event.at)
+    return replace(half, at=event.at, proven_ms=event.proven_ms)
 
 
 def _not_after(known: datetime | None, utc: datetime) -> datetime | None:

@@ -11,6 +11,7 @@ from datetime import timedelta
 
 from slackwater.facts.reasons import Code, Reason, because
 from slackwater.facts.safeguards import AwayDeclared
+from slackwater.facts.stages import UNTIL_THEN
 from slackwater.gate.bypass import is_left_aside
 from slackwater.gate.moment import (
     ALKALINITY,
@@ -126,7 +127,8 @@ def _by_absence(moment: Moment, tank: str, line: LineRule, away: AwayDeclared) -
 
 def _by_half(moment: Moment, ask: Ask) -> Share:
     """Half while something is new: everything, or this pump."""
-    for scope in ("all", f"pump/{ask.dose.pump}"):
+    own = f"pump/{ask.dose.pump}"
+    for scope in ("all", own, f"{own}{UNTIL_THEN}"):
         half = moment.state.halves.get(scope)
         if half is not None and half.left_s(moment.now.utc, moment.proven_ms) > 0:
             reason = because(Code.HALVED, why=half.why)

@@ -68,7 +68,8 @@ def _fields(stood: Standing) -> dict[str, object]:
         ],
         "left_to_old": stood.old,
         "halves": {
-            scope: int(left.total_seconds()) for scope, left in stood.halves.items()
+            scope: int(left.total_seconds())
+            for scope, (left, _why) in stood.halves.items()
         },
         "lowered": dict(sorted(stood.state.lowered.items())),
         **aside_document(stood.state, stood.found.now.utc),
