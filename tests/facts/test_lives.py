@@ -174,7 +174,13 @@ def test_what_was_only_missed_is_given_at_its_time() -> None:
 
 @pytest.mark.parametrize(
     "code",
-    [Code.SKIPPED, Code.PLAN_SWAP, Code.OLD_DOSER, Code.LEDGER_RESTORED],
+    [
+        Code.SKIPPED,
+        Code.PLAN_SWAP,
+        Code.OLD_DOSER,
+        Code.LEDGER_RESTORED,
+        Code.LEDGER_FORGETS,
+    ],
 )
 def test_what_may_be_in_the_water_or_was_not_wanted_is_not_given(code: Code) -> None:
     """A person skipped it, another doser gave it, or nobody knows."""

@@ -6,7 +6,13 @@ from datetime import timedelta
 
 import pytest
 
-from slackwater.facts.events import HoldRaised, HoldReleased, LedgerRestored, Started
+from slackwater.facts.events import (
+    DoseMissed,
+    HoldRaised,
+    HoldReleased,
+    LedgerRestored,
+    Started,
+)
 from slackwater.facts.fold import fold
 from slackwater.facts.messages import Beat
 from slackwater.facts.reasons import Code, because
@@ -18,7 +24,7 @@ from slackwater.pump.outcome import Stamp
 from tests.gate.scene import beat, machine
 from tests.turn.test_step import START, Bench
 
-HOUR, DAY = timedelta(hours=1), timedelta(days=1)
+MINUTE, HOUR, DAY = timedelta(minutes=1), timedelta(hours=1), timedelta(days=1)
 AGAIN = "eeee" * 4
 
 
@@ -308,3 +314,54 @@ def test_h33_a_backup_from_before_the_first_command_is_compared_too() -> None:
     assert both == holds_after(bench, shown(bench))
     # On record now: its release ends it for good.
     assert bench.state.commanded["shelf/a"].n == bench.numbers["a"] - 1
+
+
+@pytest.mark.parametrize("code", [Code.LEDGER_RESTORED, Code.LEDGER_FORGETS])
+def test_h33_what_falls_due_before_anybody_looked_is_never_given(code: Code) -> None:
+    """Put back by a clock ten minutes behind, or as a bare copy: it was given before.
+
+    The clock is right when the daemon looks, and a person releases within its window.
+    """
+    bench = Bench(machine())
+    bench.run_until(START + 110 * MINUTE)
+    copy = copy_of(bench.state)
+    bench.run_until(START + 125 * MINUTE)
+    lost = [one.dose for one in bench.intents()][-1]
+    assert lost.due_at == START + 2 * HOUR
+    now = bench.now()
+    mark: Stamp = {"at": now.utc - 10 * MINUTE, "boot_s": now.boot_s, "proven_ms": 0}
+    mark["proven_ms"] = bench.state.mark.proven_ms if bench.state.mark else 0
+    held = HoldRaised(
+        **mark, hold_id=code, scope="all", reason=HELD_FOR[code], latched=True
+    )
+    fold(copy, held)
+    copy.unanswered_ms = None
+    started(bench, copy)
+    bench.sight.scanned_until = None
+    begun = len(bench.events)
+    bench.run_until(START + 130 * MINUTE)
+    assert code in bench.state.holds
+    stamp: Stamp = {**mark, "at": bench.now().utc}
+    fold(copy, HoldReleased(**stamp, hold_id=code, by="keeper", why="looked"))
+    bench.run_until(START + 4 * HOUR)
+    given = [one.dose.id for one in bench.intents()]
+    assert len(given) == len(set(given))
+    told = {
+        one.dose.id: one.reasons[0].code
+        for one in bench.events[begun:]
+        if isinstance(one, DoseMissed)
+    }
+    assert code == told[lost.id]
+
+
+HELD_FOR = {
+    Code.LEDGER_RESTORED: because(Code.LEDGER_RESTORED),
+    Code.LEDGER_FORGETS: because(
+        Code.LEDGER_FORGETS,
+        node="shelf",
+        channel="a",
+        boot="beef" * 4,
+        counted=9,
+        known=8,
+    ),
+}

@@ -23,7 +23,13 @@ NOT_AGAIN_WITHIN = timedelta(hours=24)
 PUMP = "pump/"
 # Why a dose was missed though it may be in the water, or nobody wants it there.
 AS_GOOD_AS_GIVEN = frozenset(
-    {Code.LEDGER_RESTORED, Code.OLD_DOSER, Code.PLAN_SWAP, Code.SKIPPED}
+    {
+        Code.LEDGER_FORGETS,
+        Code.LEDGER_RESTORED,
+        Code.OLD_DOSER,
+        Code.PLAN_SWAP,
+        Code.SKIPPED,
+    }
 )
 
 

@@ -18,6 +18,7 @@ from slackwater.facts.making import maker
 from slackwater.facts.messages import RunPump
 from slackwater.facts.plan import OUT_OF_WATER, DueDose
 from slackwater.facts.reasons import Code, Reason, because
+from slackwater.facts.state import State
 from slackwater.facts.tank import Pump
 from slackwater.gate.by_hand import line_by_hand
 from slackwater.gate.handover import is_old_dosers
@@ -31,6 +32,8 @@ from slackwater.turn.exchanging import part_of
 from slackwater.turn.setup import Force, Setup
 
 INSTANT = timedelta(microseconds=1)
+# While one of these holds stands, nobody knows what was given before it was raised.
+FORGETFUL = (Code.LEDGER_RESTORED, Code.LEDGER_FORGETS)
 # A clock may jump by a century, which is millions of doses: whoever looked at them all
 # at once would be taken for dead by its watchdog, start again, and look once more.
 LOOKED_AT_ONCE = 50_000
@@ -251,11 +254,22 @@ def _missed(moment: Moment, force: Force, dose: DueDose) -> tuple[Reason, ...] |
     if rule is None or rule.pump.tank != dose.tank:
         return (because(Code.PUMP_CHANGED, pump=dose.pump),)
     if moment.now.utc <= dose.latest_at:
-        return None
+        return _may_be_given(state)
     held = state.held.get(dose.id)
     if held is not None:
         return (because(Code.WINDOW_PASSED), *held.reasons)
     return (because(Code.WINDOW_PASSED), because(Code.NOT_RUNNING))
+
+
+def _may_be_given(state: State) -> tuple[Reason, ...] | None:
+    """Why a dose that is due may be in the water though no entry says so.
+
+    By a clock that was behind when a ledger was put back it was still to come then.
+    """
+    for code in FORGETFUL if state.holds else ():
+        if code in state.holds:
+            return (because(code),)
+    return None
 
 
 def _not_meant(moment: Moment, force: Force, dose: DueDose) -> Reason | None:
