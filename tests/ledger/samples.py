@@ -333,6 +333,7 @@ def alarmed() -> AlarmRaised:
         level_meq_per_l={"reef": 2.853},
         figures={"beat_age_s": 41.5, "short_dkh": None},
         reminder=10,
+        stops=("reef/carbonate",),
     )
 
 

@@ -223,10 +223,19 @@ def short_peq(moment: Moment, tank: Tank, parameter: str = ALKALINITY) -> int:
 
 def day_sums(moment: Moment, tank: Tank, parameter: str) -> tuple[int, int]:
     """What was planned and what was given in the last 24 h of proven time."""
-    since = moment.proven_ms - DAY_MS
+    return sums_since(moment, tank, parameter, moment.proven_ms - DAY_MS)
+
+
+def sums_since(
+    moment: Moment, tank: Tank, parameter: str, since_ms: int
+) -> tuple[int, int]:
+    """What was planned and what was given after a moment of proven time.
+
+    Units: pico-units; sums reach back a day and an hour.
+    """
     key = f"{tank.id}/{parameter}"
     sums = (moment.state.planned.get(key), moment.state.believed.get(key))
-    planned, given = (0 if one is None else one.since(since) for one in sums)
+    planned, given = (0 if one is None else one.since(since_ms) for one in sums)
     return planned, given
 
 

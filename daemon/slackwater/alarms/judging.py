@@ -6,20 +6,27 @@ before it ends, longer each time it comes back; at most ten are told in ten minu
 most pressing first; no silence is without an end.
 """
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 
 from slackwater.alarms.actions import STRONGER
+from slackwater.alarms.aftermath import (
+    AFTERMATH,
+    ended_lately,
+    is_whole,
+    took_alkalinity,
+)
 from slackwater.alarms.conditions import EVERYTHING, Condition
 from slackwater.alarms.foresight import touches
 from slackwater.alarms.holds import held
 from slackwater.alarms.machinery import machinery
+from slackwater.alarms.missed import missed
 from slackwater.alarms.paper import paper
 from slackwater.alarms.refusals import refused
 from slackwater.alarms.row import FOLLOWS
 from slackwater.alarms.rows import ROWS
-from slackwater.alarms.sizing import SHORT, Size, rises, size_of
+from slackwater.alarms.sizing import Size, size_of
 from slackwater.alarms.water import Ear, water
 from slackwater.facts.alarms import (
     PRIORITIES,
@@ -38,9 +45,6 @@ from slackwater.pump.outcome import Stamp
 TOLD_WITHIN_MS = 600_000
 # The wait before an alarm may end doubles each time it came back, up to an hour.
 OFF_AT_MOST_S, DOUBLED_AT_MOST = 3600.0, 10
-# What a root cause left behind is not told for so long after it ended.
-AFTERMATH_H = 24.0
-AFTERMATH = frozenset({Cause.MISSED_DOSES, Cause.RESUMING, Cause.ALKALINITY_FALL})
 # Told by an assessment, which also says when it is over.
 ASSESSED = frozenset({Cause.UPTAKE_FELL, Cause.CONTAMINANT, Cause.PUMP_ANSWERS})
 # An assessment that nobody repeats speaks no longer than this.
@@ -100,11 +104,11 @@ def told_now(
             *water(moment, ear),
         )
     )
-    roots = list(found.values())
+    found.update(_merged(missed(moment, found)))
     return {
         name: condition
         for name, condition in found.items()
-        if not _is_explained(moment, condition, roots)
+        if not _is_explained(moment, condition, found)
     }
 
 
@@ -141,10 +145,10 @@ def _spoiled(moment: Moment, watch: Watch) -> frozenset[str]:
 
 
 def _is_explained(
-    moment: Moment, condition: Condition, roots: Sequence[Condition]
+    moment: Moment, condition: Condition, found: Mapping[str, Condition]
 ) -> bool:
     stronger = STRONGER.get(condition.id)
-    for root in roots:
+    for root in found.values():
         row = ROWS[root.cause]
         tanks = not set(root.tanks).isdisjoint(condition.tanks)
         hides = condition.cause in row.hides and tanks
@@ -154,7 +158,7 @@ def _is_explained(
             return True
         if root.id == stronger and tanks:
             return True
-    return condition.cause in AFTERMATH and _is_aftermath(moment, condition)
+    return condition.cause in AFTERMATH and _is_aftermath(moment, condition, found)
 
 
 def _leads_to(moment: Moment, root: Condition, condition: Condition) -> bool:
@@ -163,38 +167,24 @@ def _leads_to(moment: Moment, root: Condition, condition: Condition) -> bool:
     A dead probe beside a sound one, or a pump of traces, brings no alkalinity down: it
     hides nothing of that. What tells of the water itself hides as its row says.
     """
-    if root.about == EVERYTHING or not ROWS[root.cause].hides >= FOLLOWS:
+    if is_whole(root.cause, root.about) or condition.cause not in FOLLOWS:
         return True
-    if condition.cause not in FOLLOWS:
-        return True
+    # What a root takes is accounted for before anything is called missed.
     if condition.cause is Cause.MISSED_DOSES:
-        return root.lets_fall
+        return False
     tanks = [moment.machine.tanks[name] for name in condition.tanks]
     return any(touches(moment, tank, root) for tank in tanks)
 
 
-def _is_aftermath(moment: Moment, condition: Condition) -> bool:
+def _is_aftermath(
+    moment: Moment, condition: Condition, found: Mapping[str, Condition]
+) -> bool:
     """Whether a root that hides it ended lately, or ends just now."""
-    for known in moment.state.alarms.values():
-        row = ROWS[known.first.cause]
-        tanks = set(known.first.tanks).isdisjoint(condition.tanks)
-        if condition.cause not in row.hides or tanks:
-            continue
-        if known.first.cause in AFTERMATH or not _took(known):
-            continue
-        if known.ended_at is None or known.is_standing:
-            return True
-        passed_h = (moment.now.utc - known.ended_at).total_seconds() / 3600
-        if passed_h < AFTERMATH_H:
-            return True
-    return False
-
-
-def _took(known: StandingAlarm) -> bool:
-    """Whether anything was not given because of it, as it was told."""
-    raised = known.raised
-    is_whole = raised.about == EVERYTHING or not ROWS[raised.cause].hides >= FOLLOWS
-    return is_whole or rises(raised.cause, raised.figures) or SHORT in raised.figures
+    # Of what was missed it is accounted for already how much a root took.
+    return condition.cause is not Cause.MISSED_DOSES and any(
+        took_alkalinity(moment, known.raised)
+        for known, _ in ended_lately(moment, condition.cause, condition.tanks, found)
+    )
 
 
 def _keep_times(moment: Moment, watch: Watch, there: Mapping[str, Condition]) -> None:
@@ -289,4 +279,6 @@ def _raised(condition: Condition, size: Size, stamp: Stamp) -> AlarmRaised:
         level_meq_per_l=size.levels,
         figures=size.figures,
         reminder=size.reminder,
+        stops=() if condition.about == EVERYTHING else tuple(sorted(condition.stops)),
+        share=condition.share,
     )

@@ -359,7 +359,6 @@ ROWS: Mapping[Cause, Row] = {
     Cause.RESUMING: coded(
         Code.RESUMING,
         "Test alkalinity before each step up; the plan comes back by itself.",
-        hides=frozenset({Cause.MISSED_DOSES}),
     ),
     Cause.MISSED_DOSES: Row(
         sentence="Doses were missed and will not be made up.",

@@ -1,22 +1,16 @@
-"""What is wrong with probes, levels and what a tank was given.
+"""What is wrong with probes and levels, and whether a tank comes back slowly.
 
 Floor 4. One subject: the water. Laws here: one sound probe is enough to know it, the
 others are told all the same; a level is judged by what was measured, never by what was
 reckoned; a threshold that was passed must be left by a margin.
-Source: thresholds of levels are those of the interlocks; shares of missed doses are
-common practice, no source.
+Source: thresholds of levels are those of the interlocks.
 """
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from slackwater.alarms.conditions import Condition
-from slackwater.alarms.foresight import (
-    day_sums,
-    in_dkh,
-    levels_in_dkh,
-    measured,
-)
+from slackwater.alarms.foresight import levels_in_dkh, measured
 from slackwater.facts.alarms import Cause, alarm_id
 from slackwater.facts.judgements import SeriesJudged
 from slackwater.facts.messages import Reading
@@ -30,21 +24,17 @@ from slackwater.gate.alkalinity import (
     is_fresh,
     is_out,
 )
-from slackwater.gate.moment import ALKALINITY, Moment
+from slackwater.gate.moment import Moment
 from slackwater.gate.resuming import WHOLE
 from slackwater.gate.shortening import base_ppm
 from slackwater.gate.swings.doubts import counts
 
-# So much of a day's plan may be missing before it is told, and so little after.
-SHORT_SHARE, SHORT_SHARE_OFF = 0.25, 0.15
 # What is said of a series and only shortens; what holds is told as a hold.
 VERDICTS = {
     "swing-down": Cause.ALKALINITY_SWING_DOWN,
     "dose-fault": Cause.ALKALINITY_DOSE_FAULT,
 }
 PROBE_FAULT = "probe-fault"
-# Nobody is woken for less than this in a day.
-LEAST_SHORT_DKH = 0.1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,7 +61,6 @@ def water(moment: Moment, ear: Ear) -> Iterator[Condition]:
         yield from _verdicts(moment, tank, probes)
         if tank.id in moment.state.resuming:
             yield _of(tank, Cause.RESUMING)
-        yield from _missed(moment, tank)
 
 
 def _of(tank: Tank, cause: Cause, /, **figures: Figure) -> Condition:
@@ -211,30 +200,3 @@ def _told(moment: Moment, tank: Tank, judged: SeriesJudged, cause: Cause) -> Con
         share=_base_share(moment, tank) if counts(moment, judged) else 1.0,
         figures={} if judged.reason is None else judged.reason.figures,
     )
-
-
-def _missed(moment: Moment, tank: Tank) -> Iterator[Condition]:
-    """Less of anything than was planned for the last 24 h, beyond a share."""
-    known = moment.state.alarms.get(alarm_id(Cause.MISSED_DOSES, tank.id))
-    stands = known is not None and known.is_standing
-    limit = SHORT_SHARE_OFF if stands else SHORT_SHARE
-    for parameter in sorted(_planned(moment, tank)):
-        planned, given = day_sums(moment, tank, parameter)
-        if planned <= 0 or planned - given <= limit * planned:
-            continue
-        if parameter == ALKALINITY and in_dkh(planned - given, tank) < LEAST_SHORT_DKH:
-            continue
-        percent = round(100 * given / planned)
-        yield _of(tank, Cause.MISSED_DOSES, parameter=parameter, given_percent=percent)
-        return
-
-
-def _planned(moment: Moment, tank: Tank) -> set[str]:
-    """Parameters the plan in force doses into this tank."""
-    return {
-        effect.parameter
-        for rule in moment.rules.lines.values()
-        if rule.line.tank == tank.id
-        and (pump := moment.rules.pumps.get(rule.line.pump)) is not None
-        for effect in pump.effects
-    }

@@ -99,7 +99,9 @@ class AlarmRaised(Event):
     `about` names the node, pump, reservoir, probe or tank, or is `all`; `tanks` are
     those concerned. `hours_left` is the shorter time to floor or ceiling, None when
     nothing can be said. `reminder` is the part of the way to the floor, in percent,
-    that is behind since the alarm began; 0 the first time.
+    that is behind since the alarm began; 0 the first time. `stops` are the lines,
+    `TANK/LINE`, that did not dose because of it, none where it is about `all`; `share`
+    is the part of the plan that came where doses were only shortened.
     """
 
     kind: Literal["alarm_raised"] = "alarm_raised"
@@ -113,6 +115,8 @@ class AlarmRaised(Event):
     figures: Mapping[str, Figure] = field(default_factory=dict)
     reminder: int = 0
     by: str = "daemon"
+    stops: tuple[str, ...] = ()
+    share: float = 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
