@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from slackwater.facts.alarms import AlarmRaised, Cause
+from slackwater.facts.alarms import AlarmChanged, AlarmRaised, Cause
 from slackwater.facts.events import ResumeBegan
 from slackwater.facts.plan import Plan
 from slackwater.facts.rolling import Rolling
@@ -65,9 +65,9 @@ def test_a_tank_that_gets_nothing_on_the_way_back_is_told() -> None:
     desk = desk_of(machine())
     live(desk, 26)
     told = live(desk, 12, alkalinity=0.0)
-    assert [MISSED] == told
+    assert {MISSED} == set(told)
     resume(desk)
-    assert ["resuming.reef"] == live(desk, 36, alkalinity=0.0)
+    assert {MISSED, "resuming.reef"} == set(live(desk, 36, alkalinity=0.0))
     assert desk.moment.state.alarms[MISSED].is_standing
 
 
@@ -92,7 +92,7 @@ def test_a_pump_of_something_else_explains_no_missed_alkalinity() -> None:
     desk.hold("pump/calcium")
     told = live(desk, 12, alkalinity=0.0, calcium=0.0)
     assert MISSED in told
-    (missed,) = [one for one in raised(desk.events) if one.alarm == MISSED]
+    missed, *_ = [one for one in raised(desk.events) if one.alarm == MISSED]
     assert "alkalinity" == missed.figures["parameter"]
 
 
@@ -168,7 +168,7 @@ def test_a_link_that_was_down_explains_what_fell_due_until_then() -> None:
     live(desk, 10, alkalinity=0.0)
     desk.moment.sight.actuate_up = True
     assert ["link-down.all returned"] == live(desk, 4)
-    assert [MISSED] == live(desk, 12, alkalinity=0.0)
+    assert {MISSED} == set(live(desk, 12, alkalinity=0.0))
 
 
 def test_an_alarm_remembers_what_it_stopped() -> None:
@@ -194,3 +194,20 @@ def test_before_they_said_so_alarms_explain_nothing() -> None:
     )
     desk.fold(known)
     assert MISSED in live(desk, 12, alkalinity=0.0)
+
+
+def test_missed_alkalinity_says_how_long_there_is() -> None:
+    """By what came in the last day: the less, the sooner the floor comes.
+
+    Whoever acknowledged it hears of it again on the way, until nobody may sleep.
+    """
+    desk = desk_of(machine())
+    live(desk, 26)
+    live(desk, 8, alkalinity=0.0)
+    (told,) = [one for one in raised(desk.events) if one.alarm == MISSED]
+    assert told.hours_left is not None
+    assert 24.0 < told.hours_left < 72.0
+    desk.fold(AlarmChanged(**desk.stamp, alarm=MISSED, to="acknowledged", by="keeper"))
+    again = live(desk, 20, alkalinity=0.0)
+    assert MISSED in again
+    assert "urgent" == desk.moment.state.alarms[MISSED].raised.priority

@@ -90,6 +90,8 @@ def _missed(
         cause=Cause.MISSED_DOSES,
         about=tank.id,
         tanks=(tank.id,),
+        # As it went on until now, so it may: that tells how long there is.
+        share=given / planned if parameter == ALKALINITY else 1.0,
         figures={
             "parameter": parameter,
             "given_percent": round(100 * given / planned),
