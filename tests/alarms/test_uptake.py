@@ -111,7 +111,7 @@ def test_a_contaminant_to_act_on_is_an_alarm_of_its_own() -> None:
     found = list(uptake_alarms(made, desk.moment.state, desk.stamp, "x"))
     (told,) = raised(found)
     assert ("contaminant.reef", "soon") == (told.alarm, told.priority)
-    assert {"parameter": "copper", "seen": "22 ug/L"} == told.figures
+    assert {"parameter": "copper", "seen": "22 ug/L", "also": "zinc"} == told.figures
     assert "so much of a contaminant" in headline(told)
     desk.fold(*found)
     over = replace(made, notices=())
@@ -119,8 +119,49 @@ def test_a_contaminant_to_act_on_is_an_alarm_of_its_own() -> None:
     assert ["contaminant.reef returned"] == names(list(ended))
 
 
+def test_another_contaminant_is_told_though_one_is_known() -> None:
+    """The first was acknowledged; a second one is news, fewer or the same are none."""
+    desk = Desk()
+    traces = {one.parameter: one for one in (seen("copper", 22.0), seen("zinc", 30.0))}
+    notices = {
+        name: Notice(code="trace-act", weight="alarm", parameter=name, text="there")
+        for name in traces
+    }
+    for found, told in (
+        (("copper",), True),
+        (("copper",), False),
+        (("copper", "zinc"), True),
+        (("copper", "zinc"), False),
+        (("zinc",), False),
+        (("copper", "zinc"), False),
+    ):
+        made = Assessment(
+            tank="reef",
+            at=NOW,
+            traces=traces,
+            notices=tuple(notices[name] for name in found),
+        )
+        news = list(uptake_alarms(made, desk.moment.state, desk.stamp, "x"))
+        desk.fold(*news)
+        assert (["contaminant.reef"] if told else []) == names(news)
+
+
 def test_an_assessment_that_nobody_repeats_speaks_for_two_weeks() -> None:
     """Then it is over, and a new one is asked for by tasks."""
     desk = Desk()
     assess(desk, fell=True)
     assert [f"{NAME} returned"] == names(desk.look_on(LATER_S, every_s=6 * 3600))
+
+
+def test_what_is_found_each_day_stands_for_as_long_as_it_is_found() -> None:
+    """The daemon assesses once a day: for forty days it is never said to be over.
+
+    It is told again each week.
+    """
+    desk, told = Desk(), 0
+    for _ in range(40):
+        told += len(assess(desk, fell=True))
+        desk.look_on(24 * 3600, every_s=3600)
+    assert f"{NAME} returned" not in names(desk.events)
+    assert 6 == told
+    assert desk.moment.state.alarms[NAME].is_standing

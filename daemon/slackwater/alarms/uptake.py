@@ -2,10 +2,13 @@
 
 Floor 4. One subject: an uptake that fell, a pump to which alkalinity answers otherwise,
 a contaminant to act on. Laws here: only an assessment begins and ends it; the same
-finding twice is one alarm; none of them moves a dose.
+finding twice is one alarm, told again each week for as long as it is found; none of
+them moves a dose.
+Source: a week is common practice, no source.
 """
 
 from collections.abc import Iterator, Mapping
+from datetime import timedelta
 
 from slackwater.alarms.rows import ROWS
 from slackwater.assessment.records import TRACE_ACT, Assessment
@@ -14,6 +17,7 @@ from slackwater.facts.alarms import (
     AlarmEvent,
     AlarmRaised,
     Cause,
+    StandingAlarm,
     alarm_id,
 )
 from slackwater.facts.reasons import Figure
@@ -23,6 +27,8 @@ from slackwater.water.show import show_figure
 
 # The notices of an assessment that say so.
 FELL, ANSWERS = "uptake-fell", "pump-answers"
+# Sooner than an alarm that no assessment repeats ends by itself.
+TOLD_AGAIN = timedelta(days=7)
 
 
 def uptake_alarms(
@@ -38,9 +44,10 @@ def uptake_alarms(
         name = alarm_id(cause, made.tank)
         known = state.alarms.get(name)
         stands = known is not None and known.is_standing
+        is_news = known is None or not stands or _is_news(known, figures, stamp)
         if stands and not figures:
             yield AlarmChanged(**stamp, alarm=name, to="returned", by=by)
-        elif figures and not stands:
+        elif figures and is_news:
             yield AlarmRaised(
                 **stamp,
                 alarm=name,
@@ -51,6 +58,21 @@ def uptake_alarms(
                 figures=figures,
                 by=by,
             )
+
+
+def _is_news(known: StandingAlarm, figures: Mapping[str, Figure], stamp: Stamp) -> bool:
+    """Whether what stands was not told for a week, or is joined by a contaminant."""
+    is_long = stamp["at"] - known.raised.at >= TOLD_AGAIN
+    joined = known.first.cause is Cause.CONTAMINANT and not (
+        _named(figures) <= _named(known.raised.figures)
+    )
+    return is_long or joined
+
+
+def _named(figures: Mapping[str, Figure]) -> set[str]:
+    """The contaminants that an alarm names."""
+    also = str(figures.get("also", ""))
+    return {str(figures.get("parameter", "")), *also.split(", ")} - {""}
 
 
 def _fell(made: Assessment) -> Mapping[str, Figure]:
@@ -68,7 +90,10 @@ def _fell(made: Assessment) -> Mapping[str, Figure]:
 
 
 def _contaminant(made: Assessment) -> Mapping[str, Figure]:
-    """The trace furthest above the level to act on; nothing where there is none."""
+    """The trace furthest above the level to act on, and which others are above theirs.
+
+    Nothing where there is none.
+    """
     found = [
         made.traces[notice.parameter]
         for notice in made.notices
@@ -78,7 +103,9 @@ def _contaminant(made: Assessment) -> Mapping[str, Figure]:
         return {}
     worst = max(found, key=lambda one: max(one.value, one.at_most) / one.act)
     level = show_figure(max(worst.value, worst.at_most))
-    return {"parameter": worst.parameter, "seen": f"{level} ug/L"}
+    figures: dict[str, Figure] = {"parameter": worst.parameter, "seen": f"{level} ug/L"}
+    others = sorted(one.parameter for one in found if one is not worst)
+    return {**figures, "also": ", ".join(others)} if others else figures
 
 
 def _answers(made: Assessment) -> Mapping[str, Figure]:
