@@ -76,7 +76,7 @@ def test_a_link_that_goes_is_written_down_at_once_with_its_time(house: Manned) -
         rig.sight.actuate_up = up
         rig.look_at_links(at, told=False)
         rig.look_at_links(at + timedelta(minutes=1), told=False)
-        assert ["glimpse"] == drained(house)
+        assert ["glimpse", "show"] == drained(house)
         assert (at if cut else None) == glimpse_of(rig).cut_since
 
 

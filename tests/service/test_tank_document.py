@@ -9,8 +9,18 @@ from typing import Any, cast
 
 import pytest
 
-from slackwater.facts.events import AnyEvent, ClockConfirmed, HoldRaised, RequestHeard
+from slackwater.facts.alarms import AlarmRaised, Cause
+from slackwater.facts.events import (
+    AnyEvent,
+    ClockConfirmed,
+    HoldRaised,
+    PumpsEnabled,
+    RequestHeard,
+)
+from slackwater.facts.messages import Beat, Channel
 from slackwater.facts.reasons import Code, because
+from slackwater.facts.sight import NodeSight
+from slackwater.facts.tank import Pump
 from slackwater.facts.waters import TaskSet
 from slackwater.outside.wire import HomeSettings, Kind, Topic, state_bytes
 from slackwater.service.alarming import survey
@@ -208,3 +218,103 @@ def test_a_disk_that_takes_nothing_puts_the_announcement_off(stage: Stage) -> No
         (stage.state / NAME).with_suffix(".new").mkdir()
         show_all(rig)
         assert {} == rig.announced
+
+
+def reaching(rig: Rig, stage: Stage) -> None:
+    """Pumps are enabled, both links are up, and the node is heard."""
+    enabled = PumpsEnabled(**stage.stamp(), by="mara", serial=1)
+    write(rig, [enabled, ClockConfirmed(**stage.stamp(), boot_id=boot(rig), by="m")])
+    rig.sight.observe_up = rig.sight.actuate_up = True
+    for node, pumps in by_node(rig).items():
+        rig.sight.nodes[node] = NodeSight(
+            beat=Beat(
+                node=node,
+                boot="9e1b00000000000a",
+                up=10**7,
+                seq=1,
+                hold=False,
+                fence=0,
+                hw="x",
+                cfg="0badcafe",
+                channels={
+                    pump.channel: Channel(
+                        n=1, state="idle", odo_ul=0, odo_ms=0, budget_ul=10**6
+                    )
+                    for pump in pumps
+                },
+                heard_boot_s=rig.clock.now().boot_s,
+            ),
+            first_heard_boot_s=0.0,
+            beats=9,
+        )
+
+
+def boot(rig: Rig) -> str:
+    """The boot of this machine."""
+    return rig.clock.now().boot_id
+
+
+def by_node(rig: Rig) -> dict[str, list[Pump]]:
+    """The pumps of the machine by their node."""
+    found: dict[str, list[Pump]] = {}
+    for pump in rig.setup.machine.pumps.values():
+        found.setdefault(pump.node, []).append(pump)
+    return found
+
+
+def test_no_pump_that_can_be_commanded_is_no_live(stage: Stage) -> None:
+    """As the status says it: a dashboard is not told that pumps are commanded."""
+    with running(stage) as rig:
+        reaching(rig, stage)
+        assert ("live", "fine") == (shown(rig)["word"], health(rig))
+        rig.sight.actuate_up = False
+        told = shown(rig)
+        assert ("cut-off", "degraded") == (told["word"], health(rig))
+        assert told["why"] == (
+            "No pump can be commanded: the connection for commands to the broker is "
+            "down."
+        )
+        rig.sight.actuate_up, rig.sight.observe_up = True, False
+        assert "the listening connection" in shown(rig)["why"]
+        rig.sight.actuate_up = False
+        assert ": the connection to the broker" in shown(rig)["why"]
+        rig.sight.observe_up = rig.sight.actuate_up = True
+        rig.sight.free_bytes = 1000
+        told = shown(rig)
+        assert "cut-off" == told["word"]
+        assert told["why"].startswith("No pump can be commanded: ")
+        rig.sight.free_bytes = None
+        beats, rig.sight.nodes = rig.sight.nodes, {}
+        assert "cut-off" == shown(rig)["word"]
+        rig.sight.nodes = beats
+        assert ("live", "fine") == (shown(rig)["word"], health(rig))
+
+
+def health(rig: Rig) -> object:
+    """What the document of the daemon says of itself."""
+    return cast("Board", rig.observe).shown["daemon/state"]["health"]
+
+
+def test_an_alarm_that_presses_is_no_fine_health(stage: Stage) -> None:
+    """A note is no trouble, and a hold says more than an alarm."""
+    with running(stage) as rig:
+        reaching(rig, stage)
+        for name, priority, word in (
+            ("reservoir-low.a", "note", "fine"),
+            ("missed-doses.reef", "soon", "degraded"),
+        ):
+            cause, _, about = name.partition(".")
+            alarm = AlarmRaised(
+                **stage.stamp(),
+                alarm=name,
+                cause=Cause(cause),
+                about=about,
+                priority=priority,  # type: ignore[arg-type]  # one of them
+                tanks=("reef",),
+            )
+            write(rig, [alarm])
+            shown(rig)
+            assert word == health(rig)
+        write(rig, [hold(stage, "m-1", "tank/reef", Code.MANUAL_HOLD)])
+        shown(rig)
+        assert "held" == health(rig)

@@ -10,24 +10,12 @@ from datetime import datetime
 from slackwater.cli.render import local
 from slackwater.cli.wording import reason_words
 from slackwater.facts.alarms import Cause, alarm_id
-from slackwater.facts.reasons import Code, Reason
+from slackwater.facts.reasons import Reason
 from slackwater.facts.state import State
+from slackwater.facts.unreached import NO_PUMP, UNREACHED, link_words
 from slackwater.outside.glimpse import FRESH, Glimpse
 
 ALARM = alarm_id(Cause.LINK_DOWN, "all")
-# Without these a line gets nothing until something or somebody changes it.
-UNREACHED = frozenset(
-    {
-        Code.LINK_DOWN,
-        Code.NODE_ABSENT,
-        Code.NODE_FAULT,
-        Code.NODE_HELD,
-        Code.NODE_IDENTITY,
-        Code.CLOCK_BEHIND,
-        Code.CLOCK_UNPROVEN,
-        Code.LEDGER_FULL,
-    }
-)
 
 
 def cut_off(
@@ -41,25 +29,23 @@ def cut_off(
         known = state.alarms.get(ALARM)
         if known is None or not known.is_standing:
             return None
-        return "CUT OFF", _words("the connection", known.first.at, zone)
+        began = _since(known.first.at, zone)
+        return "CUT OFF", link_words(observe_up=False, actuate_up=False, began=began)
     if not (glimpse.observe_up and glimpse.actuate_up):
-        return "CUT OFF", _words(_which(glimpse), glimpse.cut_since, zone)
+        return "CUT OFF", link_words(
+            observe_up=glimpse.observe_up,
+            actuate_up=glimpse.actuate_up,
+            began=_since(glimpse.cut_since, zone),
+        )
     found = [_unreached(line.refused) for line in glimpse.lines.values()]
     if not found or None in found:
         return None
     why = next(reason for reason in found if reason is not None)
-    return "CUT OFF", f"No pump can be commanded: {reason_words(why)}"
+    return "CUT OFF", f"{NO_PUMP}{reason_words(why)}"
 
 
-def _which(glimpse: Glimpse) -> str:
-    if glimpse.observe_up:
-        return "the connection for commands"
-    return "the listening connection" if glimpse.actuate_up else "the connection"
-
-
-def _words(which: str, since: datetime | None, zone: str) -> str:
-    began = "" if since is None else f" since {local(since, zone)}"
-    return f"No pump can be commanded: {which} to the broker is down{began}."
+def _since(since: datetime | None, zone: str) -> str:
+    return "" if since is None else f" since {local(since, zone)}"
 
 
 def _unreached(reasons: tuple[Reason, ...]) -> Reason | None:

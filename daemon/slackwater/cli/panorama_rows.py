@@ -125,7 +125,7 @@ def _remarks(row: Row) -> Iterator[str]:
     document = row.document
     if row.age > OLD:
         yield f"told {span(row.age)} ago"
-    if document.word in ("held", "no-plan", "expired"):
+    if document.word in ("cut-off", "held", "no-plan", "expired"):
         yield _clean(document.why)
     if document.alarm is not None:
         more = f" and {document.alarms - 1} more" if document.alarms > 1 else ""

@@ -5,16 +5,20 @@ permission; figures come from the state the gate reads; what cannot be shown is 
 and costs a document, never a dose.
 """
 
+from collections.abc import Iterable
+
 import structlog
 from structlog.typing import FilteringBoundLogger
 
 from slackwater import __version__
 from slackwater.alarms.words import document
 from slackwater.errors import SlackwaterError
+from slackwater.gate.moment import Moment
 from slackwater.service import logs
 from slackwater.service.homing import announce_all
 from slackwater.service.metering import ODD
-from slackwater.service.tank_document import Shown, tank_document
+from slackwater.service.reaching import unreached
+from slackwater.service.tank_document import Document, Shown, tank_document
 from slackwater.service.wiring import Rig
 from slackwater.turn.step import moment_at
 
@@ -33,8 +37,19 @@ def show_all(rig: Rig) -> None:
 
 
 def _show_all(rig: Rig) -> None:
-    at = rig.clock.now().utc.isoformat()
-    held = bool(rig.memory.state.holds)
+    moment = moment_at(rig.clock.now(), rig.memory.state, rig.sight, rig.setup)
+    tanks = {
+        name: tank_document(
+            Shown(
+                moment=moment,
+                setup=rig.setup,
+                tank=tank,
+                assessed=rig.assessments.get(name),
+                unreached=unreached(moment, tank),
+            )
+        )
+        for name, tank in sorted(moment.machine.tanks.items())
+    }
     rig.observe.show(
         "daemon/state",
         {
@@ -42,20 +57,21 @@ def _show_all(rig: Rig) -> None:
             "state": "here",
             "version": __version__,
             "mode": rig.mode,
-            "health": "held" if held else "fine",
-            "at": at,
+            "health": _health(moment, tanks.values()),
+            "at": moment.now.utc.isoformat(),
         },
     )
-    moment = moment_at(rig.clock.now(), rig.memory.state, rig.sight, rig.setup)
-    for name, tank in sorted(moment.machine.tanks.items()):
-        shown = Shown(
-            moment=moment,
-            setup=rig.setup,
-            tank=tank,
-            assessed=rig.assessments.get(name),
-        )
-        rig.observe.show(f"tank/{tank.id}/state", tank_document(shown))
+    for name, told in tanks.items():
+        rig.observe.show(f"tank/{name}/state", told)
     announce_all(rig, moment.machine)
+
+
+def _health(moment: Moment, tanks: Iterable[Document]) -> str:
+    """Held, or something that presses, or fine: one word for the whole daemon."""
+    if moment.state.holds:
+        return "held"
+    is_well = all(not one["problem"] and one["word"] != "cut-off" for one in tanks)
+    return "fine" if is_well else "degraded"
 
 
 def show_alarms(rig: Rig) -> None:

@@ -48,12 +48,16 @@ Document = dict[str, object]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Shown:
-    """What a document is made from; `assessed` is the newest assessment, if any."""
+    """What a document is made from; `assessed` is the newest assessment, if any.
+
+    `unreached` says why no pump of the tank can be commanded, empty where one can.
+    """
 
     moment: Moment
     setup: Setup
     tank: Tank
     assessed: Assessment | None = None
+    unreached: str = ""
 
     @property
     def pumps(self) -> list[Pump]:
@@ -126,6 +130,8 @@ def _word(shown: Shown) -> tuple[str, str]:
         return "held", _why(shown.holds[0][1])
     if moment.state.stage == "shadow":
         return "shadow", "Everything is computed and no pump is commanded."
+    if shown.unreached:
+        return "cut-off", shown.unreached
     return "live", "Pumps are commanded by the approved plan."
 
 

@@ -147,6 +147,7 @@ class Rig:
         cut = not (self.sight.observe_up and self.sight.actuate_up)
         if told or cut != (self.cut_since is not None):
             self.chores.put("glimpse")
+            self.chores.put("show")
         self.cut_since = (self.cut_since or utc) if cut else None
 
     def connect_again(self) -> None:

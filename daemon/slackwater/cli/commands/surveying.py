@@ -13,6 +13,7 @@ from typing import TypedDict, Unpack
 
 import click
 
+from slackwater.cli.cut_off import cut_off
 from slackwater.cli.document import FINE, REFUSED, Answer
 from slackwater.cli.leaf import Leaf, Part, leaf_text
 from slackwater.cli.moments import Wall
@@ -32,6 +33,7 @@ from slackwater.errors import Finding, InputError, SlackwaterError
 from slackwater.facts.sight import Sight, recall, remember
 from slackwater.ledger.codec import timestamp
 from slackwater.outside.clock import SystemClock
+from slackwater.outside.glimpse import read_glimpse
 from slackwater.outside.panorama import Seen, Vantage, look_around
 from slackwater.outside.wire import TankDocument
 from slackwater.service.tank_document import Shown, tank_document
@@ -185,8 +187,12 @@ def _kept(
         moment = moment_at(found.now, state, sight, setup)
     here = daemon_is_here(place)
     gone = not (state.running if here is None else here)
+    # What it sees of nodes stands in no ledger: it wrote down what it makes of them.
+    cut = cut_off(state, read_glimpse(place), found.now.utc, "UTC")
+    away = "" if cut is None else cut[1]
     for name, tank in sorted(moment.machine.tanks.items()):
-        plain = tank_document(Shown(moment=moment, setup=setup, tank=tank))
+        shown = Shown(moment=moment, setup=setup, tank=tank, unreached=away)
+        plain = tank_document(shown)
         document = TankDocument.model_validate_json(json.dumps(plain))
         where = name if alone else f"{kept_text(place.name)}/{name}"
         yield row_of(where, document, times, gone=gone)

@@ -30,7 +30,7 @@ Platform = Literal["sensor", "binary_sensor", "event", "button", "number"]
 # Which topic of the tank an entity listens to, or speaks on.
 Source = Literal["state", "event", "request"]
 
-WORDS = ("live", "held", "shadow", "expired", "no-plan")
+WORDS = ("live", "cut-off", "held", "shadow", "expired", "no-plan")
 STAGES = ("shadow", "live")
 STANDINGS = ("low", "in-band", "high", "too-old", "unknown", "no-band")
 DOSE_EVENTS = (

@@ -150,14 +150,15 @@ class TankDocument(Payload):
     stopped and `hours_to_ceiling` if uptake stopped, per parameter, absent when nothing
     can be said, from the target where nothing was measured for two days: `hours_from`.
     `groups` says where to look for what holds; `unseen` is the most
-    pressing alarm that nobody acknowledged. `top_off` is blocked while two pumps
-    exchange water; absent where no pair does.
+    pressing alarm that nobody acknowledged. `word` is `cut-off` while no pump of the
+    tank can be commanded, and `why` says what keeps it. `top_off` is blocked while two
+    pumps exchange water; absent where no pair does.
     """
 
     v: Version = 1
     at: Instant
     stage: Word
-    word: Literal["live", "held", "shadow", "expired", "no-plan", ""] = ""
+    word: Literal["live", "cut-off", "held", "shadow", "expired", "no-plan", ""] = ""
     why: Text = ""
     alkalinity: AlkalinityDocument | None = None
     plan_digest: Digest = ""
@@ -214,7 +215,10 @@ class AlarmDocument(Payload):
 
 
 class DaemonDocument(Payload):
-    """`daemon/state`: here with version, mode and health, or `gone` (also the will)."""
+    """`daemon/state`: here with version, mode and health, or `gone` (also the will).
+
+    `health` is `degraded` while an alarm presses or a tank is cut off.
+    """
 
     v: Version = 1
     state: Literal["here", "gone"]
