@@ -109,3 +109,40 @@ def test_status_and_why_mark_an_approved_pump(stage: Stage) -> None:
     relays = stage.run("status", "--json").document["relays"]
     assert isinstance(relays, list)
     assert ["calcium", "carbonate"] == [one["pump"] for one in relays]
+
+
+def test_a_check_that_ends_soon_is_a_task(stage: Stage) -> None:
+    """From a fortnight before its end on; trying the relay out again ends it."""
+    assert 0 == stage.run("check-relay", "timer", "--all-tried").code
+    assert 0 == stage.run("check-relay", "plug", "--all-tried", "--days", "9").code
+    approved(stage)
+    told = stage.run("tasks").out
+    assert "slackwater check-relay plug" in told
+    assert "in 9 days" in told
+    assert "check-relay timer" not in told
+    assert 0 == stage.run("check-relay", "plug", "--all-tried").code
+    assert "check-relay" not in stage.run("tasks").out
+
+
+def test_a_check_that_ends_in_an_absence_speaks_against_going(stage: Stage) -> None:
+    """Nobody is there to try it out, and nothing is dosed from then on."""
+    assert 0 == stage.run("check-relay", "timer", "--all-tried").code
+    assert 0 == stage.run("check-relay", "plug", "--all-tried", "--days", "9").code
+    approved(stage)
+    until = (stage.stamp()["at"] + timedelta(days=10)).date().isoformat()
+    told = stage.run("away", "--until", until, "--json").document["checks"]
+    assert isinstance(told, list)
+    assert [("plug", False), ("timer", True)] == [
+        (str(one["found"]).split()[0], one["met"])
+        for one in told
+        if one["check"] == "relay"
+    ]
+    page = " ".join(stage.run("away", "--until", until).out.split())
+    assert "slackwater check-relay plug" in page
+
+
+def approved(stage: Stage) -> None:
+    """Its pumps are measured and its plan is approved."""
+    stage.commission("carbonate", "calcium")
+    told = stage.approve("--now")
+    assert 0 == told.code, told.out

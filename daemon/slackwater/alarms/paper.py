@@ -1,4 +1,4 @@
-"""What runs out: approvals, calibrations, bottles, tasks, and files that changed.
+"""What runs out: approvals, checks, calibrations, bottles, tasks, changed files.
 
 Floor 4. One subject: what a person has to renew. Laws here: it is told while there is
 still time; a thing that ran out stops doses and is told as such.
@@ -25,6 +25,7 @@ from slackwater.facts.alarms import Cause, Priority
 from slackwater.facts.inventory import left_ul
 from slackwater.facts.plan import Approval
 from slackwater.facts.reasons import Figure
+from slackwater.facts.relays import CHECK_ENDING, CHECK_ENDING_SOON, check_of
 from slackwater.facts.tank import Pump
 from slackwater.facts.wear import (
     MEASURED_LATE,
@@ -53,6 +54,7 @@ LOW_DAYS, LOWER_DAYS = 7.0, 3.0
 def paper(moment: Moment, differ: tuple[str, ...] = ()) -> Iterator[Condition]:
     """Every condition of this kind; `differ` names files that are not as approved."""
     yield from _approval(moment)
+    yield from _relays(moment)
     for pump in used_pumps(moment):
         yield from _calibration(moment, pump)
         yield from _tube(moment, pump)
@@ -83,6 +85,26 @@ def _approval(moment: Moment) -> Iterator[Condition]:
         least: Priority = "soon" if left <= ENDING_SOON else "note"
         yield Condition(
             cause=Cause.APPROVAL_ENDING, about=EVERYTHING, least=least, figures=figures
+        )
+
+
+def _relays(moment: Moment) -> Iterator[Condition]:
+    """A relay that counts as tried out for a last while; the gate tells its end."""
+    behind: dict[str, set[str]] = {}
+    for pump in used_pumps(moment):
+        behind.setdefault(pump.node, set()).add(pump.tank)
+    for name, tanks in sorted(behind.items()):
+        relay = moment.machine.nodes[name].relay
+        known = check_of(moment.state.relay_checks, name, relay)
+        left = timedelta() if known is None else known.until - moment.now.utc
+        if known is None or not timedelta() < left <= CHECK_ENDING:
+            continue
+        yield Condition(
+            cause=Cause.RELAY_CHECK_ENDING,
+            about=name,
+            tanks=tuple(sorted(tanks)),
+            least="soon" if left <= CHECK_ENDING_SOON else "note",
+            figures={"ends": _day(known.until)},
         )
 
 

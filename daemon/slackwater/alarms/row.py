@@ -41,6 +41,7 @@ CLOCKED = frozenset(
         Cause.APPROVAL_EXPIRED,
         Cause.APPROVAL_GRACE,
         Cause.CALIBRATION_DUE,
+        Cause.RELAY_CHECK_ENDING,
         Cause.PROBE_MISSING,
         Cause.PROBE_STALE,
         Cause.TASK_OVERDUE,

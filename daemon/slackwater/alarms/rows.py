@@ -184,6 +184,11 @@ ROWS: Mapping[Cause, Row] = {
         "with the plan.",
         hides=FOLLOWS,
     ),
+    Cause.RELAY_CHECK_ENDING: Row(
+        sentence="A timed relay counts as tried out for a last while; then nothing "
+        "behind it is dosed.",
+        action="Try it out again: `slackwater check-relay`.",
+    ),
     Cause.RETAINED_COMMAND: coded(
         Code.RETAINED_COMMAND,
         f"Remove the retained message and find out who sent it, {_RELEASE}.",

@@ -14,6 +14,7 @@ from slackwater.cli.opening import Approved, approval_at
 from slackwater.errors import InputError
 from slackwater.facts.inventory import left_ul
 from slackwater.facts.plan import INSTANT
+from slackwater.facts.relays import check_of
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine
 from slackwater.facts.wear import is_unmeasured
@@ -153,6 +154,25 @@ def _calibrations(trip: Trip, approved: Approved) -> Iterator[Check]:
         )
 
 
+def _relays(trip: Trip, approved: Approved) -> Iterator[Check]:
+    machine = approved.machine
+    nodes = {machine.pumps[line.pump].node for line in approved.plan.lines}
+    for name in sorted(nodes):
+        relay = machine.nodes[name].relay
+        if relay is None:
+            continue
+        known = check_of(trip.state.relay_checks, name, relay)
+        yield Check(
+            name="relay",
+            is_met=known is not None and known.until >= trip.ends + SPARE,
+            found=f"{name} was not tried out as it is"
+            if known is None
+            else f"{name} counts as tried out until {known.until:%Y-%m-%d}",
+            advice=f"Run `slackwater check-relay {name}`, so that it counts until a "
+            "week after the return.",
+        )
+
+
 def _tests(trip: Trip, approved: Approved) -> Iterator[Check]:
     for tank in sorted(_alkaline_tanks(approved)):
         test = trip.state.levels.get(f"{tank}/{ALKALINITY}")
@@ -225,6 +245,7 @@ _LOOKS: tuple[Look, ...] = (
     _plan,
     _reservoirs,
     _calibrations,
+    _relays,
     _tests,
     _holds,
     _aside,

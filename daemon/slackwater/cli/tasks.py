@@ -9,6 +9,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
+from slackwater.facts.relays import CHECK_ENDING, check_of
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine, Pump
 from slackwater.facts.waters import TaskSet
@@ -77,11 +78,11 @@ def open_tasks(state: State, utc: datetime, machine: Machine | None) -> list[Due
 
 
 def chores_due(state: State, utc: datetime, machine: Machine | None) -> list[Due]:
-    """Tasks that follow from the books: pumps to be measured, tubes to be swapped.
+    """Tasks that follow from the books: what to measure, to swap and to try out.
 
-    A calibration, or a swap, ends them; a word does not. A pump that nobody measured
-    for 75 days is due on the 90th, when its alarm grows more pressing; common practice,
-    no source.
+    A calibration, a swap, or a relay that was tried out ends them; a word does not. A
+    pump that nobody measured for 75 days is due on the 90th, when its alarm grows more
+    pressing; common practice, no source.
     """
     if machine is None:
         return []
@@ -92,7 +93,22 @@ def chores_due(state: State, utc: datetime, machine: Machine | None) -> list[Due
             due_on = due_at.astimezone(zone).date()
             days = (due_on - utc.astimezone(zone).date()).days
             found.append(Due(task=_chore(pump, name, text, utc, due_on), days=days))
-    return found
+    return [*found, *_relays(state, utc, machine)]
+
+
+def _relays(state: State, utc: datetime, machine: Machine) -> Iterator[Due]:
+    """Relays that count as tried out for a last while, or no more, each once."""
+    behind = {pump.node: pump for _, pump in sorted(machine.pumps.items())}
+    for node, pump in sorted(behind.items()):
+        known = check_of(state.relay_checks, node, machine.nodes[node].relay)
+        if known is None or known.until - utc > CHECK_ENDING:
+            continue
+        zone = zone_named(machine.tanks[pump.tank].zone)
+        due_on = known.until.astimezone(zone).date()
+        text = f"Try the relay {node} out again: `slackwater check-relay {node}`."
+        days = (due_on - utc.astimezone(zone).date()).days
+        task = _chore(pump, f"relay-{node}", text, utc, due_on)
+        yield Due(task=task, days=days)
 
 
 def _chores(

@@ -54,6 +54,7 @@ class Cause(StrEnum):
     NODE_HELD = "node-held"
     NODE_FAULT = "node-fault"
     NODE_BUDGET = "node-budget"
+    RELAY_CHECK_ENDING = "relay-check-ending"
     RETAINED_COMMAND = "retained-command"
     OVERREACH = "overreach"
     OVER_DELIVERED = "over-delivered"

@@ -6,8 +6,9 @@ two executions of one pulse must stay within the cap of one dose.
 """
 
 import json
+from collections.abc import Mapping
 from dataclasses import asdict, dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from hashlib import sha256
 from typing import Literal
 
@@ -21,6 +22,8 @@ REST_S = 30.0
 PULSES_A_DAY = 24
 # A check of a relay is good for no longer than this. Common practice, no source.
 CHECK_DAYS_AT_MOST = 180
+# So long before it counts no more it is told, and again when that is near. As above.
+CHECK_ENDING, CHECK_ENDING_SOON = timedelta(days=14), timedelta(days=3)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,3 +72,16 @@ class RelayChecked(Event):
     relay: str
     until: datetime
     by: str
+
+
+def check_of(
+    checks: Mapping[str, RelayChecked], node: str, relay: Relay | None
+) -> RelayChecked | None:
+    """The newest check of a relay as it is described now; None where there is none.
+
+    It may be over. A node that is no relay has none.
+    """
+    known = checks.get(node)
+    if relay is None or known is None or known.relay != relay.digest:
+        return None
+    return known
