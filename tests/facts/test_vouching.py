@@ -162,11 +162,16 @@ def test_what_began_ahead_begins_now() -> None:
         summed(diary.stamp, days_on=-50),
     )
     diary.intend(1)
+    ahead = diary.at
     put_right(diary)
     state, now = diary.state, T0 + HOUR
     assert (now, now, now) == (state.stage_since, state.decided_at, state.newest_at)
     assert state.mark == Mark(
-        utc=now, boot_s=diary.boot_s, boot_id=BOOT, proven_ms=diary.proven_ms
+        utc=now,
+        boot_s=diary.boot_s,
+        boot_id=BOOT,
+        proven_ms=diary.proven_ms,
+        taken_back=ahead,
     )
     assert now == state.taken_over["reef/carbonate"].at
     assert [-50] == [(day - T0.date()).days for day in state.top_offs["refill"]]

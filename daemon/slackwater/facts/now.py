@@ -39,6 +39,7 @@ class Mark:
 
     `utc` is the latest of all entries since a person vouched for the clock: one that
     was put back, or began in the past, proves nothing until it is there again.
+    `taken_back` is the latest time that a person said had not come yet.
     Written by `facts.fold` alone.
     """
 
@@ -46,6 +47,7 @@ class Mark:
     boot_s: float
     boot_id: str
     proven_ms: int
+    taken_back: datetime | None = None
 
 
 def proven_ms(mark: Mark, now: Now) -> int:
@@ -53,7 +55,8 @@ def proven_ms(mark: Mark, now: Now) -> int:
 
     The smaller of the wall-clock and the boot-time difference, never negative; after
     a reboot the boot-time clock starts anew and only the wall clock speaks, or, as
-    long as nothing vouches for it, no more than the time since power-up.
+    long as nothing vouches for it, no more than the time since power-up. The same up
+    to a time that a person took back: it may have been there before, and was counted.
     """
     # Two turns of one instant are the rule; to tell the seconds takes far longer.
     if now.utc <= mark.utc:
@@ -63,6 +66,9 @@ def proven_ms(mark: Mark, now: Now) -> int:
         passed_s = min(passed_s, now.boot_s - mark.boot_s)
     elif not now.synchronised:
         passed_s = min(passed_s, now.boot_s)
+    elif mark.taken_back is not None and mark.taken_back > mark.utc:
+        beyond_s = (now.utc - mark.taken_back).total_seconds()
+        passed_s = min(passed_s, max(beyond_s, now.boot_s))
     if passed_s <= 0.0:
         return mark.proven_ms
     return mark.proven_ms + int(passed_s * 1000)

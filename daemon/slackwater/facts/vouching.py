@@ -29,6 +29,9 @@ def fold_clock_confirmed(state: State, event: ClockConfirmed) -> None:
     """Take the moment as the newest there was, whatever was written before."""
     state.clock_confirmed_boot = event.boot_id
     mark = cast("Mark", state.mark)
+    if mark.utc > event.at:
+        # Two words on one clock: whoever was right, what both saw counts once.
+        mark.taken_back = max(mark.taken_back or mark.utc, mark.utc)
     mark.boot_id, mark.utc = event.boot_id, event.at
     # The person vouches for this moment: later entries before it were wrong.
     state.newest_at = event.at
