@@ -257,6 +257,39 @@ def test_h46_the_gap_to_an_old_bottle_is_kept_to_the_millisecond(
     assert expected == close(at)
 
 
+@pytest.mark.parametrize(("ago_ms", "expected"), [(899_999, [1]), (900_000, [])])
+def test_h46_a_pump_that_was_moved_leaves_its_gap_behind(
+    ago_ms: int, expected: list[int]
+) -> None:
+    """It gave calcium to this tank, and gives the same to another one from now on."""
+    at = moment()
+    elsewhere(at, "moved", "calcium", 0)
+    end_ms = PROVEN_MS - ago_ms
+    at.state.flows["moved"] = Flow(tank="reef", solution="calcium", end_ms=end_ms)
+    used = at.rules.pumps["calcium"]
+    away = replace(used, pump=replace(used.pump, id="moved", tank="frag"))
+    rules = replace(
+        at.rules,
+        pumps={**at.rules.pumps, "moved": away},
+        solutions={**at.rules.solutions, "moved": "calcium"},
+    )
+    assert expected == close(replace(at, rules=rules))
+
+
+@pytest.mark.parametrize(("ago_s", "expected"), [(1799, [1]), (1800, [])])
+def test_h46_the_gap_to_an_old_bottle_is_no_shorter_than_the_turnover(
+    ago_s: int, expected: list[int]
+) -> None:
+    """Three tank volumes take half an hour; the same solution waits for nothing."""
+    used = machine()
+    slow = replace(used.tanks["reef"], turnover_s=1800.0)
+    at = moment(replace(used, tanks={"reef": slow}))
+    end_ms = PROVEN_MS - ago_s * 1000
+    at.state.flows["third"] = Flow(tank="reef", solution="calcium", end_ms=end_ms)
+    at.state.flows["fourth"] = Flow(tank="reef", solution="carbonate", end_ms=PROVEN_MS)
+    assert expected == close(at)
+
+
 @pytest.mark.parametrize(("ago_ms", "left_s"), [(0, 900), (899_999, 1), (900_000, 0)])
 def test_h46_a_pump_keeps_the_gap_to_what_it_gave_itself(
     ago_ms: int, left_s: int

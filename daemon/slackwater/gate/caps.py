@@ -149,13 +149,22 @@ def too_close(moment: Moment, ask: Ask) -> list[Reason]:
             reasons.append(
                 because(Code.GAP_APART, pump=other, left_s=_seconds(left_ms))
             )
-    given = moment.rules.solutions
+    given, tank = moment.rules.solutions, ask.pump.pump.tank
     changed = [
-        other for other, flow in flows.items() if given.get(other) != flow.solution
+        other
+        for other, flow in flows.items()
+        if flow.tank == tank
+        and (given.get(other) != flow.solution or not _is_here(moment, other, tank))
     ]
     if changed:
         reasons += _after_the_old_bottle(moment, ask, changed)
     return reasons
+
+
+def _is_here(moment: Moment, pump: str, tank: str) -> bool:
+    """Whether a pump still stands at a tank it gave into."""
+    rule = moment.rules.pumps.get(pump)
+    return rule is not None and rule.pump.tank == tank
 
 
 def _rest_ms(moment: Moment, ask: Ask) -> int:
@@ -173,16 +182,17 @@ def _rest_ms(moment: Moment, ask: Ask) -> int:
 def _after_the_old_bottle(
     moment: Moment, ask: Ask, changed: Iterable[str]
 ) -> Iterator[Reason]:
-    """The gap to what a pump gave before it was given another solution."""
+    """The gap to what a pump gave before it was given another solution, or moved."""
     machine, pump = moment.machine, ask.pump.pump
+    turnover_ms = int(machine.tanks[pump.tank].turnover_s * 1000)
     for other in changed:
         flow = moment.state.flows[other]
-        if flow.tank != pump.tank:
-            continue
         gap_ms = int(machine.gap_s(pump.solution, flow.solution) * 1000)
         # What a solution was that nobody knows any more, it was the worst.
         if flow.solution not in machine.solutions:
             gap_ms = int(machine.timing.hydroxide_gap_s * 1000)
+        if gap_ms > 0:
+            gap_ms = max(gap_ms, turnover_ms)
         left_ms = flow.end_ms + gap_ms - moment.proven_ms
         if left_ms > 0:
             yield because(Code.GAP_APART, pump=other, left_s=_seconds(left_ms))
