@@ -13,6 +13,7 @@ import pytest
 from slackwater.facts.judgements import SeriesJudged
 from slackwater.facts.messages import Reading
 from slackwater.facts.reasons import Code, Reason, because
+from slackwater.facts.tank import Probe
 from slackwater.gate import alkaline
 from slackwater.gate.moment import Moment
 from slackwater.gate.watch import Doubt
@@ -203,3 +204,23 @@ def test_what_is_unknown_is_so_since_a_probe_was_heard() -> None:
     read(at, "kh", (2 * 1440, 2.8))
     (doubt,) = alkaline.unknown_doubts(at, "reef")
     assert (2 * DAY.total_seconds(), "alkalinity/reef") == (doubt.for_s, doubt.scope)
+
+
+@pytest.mark.parametrize(("probes", "codes"), [((PROBE,), 1), ((), 0), ((SPARE,), 0)])
+def test_a_probe_that_is_gone_is_doubted_no_more(
+    probes: tuple[Probe, ...], codes: int
+) -> None:
+    """What was said of its series would shorten for good: no reading ends it."""
+    at = with_probes(*probes)
+    at.state.judged["probe/kh"] = SeriesJudged(
+        at=NOW,
+        boot_s=0.0,
+        proven_ms=PROVEN_MS,
+        tank="reef",
+        source="probe/kh",
+        verdict="probe-fault",
+        taken_at=NOW - timedelta(days=40),
+        reason=because(Code.ALKALINITY_PROBE_FAULT, source="probe/kh"),
+    )
+    rows = alkaline.verdict_doubts("probe-fault")
+    assert codes == len(told(rows, at))

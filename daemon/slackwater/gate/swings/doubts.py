@@ -2,7 +2,7 @@
 
 Floor 3. One subject: shortening by verdicts. Laws here: a fall, and a source that
 cannot be trusted, shorten and never latch; one sound probe is enough to know the water;
-what nobody repeats wears off.
+what nobody repeats wears off, and a probe that is gone is doubted no more.
 """
 
 from collections.abc import Iterator
@@ -10,7 +10,7 @@ from datetime import timedelta
 
 from slackwater.facts.judgements import SeriesJudged
 from slackwater.gate.alkalinity import alkalinity_probes, is_fresh
-from slackwater.gate.moment import Moment
+from slackwater.gate.moment import ALKALINITY, Moment
 
 # A fall is something of the last day; a hand tests once a day, and may miss one.
 LASTS_PROBE, LASTS_HAND = timedelta(hours=26), timedelta(hours=50)
@@ -20,10 +20,16 @@ FAULT = "probe-fault"
 def counts(moment: Moment, judged: SeriesJudged) -> bool:
     """Whether a verdict that only shortens still does."""
     if judged.verdict == FAULT:
-        return not any(_sound_probes(moment, judged.tank))
+        return _is_there(moment, judged) and not any(_sound_probes(moment, judged.tank))
     is_hand = judged.source.startswith("hand/")
     lasts = LASTS_HAND if is_hand else LASTS_PROBE
     return moment.now.utc - judged.taken_at <= lasts
+
+
+def _is_there(moment: Moment, judged: SeriesJudged) -> bool:
+    """Whether the machine still has its probe: only a reading ends the verdict."""
+    probes = moment.rules.probes.get(f"{judged.tank}/{ALKALINITY}", ())
+    return any(judged.source == f"probe/{probe.id}" for probe in probes)
 
 
 def _sound_probes(moment: Moment, tank: str) -> Iterator[str]:
