@@ -1,17 +1,20 @@
 """What is told of holds, silences and refusals in their corners."""
 
 from dataclasses import replace
+from datetime import timedelta
 
 import pytest
 
 from slackwater.alarms.holds import held
 from slackwater.alarms.machinery import machinery
 from slackwater.alarms.refusals import refused
-from slackwater.alarms.words import amounts, headline
+from slackwater.alarms.words import action, amounts, headline
 from slackwater.facts.alarms import AlarmRaised, Cause
 from slackwater.facts.reasons import Code, Figure
+from slackwater.facts.safeguards import AwayDeclared, AwayEnded
 from tests.alarms.desk import Desk, names, raised
 from tests.alarms.test_judging import ABSENT, say
+from tests.gate.scene import machine
 from tests.gate.test_exchanges import scene
 
 
@@ -112,3 +115,18 @@ def test_h28_an_alarm_names_the_new_tube_and_no_age(
     )
     assert headline(told).startswith(f"calibration-due.carbonate: {said}")
     assert ("age_days" in figures) == ("old" in headline(told))
+
+
+def test_an_absence_that_nobody_ended_is_told_a_day_after_its_last_day() -> None:
+    """Until `back` corrections stay frozen, and upkeep stays at nine tenths."""
+    desk = Desk(machine(), reads=None)
+    desk.look()
+    begins, ends = desk.moment.now.utc, desk.moment.now.utc + timedelta(days=20)
+    gone = AwayDeclared(**desk.stamp, from_at=begins, until=ends, by="keeper")
+    desk.fold(gone)
+    assert [] == names(desk.look_on(21 * 86_400, every_s=3600))
+    (told,) = raised(desk.look_on(2 * 3600, every_s=600))
+    assert ("held.away", ("reef",), 0.9) == (told.alarm, told.tanks, told.share)
+    assert action(told) == "Say that somebody is back: `slackwater back`."
+    desk.fold(AwayEnded(**desk.stamp, by="keeper"))
+    assert ["held.away returned"] == names(desk.look_on(3600, every_s=60))

@@ -50,6 +50,7 @@ ACTIONS: Mapping[Code, str] = {
     Code.TOP_OFF_HIGH: "Look for a top-off that is stuck open; test alkalinity.",
     Code.RESERVOIR_OLD: "Make new solution and say so: `slackwater refill`.",
     Code.NUTRIENTS_LOW: "Test nitrate and phosphate again; carbon waits for them.",
+    Code.AWAY: "Say that somebody is back: `slackwater back`.",
     Code.STRENGTH_UNTESTED: "Test what the solution adds: `slackwater record`.",
 }
 # A guard of two steps is told by the one that stops more, or says more.

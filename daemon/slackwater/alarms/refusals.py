@@ -7,6 +7,7 @@ with his own hands in the tank, wakes nobody.
 
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
+from datetime import timedelta
 
 from slackwater.alarms.conditions import Condition, ask_of, of_lines, of_pumps
 from slackwater.alarms.holds import CAUSES
@@ -33,6 +34,8 @@ PASSING = frozenset(
         Code.CAP_HOUR,
     }
 )
+# Whoever came back may need a day to say so. Common practice, no source.
+BACK_WITHIN = timedelta(days=1)
 # A person did it and knows of it.
 BY_HAND = frozenset(
     {
@@ -130,7 +133,7 @@ def told_of(
     """What these reasons mean; `share` is what is left of a dose, 0 for nothing."""
     pump = ask.pump.pump
     for reason in reasons:
-        if reason.code in QUIET or _is_told_by_water(moment, reason):
+        if _is_quiet(moment, reason) or _is_told_by_water(moment, reason):
             continue
         figures = {**reason.figures, "reason": str(reason.code)}
         what = (Cause.HELD, str(reason.code))
@@ -148,6 +151,14 @@ def told_of(
                 share=share,
                 figures=figures,
             )
+
+
+def _is_quiet(moment: Moment, reason: Reason) -> bool:
+    """Whether nobody is woken for it; an absence is over when its last day is."""
+    away = moment.state.away
+    if reason.code is Code.AWAY and away is not None:
+        return moment.now.utc < away.until + BACK_WITHIN
+    return reason.code in QUIET
 
 
 def _is_told_by_water(moment: Moment, reason: Reason) -> bool:

@@ -70,7 +70,8 @@ _BY = click.option(
 @verb(
     "away",
     epilog="Corrections are frozen from then on; upkeep runs in full for 14 days and "
-    "at 90 % afterwards, unless a sound alkalinity probe tests all along. Print the "
+    "at 90 % afterwards, unless a sound alkalinity probe tests all along. It lasts "
+    "until `slackwater back`, and an alarm says so a day after its end. Print the "
     "sheet and put it beside the tank. Example: slackwater away --from 2026-07-04 "
     "--until 2026-07-18 --contact 'the neighbour, see the door'",
 )
@@ -96,8 +97,8 @@ _BY = click.option(
 def away(shell: Shell, **asked: Unpack[Asked]) -> Answer:
     """Say that nobody will be there, and whether that is wise.
 
-    Looks at reservoirs, approval, plan, calibrations, tests, holds and contacts, and
-    prints a sheet for whoever looks after the tank.
+    Looks at reservoirs, approval, plan, calibrations, relays, tests, holds and
+    contacts, and prints a sheet for whoever looks after the tank.
     """
     who = typed_text(asked["by"] or local_user(), "--by", WORD_AT_MOST)
     contact = typed_text(asked["contact"], "--contact")
