@@ -2,7 +2,7 @@
 
 import json
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from http.server import BaseHTTPRequestHandler, HTTPServer
 from pathlib import Path
 
@@ -12,7 +12,14 @@ from structlog.testing import capture_logs
 
 from slackwater.facts.alarms import Priority
 from slackwater.outside import posting
-from slackwater.outside.notify import WAITING_AT_MOST, Post, send_by_process
+from slackwater.outside.notify import (
+    AGAIN_S,
+    NOT_STARTED,
+    TOO_SLOW,
+    WAITING_AT_MOST,
+    Post,
+    send_by_process,
+)
 from slackwater.outside.wire import NotifySettings
 from slackwater.ports import Notifier
 from tests.outside.peers import LOOPBACK, until
@@ -21,11 +28,14 @@ CANARY = "canary-b4d5ecret"
 
 
 class Sent:
-    """A sender that remembers, and may stand still or refuse."""
+    """A sender that remembers, and may stand still or refuse.
 
-    def __init__(self, code: int = 0) -> None:
+    Its codes are those of the first tries, of which the last goes on.
+    """
+
+    def __init__(self, *codes: int) -> None:
         """Begin with nothing sent."""
-        self.code = code
+        self.codes = list(codes or (0,))
         self.bodies: list[str] = []
         self.may_go = threading.Event()
         self.may_go.set()
@@ -34,7 +44,7 @@ class Sent:
         """Send one message, when it may."""
         self.may_go.wait()
         self.bodies.append(json.loads(message)["body"])
-        return self.code
+        return self.codes.pop(0) if len(self.codes) > 1 else self.codes[0]
 
 
 @pytest.fixture
@@ -43,9 +53,11 @@ def post_of(tmp_path: Path) -> Iterator[Callable[..., Post]]:
     made: list[Post] = []
     senders: list[Sent] = []
 
-    def make(sender: Sent, least: Priority = "note") -> Post:
+    def make(
+        sender: Sent, least: Priority = "note", again_s: Sequence[float] = AGAIN_S
+    ) -> Post:
         urls = tmp_path / "urls"
-        post = Post(NotifySettings(urls=urls, least=least), sender)
+        post = Post(NotifySettings(urls=urls, least=least), sender, again_s)
         post.start()
         made.append(post)
         senders.append(sender)
@@ -120,6 +132,62 @@ def test_a_sender_that_fails_goes_on_with_the_next(
     assert ["1", "2"] == sent.bodies
     assert {"not sent": 2} == post.counts
     assert {"the package for it is not installed"} == {log["why"] for log in logs}
+
+
+MENDING = (posting.NOT_DELIVERED, TOO_SLOW, NOT_STARTED)
+
+
+@pytest.mark.parametrize("code", MENDING)
+def test_what_nobody_took_is_tried_again(
+    post_of: Callable[..., Post], code: int
+) -> None:
+    """A router that starts later than this machine costs no alarm."""
+    sent = Sent(code, code, 0)
+    post = post_of(sent, again_s=(0.01, 0.02, 60.0))
+    post.tell("an alarm", "1", "urgent")
+    until(lambda: "sent" in post.counts, "the third try")
+    assert {"put off": 2, "sent": 1} == post.counts
+    assert ["1", "1", "1"] == sent.bodies
+
+
+@pytest.mark.parametrize("code", [posting.PARTLY, posting.NO_ADDRESS])
+def test_what_somebody_took_or_nobody_ever_can_is_sent_once(
+    post_of: Callable[..., Post], code: int
+) -> None:
+    """Nobody gets an alarm again and again for an address that is wrong."""
+    sent = Sent(code)
+    post = post_of(sent, again_s=(0.0, 0.0))
+    post.tell("an alarm", "1", "urgent")
+    until(lambda: bool(post.counts), "the only try")
+    post.close()
+    assert ({"not sent": 1}, ["1"]) == (post.counts, sent.bodies)
+
+
+def test_what_is_put_off_holds_up_nothing(post_of: Callable[..., Post]) -> None:
+    """The next message is sent meanwhile; whoever leaves tries once more."""
+    sent = Sent(posting.NOT_DELIVERED, 0)
+    post = post_of(sent, again_s=(600.0,))
+    for number in range(2):
+        post.tell("an alarm", f"{number}", "urgent")
+    until(lambda: "sent" in post.counts, "the second message")
+    assert ["0", "1"] == sent.bodies
+    post.close()
+    assert ["0", "1", "0"] == sent.bodies
+    assert {"put off": 1, "sent": 2} == post.counts
+
+
+def test_it_is_not_tried_for_ever(post_of: Callable[..., Post]) -> None:
+    """After the last try it is given up, and what was put off has its bound."""
+    sent = Sent(posting.NOT_DELIVERED)
+    post = post_of(sent, again_s=(0.0, 0.0))
+    post.tell("an alarm", "1", "urgent")
+    until(lambda: "not sent" in post.counts, "the last try")
+    assert ({"put off": 2, "not sent": 1}, 3) == (post.counts, len(sent.bodies))
+    late = post_of(Sent(posting.NOT_DELIVERED), again_s=(600.0,))
+    for number in range(WAITING_AT_MOST + 3):
+        late.tell("an alarm", f"{number}", "urgent")
+        until(lambda: late.counts["put off"] > number, "a try")  # noqa: B023 -- at once
+    assert 3 == late.counts["given up"]
 
 
 class Ear(BaseHTTPRequestHandler):
@@ -200,7 +268,7 @@ def test_h63_no_address_is_ever_told(
         until(lambda: bool(post.counts), "the end of sending")
         post.close()
     told = capfd.readouterr()
-    assert {"not sent": 1} == post.counts
+    assert {"put off": 1, "not sent": 1} == post.counts
     assert CANARY not in f"{told.out}{told.err}{logs}{post.__dict__}"
 
 
@@ -229,12 +297,24 @@ def test_what_cannot_be_sent_says_why(
 def test_one_address_of_two_that_is_none_is_told(
     listener: Listener, tmp_path: Path
 ) -> None:
-    """The good one gets the message all the same."""
+    """The good one gets the message all the same, once."""
     urls = tmp_path / "notify.urls"
     urls.write_text(f"no-such-thing://x\n{address_of(listener)}\n")
     message = b'{"title":"a","body":"b"}'
-    assert posting.NOT_DELIVERED == send_by_process(urls, message)
+    assert posting.PARTLY == send_by_process(urls, message)
     assert 1 == len(listener.heard)
+
+
+def test_one_address_of_two_that_takes_nothing_is_told(
+    listener: Listener, tmp_path: Path
+) -> None:
+    """Whoever takes it has it; where neither does, nobody has."""
+    urls = tmp_path / "notify.urls"
+    urls.write_text(f"json://{LOOPBACK}:1/\n{address_of(listener)}\n")
+    message = b'{"title":"a","body":"b"}'
+    assert posting.PARTLY == send_by_process(urls, message)
+    listener.code = 500
+    assert posting.NOT_DELIVERED == send_by_process(urls, message)
 
 
 class Deaf:
@@ -253,4 +333,4 @@ class Deaf:
 def test_what_the_package_does_not_deliver_is_not_called_delivered() -> None:
     """Anything but a clear yes is a no."""
     message = {"title": "a", "body": "b"}
-    assert posting.NOT_DELIVERED == posting.send(Deaf(), ["json://x"], message)
+    assert posting.NOT_DELIVERED == posting.send(Deaf, ["json://x"], message)

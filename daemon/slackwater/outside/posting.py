@@ -8,12 +8,15 @@ else, and nothing here prints one.
 
 import json
 import sys
+from collections.abc import Callable
 from importlib import import_module
 from pathlib import Path
 from typing import Protocol
 
 # How it ends; 1 is what the interpreter itself ends with.
 DELIVERED, NOT_DELIVERED, NO_PACKAGE, NO_ADDRESS, NO_MESSAGE = 0, 3, 4, 5, 6
+# Some addresses took it and others did not: sent again it would come twice to some.
+PARTLY = 7
 # An address is a line; more than this is not a list of a household.
 ADDRESSES_AT_MOST = 32
 PACKAGE = "apprise"
@@ -35,16 +38,25 @@ def addresses_in(text: str) -> list[str]:
     return [line for line in lines if line and not line.startswith("#")]
 
 
-def send(sender: Sender, addresses: list[str], message: dict[str, str]) -> int:
-    """Send one message to all addresses; says how it ended."""
+def send(
+    sender: Callable[[], Sender], addresses: list[str], message: dict[str, str]
+) -> int:
+    """Send one message to all addresses; says how it ended.
+
+    `sender` makes one for each address, so that each is known to have taken it or not.
+    """
     if not addresses or len(addresses) > ADDRESSES_AT_MOST:
         return NO_ADDRESS
-    # Every address is tried, also when one of them is none.
-    known = [sender.add(address) for address in addresses]
-    if not any(known):
+    known = [one for address in addresses if (one := sender()).add(address)]
+    if not known:
         return NO_ADDRESS
-    sent = bool(sender.notify(body=message["body"], title=message["title"]))
-    return DELIVERED if sent and all(known) else NOT_DELIVERED
+    # Every address is tried, also when one before it takes nothing.
+    took = [
+        bool(one.notify(body=message["body"], title=message["title"])) for one in known
+    ]
+    if not any(took):
+        return NOT_DELIVERED
+    return DELIVERED if sum(took) == len(addresses) else PARTLY
 
 
 def main(path: str) -> int:
@@ -60,7 +72,7 @@ def main(path: str) -> int:
         package = import_module(PACKAGE)
     except ImportError:
         return NO_PACKAGE
-    sender: Sender = package.Apprise()
+    sender: Callable[[], Sender] = package.Apprise
     return send(sender, addresses, message)
 
 
