@@ -130,3 +130,19 @@ def test_an_absence_that_nobody_ended_is_told_a_day_after_its_last_day() -> None
     assert action(told) == "Say that somebody is back: `slackwater back`."
     desk.fold(AwayEnded(**desk.stamp, by="keeper"))
     assert ["held.away returned"] == names(desk.look_on(3600, every_s=60))
+
+
+def test_where_no_time_can_be_reckoned_a_day_without_doses_presses() -> None:
+    """No target, no probe, no test of late: a node that is gone stays no note."""
+    desk = Desk(machine(), reads=None)
+    known = desk.moment.machine
+    aimless = {"reef": replace(known.tanks["reef"], targets={})}
+    desk.moment = replace(desk.moment, machine=replace(known, tanks=aimless))
+    desk.look()
+    desk.speaks = False
+    desk.look_on(23 * 3600, every_s=600)
+    assert ["note"] == [one.priority for one in raised(desk.events)]
+    desk.look_on(2 * 3600, every_s=600)
+    assert ["note", "soon"] == [one.priority for one in raised(desk.events)]
+    assert {ABSENT} == set(names(desk.events))
+    assert all(one.hours_left is None for one in raised(desk.events))

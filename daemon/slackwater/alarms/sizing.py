@@ -20,6 +20,7 @@ from slackwater.alarms.foresight import (
     levels_in_dkh,
     pressing,
     short_peq,
+    touches,
     way_to_floor,
 )
 from slackwater.alarms.row import FOLLOWS
@@ -65,7 +66,8 @@ def size_of(moment: Moment, condition: Condition, known: StandingAlarm | None) -
     }
     left = {tank.id: _hours_left(moment, condition, tank, levels) for tank in tanks}
     hours = min((one for one in left.values() if one is not None), default=None)
-    least = (ROWS[condition.cause].least, condition.least, pressing(hours))
+    blind = _unreckoned(moment, condition, known, levels)
+    least = (ROWS[condition.cause].least, condition.least, pressing(hours), blind)
     return Size(
         priority=min(least, key=PRIORITIES.index),
         hours_left=None if hours is None else round(hours, 1),
@@ -73,6 +75,25 @@ def size_of(moment: Moment, condition: Condition, known: StandingAlarm | None) -
         figures={**condition.figures, **_amounts(moment, condition, tanks, levels)},
         reminder=_reminder(moment, condition, known, levels),
     )
+
+
+def _unreckoned(
+    moment: Moment,
+    condition: Condition,
+    known: StandingAlarm | None,
+    levels: Mapping[str, float],
+) -> Priority:
+    """What presses where nobody can say how long a tank has, as it gets less for long.
+
+    Where no level is known, not even a target, a day of that is enough.
+    """
+    if moment.state.stage != "live" or known is None or not known.is_standing:
+        return "note"
+    if moment.now.utc - known.first.at < timedelta(hours=min(REMIND_AFTER_H.values())):
+        return "note"
+    tanks = (moment.machine.tanks[name] for name in condition.tanks)
+    blind = [tank for tank in tanks if tank.id not in levels]
+    return "soon" if any(touches(moment, one, condition) for one in blind) else "note"
 
 
 def _begun(known: StandingAlarm | None, tank: Tank) -> Level | None:
