@@ -8,10 +8,13 @@ import pytest
 from slackwater.alarms.conditions import Condition
 from slackwater.alarms.paper import paper
 from slackwater.facts.alarms import Cause
-from slackwater.facts.plan import PlanLine
+from slackwater.facts.limits import LIMITS
+from slackwater.facts.plan import PlanLine, Purpose
+from slackwater.facts.state import Fill
 from slackwater.gate.moment import rules_for
 from tests.alarms.desk import Desk
-from tests.gate.scene import TODAY, machine, plan
+from tests.alarms.test_conditions import measured
+from tests.gate.scene import APPROVAL, TODAY, machine, plan
 
 # Both pumps of the scene draw 48 mL a day from one bottle.
 PER_DAY_UL = 96_000
@@ -96,3 +99,61 @@ def test_a_dose_that_is_over_makes_no_bottle_empty() -> None:
     assert [Cause.RESERVOIR_LOW] == [one.cause for one in low(24_000, big)]
     today = replace(big, last_day=TODAY)
     assert [Cause.RESERVOIR_EMPTY] == [one.cause for one in low(24_000, today)]
+
+
+@pytest.mark.parametrize(("last", "is_told"), [(3, True), (-1, False)])
+def test_a_bottle_too_low_for_corrections_is_told_though_it_lasts(
+    last: int, *, is_told: bool
+) -> None:
+    """A tenth of it is left, enough for a month: upkeep goes on and corrections end."""
+    base = machine()
+    one = replace(base.reservoirs["one"], content_ul=50_000_000, low_ul=5_000_000)
+    desk = Desk(replace(base, reservoirs={"one": one}), reads=None)
+    lines = (*plan().lines, line("up", 40_000, -9, last))
+    rules = rules_for(desk.moment.machine, replace(plan(), lines=lines))
+    at = replace(desk.moment, rules=rules)
+    for left_ul, expected in ((5_000_001, False), (5_000_000, is_told)):
+        at.state.fills["one"] = Fill(content_ul=left_ul, mixed_at=None)
+        found = [one for one in paper(at) if one.cause is Cause.RESERVOIR_LOW]
+        assert ([frozenset({"reef/up"})] if expected else []) == [
+            one.stops for one in found
+        ]
+        assert all(one.tanks == ("reef",) for one in found)
+    # Of a bottle whose fill nobody wrote down the gate judges nothing.
+    at.state.fills.clear()
+    assert [] == [one for one in paper(at) if one.cause is Cause.RESERVOIR_LOW]
+
+
+@pytest.mark.parametrize(
+    ("age_days", "purpose", "stops"),
+    [
+        (29, "correction", None),
+        (30, "correction", {"reef/up"}),
+        (30, "maintenance", None),
+        (80, "maintenance", set()),
+        (80, "correction", {"reef/up"}),
+    ],
+)
+def test_a_calibration_too_old_for_corrections_is_told(
+    age_days: int, purpose: Purpose, stops: set[str] | None
+) -> None:
+    """The file lets them end after thirty days, long before it is due for upkeep."""
+    base = replace(
+        machine(), limits={"reef": replace(LIMITS, calibration_ends_s=A_MONTH_S)}
+    )
+    desk = Desk(base, reads=None)
+    up = replace(line("up", 2_000, -40, 40), purpose=purpose)
+    rules = rules_for(desk.moment.machine, replace(plan(), lines=(*plan().lines, up)))
+    desk.moment = replace(desk.moment, rules=rules)
+    measured(desk, timedelta(days=age_days))
+    approval = replace(APPROVAL, calibrations={"carbonate": "77aa01cf"})
+    found = [
+        one
+        for one in paper(replace(desk.moment, approval=approval))
+        if one.cause is Cause.CALIBRATION_DUE
+    ]
+    assert ([] if stops is None else [stops]) == [set(one.stops) for one in found]
+
+
+# Thirty days, in seconds.
+A_MONTH_S = 30 * 86_400.0

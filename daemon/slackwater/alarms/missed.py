@@ -119,7 +119,8 @@ def _losses(
 ) -> Iterator[Loss]:
     """What is wrong now, and what was until lately, as far as it is told for itself."""
     for root in roots.values():
-        if Cause.MISSED_DOSES in ROWS[root.cause].hides and tank.id in root.tanks:
+        hides = Cause.MISSED_DOSES in ROWS[root.cause].hides
+        if tank.id in root.tanks and (hides or root.stops):
             yield Loss(stops=root.stops, share=root.share)
     ended = ended_lately(moment, Cause.MISSED_DOSES, {tank.id}, roots)
     for known, ago in ended:

@@ -23,6 +23,7 @@ from slackwater.alarms.conditions import (
 from slackwater.alarms.row import TUBE_SWAPPED
 from slackwater.facts.alarms import Cause, Priority
 from slackwater.facts.inventory import left_ul
+from slackwater.facts.limits import limits_of
 from slackwater.facts.plan import Approval
 from slackwater.facts.reasons import Figure
 from slackwater.facts.relays import CHECK_ENDING, CHECK_ENDING_SOON, check_of
@@ -173,20 +174,20 @@ def _calibration(moment: Moment, pump: Pump) -> Iterator[Condition]:
     age = moment.now.utc - known.at
     ran = measured_share(moment.state, pump)
     is_new = is_unmeasured(moment.state, pump.id)
-    if age >= CALIBRATION_DUE or ran >= 1 or is_new:
+    ends_s = limits_of(moment.machine.limits, pump.tank).calibration_ends_s
+    is_past = is_new or age >= timedelta(seconds=ends_s)
+    ended = _corrections(moment, [pump]) if is_past else []
+    if age >= CALIBRATION_DUE or ran >= 1 or is_new or ended:
         is_late = age >= CALIBRATION_LATE or ran >= MEASURED_LATE or is_new
         figures: dict[str, Figure] = {"age_days": age.days}
         if is_new:
             # Its age is no reason: it says nothing of this tube, however young it is.
             swapped = _day(moment.state.tubes[pump.id])
             figures = {"measured": _day(known.at), TUBE_SWAPPED: swapped}
-        yield Condition(
-            cause=Cause.CALIBRATION_DUE,
-            about=pump.id,
-            tanks=(pump.tank,),
-            least="soon" if is_late else "note",
-            figures=figures,
-        )
+        due = (Cause.CALIBRATION_DUE, pump.id)
+        found = of_lines(moment, due, ended, **figures)
+        least: Priority = "soon" if is_late or ended else "note"
+        yield replace(found, tanks=(pump.tank,), least=least)
 
 
 def _tube(moment: Moment, pump: Pump) -> Iterator[Condition]:
@@ -246,18 +247,46 @@ def _bottle(moment: Moment, name: str, pumps: list[Pump]) -> Iterator[Condition]
     if left < max((dose_ul(rule) for rule in lines), default=0):
         yield of_pumps(moment, (Cause.RESERVOIR_EMPTY, name), pumps, left_ul=left)
         return
-    days = _days(moment, lines, left, today)
-    tanks = tuple(sorted({pump.tank for pump in pumps}))
     yield from _drift(moment, name, pumps)
-    if days is not None and days < LOW_DAYS:
-        least: Priority = "soon" if days < LOWER_DAYS else "note"
-        yield Condition(
-            cause=Cause.RESERVOIR_LOW,
-            about=name,
-            tanks=tanks,
-            least=least,
-            figures={"left_ul": left, "days": round(days, 1)},
+    yield from _low(moment, name, pumps, (left, _days(moment, lines, left, today)))
+
+
+def _low(
+    moment: Moment, name: str, pumps: list[Pump], lasts: tuple[int, float | None]
+) -> Iterator[Condition]:
+    """A bottle that lasts some days, or that is too low for corrections already.
+
+    `lasts` is what is left, and for how many days, None for more than are looked at.
+    """
+    left, days = lasts
+    is_judged = name in moment.state.fills
+    is_low = is_judged and left <= moment.machine.reservoirs[name].low_ul
+    ended = _corrections(moment, pumps) if is_low else []
+    is_near = days is not None and days < LOW_DAYS
+    if not (is_near or ended):
+        return
+    figures: dict[str, Figure] = {"left_ul": left}
+    if days is not None:
+        figures["days"] = round(days, 1)
+    found = of_lines(moment, (Cause.RESERVOIR_LOW, name), ended, **figures)
+    soon = ended or (days is not None and days < LOWER_DAYS)
+    tanks = tuple(sorted({pump.tank for pump in pumps}))
+    yield replace(found, tanks=tanks, least="soon" if soon else "note")
+
+
+def _corrections(moment: Moment, pumps: list[Pump]) -> list[str]:
+    """The lines of these pumps that correct, today or on a day to come."""
+    names = {pump.id for pump in pumps}
+    return [
+        name
+        for name, rule in moment.rules.lines.items()
+        if rule.line.pump in names
+        and rule.line.purpose == "correction"
+        and not is_over(
+            rule.line,
+            day_in(moment.machine.tanks[rule.line.tank].zone, moment.now.utc),
         )
+    ]
 
 
 def _drift(moment: Moment, name: str, pumps: list[Pump]) -> Iterator[Condition]:
