@@ -8,6 +8,7 @@ import pytest
 from demo.reef.relay import BETWEEN_MS, FAULTS, LATE_MS, Fault
 from slackwater.facts.messages import Beat, RelayTrouble, Result
 from slackwater.facts.relays import EXECUTIONS, PULSES_A_DAY, REST_S
+from slackwater.facts.sight import Sight, see
 from slackwater.pump.relay import CONFIRM_S, OFF_AGAIN_S, Post, Said
 from tests.pump.relays import BOOT, CEILING_MS, DAY_S, NODE, RELAY, Scene, scene
 
@@ -203,6 +204,50 @@ def test_a_pulse_that_comes_twice_is_cut_and_counted() -> None:
     on_ms = here.device.on_ms(here.now_ms)
     assert 2_000 <= on_ms <= 2 * 2_000
     assert on_ms // 2 <= here.results()[-1].ul
+
+
+@pytest.mark.parametrize("earlier_ul", [0, 3_000])
+def test_what_flows_after_a_pulse_that_nobody_saw_is_counted_to_it(
+    earlier_ul: int,
+) -> None:
+    """As asked and what it was on for, whatever a pulse before it gave."""
+    here = scene()
+    if earlier_ul:
+        here.pulse(ul=earlier_ul, ms=2 * earlier_ul)
+        here.wait(60_000)
+    here.pulse(ul=1_000, ms=2_000)
+    pulse = here.head._pulse  # noqa: SLF001  # as if the word "on" had been lost
+    assert pulse is not None
+    pulse.seen_on = False
+    end_s = pulse.over_s + 0.1
+    said = here.head.hear(is_on=False, now_s=end_s)
+    assert [] == [one for one in said if isinstance(one, Result)]
+    here.head.hear(is_on=True, now_s=end_s + 5)
+    said = here.head.hear(is_on=False, now_s=end_s + 6)
+    (result,) = [one for one in said if isinstance(one, Result)]
+    (beat,) = [one for one in said if isinstance(one, Beat)]
+    last = beat.channels["a"].last
+    assert last is not None
+    assert (pulse.command.attempt, 1_500, "fault") == (
+        result.id,
+        result.ul,
+        result.reason,
+    )
+    assert (result.id, 1_500, 3_000) == (last.id, last.ul, last.ran_ms)
+    assert earlier_ul + 1_500 == beat.channels["a"].odo_ul
+
+
+def test_h27_what_was_heard_before_the_last_beat_contradicts_nothing() -> None:
+    """The word "off" lay in the mailbox while time alone led to a beat."""
+    here = scene()
+    here.pulse(ms=5_500)
+    sight, due_s = Sight(started_boot_s=0.0), here.now_ms / 1000 + 5.6
+    for one in [*here.head.due(due_s), *here.head.hear(is_on=False, now_s=due_s - 0.1)]:
+        if isinstance(one, Beat):
+            see(sight, one)
+    seen = sight.nodes["plug"]
+    assert (2, None) == (seen.beats, seen.contradiction)
+    assert 1_000 == seen.beat.channels["a"].odo_ul
 
 
 def test_a_relay_that_stays_on_by_itself_is_told_off_again_and_again() -> None:

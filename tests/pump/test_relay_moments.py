@@ -377,10 +377,12 @@ def test_on_before_any_pulse_belongs_to_none() -> None:
     assert 0 == channel([beat]).odo_ul
 
 
-def test_on_after_a_pulse_that_nobody_saw_raises_none() -> None:
-    """That one was settled as lost, as asked."""
+def test_on_after_a_pulse_that_nobody_saw_raises_what_was_asked() -> None:
+    """That one was settled as lost, as asked; what flowed then comes on top."""
     here = pulsing(seen=False)
     here.hear(is_on=False, now_s=OVER_S)
     here.hear(is_on=True, now_s=NOW_S + 10)
-    (beat,) = here.hear(is_on=False, now_s=NOW_S + 13)
-    assert (1000, None) == (channel([beat]).odo_ul, channel([beat]).last)
+    ended, beat = here.hear(is_on=False, now_s=NOW_S + 13)
+    assert isinstance(ended, Result)
+    assert (2500, "fault") == (ended.ul, ended.reason)
+    assert 2500 == channel([beat]).odo_ul

@@ -86,6 +86,7 @@ class RelayHead:
     n: int = 0
     fence: int = 0
     _seq: int = 0
+    _told_up: int = 0
     _odo_ul: int = 0
     _odo_ms: int = 0
     _is_on: bool | None = None
@@ -207,9 +208,10 @@ class RelayHead:
 
     def _counted(self, stray_s: float, now_s: float) -> list[Said]:
         """A second execution raises what the last pulse is known to have given."""
-        pulse, last = self._before, self._last
-        if pulse is None or last is None:
+        pulse = self._before
+        if pulse is None:
             return []
+        last = self._last_of(pulse)
         more_ul = pulse.flowed_ul(stray_s)
         more_ms = round(stray_s * MS_PER_S)
         self._odo_ul += more_ul
@@ -222,6 +224,15 @@ class RelayHead:
             cal=last.cal,
         )
         return [self._ended(pulse, self._last, now_s)]
+
+    def _last_of(self, pulse: _Pulse) -> LastRun:
+        """What that pulse gave as far as it is known: as asked where nobody saw it."""
+        asked, known = pulse.command, self._last
+        if known is not None and known.id == asked.attempt:
+            return known
+        return LastRun(
+            id=asked.attempt, ul=asked.ul, ran_ms=asked.ms, reason="", cal=asked.cal
+        )
 
     def _end(self, pulse: _Pulse, now_s: float) -> list[Said]:
         """It was seen off: what flowed, and how it ended, or that nobody saw it."""
@@ -296,6 +307,9 @@ class RelayHead:
     def _beat(self, now_s: float) -> Beat:
         self._beat_s = now_s
         self._seq += 1
+        # What was heard may be older than the beat before, told as time passed; it
+        # knows more all the same, and a node whose time goes back is not believed.
+        self._told_up = max(self._up_ms(now_s), self._told_up + 1)
         shown = Channel(
             n=self.n,
             state=self._state(now_s),
@@ -307,7 +321,7 @@ class RelayHead:
         return Beat(
             node=self.node.id,
             boot=self.boot,
-            up=self._up_ms(now_s),
+            up=self._told_up,
             seq=self._seq,
             hold=False,
             fence=self.fence,
