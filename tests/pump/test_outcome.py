@@ -149,6 +149,18 @@ def test_a_beat_settles_by_boot_number_and_deadline(
     assert expected == kinds(list(settle_by_beat(opened(), heard, LATER)))
 
 
+@pytest.mark.parametrize(
+    ("passed_ms", "expected"), [(8080, []), (8081, ["dose_voided"])]
+)
+def test_h27_nothing_is_proven_before_the_deadline_by_our_own_clock(
+    passed_ms: int, expected: list[str]
+) -> None:
+    """It is 9.5 s, at a clock slow by 0.2 %, less 1.4 s of the cut: 8081 ms."""
+    stamp: Stamp = {**LATER, "proven_ms": 1000 + passed_ms}
+    heard = beat(4, up=10**9)
+    assert expected == kinds(list(settle_by_beat(opened(), heard, stamp)))
+
+
 def test_h18_a_lost_result_is_learned_from_the_last_run_of_a_beat() -> None:
     """The amount comes from `last` when it speaks of this very run."""
     last = LastRun(id=ATTEMPT, ul=1990, ran_ms=1204, reason="complete", cal="77aa01cf")

@@ -264,6 +264,8 @@ def lie_of(wire: Wire) -> Beat:
 def test_h27_a_beat_that_contradicts_itself_gives_no_charge_back() -> None:
     """Nor does one heard with it, nor any later one before a person has looked."""
     true, lied, both, later = (lost_command() for _ in range(4))
+    for wire in (true, lied, both):
+        wire.utc += EVERY
     true.hears(worn(true.beat_of(MINE, up=60_000 + true.beat_of(MINE).up)))
     assert ["dose_voided"] == settled(true)
     lied.hears(lie_of(lied))
@@ -278,6 +280,17 @@ def test_h27_a_beat_that_contradicts_itself_gives_no_charge_back() -> None:
     later.utc += timedelta(minutes=1)
     later.hears(worn(later.beat_of(MINE)))
     assert ["dose_sealed"] == settled(later)
+
+
+def test_h27_a_node_whose_clock_runs_ahead_proves_nothing_before_the_deadline() -> None:
+    """Its command may be under way, and run: so long the charge stays."""
+    wire = lost_command()
+    ahead = 60_000 + wire.beat_of(MINE).up
+    wire.hears(worn(wire.beat_of(MINE, up=ahead)))
+    assert [] == settled(wire)
+    assert 1 == len(wire.state.open)
+    wire.hears(worn(wire.beat_of(MINE, up=ahead + 5000)))
+    assert ["dose_voided"] == settled(wire)
 
 
 @pytest.mark.parametrize("change", [number_back, odometer_back])
@@ -314,6 +327,7 @@ def test_h12_a_late_copy_of_a_beat_is_no_lie() -> None:
 def test_h27_a_beat_heard_with_a_late_one_that_knows_more_is_doubted() -> None:
     """Its clock, which is ahead, says that a command under way never ran."""
     wire = lost_command()
+    wire.utc += EVERY
     ahead = odometer_back(worn(wire.beat_of(MINE, up=60_000 + wire.beat_of(MINE).up)))
     wire.sight.nodes.clear()
     wire.hears(ahead, worn(wire.beat_of(MINE)))

@@ -15,6 +15,7 @@ from slackwater.facts.events import (
     AnyEvent,
     ChargeRaised,
     DoseEnded,
+    DoseIntended,
     DoseRefusedByNode,
     DoseSealed,
     DoseTaken,
@@ -26,6 +27,7 @@ from slackwater.facts.making import maker
 from slackwater.facts.messages import Beat, Channel, Result
 from slackwater.facts.reasons import Code, Reason, because
 from slackwater.facts.state import ClosedDose, OpenDose, State
+from slackwater.pump.command import NODE_CLOCK
 
 # A pump may differ by a tenth, and by 100 µL, before it counts as short or over.
 TENTH = 10
@@ -128,7 +130,7 @@ def _one_by_beat(
         yield _sealed(attempt, stamp, because(Code.NODE_SETTLING, boot=beat.boot))
     elif channel is None or channel.n <= command.n:
         # Until the deadline has passed it may be a late copy of an earlier beat.
-        if beat.up > command.until_up:
+        if beat.up > command.until_up and _has_passed(known.intent, stamp):
             yield from _not_moved(known, beat, channel, stamp)
     elif channel.state == "running" and channel.n == command.n + 1:
         yield from _still_running(state, known, beat, stamp)
@@ -138,6 +140,17 @@ def _one_by_beat(
         drawn_ul = channel.odo_ul - known.intent.odo_ul
         alone = channel.n == command.n + 1 and drawn_ul >= 0
         yield from _lost(state, known, drawn_ul if alone else None, stamp)
+
+
+def _has_passed(intent: DoseIntended, stamp: Stamp) -> bool:
+    """Whether the deadline of a command has passed by our own clock as well.
+
+    A node whose uptime runs ahead would else prove that nothing ran and nothing can,
+    while its command is still under way.
+    """
+    longest_ms = intent.flow_end_ms - intent.proven_ms
+    deadline_ms = int(longest_ms * NODE_CLOCK) - intent.command.cut_ms
+    return stamp["proven_ms"] - intent.proven_ms >= deadline_ms
 
 
 def _still_running(
