@@ -9,17 +9,18 @@ Source: mass balance in one box with a steady uptake, which is the quicker way d
 (an uptake that sinks with the level gives more time).
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from slackwater.alarms.conditions import Condition
 from slackwater.facts.alarms import Priority
 from slackwater.facts.charging import hour_of
+from slackwater.facts.messages import Reading
 from slackwater.facts.plan import PlanLine
 from slackwater.facts.rolling import DAY_MS
-from slackwater.facts.tank import AlkalinityGuard, Tank
-from slackwater.gate.alkalinity import alkalinity_probes
+from slackwater.facts.tank import AlkalinityGuard, Probe, Tank
+from slackwater.gate.alkalinity import alkalinity_probes, equal_run, frozen
 from slackwater.gate.moment import ALKALINITY, Moment, daily_of
 from slackwater.planning.stretches import day_in, gives, is_over, stretches
 from slackwater.water.parameters import concentration, parameter_named
@@ -51,7 +52,7 @@ def level_now(moment: Moment, tank: Tank, begun: Level | None = None) -> float |
 
     `begun` is where a fault began, for a tank that nobody has measured since.
     """
-    known = measured(moment, tank)
+    known = _newest(moment, tank, _believed)
     if known is None or (begun is not None and known.at < begun.at):
         known = begun or known
     if known is None:
@@ -61,10 +62,30 @@ def level_now(moment: Moment, tank: Tank, begun: Level | None = None) -> float |
 
 def measured(moment: Moment, tank: Tank) -> Level | None:
     """The newest reading or test of the last two days, as it was."""
+    return _newest(moment, tank, _shown)
+
+
+def _shown(_probe: Probe, series: Sequence[Reading]) -> Reading:
+    """What a probe shows, whatever that is worth."""
+    return series[-1]
+
+
+def _believed(probe: Probe, series: Sequence[Reading]) -> Reading:
+    """The last that tells of the water; the first of all that are the same for long."""
+    if frozen(probe, series) is None:
+        return series[-1]
+    return series[len(series) - equal_run(probe, series)]
+
+
+def _newest(
+    moment: Moment, tank: Tank, said: Callable[[Probe, Sequence[Reading]], Reading]
+) -> Level | None:
+    """The newest of the last two days: what is said of each probe, and a test."""
     found = [
-        Level(value=series[-1].value, at=series[-1].at, source=probe.id)
+        Level(value=one.value, at=one.at, source=probe.id)
         for probe in alkalinity_probes(moment, tank.id)
         if (series := moment.sight.readings.get(probe.id))
+        for one in [said(probe, series)]
     ]
     test = moment.state.levels.get(f"{tank.id}/{ALKALINITY}")
     if test is not None and not test.censored:
