@@ -109,6 +109,23 @@ def test_a_level_from_before_the_last_dose_is_refused(stage: Stage) -> None:
     )
 
 
+@pytest.mark.parametrize("words", [("refill", "carbonate"), ("level", "carbonate")])
+def test_h58_a_level_from_before_the_last_fill_is_refused(
+    stage: Stage, words: tuple[str, ...]
+) -> None:
+    """It was read of what was in it then; the books stay as they are."""
+    before = stage.stamp()["at"] - timedelta(hours=1)
+    told = stage.run(*words, *(("4.9 L",) if words[0] == "level" else ()))
+    assert 0 == told.code
+    books = stage.folded().fills["carbonate"]
+    late = ("level", "carbonate", "0.4 L", "--at", before.isoformat("T", "seconds"))
+    told = stage.run(*late, "--json")
+    assert (2, ["--at"]) == (told.code, [error["where"] for error in told.errors])
+    assert "filled or read since" in told.errors[0]["what"]
+    assert books == stage.folded().fills["carbonate"]
+    assert {} == stage.folded().intervals
+
+
 def test_h22_a_bottle_that_emptied_itself_is_told_at_once(stage: Stage) -> None:
     """Half a litre went with nothing dosed; a fill that is told ends it."""
     stage.run("refill", "carbonate")

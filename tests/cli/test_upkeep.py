@@ -122,6 +122,23 @@ def test_h56_all_pumps_of_one_bottle_stand_still_and_are_filled(tmp_path: Path) 
     assert ("carbonate", ("calcium", "carbonate")) == (moved.reservoir, moved.pumps)
 
 
+@pytest.mark.parametrize(
+    ("begun", "ended"), [("swap-tube", "move-bottle"), ("move-bottle", "swap-tube")]
+)
+def test_h56_the_end_of_one_work_ends_no_other(
+    stage: Stage, begun: str, ended: str
+) -> None:
+    """A bottle is put back while hands are at the tube: the pump stands still."""
+    for name in (begun, ended):
+        assert 0 == stage.run(name, "carbonate", *BY).code
+    assert 0 == stage.run(ended, "carbonate", "--done", *BY).code
+    (left,) = stage.folded().holds.values()
+    assert "pump/carbonate" == left.scope
+    assert begun in left.hold_id
+    assert 0 == stage.run(begun, "carbonate", "--done", *BY).code
+    assert {} == stage.folded().holds
+
+
 def test_before_pumps_are_enabled_a_tube_is_swapped_and_nothing_runs(
     tmp_path: Path,
 ) -> None:

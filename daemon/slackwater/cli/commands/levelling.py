@@ -1,8 +1,8 @@
 """`level`: how much a reservoir holds, as somebody read it.
 
 Floor 8. One subject: measured levels. Laws here: a level counts from the moment it was
-read, so none is taken of a time since which its pumps ran; more than was ever filled in
-is a fill that nobody told, and is refused.
+read, so none is taken of a time since which its pumps ran or it was filled; more than
+was ever filled in is a fill that nobody told, and is refused.
 """
 
 from collections.abc import Sequence
@@ -15,6 +15,7 @@ from slackwater.cli.document import Answer
 from slackwater.cli.missing import missing_fields, missing_of, missing_words
 from slackwater.cli.moments import Wall, typed_moment
 from slackwater.cli.opening import local_user, only, write
+from slackwater.cli.render import local
 from slackwater.cli.shell import Shell, verb
 from slackwater.cli.typed import WORD_AT_MOST, typed_text, typed_ul
 from slackwater.errors import Finding, InputError
@@ -89,6 +90,7 @@ def level(shell: Shell, reservoir: str, volume: str, **asked: Unpack[Asked]) -> 
             note=note,
         )
         _refuse_run_since(state, measured)
+        _refuse_told_since(state, measured, zone_of(machine, name))
         return [measured]
 
     state, events = write(shell.state, decide)
@@ -174,5 +176,24 @@ def _refuse_run_since(state: State, measured: LevelMeasured) -> None:
                 where="--at",
                 expected="a level read after the last dose",
                 do="Nothing was written; read it again between two doses.",
+            )
+        )
+
+
+def _refuse_told_since(state: State, measured: LevelMeasured, zone: str) -> None:
+    """Refuse a level of a time since which a fill, or another level, was told.
+
+    What a clock that was wrong dated ahead of now tells nothing here.
+    """
+    fill = state.fills.get(measured.reservoir)
+    since = None if fill is None else fill.since
+    if since is not None and measured.measured_at < since <= measured.at:
+        raise InputError(
+            Finding(
+                what=f"{measured.reservoir} was filled or read since then, at "
+                f"{local(since, zone)}",
+                where="--at",
+                expected="a level read after the last fill and the last level",
+                do="Nothing was written; read it again, as it is now.",
             )
         )

@@ -178,7 +178,7 @@ def _begun(stamp: Stamp, work: Work, minutes: int) -> Iterator[AnyEvent]:
     for pump in work.pumps:
         yield HoldRaised(
             **stamp,
-            hold_id=_hold_id(pump),
+            hold_id=_hold_id(work, pump),
             scope=f"pump/{pump}",
             reason=because(Code.PAUSE),
             latched=False,
@@ -193,9 +193,10 @@ def _ended(
 ) -> Iterator[AnyEvent]:
     """The pause ends, the work is on record, and each hose is filled if asked for."""
     for pump in work.pumps:
-        if _hold_id(pump) in state.holds:
+        hold_id = _hold_id(work, pump)
+        if hold_id in state.holds:
             yield HoldReleased(
-                **stamp, hold_id=_hold_id(pump), by=work.by, why=f"{work.verb}: done"
+                **stamp, hold_id=hold_id, by=work.by, why=f"{work.verb}: done"
             )
     yield work.written(stamp)
     for pump in () if asked["volume"] is None else work.pumps:
@@ -204,8 +205,9 @@ def _ended(
         yield wished(shell, state, stamp, wish)
 
 
-def _hold_id(pump: str) -> str:
-    return f"upkeep/{pump}"
+def _hold_id(work: Work, pump: str) -> str:
+    """Each work has a hold of its own: hands at a tube outlast a bottle's move."""
+    return f"{work.verb}/{pump}"
 
 
 def _paused(
