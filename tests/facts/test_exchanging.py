@@ -222,3 +222,62 @@ def test_a_level_that_is_finer_than_the_books_takes_their_place() -> None:
     assert 2 * ((20_000**2 + 5_000**2) / 3) ** 0.5 == pytest.approx(
         drain.within_ul, abs=1
     )
+
+
+def shot(pair: Pair, ul: int) -> None:
+    """A run of the drain into a cylinder, as a calibration makes it."""
+    intent = next(
+        one
+        for one in reversed(pair.events)
+        if isinstance(one, DoseIntended) and one.dose.pump == "out"
+    )
+    command = replace(intent.command, attempt="5" * 32, ul=ul)
+    made = replace(
+        intent,
+        dose=replace(intent.dose, id="shot-1", line="", volume_ul=ul),
+        dose_kind="calibrate",
+        command=command,
+        in_water=False,
+        exchange="",
+    )
+    fold(pair.state, made)
+    tell(pair, "ended", made, **ended(ul))
+
+
+def test_what_a_calibration_took_between_two_levels_proves_nothing() -> None:
+    """800 mL into a cylinder and poured back into the tank: nothing is off by it."""
+    pair = moved()
+    before = replace(account(pair).drain)
+    shot(pair, 800_000)
+    fold(pair.state, level(pair, "waste", 49 * LITRE_UL))
+    assert before == account(pair).drain
+    assert not mismatch_of(pair.state, "water", NET_UL).is_off
+
+
+def test_levels_before_and_after_a_calibration_leave_nothing_unproven() -> None:
+    """What was exchanged until the first of them is proven by it."""
+    pair = moved()
+    fold(pair.state, level(pair, "waste", 49 * LITRE_UL))
+    proven = replace(account(pair).drain)
+    shot(pair, 800_000)
+    fold(pair.state, level(pair, "waste", 49 * LITRE_UL))
+    assert (proven, 0) == (account(pair).drain, proven.unproven_ul)
+
+
+def test_a_late_report_of_more_is_not_counted_again_by_a_level() -> None:
+    """160 mL left and not 100, by a late report: the level shows the same 60 mL."""
+    pair, intent = halfway(at="drain")
+    tell(pair, "ended", intent, **ended(PORTION_UL))
+    tell(pair, "raised", intent, pump="out", charge_ul=160_000)
+    fold(pair.state, level(pair, "waste", 50 * LITRE_UL - 160_000))
+    drain = account(pair).drain
+    assert 160_000 == drain.moved_ul + drain.off_ul
+
+
+def test_a_fill_from_an_older_checkpoint_judges_as_it_did() -> None:
+    """It does not say what had been exchanged by then."""
+    pair = moved()
+    pair.state.fills["waste"].exchanged_ul = None
+    shot(pair, 800_000)
+    fold(pair.state, level(pair, "waste", 48_200_000))
+    assert (0, 0) == (account(pair).drain.off_ul, account(pair).drain.unproven_ul)

@@ -2,8 +2,9 @@
 
 Floor 2. One subject: the accounts of pairs. Laws here: what nobody can tell is owed
 to nobody and stops the pair; a level takes the place of what was believed only where it
-is the better witness or contradicts it; a person's release begins a new account, for
-then the tank was looked at.
+is the better witness or contradicts it, and only where all that moved was exchanged:
+what a calibration took may have been poured back; a person's release begins a new
+account, for then the tank was looked at.
 Source: limits that are merely stated are those of an even spread, an interval is twice
 the standard deviation (JCGM 100:2008, 4.3.7 and 6.2.1).
 """
@@ -17,7 +18,7 @@ from slackwater.facts.inventory import COVERAGE, EVEN
 from slackwater.facts.mismatch import believed_within_ul
 from slackwater.facts.now import Event
 from slackwater.facts.safeguards import LevelMeasured
-from slackwater.facts.state import Interval, State
+from slackwater.facts.state import Fill, Interval, State
 from slackwater.facts.storing import fold_level
 from slackwater.facts.waters import WaterChanged
 
@@ -121,8 +122,16 @@ def fold_level_of_pair(state: State, event: LevelMeasured) -> None:
         if since is None or (opened_at is not None and since < opened_at):
             continue
         for side in (account.drain, account.fill):
-            if side.pump in event.pumps:
-                _prove(state, side, state.intervals[event.reservoir][-1])
+            found = state.intervals[event.reservoir][-1]
+            if side.pump in event.pumps and _moved_alone(side, before, found):
+                _prove(state, side, found)
+
+
+def _moved_alone(side: Side, before: Fill | None, found: Interval) -> bool:
+    """Whether all that is believed to have moved since then was of the exchange."""
+    if before is None or before.exchanged_ul is None:
+        return True
+    return found.believed_ul == side.moved_ul - before.exchanged_ul.get(side.pump, 0)
 
 
 def _prove(state: State, side: Side, found: Interval) -> None:

@@ -102,6 +102,8 @@ class Fill:
     `drawn_ul` and `runs` are what each pump had drawn, and how often, until then.
     `mixed_at` is None where no fill was written down, `since` in an older checkpoint;
     `within_ul` is how far the content may be off; `levels` are tests of new water.
+    `exchanged_ul` is what pumps of exchanges had moved of the tank's water until then,
+    None in an older checkpoint.
     """
 
     content_ul: int
@@ -112,6 +114,7 @@ class Fill:
     within_ul: int = 0
     lot: str = ""
     levels: Mapping[str, float] = field(default_factory=dict)
+    exchanged_ul: dict[str, int] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -35,6 +35,7 @@ def fold_filled(state: State, event: ReservoirFilled) -> None:
         within_ul=event.content_ul * FILL_WITHIN_PERCENT // 100,
         lot=event.lot,
         levels=event.levels,
+        exchanged_ul=_exchanged(state),
     )
 
 
@@ -54,7 +55,15 @@ def fold_level(state: State, event: LevelMeasured) -> None:
         within_ul=event.within_ul,
         lot="" if before is None else before.lot,
         levels={} if before is None else before.levels,
+        exchanged_ul=_exchanged(state),
     )
+
+
+def _exchanged(state: State) -> dict[str, int]:
+    """What each pump of an exchange moved in its account, as far as it ever ran."""
+    accounts = state.exchanges.values()
+    sides = [side for one in accounts for side in (one.drain, one.fill)]
+    return {side.pump: side.moved_ul for side in sides if side.pump}
 
 
 def _between(state: State, before: Fill, event: LevelMeasured) -> Interval:
