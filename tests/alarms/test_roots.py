@@ -157,6 +157,7 @@ ELSEWHERE = {
     Cause.PROBE_MISSING: "test_a_probe_that_never_spoke_is_missing",
     Cause.PROBES_CONTRADICT: "test_two_probes_that_contradict_are_one_alarm",
     Cause.INPUT_SPOILED: "test_inputs: a house that has switches",
+    Cause.DOSES_UNSEEN: "test_unseen: three doses take half a day",
     Cause.RELAY_CHECK_ENDING: "test_relays: a house whose pumps hang on a relay",
     Cause.UPTAKE_FELL: "test_uptake: an assessment finds it",
     Cause.CONTAMINANT: "test_uptake: an assessment finds it",

@@ -1,4 +1,4 @@
-"""The rows of pumps that drift and of bottles.
+"""The rows of pumps that nobody sees run or that drift, and of bottles.
 
 Floor 4. One subject: what stands behind a dose, as rows of the table of alarms. Laws
 here: those of `alarms.rows`.
@@ -11,6 +11,14 @@ from slackwater.facts.alarms import Cause
 from slackwater.facts.reasons import Code
 
 BOTTLES: Mapping[Cause, Row] = {
+    Cause.DOSES_UNSEEN: Row(
+        sentence="Several doses in a row were sent to a pump, and none was seen to "
+        "end; what flowed is not known.",
+        action="Look at the node's power and at what it refuses (`slackwater ledger`), "
+        "and at the broker's rights for commands; test alkalinity.",
+        hides=FOLLOWS,
+        least="soon",
+    ),
     Cause.PUMP_DRIFTS: Row(
         sentence="A pump drifts: its bottle loses more or less than is believed.",
         action="Measure the pump again: `slackwater calibrate`.",

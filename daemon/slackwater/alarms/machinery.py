@@ -27,6 +27,8 @@ from slackwater.gate.moment import Moment
 UNSEEN = ("", "")
 # What was asked from afar, and may not be, is told for so long after the last time.
 REMEMBERED_S = 600.0
+# A node may reboot now and then, and a message be lost. Common practice, no source.
+UNSEEN_TIMES = 3
 # A broker that restarts is back long before. Common practice, no source.
 LASTING = timedelta(hours=1)
 
@@ -42,6 +44,19 @@ def machinery(moment: Moment) -> Iterator[Condition]:
         by_node.setdefault(pump.node, []).append(pump)
     for node, pumps in sorted(by_node.items()):
         yield from _node(moment, node, pumps)
+        yield from _unseen(moment, pumps)
+
+
+def _unseen(moment: Moment, pumps: list[Pump]) -> Iterator[Condition]:
+    """Pumps of which some doses in a row were sent, and none was seen to end.
+
+    Where nobody knows what flowed the books believe that all of it did.
+    """
+    for pump in pumps:
+        doses = moment.state.unseen.get(pump.id, 0)
+        if doses >= UNSEEN_TIMES:
+            what = (Cause.DOSES_UNSEEN, pump.id)
+            yield of_pumps(moment, what, [pump], doses=doses)
 
 
 def _clock(moment: Moment) -> Iterator[Condition]:

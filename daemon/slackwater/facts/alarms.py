@@ -59,6 +59,7 @@ class Cause(StrEnum):
     OVERREACH = "overreach"
     OVER_DELIVERED = "over-delivered"
     SHORT_DELIVERED = "short-delivered"
+    DOSES_UNSEEN = "doses-unseen"
     PUMP_CHANGED = "pump-changed"
     CALIBRATION_CHANGED = "calibration-changed"
     CALIBRATION_DUE = "calibration-due"

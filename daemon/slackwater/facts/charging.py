@@ -239,6 +239,8 @@ def fold_ended(state: State, event: DoseEnded) -> None:
         flow.end_ms = event.proven_ms
     if event.believed_ul != closed.asked_ul:
         state.drawn_ul[pump] += event.believed_ul - closed.asked_ul
+    if event.source != "asked" and pump in state.unseen:
+        del state.unseen[pump]
     # A run that was stopped on purpose, or that nobody saw, tells nothing of the pump.
     if event.how == "stopped" or event.source == "asked":
         return
@@ -256,6 +258,7 @@ def fold_sealed(state: State, event: DoseSealed) -> None:
     asked_ul = known.intent.command.ul
     close_dose(state, event.attempt, event, asked_ul, asked_ul)
     wear(state, known.intent.dose.pump, known.intent.command.ms)
+    _not_seen(state, known.intent.dose.pump)
     state.closed[event.attempt].sealed = True
 
 
@@ -271,6 +274,7 @@ def fold_voided(state: State, event: DoseVoided) -> None:
     state.drawn_ul[pump] -= intent.command.ul
     state.runs[pump] = state.runs.get(pump, 1) - 1
     state.wanting[intent.dose.tank] = event.proven_ms
+    _not_seen(state, pump)
     if not intent.in_water:
         _take_back(state, f"{intent.dose_kind}/{pump}", attempt, intent.local_day)
         return
@@ -280,6 +284,10 @@ def fold_voided(state: State, event: DoseVoided) -> None:
     for parameter in intent.effects:
         key = f"effect/{intent.dose.tank}/{parameter}"
         _take_back(state, key, attempt, intent.local_day)
+
+
+def _not_seen(state: State, pump: str) -> None:
+    state.unseen[pump] = state.unseen.get(pump, 0) + 1
 
 
 def fold_charge_raised(state: State, event: ChargeRaised) -> None:

@@ -201,7 +201,8 @@ class State:
     ledger put back no longer tells of;
     `strengths` what a pump's solution adds, as far as it gave any. `commanded` is by
     `NODE/CHANNEL`. `entered` are tests told from afar that nobody has confirmed, by
-    their id: no level counts them.
+    their id: no level counts them. `unseen` counts the doses of a pump in a row that
+    were sent and that nobody saw end; absent where the newest was seen.
     `exchanges` are the accounts of pairs of pumps, by pair. `again` are the stretches
     of time that come again, `due_until` the latest due time of all that was decided,
     and `not_given` those of `used` of which no water knows.
@@ -243,6 +244,7 @@ class State:
     held: dict[str, DoseHeld] = field(default_factory=dict)
     skipped: dict[str, str] = field(default_factory=dict)
     short_streak: dict[str, int] = field(default_factory=dict)
+    unseen: dict[str, int] = field(default_factory=dict)
     drawn_ul: dict[str, int] = field(default_factory=dict)
     runs: dict[str, int] = field(default_factory=dict)
     intervals: dict[str, list[Interval]] = field(default_factory=dict)
