@@ -2,6 +2,8 @@
 
 from dataclasses import replace
 
+import pytest
+
 from slackwater.facts.alarms import AlarmChanged, AlarmRaised, Cause
 from slackwater.facts.events import ResumeBegan
 from slackwater.facts.plan import Plan
@@ -211,3 +213,40 @@ def test_missed_alkalinity_says_how_long_there_is() -> None:
     again = live(desk, 20, alkalinity=0.0)
     assert MISSED in again
     assert "urgent" == desk.moment.state.alarms[MISSED].raised.priority
+
+
+@pytest.mark.parametrize("strikes", ["link", "probe"])
+def test_what_took_alkalinity_hides_a_fall_for_a_day_after_it(strikes: str) -> None:
+    """All doses, or the part above the base: the water comes down because of it."""
+    desk = desk_of(probed(), reads=TARGET)
+    desk.look_on(HOUR_S, every_s=60)
+    if strikes == "link":
+        desk.moment.sight.actuate_up = False
+    else:
+        desk.reads = None
+    desk.look_on(HOUR_S, every_s=60)
+    desk.moment.sight.actuate_up, desk.reads = True, TARGET
+    desk.look_on(1800, every_s=60)
+    desk.reads = TARGET - 1.0
+    told = names(desk.look_on(3 * HOUR_S, every_s=60))
+    assert "alkalinity-fall.reef" not in told
+    assert "alkalinity-low.reef" not in told
+
+
+def test_what_ended_at_another_tank_explains_nothing_here() -> None:
+    """Each tank has its own books."""
+    desk = desk_of(machine())
+    live(desk, 26)
+    elsewhere = AlarmRaised(
+        **desk.stamp,
+        alarm="node-absent.attic",
+        cause=Cause.NODE_ABSENT,
+        about="attic",
+        priority="soon",
+        tanks=("bay",),
+        stops=("bay/carbonate", "reef/carbonate"),
+    )
+    desk.fold(elsewhere)
+    over = AlarmChanged(**desk.stamp, alarm="node-absent.attic", to="returned")
+    desk.fold(over)
+    assert MISSED in live(desk, 12, alkalinity=0.0)
