@@ -150,3 +150,22 @@ def test_a_tank_the_assessment_cannot_read_is_left_out(stage: Stage) -> None:
         before = len(stage.events())
         assess_uptake(rig)
     assert before == len(stage.events())
+
+
+def test_the_daily_look_is_written_though_somebody_else_was_first(stage: Stage) -> None:
+    """The next one comes a day later: it is written on the news."""
+    fell = AlarmRaised(
+        **stage.stamp(),
+        alarm="uptake-fell.reef",
+        cause=Cause.UPTAKE_FELL,
+        about="reef",
+        priority="soon",
+        tanks=("reef",),
+    )
+    stage.append(fell)
+    with closing(Memory(stage.state, "live")) as memory:
+        memory.open()
+        # While the daemon assesses, a person writes something down.
+        stage.append(held(State(), stage.stamp()))
+        assess_uptake(rig_of(stage, memory))
+    assert "returned" == stage.folded().alarms["uptake-fell.reef"].word

@@ -5,7 +5,7 @@ dose, and telling never waits; an alarm is told after its entry is durable; whoe
 looks at the wire sees what stands, and nothing that is over.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 
 import structlog
 from structlog.typing import FilteringBoundLogger
@@ -14,6 +14,7 @@ from slackwater.alarms.judging import judge
 from slackwater.alarms.rows import ROWS
 from slackwater.alarms.uptake import uptake_alarms
 from slackwater.alarms.words import Spoken, ended, spoken, summary
+from slackwater.assessment.records import Assessment
 from slackwater.errors import LedgerError, SlackwaterError
 from slackwater.facts.alarms import AlarmChanged, AlarmEvent, Cause
 from slackwater.facts.messages import Tell
@@ -21,7 +22,7 @@ from slackwater.facts.now import proven_ms
 from slackwater.pump.outcome import Stamp
 from slackwater.service import logs
 from slackwater.service.assessing import LookBack, assessed
-from slackwater.service.loop import write
+from slackwater.service.loop import take_news, write
 from slackwater.service.showing import show_alarms
 from slackwater.service.telling import tells
 from slackwater.service.wiring import Rig
@@ -59,20 +60,21 @@ def look(rig: Rig) -> None:
     show_alarms(rig)
 
 
-def keep_and_tell(rig: Rig, events: Iterable[AlarmEvent]) -> None:
+def keep_and_tell(rig: Rig, events: Iterable[AlarmEvent]) -> bool:
     """Write entries of alarms and tell them; nothing is told that is not written.
 
-    Where somebody else was first, the next look decides anew.
+    False where somebody else was first: the next look decides anew.
     """
     made = list(events)
     if made and not write(rig, made):
         rig.lookout.at_s = None
-        return
+        return False
     for event in made:
         if isinstance(event, AlarmChanged):
             _speak(rig, event)
     for tell in tells(made, rig.setup.machine):
         rig.observe.tell(tell)
+    return True
 
 
 def _speak(rig: Rig, event: AlarmChanged) -> None:
@@ -150,11 +152,18 @@ def assess_uptake(rig: Rig) -> None:
     Raises: the ledger errors.
     """
     survey(rig)
-    now, state = rig.clock.now(), rig.memory.state
     for _, made in sorted(rig.assessments.items()):
-        stamp: Stamp = {
-            "at": now.utc,
-            "boot_s": now.boot_s,
-            "proven_ms": 0 if state.mark is None else proven_ms(state.mark, now),
-        }
-        keep_and_tell(rig, uptake_alarms(made, state, stamp, "daemon"))
+        # The next one is made a day later: what others wrote meanwhile is read first.
+        while not keep_and_tell(rig, _found(rig, made)):
+            take_news(rig)
+
+
+def _found(rig: Rig, made: Assessment) -> Iterator[AlarmEvent]:
+    """What follows from an assessment, by what stands now."""
+    now, state = rig.clock.now(), rig.memory.state
+    stamp: Stamp = {
+        "at": now.utc,
+        "boot_s": now.boot_s,
+        "proven_ms": 0 if state.mark is None else proven_ms(state.mark, now),
+    }
+    return uptake_alarms(made, state, stamp, "daemon")
