@@ -80,7 +80,8 @@ session = Session("node-shelf", (PLACE + "/state", b'{"state":"offline","v":1}')
 uptime = Uptime(time.ticks_ms, 1 << 30)  # type: ignore[attr-defined]  # of the device
 board = Board(node, outputs, uptime, session, connect)
 board.login = LOGIN
-board.inputs = {"leak": lambda: leak.value() == 0}
+# Closed to ground when dry: water opens it, and so does a wire that came off.
+board.inputs = {"leak": lambda: leak.value() == 1}
 watchdog = machine.WDT(timeout=WATCHDOG_MS)
 while True:
     board.step()
