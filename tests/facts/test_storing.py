@@ -5,10 +5,12 @@ from datetime import timedelta
 
 import pytest
 
+from slackwater.facts.events import DoseSealed
 from slackwater.facts.inventory import Stock, left_ul, rate_sd, stock
+from slackwater.facts.reasons import Code, because
 from slackwater.facts.state import Interval
 from slackwater.facts.storing import INTERVALS_KEPT
-from tests.facts.diary import HOUR, Diary, attempt, begun, calibrated
+from tests.facts.diary import HOUR, Diary, attempt, begun, calibrated, due, shot
 from tests.facts.safeguards import filled, levelled
 from tests.gate.scene import machine
 
@@ -128,3 +130,26 @@ def test_a_stock_is_never_below_nothing() -> None:
     assert attempt(1) in diary.state.open
     found = stock(used, diary.state, "one")
     assert (0, 0) == (found.left_ul, found.low_ul)
+
+
+@pytest.mark.parametrize("how", ["ended", "less", "voided", "sealed"])
+def test_h56_a_rinse_is_charged_and_leaves_its_bottle_as_it_was(how: str) -> None:
+    """Its inlet stands in clean water; what comes of it makes no difference."""
+    diary = begun()
+    diary.intend(1)
+    diary.end(1, 2000)
+    state = diary.state
+    books = dict(state.drawn_ul), dict(state.runs)
+    diary.write(replace(shot(diary, due(2).id), purpose="manual", rinses=True))
+    diary.intend(2, ul=1000)
+    assert 3000 == state.charges["pump/carbonate"].total
+    if how == "voided":
+        diary.void(2)
+    elif how == "sealed":
+        reasons = (because(Code.NODE_SILENT),)
+        diary.write(DoseSealed(**diary.stamp, attempt=attempt(2), reasons=reasons))
+    else:
+        diary.end(2, 400 if how == "less" else 1000, charge_ul=1000)
+    charged_ul = 2000 if how == "voided" else 3000
+    assert charged_ul == state.charges["pump/carbonate"].total
+    assert books == (state.drawn_ul, state.runs)

@@ -36,6 +36,8 @@ REQUEST_LASTS = timedelta(minutes=30)
 BOUNCES_MS = 10_000
 # The verbs that fill or rinse a hose: two of them are two wishes.
 FILLS = ("prime", "flush", "swap-tube", "move-bottle")
+# The one of them for which the hose's inlet is put into clean water.
+RINSES = "flush"
 # The ceilings of a run, as slackwater.toml calls them, and where the pump has them.
 CEILINGS = {
     "most_by_hand": "per_hand_ul",
@@ -46,7 +48,10 @@ CEILINGS = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wish:
-    """One run that a person asks for; `ceilings` are those it is held against."""
+    """One run that a person asks for; `ceilings` are those it is held against.
+
+    One that `rinses` draws clean water and leaves its bottle as it is.
+    """
 
     verb: str
     pump: str
@@ -55,6 +60,7 @@ class Wish:
     why: str
     by: str
     ceilings: tuple[str, ...]
+    rinses: bool = False
 
 
 def filling(words: tuple[str, str, str], by: str, *, outlet_out: bool) -> Wish:
@@ -72,6 +78,7 @@ def filling(words: tuple[str, str, str], by: str, *, outlet_out: bool) -> Wish:
         why=_fill_words(verb, out=outlet_out),
         by=by,
         ceilings=("most_per_priming",) if outlet_out else in_water,
+        rinses=verb == RINSES,
     )
 
 
@@ -134,6 +141,7 @@ def wished(shell: Shell, state: State, stamp: Stamp, wish: Wish) -> ShotRequeste
         by=wish.by,
         purpose=wish.purpose,
         why=wish.why,
+        rinses=wish.rinses,
     )
     refuse_bounce(state, asked)
     return asked

@@ -145,12 +145,16 @@ def plan_for(
         rolling.add(at_ms, amount, tag)
 
 
-def fold_intended(state: State, event: DoseIntended) -> None:
-    """Charge an intent in full and remember when its last drop can flow."""
+def fold_intended(state: State, event: DoseIntended, *, rinses: bool = False) -> None:
+    """Charge an intent in full and remember when its last drop can flow.
+
+    One that `rinses` draws clean water and nothing of its bottle, whatever it counts
+    as in the water.
+    """
     dose, command, at_ms = event.dose, event.command, event.proven_ms
     pump, tank = dose.pump, dose.tank
     attempt, asked_ul = command.attempt, command.ul
-    state.open[attempt] = _open_dose(intent=event)
+    state.open[attempt] = _open_dose(intent=event, rinses=rinses)
     flow = state.flows.get(pump)
     if flow is None or flow.solution != event.solution or flow.tank != tank:
         if flow is not None:
@@ -159,8 +163,9 @@ def fold_intended(state: State, event: DoseIntended) -> None:
         flow = Flow(tank=tank, solution=event.solution, end_ms=0)
         state.flows[pump] = flow
     flow.end_ms = event.flow_end_ms
-    state.drawn_ul[pump] = state.drawn_ul.get(pump, 0) + asked_ul
-    state.runs[pump] = state.runs.get(pump, 0) + 1
+    if not rinses:
+        state.drawn_ul[pump] = state.drawn_ul.get(pump, 0) + asked_ul
+        state.runs[pump] = state.runs.get(pump, 0) + 1
     note_strength(state.strengths, event)
     state.commanded[f"{command.node}/{command.channel}"] = _commanded(
         boot=command.boot, n=command.n, fence=command.fence
@@ -237,7 +242,7 @@ def fold_ended(state: State, event: DoseEnded) -> None:
     wear(state, pump, event.ran_ms or known.intent.command.ms)
     if event.source != "asked" and event.proven_ms < flow.end_ms:
         flow.end_ms = event.proven_ms
-    if event.believed_ul != closed.asked_ul:
+    if event.believed_ul != closed.asked_ul and not known.rinses:
         state.drawn_ul[pump] += event.believed_ul - closed.asked_ul
     if event.source != "asked" and pump in state.unseen:
         del state.unseen[pump]
@@ -271,8 +276,9 @@ def fold_voided(state: State, event: DoseVoided) -> None:
     if intent.exchange:
         fold_exchange_voided(state, intent)
     attempt, pump = event.attempt, intent.dose.pump
-    state.drawn_ul[pump] -= intent.command.ul
-    state.runs[pump] = state.runs.get(pump, 1) - 1
+    if not known.rinses:
+        state.drawn_ul[pump] -= intent.command.ul
+        state.runs[pump] = state.runs.get(pump, 1) - 1
     state.wanting[intent.dose.tank] = event.proven_ms
     _not_seen(state, pump)
     if not intent.in_water:

@@ -255,7 +255,7 @@ class Calibrated(Event):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ShotRequested(Event):
-    """A local person asked for one run: out of the water, or a dose by hand."""
+    """A person here asks for one run; one that `rinses` draws nothing of its bottle."""
 
     kind: Literal["shot_requested"] = "shot_requested"
     request: str
@@ -265,6 +265,7 @@ class ShotRequested(Event):
     by: str
     purpose: Literal["calibrate", "prime", "manual"] = "calibrate"
     why: str = ""
+    rinses: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -253,9 +253,8 @@ def _intended(state: State, event: DoseIntended) -> None:
     state.decided_at = event.at
     _use(state, event.dose.id, event.dose.local_day)
     fold_due(state, event.dose)
-    if state.requests:
-        state.requests.pop(event.dose.id, None)
-    fold_intended(state, event)
+    asked = state.requests.pop(event.dose.id, None)
+    fold_intended(state, event, rinses=asked is not None and asked.rinses)
 
 
 def _use(state: State, dose_id: str, day: date) -> None:

@@ -39,11 +39,12 @@ Stage = Literal["shadow", "live"]
 
 @dataclass(slots=True, kw_only=True)
 class OpenDose:
-    """An intent that nobody has settled yet."""
+    """An intent that nobody has settled yet; one that `rinses` draws no solution."""
 
     intent: DoseIntended
     taken: bool = False
     refused_word: str = ""
+    rinses: bool = False
 
 
 @dataclass(slots=True, kw_only=True)

@@ -97,7 +97,8 @@ def flush(
     """Rinse the hose of a pump.
 
     It ends by itself and has a small ceiling of its own, most_per_priming. Unless the
-    outlet is out of the water it counts as a dose by hand, as if it were solution.
+    outlet is out of the water it counts as a dose by hand, as if it were solution; the
+    bottle is held to be as full as before, for its hose stood in clean water.
     """
     return _upkeep(shell, ("flush", pump, volume), by, outlet_out=outlet_out)
 
