@@ -75,7 +75,9 @@ class Bed(TypedDict):
     "'5 mL' --longest '20 s' --cut '25 s'. It runs the pump some sixty times for a "
     "moment, and starts long runs that it stops at once: water in the bottle, the "
     "outlet in a measuring cup, no tank. A node that was just switched on has no room "
-    "yet: wait an hour. It looks at no daemon's files and at no ledger.",
+    "yet: wait an hour. Switch it off and on afterwards, before a daemon hears it: the "
+    "bench used higher fences than a daemon has, which would take them for those of a "
+    "second one and hold everything. It looks at no daemon's files and at no ledger.",
 )
 @click.argument("node", required=False)
 @click.option(
