@@ -201,6 +201,40 @@ def test_volume_by_an_addition_comes_with_its_error() -> None:
     assert litres(told) == pytest.approx(200 / (1.7 * 0.356652), rel=0.001)
 
 
+def test_volume_by_an_addition_of_a_trace_is_in_its_own_unit() -> None:
+    """9 mg of iodine that lift 30 ug/L are 300 L, not 0.3 L."""
+    levels = ("--before", "30 ug/L", "--after", "60 ug/L", "--error", "3 ug/L")
+    for amount in ("9 mg", "9000 ug", "0.009 g"):
+        told = volume("--added", f"iodine {amount}", *levels)
+        assert litres(told) == pytest.approx(9000 / 30)
+
+
+def test_a_rise_of_a_trace_too_small_to_tell_is_told_in_micrograms() -> None:
+    """10 ug/L where a test is good to 3: five of them are 15, and 4.5 mg in 300 L."""
+    told = volume(
+        *("--added", "iodine 3 mg", "--before", "50 ug/L"),
+        *("--after", "60 ug/L", "--error", "3 ug/L"),
+    )
+    assert 2 == told.code
+    assert "about 4500 ug in all" in told.errors[0]["do"]
+
+
+@pytest.mark.parametrize(
+    ("parameter", "unit", "found"),
+    [("salinity", "PSU", "33"), ("carbon", "mmol/L", "1"), ("lead", "ug/L", "2")],
+)
+def test_what_nobody_adds_and_tests_shows_no_volume(
+    parameter: str, unit: str, found: str
+) -> None:
+    """Salinity has no amount, carbon no test, and a contaminant is never added."""
+    told = volume(
+        *("--added", f"{parameter} 400 mg", "--before", f"{found} {unit}"),
+        *("--after", f"35 {unit}", "--error", f"0.1 {unit}"),
+    )
+    assert 2 == told.code
+    assert "--added" == told.errors[0]["where"]
+
+
 def test_a_rise_too_small_to_tell_says_how_much_to_add() -> None:
     """Three errors are no rise."""
     told = volume(

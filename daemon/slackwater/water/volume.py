@@ -106,8 +106,8 @@ def net_volume_by_geometry(
 def net_volume_by_addition(added: float, rise: float, test_sd: float) -> NetVolume:
     """The volume in which an addition makes a rise.
 
-    Units: added in milli-units, rise and the error of one test per litre; what the tank
-    took up between the tests belongs to the rise.
+    Units: added in one unit, rise and the error of one test in it per litre; what the
+    tank took up between the tests belongs to the rise.
     Range: all above 0, a rise of five errors or more. Raises: OutOfRangeError outside.
     Source: V = n / dC, relative error sqrt(2) times the error over the rise.
     """
@@ -126,7 +126,7 @@ def net_volume_by_addition(added: float, rise: float, test_sd: float) -> NetVolu
 def addition_for(litres: float, test_sd: float) -> float:
     """The smallest addition that shows a volume.
 
-    Units: milli-units, for a test error per litre and a volume as it is believed.
+    Units: that of the error of a test, without the litre; a volume as it is believed.
     Range: both above 0. Raises: OutOfRangeError outside it.
     """
     above_zero("the volume", litres, "L")

@@ -6,6 +6,7 @@ something else is told so and stays as it is.
 """
 
 import re
+from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from math import inf
@@ -24,7 +25,7 @@ from slackwater.outside.settings import read_machine
 from slackwater.outside.settings.documents import MACHINE_FILE
 from slackwater.water.boxes import parse_boxes_ul
 from slackwater.water.levels import parse_difference, parse_level
-from slackwater.water.parameters import PARAMETERS, parameter_named
+from slackwater.water.parameters import PARAMETERS, Kind, parameter_named
 from slackwater.water.show import show_figure, show_level
 from slackwater.water.units import parse_mass_grams, parse_volume_ul
 from slackwater.water.volume import (
@@ -42,6 +43,14 @@ UL_A_LITRE = 1_000_000
 GRAMS_A_KG = 1000
 HALF_WIDTH_95 = 1.96
 WHOLE_LITRES_FROM = 100
+# What is added by the kind of parameter: in the unit of its level without the litre
+# first, and what one of each other unit is in that.
+_ADDITIONS: Mapping[Kind, Mapping[str, float]] = {
+    "alkalinity": {"meq": 1.0, "eq": 1e3},
+    "major": {"mg": 1.0, "g": 1e3},
+    "nutrient": {"mg": 1.0, "g": 1e3},
+    "trace": {"ug": 1.0, "mg": 1e3, "g": 1e6},
+}
 # A figure as people write one; Python would read 1_0 and nan as well.
 _FIGURE = re.compile(r"[0-9]+(\.[0-9]+)?")
 
@@ -297,16 +306,15 @@ def _too_small(parameter: str, added: float, rise: float, error: float) -> Findi
 
 
 def _unit(parameter: str) -> str:
-    return "meq" if parameter == "alkalinity" else "mg"
+    return next(iter(_ADDITIONS[PARAMETERS[parameter].kind]))
 
 
 def _amount(parameter: str, text: str) -> float:
-    """An addition in milli-units: milli-equivalents, or milligrams."""
-    kind = PARAMETERS[parameter].kind
+    """An addition in the unit of the parameter's level, without the litre."""
+    factors = _ADDITIONS.get(PARAMETERS[parameter].kind)
+    if factors is None:
+        raise InputError(_no_tracer(parameter))
     number, _, unit = text.strip().partition(" ")
-    factors = {"meq": 1.0, "eq": 1000.0} if kind == "alkalinity" else {"mg": 1.0}
-    if kind in {"major", "nutrient"}:
-        factors["g"] = 1000.0
     factor = factors.get(unit.strip())
     amount = float(number) * (factor or 0.0) if _FIGURE.fullmatch(number) else 0.0
     if not 0 < amount < inf:
@@ -319,6 +327,16 @@ def _amount(parameter: str, text: str) -> float:
             )
         )
     return amount
+
+
+def _no_tracer(parameter: str) -> Finding:
+    known = (item.id for item in PARAMETERS.values() if item.kind in _ADDITIONS)
+    return Finding(
+        what=f"no addition of {parameter} shows a volume",
+        where="--added",
+        expected=f"what a solution adds and a test shows: {', '.join(known)}",
+        do="Write for example  --added 'alkalinity 200 meq'.",
+    )
 
 
 def _words(one: NetVolume) -> str:
