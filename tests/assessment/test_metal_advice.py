@@ -152,6 +152,18 @@ def test_the_worked_example_of_the_resin_is_met() -> None:
     assert "do not count on it" in resin.text
 
 
+def test_a_metal_that_stands_at_its_watch_level_is_no_error() -> None:
+    """2.0 ug/L of copper in two samples: nothing to hold, and the rest is told."""
+    at = seen("copper", 2.0, confirmed=True)
+    assert ["retest", "find_corroding_part", "water_change"] == remedies(at)
+    (resin,) = (
+        one
+        for one in advised(at, seen("zinc", 25.0, confirmed=True))
+        if one.remedy == "metal_resin"
+    )
+    assert "resin for zinc:" in resin.text
+
+
 def test_much_resin_is_told_without_an_exponent() -> None:
     """Ten thousand times as much copper takes ten thousand times as much of it."""
     found = advised(seen("copper", 300_000.0, confirmed=True))

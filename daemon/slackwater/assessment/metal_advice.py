@@ -48,7 +48,9 @@ def metal_advice(picture: Picture) -> Iterator[Advice]:
         yield _corroding(corroding, picture)
     if sure:
         yield from _changes(sure, picture)
-    if bound := [one for one in sure if one.parameter in RESIN_METALS]:
+    # At its watch level nothing is left to hold.
+    bound = [one for one in sure if one.parameter in RESIN_METALS and _fall(one) > 0]
+    if bound:
         yield _resin(bound, picture)
 
 
