@@ -112,6 +112,18 @@ def test_a_report_is_struck_once(stage: Stage) -> None:
     assert "nothing of report.csv stands any more" == second.errors[0]["what"]
 
 
+def test_a_report_with_a_corrected_value_is_struck_whole_too(stage: Stage) -> None:
+    """What a correction took the place of stands as little as what was struck."""
+    words = ("import", file(stage, SMALL), "--sampled-at", at(stage))
+    digits = stage.run(*words).out.split("report ")[-1].strip(".\n")
+    first = measured(stage)[0]
+    corrected = stage.run("record", "calcium=415 mg/L", "--correct", first.id)
+    struck = stage.run("import", "--strike", digits, "--why", "another tank")
+
+    assert (0, 0) == (corrected.code, struck.code)
+    assert 0 == stage.run(*words).code
+
+
 @pytest.mark.parametrize(
     ("words", "said"),
     [

@@ -45,13 +45,14 @@ def refuse_again(ledger: LedgerFile, report: LabReport, tank: str) -> None:
 def _standing(
     ledger: LedgerFile,
 ) -> Mapping[str, Mapping[str, list[MeasurementKept]]]:
-    """What nobody struck, by report and tank."""
+    """What nobody struck or corrected, by report and tank."""
     kept = list(told(ledger, MeasurementKept))
     first = min((one.at for one in kept), default=None)
     struck = struck_since(ledger, first) if first else {}
+    gone = struck.keys() | {one.supersedes for one in kept}
     found: dict[str, dict[str, list[MeasurementKept]]] = defaultdict(dict)
     for one in kept:
-        if one.report and one.id not in struck:
+        if one.report and one.id not in gone:
             found[one.report].setdefault(one.tank, []).append(one)
     return found
 
