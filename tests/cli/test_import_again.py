@@ -124,6 +124,27 @@ def test_a_report_with_a_corrected_value_is_struck_whole_too(stage: Stage) -> No
     assert 0 == stage.run(*words).code
 
 
+def test_the_limits_of_a_struck_report_count_no_more(stage: Stage) -> None:
+    """Another tank's report says 50 ug/L is the least it sees: 5 stays a finding."""
+    head = "Element;Value;Unit;LOQ"
+    own = file(stage, f"{head}\nMn;5;ug/L;0.5\n", "own.csv")
+    other = file(stage, f"{head}\nMn;1;ug/L;50\nCa;430;mg/L;1\n", "other.csv")
+    stage.run("import", own, "--sampled-at", at(stage, 10))
+    alone = traces(stage)
+    digits = stage.run("import", other, "--sampled-at", at(stage)).out
+    stage.run("import", "--strike", digits.split("report ")[-1][:12], "--why", "x")
+
+    assert 1.5 == alone["watch"]
+    assert alone == traces(stage)
+
+
+def traces(stage: Stage) -> dict[str, object]:
+    """How manganese is judged, but for what a second takes."""
+    told = stage.run("assess", "--json", "--by", "keeper").document["traces"]
+    found: dict[str, object] = told["manganese"]  # type: ignore[index]  # a mapping
+    return {name: one for name, one in found.items() if name != "age_days"}
+
+
 @pytest.mark.parametrize(
     ("words", "said"),
     [

@@ -66,6 +66,36 @@ def test_a_report_that_came_late_is_found_by_its_own_time(tmp_path: Path) -> Non
         assert (late,) == past(ledger).measurements
 
 
+def test_a_report_that_was_struck_is_left_out_until_it_comes_again(
+    tmp_path: Path,
+) -> None:
+    """With its limits; while one value stands it stays, and so does a corrected one."""
+    at = BEGIN + DAY
+    (report,) = (one for one in of_the_water() if isinstance(one, ReportImported))
+    came = replace(report, **stamped(at), sampled_at=at)
+    test = replace(measured(), supersedes="", report=came.report, taken_at=at)
+    one, other = (
+        replace(test, **stamped(at), id=name, taken_at=at) for name in ("m-1", "m-2")
+    )
+    better = replace(one, **stamped(at + MINUTE), id="m-3", supersedes="m-1")
+
+    def struck(name: str) -> MeasurementStruck:
+        return MeasurementStruck(
+            **stamped(at + HOUR), measurement=name, by="keeper", why="wrong tank"
+        )
+
+    again = replace(came, **stamped(at + 2 * HOUR), sampled_at=at - HOUR)
+    value = replace(other, **stamped(at + 2 * HOUR), id="m-4", taken_at=at - HOUR)
+    found = []
+    with ledger_of(tmp_path, came, one, other, better) as ledger:
+        for more in ((), ("m-2",), ("m-3",)):
+            ledger.append([struck(name) for name in more])
+            found.append(past(ledger).reports)
+        ledger.append([again, value])
+        found.append(past(ledger).reports)
+    assert [(came,), (came,), (), (again,)] == found
+
+
 def test_water_changes_are_told_as_they_were_made(tmp_path: Path) -> None:
     """Announced before the stretch, corrected or called off: the last word counts."""
 

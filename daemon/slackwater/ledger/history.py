@@ -6,7 +6,7 @@ struck or called off is left out, nothing else is; nothing is written.
 """
 
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
 from operator import attrgetter, itemgetter
@@ -29,7 +29,13 @@ from slackwater.ledger.beginnings import given_before, known_since
 from slackwater.ledger.by_time import BEGINNING, last, numbered, told
 from slackwater.ledger.days import DAY, begin_of, day_of, days_between, sum_of
 from slackwater.ledger.gaps import gaps
-from slackwater.ledger.measured import SLACK, all_measured, standing, struck_since
+from slackwater.ledger.measured import (
+    SLACK,
+    Marked,
+    all_measured,
+    standing,
+    struck_since,
+)
 from slackwater.ledger.store import LedgerFile
 from slackwater.pump.outcome import Stamp
 
@@ -76,14 +82,15 @@ def read_history(
     Raises: LedgerDamagedError, LedgerBusyError, LedgerStorageError.
     """
     figures = _figures(ledger, tank, since, until)
+    measured = all_measured(ledger, tank, since, until)
     return History(
         tank=tank,
         since=since,
         until=until,
-        measurements=tuple(standing(all_measured(ledger, tank, since, until))),
+        measurements=tuple(standing(measured)),
         standards=_standards(ledger, until),
         samples=_samples(ledger, tank, since, until),
-        reports=_reports(ledger, tank, since, until),
+        reports=_reports(ledger, tank, (since, until), _struck_whole(measured)),
         deliveries=_deliveries(figures, since, until),
         changes=_changes(ledger, tank, since, until),
         happenings=_happenings(ledger, tank, since, until),
@@ -241,11 +248,29 @@ def _samples(
     return tuple(sorted(kept, key=lambda one: (one.taken_at, one.sample)))
 
 
+def _struck_whole(measured: Sequence[Marked]) -> frozenset[str]:
+    """The reports of which no value stands any more, for all or the last were struck.
+
+    Their limits were another water's, or misread with the rest.
+    """
+    struck = {one.kept.report for one in measured if one.mark == "struck"}
+    return frozenset(struck - {one.kept.report for one in measured if not one.mark})
+
+
 def _reports(
-    ledger: LedgerFile, tank: str, since: datetime, until: datetime
+    ledger: LedgerFile,
+    tank: str,
+    between: tuple[datetime, datetime],
+    struck: frozenset[str],
 ) -> tuple[ReportImported, ...]:
-    found = told(ledger, ReportImported, since - SLACK, tank=tank)
-    kept = (one for one in found if since <= one.sampled_at <= until)
+    """Those that stand; of one that was struck and came again, the last."""
+    since, until = between
+    found = {
+        one.report: one
+        for one in told(ledger, ReportImported, since - SLACK, tank=tank)
+        if one.report not in struck
+    }
+    kept = (one for one in found.values() if since <= one.sampled_at <= until)
     return tuple(sorted(kept, key=lambda one: (one.sampled_at, one.report)))
 
 
