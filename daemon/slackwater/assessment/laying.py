@@ -88,7 +88,7 @@ def lay(
         else:
             _keep(sheet, decision, followers)
         for tie in followers:
-            _follow(sheet, decisions[tie.pump])
+            _follow(sheet, decisions[tie.pump], tie)
     lines = _sorted([*_untouched(knobs, decisions, plan, today), *sheet.lines], plan)
     return Laid(
         lines=tuple(lines),
@@ -141,8 +141,14 @@ def _replace(sheet: _Sheet, one: Decision, followers: Sequence[Tie]) -> None:
 def _lines(
     sheet: _Sheet, one: Decision, portion: Portion, followers: Sequence[Tie]
 ) -> Iterator[PlanLine]:
-    """The line of a portion and those that follow it; none unless all can be given."""
-    found = [line_for(one.knob, portion)]
+    """The line of a portion and those that follow it.
+
+    A follower that cannot give its share is left out: what leads goes on.
+    """
+    led = line_for(one.knob, portion)
+    if led is None:
+        return
+    found = []
     for tie in followers:
         ours = replace(
             portion,
@@ -150,8 +156,10 @@ def _lines(
             per_day_ul=portion.per_day_ul * tie.own / tie.led,
         )
         found.append(line_for(sheet.knobs.by_pump[tie.pump], ours))
-    if all(found):
-        yield from (line for line in found if line)
+    given = [line for line in found if line]
+    # One line alone keeps no ratio.
+    yield led if given else replace(led, group="")
+    yield from given
 
 
 def _left_out(one: Decision) -> Iterator[Grounded]:
@@ -188,15 +196,24 @@ def _finish(sheet: _Sheet, one: Decision) -> None:
     sheet.decisions[one.knob.pump.id] = one
 
 
-def _follow(sheet: _Sheet, one: Decision) -> None:
+def _follow(sheet: _Sheet, one: Decision, tie: Tie) -> None:
     """What became of a pump that keeps the ratio of its group."""
     pump = one.knob.pump.id
-    after = sum(
-        per_day_ul(line)
-        for line in sheet.lines
-        if line.pump == pump and line.purpose == "maintenance" and line.last_day is None
+    after, led = (
+        sum(
+            per_day_ul(line)
+            for line in sheet.lines
+            if line.pump == name
+            and line.purpose == "maintenance"
+            and line.last_day is None
+        )
+        for name in (pump, tie.leader)
     )
     tied = _tied(one, after)
+    if led and not after:
+        smallest = {"smallest_ul": one.knob.pump.smallest_dose_ul}
+        figures = {"wanted_ul": round(led * tie.own / tie.led), **smallest}
+        tied = (*tied, Grounded(ground=Ground.TOO_SMALL, figures=figures))
     sheet.decisions[pump] = replace(
         one.without_correction(), after_ul=round(after), grounds=tied
     )
