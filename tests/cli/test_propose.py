@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
+from slackwater.cli.reading import read_files
 from slackwater.facts.events import AnyEvent
 from slackwater.facts.stages import LineTakenOver
 from slackwater.facts.waters import AddedByHand, MeasurementKept
@@ -20,6 +21,8 @@ MEQ_PER_DKH = 0.356652
 PEQ_PER_DKH = MEQ_PER_DKH * 200 * 10**9
 SPOONS_A_DAY = 8
 COLUMNS = 80
+# Twenty-five hours, so that their dates are never the same.
+FAR_APART = "Pacific/Kiritimati", "Pacific/Pago_Pago"
 OLD_SODA = """
 [outside.old-soda]
 tank = "reef"
@@ -70,6 +73,28 @@ def dosed_by_hand(stage: Stage, uptake_dkh: float) -> Iterator[AnyEvent]:
             by="keeper",
             effects={"alkalinity": round(uptake_dkh / SPOONS_A_DAY * PEQ_PER_DKH)},
         )
+
+
+def test_a_tank_whose_date_is_still_the_day_before_misses_no_day(
+    tmp_path: Path,
+) -> None:
+    """Two tanks a day apart: what one of them changes begins for each tomorrow."""
+    config, (reef, frags) = tmp_path / "config", FAR_APART
+    shutil.copytree(CONFIG / "two-tanks", config)
+    path = config / "slackwater.toml"
+    one, other = path.read_text("utf-8").split("[tank.frags]")
+    zoned = [
+        part.replace("Europe/Lisbon", zone)
+        for part, zone in ((one, reef), (other, frags))
+    ]
+    path.write_text("[tank.frags]".join(zoned), "utf-8")
+    made = stage_of(tmp_path, config)
+    plan = config / "plan.toml"
+    made.run("propose", "--tank", "reef", "--write", plan, "--replace")
+    now = made.stamp()["at"]
+    last = min(now.astimezone(ZoneInfo(zone)).date() for zone in FAR_APART)
+
+    assert last + timedelta(days=1) == read_files(config).plan.starts
 
 
 @pytest.mark.parametrize("is_taken_over", [False, True])

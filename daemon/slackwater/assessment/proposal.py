@@ -73,7 +73,8 @@ class Asked:
 
     `runs`: the plan is in force; else nothing flows, and steps begin from nothing.
     `most_ul` a day by pump, where a proposal before this one did not fit the caps;
-    `only` the pumps whose changes are taken, None for all.
+    `only` the pumps whose changes are taken, None for all. `begins` is the first day of
+    the plan where other tanks count an earlier one; None: the day after `today`.
     """
 
     machine: Machine
@@ -84,6 +85,7 @@ class Asked:
     most_ul: Mapping[str, int] = field(default_factory=dict)
     only: frozenset[str] | None = None
     runs: bool = True
+    begins: date | None = None
 
 
 @dataclass(slots=True, kw_only=True)
@@ -324,7 +326,7 @@ def _proposal(work: _Work) -> Proposal:
     others: tuple[PlanLine, ...] = ()
     if asked.plan is not None:
         others = tuple(one for one in asked.plan.lines if one.tank != asked.tank)
-    first = asked.today + ONE_DAY
+    first = asked.begins or asked.today + ONE_DAY
     base = asked.plan or Plan(name="proposed", starts=first, lines=())
     theirs = {line.group for line in others}
     groups = {name: one for name, one in base.groups.items() if name in theirs}

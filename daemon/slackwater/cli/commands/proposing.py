@@ -166,6 +166,9 @@ def proposed(
         evidence=evidence_of(assessment, machine.tanks[tank]),
         today=eve,
         only=_accepted(machine, tank, wishes["accept"]),
+        begins=_begins(machine, plan, now, eve)
+        if eve == _today(machine, tank, now)
+        else None,
     )
     fitted = propose_fitting(asked)
     due = (one for one in assessment.missing if one.due_on <= asked.today)
@@ -241,6 +244,15 @@ def _accepted(
 
 def _today(machine: Machine, tank: str, utc: datetime) -> date:
     return utc.astimezone(ZoneInfo(machine.tanks[tank].zone)).date()
+
+
+def _begins(machine: Machine, plan: Plan | None, utc: datetime, mine: date) -> date:
+    """Tomorrow by the clock that is furthest behind, where tomorrow it is to begin.
+
+    A tank whose date is the day before would be left a day without any dose.
+    """
+    tanks = {line.tank for line in plan.lines} if plan else set()
+    return min([mine, *(_today(machine, one, utc) for one in tanks)]) + ONE_DAY
 
 
 def _eve(machine: Machine, tank: str, utc: datetime, first: datetime | None) -> date:
