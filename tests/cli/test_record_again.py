@@ -168,3 +168,11 @@ def test_why_a_test_was_corrected_is_its_note(stage: Stage) -> None:
     assert (2, "--why has no meaning here") == (twice.code, twice.errors[0]["what"])
     recorded(stage, *words)
     assert ["mistyped"] == [one.note for one in written_in(stage) if one.supersedes]
+
+
+def test_a_kit_on_pure_water_shows_its_bias(stage: Stage) -> None:
+    """A standard without any of it: the bias has a figure and no share."""
+    words = ("--standard", "nitrate=0 mg/L", "--found", "0.5 mg/L", "--method", "drops")
+    told = stage.run("record", *words, "--confirm")
+    assert (0, "") == (told.code, told.err)
+    assert "The kit (drops) reads 0.5 mg/L too high.\n" in told.out

@@ -73,12 +73,18 @@ def bias_words(check: StandardChecked) -> str:
         return f"The kit ({which}) reads the standard right."
     is_high = check.found > check.expected
     side, told = ("high", "less") if is_high else ("low", "more")
-    share = abs(check.found - check.expected) / check.expected * _PERCENT
     return (
-        f"The kit ({which}) reads {off} too {side}, {share:.1f} % of "
-        f"{show_level(check.parameter, check.expected)}.\nTests by it count as so much "
-        f"{told}; of several trials their mean."
+        f"The kit ({which}) reads {off} too {side}{_share_words(check)}.\nTests by it "
+        f"count as so much {told}; of several trials their mean."
     )
+
+
+def _share_words(check: StandardChecked) -> str:
+    """The bias as a part of the standard; of pure water there is none."""
+    if not check.expected:
+        return ""
+    share = abs(check.found - check.expected) / check.expected * _PERCENT
+    return f", {share:.1f} % of {show_level(check.parameter, check.expected)}"
 
 
 def difference_words(parameter: str, change: float) -> str:
