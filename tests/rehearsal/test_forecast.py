@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from datetime import timedelta
+from fractions import Fraction
 from math import log
 
 import pytest
@@ -13,6 +14,7 @@ from slackwater.rehearsal.forecast import (
     salt_left,
 )
 from slackwater.rehearsal.rehearsal import rehearse
+from slackwater.water.solutions import saturated_limewater
 from tests.rehearsal.houses import (
     FIRST,
     LITRES,
@@ -117,6 +119,25 @@ def test_what_a_label_leaves_out_is_told_as_not_known() -> None:
     found = salt_left(machine, machine.tanks["reef"], done.doses)
     assert not found.known
     assert found.mg_per_l > 0
+
+
+def test_limewater_leaves_no_salt() -> None:
+    """Ca(OH)2 is all that it holds: its calcium and its base end in skeletons."""
+    machine, plan = sample("smallest")
+    done = rehearse(machine, plan, FIRST, 3)
+    lime = saturated_limewater(Fraction(25))
+    solutions = {
+        name: replace(
+            one,
+            effects=lime.effects,
+            counter_ions=lime.counter_ions,
+            ions=lime.ions,
+        )
+        for name, one in machine.solutions.items()
+    }
+    limed = replace(machine, solutions=solutions)
+    found = salt_left(limed, limed.tanks["reef"], done.doses)
+    assert (0.0, 0.0, True) == (found.mg_per_l, found.salinity, found.known)
 
 
 def test_measured_levels_begin_the_forecast() -> None:

@@ -13,7 +13,7 @@ from datetime import date, datetime, timedelta
 from fractions import Fraction
 from math import log
 
-from slackwater.facts.tank import Machine, Tank
+from slackwater.facts.tank import Machine, Solution, Tank
 from slackwater.rehearsal.record import RehearsedDose
 from slackwater.rehearsal.virtual_tank import (
     ALKALINITY,
@@ -236,7 +236,7 @@ def salt_left(machine: Machine, tank: Tank, doses: Iterable[RehearsedDose]) -> S
         volume_ul * sum(machine.solutions[name].counter_ions.values())
         for name, volume_ul in sorted(volumes.items())
     )
-    known = all(machine.solutions[name].counter_ions for name in volumes)
+    known = all(_tells_its_salt(machine.solutions[name]) for name in volumes)
     milligrams = picograms / PG_PER_MG
     if not known:
         milligrams = max(milligrams, _matched_mg(machine, volumes))
@@ -249,11 +249,19 @@ def salt_left(machine: Machine, tank: Tank, doses: Iterable[RehearsedDose]) -> S
     )
 
 
+def _tells_its_salt(solution: Solution) -> bool:
+    """Whether a recipe says what is left, of limewater or ethanol that it is none."""
+    return bool(solution.counter_ions or solution.ions)
+
+
 def _matched_mg(machine: Machine, volumes: Mapping[str, int]) -> float:
     """Salt of the equivalents that find their calcium, whatever came with them."""
     added = Counter[str]()
     for name, volume_ul in volumes.items():
-        for parameter, per_ul in machine.solutions[name].effects.items():
+        solution = machine.solutions[name]
+        if solution.ions and not solution.counter_ions:
+            continue
+        for parameter, per_ul in solution.effects.items():
             added[parameter] += per_ul * volume_ul
     calcium_mmol = added["calcium"] / PG_PER_MG / float(molar_mass("Ca"))
     meq = min(added[ALKALINITY] / PEQ_PER_MEQ, 2 * calcium_mmol)
