@@ -338,15 +338,16 @@ def _blind_line(mixed: _Mixed) -> str:
     """How long a trace may be dosed with no test: none of it counts as used up."""
     band = trace_band(mixed.parameter, None, mixed.tank.bands.get(mixed.parameter))
     watch, act = show_figure(band.watch), show_figure(band.act)
-    if mixed.per_day >= band.watch:
+    natural = parameter_named(mixed.parameter, where="").natural or 0.0
+    if natural + mixed.per_day >= band.watch:
         return (
             f"A day of it reaches what is watched in sea water ({watch} ug/L; acted on "
             f"from {act}): dose no contaminant."
         )
     return (
-        "None of it counts as used up until tests show it: from clean water it reaches "
-        f"{act} ug/L, where dosing of it ends, after {int(band.act / mixed.per_day)} "
-        "days. Send a sample before."
+        "None of it counts as used up until tests show it: from natural sea water, "
+        f"{show_figure(natural)} ug/L, it reaches {act} ug/L, where dosing of it ends, "
+        f"after {int((band.act - natural) / mixed.per_day)} days. Send a sample before."
     )
 
 
