@@ -11,7 +11,7 @@ from datetime import timedelta
 import pytest
 
 from slackwater.assessment.proposal import Asked
-from slackwater.facts.plan import Plan
+from slackwater.facts.plan import Group, Plan
 from slackwater.facts.proposal import Evidence, Ground
 from slackwater.facts.tank import EffectCap, Machine, Outside, Pump, Uptake
 from slackwater.planning.ceilings import check
@@ -229,3 +229,24 @@ def test_without_a_cap_on_the_climb_the_gross_one_is_enough() -> None:
     found = fitted(made, dosed(0.5))
     assert just_fits(found, made)
     assert "more" == change(found.proposal, "carbonate").kind
+
+
+def test_a_group_rises_no_further_than_the_caps_of_all_its_pumps() -> None:
+    """Calcium follows soda one to one and may bring 10 mg/L a day: 50 mL of each."""
+    made = machine(("carbonate", "calcium"))
+    tank = made.tanks["reef"]
+    narrow = replace(tank.caps["calcium"], gross=per_day("calcium", 10.0))
+    tank = replace(tank, caps={**tank.caps, "calcium": narrow})
+    made = replace(made, tanks={"reef": tank})
+    ratio = {"carbonate": 1, "calcium": 1}
+    present = plan(
+        *(line(name, 42_000, group="pair") for name in ratio),
+        groups={"pair": Group(id="pair", ratio=ratio)},
+    )
+    found = fitted(made, present, known("alkalinity", 0.6, 0.01))
+    moved = [change(found.proposal, name).after_ul for name in ratio]
+
+    assert () == found.findings
+    assert moved[0] == moved[1]
+    assert 42_000 < moved[0] <= 50_000
+    assert Ground.CAPPED in grounds(found.proposal, "carbonate")

@@ -5,10 +5,11 @@ says which; a share is left for the one dose more that may begin late within 24 
 Units: volumes microlitres a day.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from math import inf
 
+from slackwater.assessment.grouping import Tie
 from slackwater.assessment.knobs import Knob, Knobs, level_per_pico, per_day_ul
 from slackwater.facts.proposal import Ground, Grounded
 from slackwater.facts.reasons import Figure
@@ -67,23 +68,56 @@ class Decision:
         )
 
 
-def capped(knobs: Knobs, one: Decision) -> Decision:
-    """A decision held to the caps of its pump and of all it brings.
+def capped(knobs: Knobs, one: Decision, followers: Sequence[Tie] = ()) -> Decision:
+    """A decision held to the caps of its pump, of its followers and of all they bring.
 
     What stays as it is only comes down where it has turned out not to fit.
     """
+    held = _by_its_own(knobs, one)
+    fits = any(tie.pump in knobs.most_ul for tie in followers)
+    if not followers or not (held.changed or fits):
+        return held
+    most, where = min(_caps_of_followers(knobs, followers))
+    # A follower that may give nothing at all ends no leader: a check refuses it.
+    lower = replace(held, most_ul=min(held.most_ul, most)) if most > 0 else held
+    if held.goal_ul <= most or most <= 0:
+        return lower
+    told = _told(held.goal_ul, most, where)
+    return replace(
+        lower,
+        goal_ul=most,
+        changed=True,
+        free_ul=min(held.free_ul, most),
+        grounds=(*held.grounds, told),
+    )
+
+
+def _caps_of_followers(
+    knobs: Knobs, followers: Sequence[Tie]
+) -> Iterator[tuple[float, str]]:
+    """What a leader may give so that whoever keeps a ratio to it fits its own caps."""
+    for tie in followers:
+        for most, where in _caps(knobs, knobs.by_pump[tie.pump]):
+            yield most * tie.led / tie.own, where
+
+
+def _told(wanted: float, most: float, where: str) -> Grounded:
+    figures: dict[str, Figure] = {
+        "wanted_ul": round(wanted),
+        "most_ul": int(most),
+        "cap": where,
+    }
+    return Grounded(ground=Ground.CAPPED, figures=figures)
+
+
+def _by_its_own(knobs: Knobs, one: Decision) -> Decision:
     acts = one.changed or one.is_raised
     if not acts and one.knob.pump.id not in knobs.most_ul:
         return one
     most, where = min(_caps(knobs, one.knob) if acts else _found(knobs, one.knob))
     held = replace(one, most_ul=most)
     wanted = one.goal_ul + max(one.correction_ul, 0.0) + one.running_ul
-    figures: dict[str, Figure] = {
-        "wanted_ul": round(wanted),
-        "most_ul": int(most),
-        "cap": where,
-    }
-    told = Grounded(ground=Ground.CAPPED, figures=figures)
+    told = _told(wanted, most, where)
     if wanted > most:
         return _lowered(knobs, held, told)
     if not one.changed and _highest(one.knob) > most:

@@ -81,8 +81,8 @@ def lay(
     for pump, found in decisions.items():
         if pump in ties.by_pump and ties.by_pump[pump].leader in decisions:
             continue
-        decision = capped(knobs, found)
         followers = [tie for tie in ties.of(pump) if tie.pump in decisions]
+        decision = capped(knobs, found, followers)
         if decision.changed or decision.is_held_back:
             _replace(sheet, decision, followers)
         else:
