@@ -122,6 +122,8 @@ def test_a_changed_byte_is_found(stage: Stage) -> None:
     "words",
     [
         ("--since", "yesterday"),
+        ("--since", "0001-01-01T00:00+14:00"),
+        ("--until", "9999-12-31T23:59-14:00"),
         ("--limit", "0"),
         ("--limit", "99999999999999999999999"),
         ("--kind", "hold_raised", "--rows", "doses"),
@@ -140,6 +142,7 @@ def test_bad_questions_are_one_clear_error(
     told = stage.run("ledger", *words)
     assert 2 == told.code
     assert 1 == told.out.count('"what"') + told.err.count("error: ")
+    assert "unexpected" not in told.err
 
 
 def test_no_shadow_ledger_is_told(stage: Stage) -> None:

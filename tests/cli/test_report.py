@@ -65,6 +65,7 @@ def test_which_month_it_is_is_asked_of_the_wall_clock() -> None:
     [
         *("", "2026", "2026-00", "2026-13", "26-05", "2026-5", "2026-05-01", "2026-06"),
         *("0000-01", "May 2026", "\u0662026-05", "-026-05", "9999-12"),
+        *("0001-01", "1999-12"),
     ],
 )
 def test_what_is_no_month_that_has_begun_is_refused(text: str) -> None:

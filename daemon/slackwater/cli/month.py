@@ -15,6 +15,7 @@ from slackwater.cli.acts import is_usual, who
 from slackwater.cli.amounts import effect_words
 from slackwater.cli.chronicle import Chronicle
 from slackwater.cli.leaf import Leaf, Part
+from slackwater.cli.moments import OLDEST
 from slackwater.cli.past_parts import (
     acts_part,
     doses_part,
@@ -85,6 +86,7 @@ class Values:
 def month_of(text: str | None, zone: str, now: datetime) -> Month:
     """The month that is named "2026-05", or the one that it is now.
 
+    Range: from the year 2000 on, before which nobody kept a ledger.
     Raises: InputError for anything else, or for one that has not begun.
     """
     if text is None:
@@ -92,6 +94,8 @@ def month_of(text: str | None, zone: str, now: datetime) -> Month:
         first = today.replace(day=1)
     else:
         first = _first_day(text)
+    if first < OLDEST.date():
+        raise InputError(_no_month(str(text), f"is before the year {OLDEST.year}"))
     begins = _begins(first, zone)
     if begins > now:
         raise InputError(_no_month(str(text), "has not begun"))

@@ -188,7 +188,9 @@ def _time(option: str, text: str | None) -> datetime | None:
         return None
     try:
         at = datetime.fromisoformat(text)
-    except ValueError as error:
+        # A day with an offset may lie beside the calendar.
+        return (at.replace(tzinfo=UTC) if at.tzinfo is None else at).astimezone(UTC)
+    except (ValueError, OverflowError) as error:
         raise InputError(
             Finding(
                 what=f'"{text}" is not a time',
@@ -197,7 +199,6 @@ def _time(option: str, text: str | None) -> datetime | None:
                 do="Without an offset it is UTC, as the record is.",
             )
         ) from error
-    return at.replace(tzinfo=UTC) if at.tzinfo is None else at
 
 
 def _entries(found: list[Entry], *, as_csv: bool) -> Answer:
