@@ -13,6 +13,7 @@ import click
 
 from slackwater.cli.document import Answer
 from slackwater.cli.moments import Wall, typed_moment
+from slackwater.cli.new_water import moved_lines, moves
 from slackwater.cli.opening import local_user, newest_approval, only, write
 from slackwater.cli.render import local
 from slackwater.cli.shell import Shell, verb
@@ -108,7 +109,8 @@ def refill(shell: Shell, reservoir: str, **asked: Unpack[Asked]) -> Answer:
 
     state, events = write(shell.state, decide)
     filled = only(events, ReservoirFilled)
-    until = _keeps_until(machine_of(shell, state), filled)
+    machine = machine_of(shell, state)
+    until, moved = _keeps_until(machine, filled), moves(machine, state, filled)
     return Answer(
         fields={
             "reservoir": filled.reservoir,
@@ -119,8 +121,9 @@ def refill(shell: Shell, reservoir: str, **asked: Unpack[Asked]) -> Answer:
             "keeps_until": None if until is None else timestamp(until),
             "is_past": until is not None and until <= filled.at,
             "levels": {name: str(level) for name, level in filled.levels.items()},
+            "salinity_after": {tank: str(one.after) for tank, one in moved.items()},
         },
-        text="\n".join(_told(machine_of(shell, state), filled, before[0])),
+        text="\n".join((*_told(machine, filled, before[0]), *moved_lines(moved))),
     )
 
 
