@@ -40,6 +40,7 @@ from slackwater.assessment.records import (
     TraceStanding,
     UptakeFound,
 )
+from slackwater.assessment.salting import Salt
 from slackwater.assessment.series import series_of
 from slackwater.assessment.standing import Scene, consumption_of, standing
 from slackwater.assessment.testing import advice_to_test, missing_tests
@@ -83,7 +84,14 @@ class _Found:
         bound = bound_of(parameter, self.machine, self.history.tank)
         tank = self.machine.tanks[self.history.tank]
         series = self.series[parameter]
-        return Bounded(tank=tank, series=series, bound=bound, now=self.now)
+        return Bounded(
+            tank=tank, series=series, bound=bound, now=self.now, salt=self.salt
+        )
+
+    @property
+    def salt(self) -> Salt:
+        """The tests of salinity."""
+        return Salt(series=self.series[SALINITY], inflow=self.inflows[SALINITY])
 
     def scene(self, parameter: str) -> Scene:
         """The scene of one parameter, before laboratory and salinity are known."""
@@ -256,7 +264,12 @@ def _standings(
     return {
         name: held_to(
             standing(
-                replace(found.scene(name), agreements=agreed[name], salinity=salinity)
+                replace(
+                    found.scene(name),
+                    agreements=agreed[name],
+                    salinity=salinity,
+                    salt=found.salt,
+                )
             ),
             found.bounded(name),
         )

@@ -14,10 +14,12 @@ from datetime import datetime
 from slackwater.assessment.inflow import day_of
 from slackwater.assessment.practice import ALKALINITY, shelf_days, stop_above
 from slackwater.assessment.records import Point, Series, Single, Standing
+from slackwater.assessment.salting import Salt
 from slackwater.assessment.tank_days import day_at_tank
 from slackwater.facts.tank import Machine, Tank
 from slackwater.facts.waters import ONE_WATER, OWN_TESTS_ONLY
 from slackwater.water.parameters import PARAMETERS
+from slackwater.water.seawater import STANDARD_SALINITY
 from slackwater.water.show import show_level
 
 
@@ -25,13 +27,14 @@ from slackwater.water.show import show_level
 class Bounded:
     """Series of one parameter beside the level that its newest test is held to.
 
-    `bound` None: there is no such level.
+    `bound` None: there is no such level. `salt` is the salinity beside each test.
     """
 
     tank: Tank
     series: Sequence[Series]
     bound: float | None
     now: datetime
+    salt: Salt | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,7 +76,7 @@ def held_to(found: Standing, bounded: Bounded) -> Standing:
     age_days = day_of(bounded.now) - day_of(newest.at)
     if age_days > shelf_days(found.parameter):
         return found
-    if newest.value * _at_35(found) <= bounded.bound:
+    if newest.value * _at_35(found, bounded, newest.at) <= bounded.bound:
         return found
     held = replace(
         found,
@@ -84,7 +87,9 @@ def held_to(found: Standing, bounded: Bounded) -> Standing:
         above_age_days=age_days,
         bound=bounded.bound,
     )
-    return held if newest.is_in(found) else _instead(held, newest)
+    if newest.is_in(found):
+        return held
+    return _instead(held, newest, _at_35(found, bounded, newest.at))
 
 
 def _why(bounded: Bounded, newest: Newest, bound: float) -> str:
@@ -95,7 +100,7 @@ def _why(bounded: Bounded, newest: Newest, bound: float) -> str:
     )
 
 
-def _instead(held: Standing, newest: Newest) -> Standing:
+def _instead(held: Standing, newest: Newest, to_35: float) -> Standing:
     """The newest test in the place of a lower level that other tests say.
 
     One of the two is wrong, and nobody knows which: the error is half of what lies
@@ -121,7 +126,7 @@ def _instead(held: Standing, newest: Newest) -> Standing:
         censored=False,
         level=newest.value,
         level_sd=max(point.sd, (newest.value - (told or newest.value)) / 2),
-        level_35=None if held.level_35 is None else newest.value * _at_35(held),
+        level_35=None if held.level_35 is None else newest.value * to_35,
         gainsaid_by=told,
     )
 
@@ -156,8 +161,9 @@ def excess_words(found: Standing) -> str:
     )
 
 
-def _at_35(found: Standing) -> float:
-    """What brings a level to the salinity at which it is judged."""
+def _at_35(found: Standing, bounded: Bounded, at: datetime) -> float:
+    """What brings a test of a moment to the salinity at which it is judged."""
     if found.level_35 is None or not found.level:
         return 1.0
-    return found.level_35 / found.level
+    own = bounded.salt.beside(at) if bounded.salt else None
+    return STANDARD_SALINITY / own if own else found.level_35 / found.level

@@ -29,6 +29,7 @@ from slackwater.assessment.records import (
     UptakeFound,
     Word,
 )
+from slackwater.assessment.salting import Salt
 from slackwater.assessment.series import quantification_limit
 from slackwater.assessment.tank_days import day_at_tank
 from slackwater.facts.history import History
@@ -52,7 +53,8 @@ _HALF_WIDTH_95 = 1.96
 class Scene:
     """What there is to judge one parameter from.
 
-    `agreements` by method and lot; `salinity` now, None where it is not known.
+    `agreements` by method and lot; `salinity` now, None where it is not known, `salt`
+    that of other days.
     """
 
     tank: Tank
@@ -63,6 +65,7 @@ class Scene:
     uptake: UptakeFound | None = None
     agreements: Mapping[tuple[str, str], Agreement] = field(default_factory=dict)
     salinity: float | None = None
+    salt: Salt | None = None
 
     @property
     def parameter(self) -> str:
@@ -113,7 +116,7 @@ def standing(scene: Scene) -> Standing:
             stop_above=stop_above(parameter, scene.tank),
             shelf_days=shelf_days(parameter),
         )
-    level_35 = _at_35(best.now.level, scene)
+    level_35 = _at_35(best, scene)
     judged = best.now.level if level_35 is None else level_35
     is_old, _ = best.rank
     trend, trend_sd = _trend(best.series, scene)
@@ -201,10 +204,12 @@ def _filtered(series: Series, point: Point, scene: Scene) -> Carried | None:
     )
 
 
-def _at_35(level: float, scene: Scene) -> float | None:
+def _at_35(best: _Candidate, scene: Scene) -> float | None:
+    """The level as it would be at salinity 35, by the salinity of its own water."""
     if scene.parameter not in CONSERVATIVE or not scene.salinity:
         return None
-    return level * STANDARD_SALINITY / scene.salinity
+    own = scene.salt.of_level(best.point.at, scene.now) if scene.salt else None
+    return best.now.level * STANDARD_SALINITY / (own or scene.salinity)
 
 
 def _word(judged: float, band: Band | None) -> Word:
