@@ -164,6 +164,12 @@ def test_a_metal_that_stands_at_its_watch_level_is_no_error() -> None:
     assert "resin for zinc:" in resin.text
 
 
+def test_what_thin_water_hides_is_brought_below_nothing() -> None:
+    """590 ug/L of lithium at 34 is 607 at 35: watched, and no change of 600 away."""
+    thin = seen("lithium", 590.0, stage="watch", confirmed=True)
+    assert ["retest"] == remedies(thin)
+
+
 def test_much_resin_is_told_without_an_exponent() -> None:
     """Ten thousand times as much copper takes ten thousand times as much of it."""
     found = advised(seen("copper", 300_000.0, confirmed=True))

@@ -46,8 +46,8 @@ def metal_advice(picture: Picture) -> Iterator[Advice]:
         yield _bottle(watched, picture)
     if corroding := [one for one in sure if one.parameter in CORRODING]:
         yield _corroding(corroding, picture)
-    if sure:
-        yield from _changes(sure, picture)
+    # By salinity alone it may be watched at less than its watch level.
+    yield from _changes([one for one in sure if _fall(one) >= 0], picture)
     # At its watch level nothing is left to hold.
     bound = [one for one in sure if one.parameter in RESIN_METALS and _fall(one) > 0]
     if bound:
