@@ -10,7 +10,7 @@ MORE = Want(maintenance=2.0, changed=True, grounds=(Grounded(ground=Ground.RESTS
 
 def test_a_bar_holds_what_would_rise_at_what_it_is() -> None:
     """It says why, and no longer what the rise was for."""
-    assert Want(maintenance=1.0, changed=False, grounds=BARS) == held_want(
+    assert Want(maintenance=1.0, changed=False, grounds=BARS, barred=True) == held_want(
         MORE, 1.0, BARS
     )
 

@@ -78,3 +78,16 @@ def test_tests_that_disagree_with_the_ratio_are_told(
         known("calcium", own, 0.4, level=420.0),
     )
     assert is_told == (Ground.RATIO_DISAGREES in grounds(found, "calcium"))
+
+
+def test_calcium_does_not_follow_soda_that_is_held_where_it_is() -> None:
+    """0.6 meq/L are used and 0.42 given, because the newest test was too high.
+
+    Calcium gets the 12 mg/L that its own tests show; by the soda it would be 8.3.
+    """
+    held = known("alkalinity", 0.6, 0.01, no_rise=(Ground.ABOVE_BOUND,))
+    present = plan(line("carbonate", 42_000), line("calcium", 60_000))
+    found = proposed(machine(ALL), present, held, known("calcium", 12.0, 0.3))
+
+    assert 42_000 == change(found, "carbonate").after_ul
+    assert "same" == change(found, "calcium").kind

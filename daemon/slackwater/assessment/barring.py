@@ -54,7 +54,7 @@ def held_want(want: Want, now: float, bars: tuple[Grounded, ...]) -> Want:
     """
     if not bars or want.maintenance <= now:
         return want
-    return Want(maintenance=now, changed=False, grounds=bars)
+    return Want(maintenance=now, changed=False, grounds=bars, barred=True)
 
 
 def held_correction(

@@ -154,7 +154,9 @@ def _decide(work: _Work, parameter: str) -> None:
     own = sum(lasting_ul(k, work.asked.today) * k.per_ul[parameter] for k in knobs)
     want = _wanted(work, found, own + aside)
     need = max(want.maintenance - aside, 0.0) if want.changed else own
-    if parameter == ALKALINITY and (want.changed or (own and found.enough)):
+    # What is given while more is barred is not what is used up.
+    known = want.changed or (own and found.enough and not want.barred)
+    if parameter == ALKALINITY and known:
         work.alkalinity = want.maintenance if want.changed else own + aside
     ramp = _correct(work, found, need + aside)
     for pump, share in work.knobs.shares(parameter).items():

@@ -56,11 +56,13 @@ class Want:
     """What one parameter should get a day.
 
     `maintenance` from all sources together; `changed` False: it is the present amount.
+    `barred`: more is used up, and something forbids to give it.
     """
 
     maintenance: float
     changed: bool
     grounds: tuple[Grounded, ...]
+    barred: bool = False
 
 
 def maintenance(evidence: Evidence, now: float, limits: Limits) -> Want:
