@@ -250,3 +250,24 @@ def test_a_group_rises_no_further_than_the_caps_of_all_its_pumps() -> None:
     assert moved[0] == moved[1]
     assert 42_000 < moved[0] <= 50_000
     assert Ground.CAPPED in grounds(found.proposal, "carbonate")
+
+
+@pytest.mark.parametrize(
+    ("smallest_ul", "used", "present_ul", "count"),
+    [(1_000, 0.08, 12_000, 12), (2_000, 0.42, 6_000, 3), (2_000, 0.05, 6_000, 3)],
+)
+def test_a_correction_keeps_its_distance_from_steps_of_fewer_or_more_doses(
+    smallest_ul: int, used: float, present_ul: int, count: int
+) -> None:
+    """Steps beside a correction: nine doses, then eight; twice as many as now."""
+    made = with_pump(machine(), smallest_dose_ul=smallest_ul)
+    low = known("alkalinity", used, 0.003, level=7.2 * DKH)
+    found = fitted(made, plan(line("carbonate", present_ul, count=count)), low)
+
+    assert () == found.findings
+    assert 0 < change(found.proposal, "carbonate").correction_ul
+    assert count not in {
+        one.count
+        for one in lines(found.proposal, "carbonate")
+        if one.purpose == "maintenance"
+    }

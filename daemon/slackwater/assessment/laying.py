@@ -184,7 +184,9 @@ def _finish(sheet: _Sheet, one: Decision) -> None:
             first_day=sheet.today + ONE_DAY,
             last_day=sheet.today + one.correction_days * ONE_DAY,
         )
-        line = line_for(one.knob, portion)
+        pump = one.knob.pump.id
+        beside = {each.count for each in sheet.lines if each.pump == pump}
+        line = line_for(one.knob, portion, beside)
         if line is None:
             figures = {"wanted_ul": round(one.correction_ul)}
             small = Grounded(ground=Ground.TOO_SMALL, figures=figures)

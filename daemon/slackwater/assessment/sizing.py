@@ -6,7 +6,7 @@ reliable dose nor brings more at once than the limits say; amounts are rounded d
 Units: volumes microlitres.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from math import ceil
@@ -68,10 +68,14 @@ class _When:
     times: tuple[int, ...] = ()
 
 
-def line_for(knob: Knob, portion: Portion) -> PlanLine | None:
+def line_for(
+    knob: Knob, portion: Portion, beside: Collection[int] = ()
+) -> PlanLine | None:
     """The line that gives a portion; None when the pump cannot give so little.
 
     A portion that is `exact` keeps its amount to the microlitre, for a group's ratio.
+    `beside` are the numbers of doses of the lines that a correction runs beside; the
+    present line's where there are none.
     """
     shape = _present(knob)
     amount = int(portion.per_day_ul)
@@ -89,7 +93,7 @@ def line_for(knob: Knob, portion: Portion) -> PlanLine | None:
         return None
     when = _when(knob, shape, count)
     if portion.purpose == "correction":
-        when = _between(when, shape.count, count)
+        when = _between(when, sorted({*beside}) or [shape.count], count)
         # Fewer doses than were counted: none of them gives more than one may.
         amount = min(amount, rounded_down(when.count * most_per_dose_ul(knob)))
         if amount < when.count * smallest:
@@ -117,22 +121,51 @@ def _when(knob: Knob, shape: PlanLine, count: int) -> _When:
     return _When(count=count, windows=shape.windows or _habit(knob)[0])
 
 
-def _between(when: _When, others: int, count: int) -> _When:
-    """Doses half-way between those of the pump's other line, so that it rests.
+def _between(when: _When, others: Sequence[int], count: int) -> _When:
+    """Doses half-way between those of the pump's other lines, so that it rests.
 
     The windows lose half a share at the front and the rest at the end: what is left is
-    a whole number of shares, and the doses keep their distance on any day.
+    a whole number of shares, and the doses keep their distance on any day. Where lines
+    of other numbers follow each other, the shares are of the one that keeps most of it.
     """
     if when.times:
         later = (minute + LATER_MIN for minute in when.times)
         return replace(when, times=tuple(minute % MINUTES_A_DAY for minute in later))
     length = sum(one.end_minute - one.start_minute for one in when.windows)
+    found = [_shares(length, number, count) for number in others]
+    best = max(found, key=lambda one: _apart(one, others, length))
+    windows = tuple(_cut(when.windows, best.first, best.last))
+    return _When(count=best.count, windows=windows)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Shares:
+    """So many doses from a minute of joined windows to another, each after a share."""
+
+    count: int
+    first: int
+    last: int
+
+
+def _shares(length: int, others: int, count: int) -> _Shares:
+    """Half a share off those of another line, and no more doses than fit between."""
     share = length / others
     fitting = max(min(count, others - 1), 1)
     stride = max((others - 1) // fitting, 1)
     first = round(share / 2)
     last = min(round(first + fitting * stride * share), length)
-    return _When(count=fitting, windows=tuple(_cut(when.windows, first, last)))
+    return _Shares(count=fitting, first=first, last=last)
+
+
+def _apart(one: _Shares, others: Sequence[int], length: int) -> float:
+    """The fewest minutes between its doses and those of lines over all windows."""
+    stride = (one.last - one.first) / one.count
+    return min(
+        abs(one.first + number * stride - other * length / count)
+        for number in range(one.count)
+        for count in others
+        for other in range(count + 1)
+    )
 
 
 def _cut(windows: tuple[Window, ...], first: int, last: int) -> Iterator[Window]:
