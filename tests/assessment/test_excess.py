@@ -11,7 +11,7 @@ import pytest
 
 from slackwater.assessment.assess import assess
 from slackwater.assessment.evidence import evidence_of
-from slackwater.assessment.excess import bound_of
+from slackwater.assessment.excess import Bounded, bound_of, held_to
 from slackwater.assessment.proposal import Asked, propose
 from slackwater.assessment.records import Assessment
 from slackwater.facts.history import History
@@ -30,6 +30,7 @@ from tests.assessment.past import (
     report,
     with_report,
 )
+from tests.assessment.pictures import drops, stands
 from tests.assessment.reefs import change, grounds, line
 
 GUARD = AlkalinityGuard(
@@ -196,3 +197,13 @@ def test_a_low_test_of_another_kit_within_half_an_hour_frees_no_rise(
     low = measured("alkalinity", 7.3 * DKH, 0.01)
     found = assess(sinking(high, low), guarded(), "reef", NOW)
     assert is_held == found.is_blocked("alkalinity", "rise")
+
+
+def test_a_newest_test_above_takes_no_place_of_a_higher_level() -> None:
+    """The bound is passed by both, and the higher of the two goes on speaking."""
+    tank = machine().tanks["reef"]
+    told = stands("alkalinity", 12.6 * DKH, provenance="lab", method="")
+    newest = (drops("alkalinity", 8.0 * DKH, 12.2 * DKH),)
+    found = held_to(told, Bounded(tank=tank, series=newest, bound=12.0 * DKH, now=NOW))
+    assert ("high", told.level, None) == (found.word, found.level, found.gainsaid_by)
+    assert found.above == newest[0].points[-1].value

@@ -7,7 +7,9 @@ Expected: levels in proportion to salinity, 421.7 mg/L of calcium at 35 (Millero
 import pytest
 
 from slackwater.assessment.assess import assess
+from slackwater.assessment.inflow import Inflow
 from slackwater.assessment.records import Standing
+from slackwater.assessment.salting import Salt
 from slackwater.facts.history import History
 from tests.assessment.past import (
     LITRES,
@@ -77,3 +79,10 @@ def test_the_newest_test_is_held_to_its_bound_by_its_own_salinity() -> None:
     )
     own = report(9, {"calcium": at(38), "salinity": 38.0})
     assert 510.0 == calcium(with_report(past, own)).above
+
+
+def test_where_no_test_of_salinity_is_used_none_is_made_up() -> None:
+    """Neither beside a test nor for what was carried on from it."""
+    blind = Salt(inflow=Inflow(parameter="salinity"))
+    assert blind.beside(NOW) is None
+    assert blind.of_level(NOW, NOW) is None
