@@ -132,15 +132,19 @@ def test_a_probe_that_is_not_heard_explains_a_fifth_and_no_more() -> None:
     assert MISSED in live(desk, 12, alkalinity=0.0, calcium=0.0)
 
 
-def test_two_held_pumps_explain_together_what_both_do_not_give() -> None:
-    """Each of them gives half of the alkalinity."""
+def two_of_carbonate() -> Desk:
+    """A desk where the pump of calcium gives carbonate as well."""
     base = machine()
     both = {
         name: replace(pump, solution="carbonate") for name, pump in base.pumps.items()
     }
     lines = [replace(line, solution="carbonate") for line in apart().lines]
-    halves = replace(apart(), lines=tuple(lines))
-    desk = desk_of(replace(base, pumps=both), halves)
+    return desk_of(replace(base, pumps=both), replace(apart(), lines=tuple(lines)))
+
+
+def test_two_held_pumps_explain_together_what_both_do_not_give() -> None:
+    """Each of them gives half of the alkalinity."""
+    desk = two_of_carbonate()
     desk.hold("pump/carbonate")
     live(desk, 26, alkalinity=0.5)
     desk.hold("pump/calcium")
@@ -150,13 +154,7 @@ def test_two_held_pumps_explain_together_what_both_do_not_give() -> None:
 
 def test_one_of_two_held_pumps_explains_its_half() -> None:
     """The other one should go on, and does not."""
-    base = machine()
-    both = {
-        name: replace(pump, solution="carbonate") for name, pump in base.pumps.items()
-    }
-    lines = [replace(line, solution="carbonate") for line in apart().lines]
-    halves = replace(apart(), lines=tuple(lines))
-    desk = desk_of(replace(base, pumps=both), halves)
+    desk = two_of_carbonate()
     desk.hold("pump/carbonate")
     assert MISSED not in live(desk, 26, alkalinity=0.5)
     assert MISSED in live(desk, 24, alkalinity=0.0)

@@ -12,9 +12,8 @@ import pytest
 from slackwater.facts.events import HoldRaised, HoldReleased, ShotRequested
 from slackwater.facts.reasons import Code
 from slackwater.facts.safeguards import BottleMoved, TubeSwapped
-from slackwater.service.standing import only_one
 from tests.cli.run_program import SMALLEST, changed
-from tests.cli.stage import Stage, stage_of
+from tests.cli.stage import Stage, beside_a_daemon, stage_of
 
 CAP = 'most_per_calibration = "60 mL"'
 CAPS = f'{CAP}\nmost_by_hand = "5 mL"\nmost_per_priming = "20 mL"'
@@ -25,13 +24,7 @@ BY = ("--by", "keeper", "--json")
 @pytest.fixture
 def stage(tmp_path: Path) -> Iterator[Stage]:
     """The smallest sample, live, beside a daemon; small ceilings by hand."""
-    config = changed(tmp_path / "config", SMALLEST, slackwater=(CAP, CAPS))
-    made = stage_of(tmp_path, config)
-    made.commission("carbonate", "calcium")
-    assert 0 == made.approve("--now").code
-    made.shadow()
-    assert 0 == made.run("enable").code
-    with only_one(made.state):
+    with beside_a_daemon(tmp_path) as made:
         yield made
 
 

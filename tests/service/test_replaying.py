@@ -206,19 +206,25 @@ def test_a_ledger_is_read_from_the_checkpoint_before(
     assert replay(lived, since, EVER[1]).decisions == found.decisions > 0
 
 
-def test_h38_a_clock_put_right_is_decided_the_same_again() -> None:
-    """A probe without a clock of its own had spoken of too much from ten days ahead."""
-    world = calm_world()
+def see_from_ahead(world: World, value: float | None = None) -> None:
+    """Ten days ahead for a while, each probe is read as of then; then time is right."""
     world.kill(MINUTE_MS)
     world.times.shift_ms += 10 * DAY_MS
     world.run(world.times.t_ms + 5 * MINUTE_MS)
     assert world.daemon is not None
     rig, ahead = world.daemon.rig, world.times.now().utc
     for series in list(rig.sight.readings.values()):
-        see(rig.sight, replace(series[-1], at=ahead, value=99.0))
+        said = series[-1].value if value is None else value
+        see(rig.sight, replace(series[-1], at=ahead, value=said))
     world.run(world.times.t_ms + 10 * MINUTE_MS)
     assert ahead in rig.kept_until.values()
     world.times.shift_ms -= 10 * DAY_MS
+
+
+def test_h38_a_clock_put_right_is_decided_the_same_again() -> None:
+    """A probe without a clock of its own had spoken of too much from ten days ahead."""
+    world = calm_world()
+    see_from_ahead(world, value=99.0)
     world.run(world.times.t_ms + MINUTE_MS)
     confirm_clock(world)
     world.run(world.times.t_ms + DAY_MS)
@@ -243,16 +249,7 @@ def probed_world() -> World:
 def test_h38_readings_from_ahead_hide_none_where_it_is_decided_again() -> None:
     """They only go forward: a view that kept them would take its probe for silent."""
     world = probed_world()
-    world.kill(MINUTE_MS)
-    world.times.shift_ms += 10 * DAY_MS
-    world.run(world.times.t_ms + 5 * MINUTE_MS)
-    assert world.daemon is not None
-    rig, ahead = world.daemon.rig, world.times.now().utc
-    for series in list(rig.sight.readings.values()):
-        see(rig.sight, replace(series[-1], at=ahead))
-    world.run(world.times.t_ms + 10 * MINUTE_MS)
-    assert ahead in rig.kept_until.values()
-    world.times.shift_ms -= 10 * DAY_MS
+    see_from_ahead(world)
     world.run(world.times.t_ms + MINUTE_MS)
     confirm_clock(world)
     world.run(world.times.t_ms + DAY_MS)
