@@ -159,6 +159,47 @@ def test_a_mistyped_test_before_is_named_with_both_ways_out(
     recorded(stage, f"alkalinity={meant} dKH", "--correct", wrong)
 
 
+@pytest.mark.parametrize(
+    ("at", "lot", "meant"),
+    [
+        ("2026-05-03 09:30", "1", "4.9"),
+        ("2026-05-10 09:30", "1", "4.9"),
+        ("2026-05-03 09:30", "2", "9.2"),
+    ],
+    ids=["as it was", "on another day", "a replicate of the lot it will be"],
+)
+def test_a_correction_far_from_what_else_stands_is_asked_about(
+    stage: Stage, at: str, lot: str, meant: str
+) -> None:
+    """Whoever mistyped once may do so twice; the wrong test itself is no witness."""
+    kit = ("--method", "drops")
+    first = recorded(
+        stage, "alkalinity=8.1 dKH", *kit, "--lot", "2", "--at", "2026-05-03 09:20"
+    )
+    wrong = recorded(
+        stage, "alkalinity=8.4 dKH", *kit, "--lot", "1", "--at", "2026-05-03 09:30"
+    )
+    words = (f"alkalinity={meant} dKH", "--lot", lot, "--at", at, "--correct", wrong)
+    told = record(stage, *words)
+
+    assert (2, 1) == (told.code, len(told.errors))
+    assert "8.10 dKH" in " ".join(told.errors[0].values())
+    assert f"--correct {first}" in told.errors[0]["do"]
+    assert 2 == len(written_in(stage))
+    recorded(stage, *words, "--confirm")
+
+
+def test_what_a_laboratory_measured_after_the_post_is_corrected_unasked(
+    stage: Stage,
+) -> None:
+    """Its alkalinity is of another water than a kit's of that day."""
+    recorded(stage, "alkalinity=8.1 dKH", "--at", "2026-05-03 09:20")
+    own = written_in(stage)[0]
+    stage.append(replace(own, id="m-lab", provenance="lab", value=7.9))
+
+    recorded(stage, "alkalinity=5.4 dKH", "--correct", "m-lab")
+
+
 def test_why_a_test_was_corrected_is_its_note(stage: Stage) -> None:
     """Whoever may say why one is struck says why one is corrected; once is enough."""
     wrong = recorded(stage, "alkalinity=5.9 dKH")

@@ -102,6 +102,32 @@ def near_tests(ledger: LedgerFile, tank: str, at: datetime) -> list[MeasurementK
     return [one for one in standing(marked) if not _is_posted(one)]
 
 
+def others_near(
+    ledger: LedgerFile, wrong: MeasurementKept, at: datetime
+) -> list[MeasurementKept]:
+    """What stands around the moment of a correction, without what it takes away.
+
+    None for a laboratory's value that no kit can be held against.
+
+    Raises: LedgerDamagedError, LedgerBusyError, LedgerStorageError.
+    """
+    if _is_posted(wrong):
+        return []
+    near = near_tests(ledger, wrong.tank, at)
+    return [one for one in near if one.id != wrong.id]
+
+
+def in_place_of(wrong: MeasurementKept, tests: Tests) -> Tests:
+    """A correction as it will stand: what is not said anew is as it was."""
+    about = replace(
+        tests.about,
+        method=tests.about.method or wrong.method,
+        lot=tests.about.lot or wrong.lot,
+    )
+    taken_at = tests.taken_at if tests.about.at else wrong.taken_at
+    return replace(tests, about=about, taken_at=taken_at)
+
+
 def _is_posted(kept: MeasurementKept) -> bool:
     """A laboratory's value of what changes in the post is no measure for a kit."""
     return kept.provenance == "lab" and kept.parameter in OWN_TESTS_ONLY

@@ -26,8 +26,10 @@ from slackwater.cli.measuring import (
     before,
     document_of,
     entries_of,
+    in_place_of,
     near_tests,
     nearest,
+    others_near,
     read_tests,
     refuse_jumps,
     replicates_near,
@@ -189,6 +191,10 @@ def _correct(shell: Shell, values: Sequence[str], wanted: str, asked: Asked) -> 
     about = _about(asked)
     with opened(shell.state) as found:
         wrong = standing_test(found.ledger, wanted, CORRECT)
+        zone = subject_of(shell, found.state, asked["tank"] or wrong.tank).zone
+        wall = Wall(zone=zone, now=found.stamp["at"])
+        at = typed_moment(about.at, wall) if about.at else wrong.taken_at
+        near = others_near(found.ledger, wrong, at)
     told = _Told(known=[wrong])
 
     def decide(state: State, stamp: Stamp) -> Sequence[AnyEvent]:
@@ -196,6 +202,7 @@ def _correct(shell: Shell, values: Sequence[str], wanted: str, asked: Asked) -> 
         tests = read_tests(values, subject, about, stamp)
         kept = [_corrected(one, wrong, about) for one in entries_of(tests, stamp)]
         settled(_another(wrong, kept))
+        refuse_jumps(near, in_place_of(wrong, tests))
         told.zone = subject.zone
         return kept
 
