@@ -171,7 +171,7 @@ def test_a_granted_skip_names_its_dose(
     diary = begun()
     diary.write(heard(diary, "r1", act, granted=granted))
     state = diary.state
-    assert (skipped, {"r1": diary.at}) == (state.skipped, state.heard_requests)
+    assert (skipped, {"reef/r1": diary.at}) == (state.skipped, state.heard_requests)
 
 
 def test_requests_are_remembered_for_two_days() -> None:
@@ -180,10 +180,10 @@ def test_requests_are_remembered_for_two_days() -> None:
     diary.write(heard(diary, "r1"))
     diary.wait(2 * DAY)
     diary.write(heard(diary, "r2"))
-    assert ["r1", "r2"] == list(diary.state.heard_requests)
+    assert ["reef/r1", "reef/r2"] == list(diary.state.heard_requests)
     diary.wait(timedelta(seconds=1))
     diary.write(heard(diary, "r3"))
-    assert ["r2", "r3"] == list(diary.state.heard_requests)
+    assert ["reef/r2", "reef/r3"] == list(diary.state.heard_requests)
 
 
 def test_coming_back_has_a_beginning_and_an_end() -> None:

@@ -3,6 +3,7 @@
 A question gives what is wrong, in words; nothing wrong is an empty list.
 """
 
+import re
 from bisect import bisect_right
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping
@@ -107,7 +108,7 @@ def missed_in_all(stage: Stage, value: int) -> Iterator[str]:
 def holds(stage: Stage, value: list[str]) -> Iterator[str]:
     """Every hold that was raised, in order; a request's by its kind alone."""
     raised = [e for e in stage.book.events() if isinstance(e, HoldRaised)]
-    found = [hold.hold_id.partition("/request-")[0] for hold in raised]
+    found = [re.split("/[a-z]+:request-", hold.hold_id)[0] for hold in raised]
     if found != value:
         yield f"{value}, found {found}"
 

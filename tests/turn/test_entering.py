@@ -51,6 +51,17 @@ def test_h60_the_same_entry_counts_once_however_often_it_comes() -> None:
     assert [True, False] == answers(bench)
 
 
+def test_h55_one_id_for_two_tanks_is_an_entry_for_each() -> None:
+    """In one inbox, as one automation sends them."""
+    house = machine()
+    tanks = {name: replace(house.tanks["reef"], id=name) for name in ("reef", "frag")}
+    bench = Bench(replace(house, tanks=tanks))
+    bench.news.extend([HIGH, replace(HIGH, tank="frag")] * 2)
+    bench.run_until(START + timedelta(minutes=2))
+    assert ["reef", "frag"] == [entry.tank for entry in entries(bench)]
+    assert [True, True] == answers(bench)
+
+
 def test_an_entry_is_dated_by_its_arrival() -> None:
     """To the second, with what was typed and the request it came in."""
     bench = Bench(machine())
@@ -119,7 +130,7 @@ def test_i6_an_entry_releases_no_hold() -> None:
     bench.news.append(Request(tank="reef", id="h1", act="hold"))
     bench.news.append(replace(HIGH, level=dkh(8.0)))
     bench.run_until(START + timedelta(hours=2))
-    assert ["hold/h1"] == list(bench.state.holds)
+    assert ["hold/reef:h1"] == list(bench.state.holds)
     at = moment_at(bench.now(), bench.state, bench.sight, bench.setup)
     assert refusals(at, ask(at))
     assert [] == list(bench.intents())

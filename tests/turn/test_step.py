@@ -217,7 +217,7 @@ def test_i6_a_request_pauses_once_and_ends_by_itself() -> None:
     pause = Request(tank="reef", id="r1", act="pause", minutes=30)
     bench.news.extend([pause, pause])
     bench.run_until(START + timedelta(minutes=29))
-    assert ["pause/r1"] == list(bench.state.holds)
+    assert ["pause/reef:r1"] == list(bench.state.holds)
     assert [] == list(bench.intents())
     bench.run_until(START + timedelta(hours=3))
     assert [] == list(bench.state.holds)

@@ -38,9 +38,24 @@ def test_h55_a_bouncing_request_counts_once() -> None:
         assert 1 == len([e for e in bench.events if isinstance(e, kind)]), kind
 
 
+def test_h55_one_id_sent_to_two_tanks_is_two_requests() -> None:
+    """A home's "pause everything" is one message sent to each tank, under one id."""
+    bench = Bench(machine())
+    asked = [
+        Request(tank=tank, id="r9", act="pause", minutes=60)
+        for tank in ("reef", "frag", "reef", "frag")
+    ]
+    bench.news.extend(asked)
+    bench.run_until(START + 2 * MINUTE)
+
+    held = [e.scope for e in bench.events if isinstance(e, HoldRaised)]
+    assert ["tank/reef", "tank/frag"] == held
+    assert ["pause/reef:r9", "pause/frag:r9"] == list(bench.state.holds)
+
+
 @pytest.mark.parametrize("act", ["hold", "pause"])
 def test_i6_a_hold_from_afar_takes_the_place_of_no_other(act: Act) -> None:
-    """Its id is that of a hold made on the machine, which reaches further and longer.
+    """Its name is that of one which reaches further and longer, and still stands.
 
     What a tank has in the way of holds stands in its document, for anyone to read.
     """
@@ -49,13 +64,13 @@ def test_i6_a_hold_from_afar_takes_the_place_of_no_other(act: Act) -> None:
         at=START,
         boot_s=BOOT_S,
         proven_ms=10**9,
-        hold_id=f"{act}/a1b2c3",
+        hold_id=f"{act}/reef:a1b2c3",
         scope="all",
         reason=because(Code.MANUAL_HOLD),
         latched=True,
         by="keeper",
     )
-    taken = replace(standing, hold_id=f"{act}/a1b2c3/2")
+    taken = replace(standing, hold_id=f"{act}/reef:a1b2c3/2")
     for one in (standing, taken):
         fold(bench.state, one)
     asked = Request(tank="reef", id="a1b2c3", act=act, minutes=1)
@@ -64,7 +79,9 @@ def test_i6_a_hold_from_afar_takes_the_place_of_no_other(act: Act) -> None:
     assert standing == bench.state.holds[standing.hold_id]
     assert taken == bench.state.holds[taken.hold_id]
     raised = [one for one in bench.events if isinstance(one, HoldRaised)]
-    assert [(f"{act}/a1b2c3/3", "tank/reef")] == [(e.hold_id, e.scope) for e in raised]
+    assert [(f"{act}/reef:a1b2c3/3", "tank/reef")] == [
+        (e.hold_id, e.scope) for e in raised
+    ]
     assert [] == list(bench.intents())
 
 

@@ -61,6 +61,7 @@ from slackwater.facts.exchanging import (
     fold_exchange_released,
     fold_level_of_pair,
 )
+from slackwater.facts.hearing import fold_request_heard
 from slackwater.facts.inputs import InputsKept
 from slackwater.facts.judgements import SeriesJudged
 from slackwater.facts.keeping import (
@@ -99,7 +100,6 @@ from slackwater.facts.wear import fold_calibrated
 __all__ = ["believe", "charge", "close_dose", "fold", "fold_all"]
 
 READINGS_KEPT = timedelta(hours=26)
-REQUESTS_KEPT = timedelta(days=2)
 STARTS_KEPT = 10
 # Holds that make the last hours before enabling unquiet (`dry_run` stage 2).
 UNQUIET = frozenset(
@@ -301,15 +301,6 @@ def _reading(state: State, event: ReadingKept) -> None:
         del series[0]
 
 
-def _request_heard(state: State, event: RequestHeard) -> None:
-    oldest = event.at - REQUESTS_KEPT
-    kept = {key: at for key, at in state.heard_requests.items() if at >= oldest}
-    kept[event.request] = event.at
-    state.heard_requests = kept
-    if event.granted and event.act == "skip":
-        state.skipped[event.dose] = event.request
-
-
 def _relay_checked(state: State, event: RelayChecked) -> None:
     state.relay_checks[event.node] = event
 
@@ -370,7 +361,7 @@ _TABLE: dict[type, Callable[[State, Any], None]] = {
     SeriesJudged: fold_judged,
     ResumeBegan: _resume_began,
     ResumeEnded: _resume_ended,
-    RequestHeard: _request_heard,
+    RequestHeard: fold_request_heard,
     ClockConfirmed: fold_clock_confirmed,
     RelayChecked: _relay_checked,
     FilesDiffer: _nothing,

@@ -19,6 +19,7 @@ from slackwater.facts.events import (
     ReadingKept,
     RequestHeard,
 )
+from slackwater.facts.hearing import was_heard
 from slackwater.facts.messages import (
     Beat,
     Handed,
@@ -173,8 +174,7 @@ def is_worth_keeping(moment: Moment, reading: Reading, kept: ReadingKept) -> boo
 
 def _request(moment: Moment, request: Request, stamp: Stamp) -> Iterator[AnyEvent]:
     """Only what makes it safer; the same request counts once."""
-    heard = moment.state.heard_requests
-    if request.id in heard and request.id:
+    if was_heard(moment.state, request):
         return
     unknown = _is_unknown(moment, request)
     yield RequestHeard(
@@ -206,7 +206,7 @@ def _request(moment: Moment, request: Request, stamp: Stamp) -> Iterator[AnyEven
         pause = request.act == "pause"
         yield HoldRaised(
             **stamp,
-            hold_id=_free_name(moment, f"{request.act}/{request.id}"),
+            hold_id=_free_name(moment, f"{request.act}/{request.tank}:{request.id}"),
             scope=f"tank/{request.tank}",
             reason=because(Code.PAUSE if pause else Code.MANUAL_HOLD),
             latched=not pause,
@@ -219,8 +219,8 @@ def _request(moment: Moment, request: Request, stamp: Stamp) -> Iterator[AnyEven
 def _free_name(moment: Moment, name: str) -> str:
     """A name for a hold from afar that takes the place of none that stands.
 
-    Whoever asks chooses it: under the name of a hold that a person made here it would
-    put an end to that one.
+    Whoever asks chooses it: under the name of a hold that stands, and may reach further
+    or last longer, it would put an end to that one.
     """
     holds, free, times = moment.state.holds, name, 1
     while free in holds:

@@ -9,11 +9,13 @@ from collections.abc import Iterator
 from dataclasses import replace
 from datetime import datetime, timedelta
 
+from slackwater.facts.entered import LevelEntered
 from slackwater.facts.events import (
     AnyEvent,
     DoseIntended,
     HoldRaised,
     HoldReleased,
+    RequestHeard,
     ResumeBegan,
     ResumeEnded,
 )
@@ -127,20 +129,24 @@ def _listen(moment: Moment, inbox: Inbox, stamp: Stamp) -> list[AnyEvent]:
     """Entries of all messages; two that speak of the same thing count once."""
     if len(inbox.messages) == 1:
         return list(hear(moment, inbox.messages[0], stamp))
-    events: dict[tuple[str, str | int], AnyEvent] = {}
+    events: dict[tuple[str, str, str | int], AnyEvent] = {}
     for message in inbox.messages:
         for event in hear(moment, message, stamp):
             events.setdefault(_about(event), event)
     return list(events.values())
 
 
-def _about(event: AnyEvent) -> tuple[str, str | int]:
-    """What an entry is about: one of a kind per attempt, hold, request or source."""
+def _about(event: AnyEvent) -> tuple[str, str, str | int]:
+    """What an entry is about: one of a kind per attempt, hold, request or source.
+
+    Senders far away choose the names of requests: one tank's is not another's.
+    """
     named = (getattr(event, name, "") for name in _NAMES)
     # What names nothing is about itself.
     value = next(filter(None, named), id(event))
     settled = event.kind in ("dose_ended", "dose_sealed", "dose_voided")
-    return "settled" if settled else event.kind, value
+    tank = event.tank if isinstance(event, RequestHeard | LevelEntered) else ""
+    return "settled" if settled else event.kind, tank, value
 
 
 _NAMES = ("attempt", "hold_id", "request", "probe", "source", "alarm", "serial")
