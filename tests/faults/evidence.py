@@ -75,6 +75,8 @@ class Evidence:
     may know nothing of attempts that are `forgotten`: for these the water is judged,
     and not what was written or sent; nor where another device, plugged in
     under the same name since, or one that has begun anew, was asked for them again.
+    `by_one_beat` says that a single beat after a start is enough for this household;
+    `beguiled` are beats that set the clock of a node ahead: node, moment, how far.
     """
 
     zone: str
@@ -91,3 +93,5 @@ class Evidence:
     foreign: frozenset[str] = frozenset()
     rewound: Sequence[int] = ()
     forgotten: frozenset[str] = frozenset()
+    by_one_beat: bool = False
+    beguiled: Sequence[tuple[str, int, int]] = ()

@@ -74,7 +74,7 @@ def _once(shown: Evidence) -> Iterator[str]:
         dose = str(intents[flow.attempt].of["dose"])
         doses[dose] += (flow.attempt, flow.device) not in unseen
         late_ms = flow.begin_ms - intents[flow.attempt].t_ms
-        if late_ms > shown.deadline_ms:
+        if late_ms > shown.deadline_ms + _ahead_ms(shown, intents[flow.attempt]):
             yield f"H12 {dose} began {late_ms} ms after its intent"
         if flow.attempt in voided - shown.forgotten:
             yield f"I5 {dose} was voided and flowed"
@@ -84,6 +84,22 @@ def _once(shown: Evidence) -> Iterator[str]:
     known = (one for _, one in shown.sent if one not in shown.forgotten)
     times = Counter(known)
     yield from (f"I5 {one} left {n} times" for one, n in times.items() if n > 1)
+
+
+def _ahead_ms(shown: Evidence, intent: Row) -> int:
+    """How far ahead the only beat since the start may have set the node's clock.
+
+    Nothing speaks against it for a household that is content with one; after a second
+    beat, earlier or later, the node contradicts itself.
+    """
+    starts = (row.t_ms for row in shown.rows if row.kind == "started")
+    started_ms = max((ms for ms in starts if ms <= intent.t_ms), default=0)
+    ahead = (
+        ahead_ms
+        for node, at_ms, ahead_ms in shown.beguiled
+        if node == intent.of["node"] and started_ms <= at_ms <= intent.t_ms
+    )
+    return max(ahead, default=0) if shown.by_one_beat else 0
 
 
 def _before_acting(shown: Evidence) -> Iterator[str]:

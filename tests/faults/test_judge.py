@@ -311,3 +311,30 @@ def test_a_day_of_water_is_a_day_of_intents(late_ms: int, *, found: bool) -> Non
     ]
     words = findings(replace(SOUND, flows=flows, rows=rows, sent=[]))
     assert found == any("in a day" in each for each in words)
+
+
+@pytest.mark.parametrize(
+    ("by_one_beat", "node", "at_ms", "begin_ms", "found"),
+    [
+        (True, NODE, 4_700, 72_999, False),
+        (True, NODE, 4_700, 73_001, True),
+        (False, NODE, 4_700, 14_000, True),
+        (True, "rack", 4_700, 14_000, True),
+        # Before the start it was heard by nobody who still lives; after, too late.
+        (True, NODE, 4_400, 14_000, True),
+        (True, NODE, 5_001, 14_000, True),
+    ],
+)
+def test_a_command_is_late_by_no_more_than_the_one_beat_was_ahead(
+    *, by_one_beat: bool, node: str, at_ms: int, begin_ms: int, found: bool
+) -> None:
+    """A household that is content with one beat after a start believes its clock."""
+    shown = replace(
+        SOUND,
+        rows=[row("started"), INTENT],
+        sent=[(2, ATTEMPT)],
+        flows=[replace(FLOW, begin_ms=begin_ms, end_ms=begin_ms + 1_000)],
+        by_one_beat=by_one_beat,
+        beguiled=[(node, at_ms, 60_000)],
+    )
+    assert found == any(word.startswith("H12 ") for word in findings(shown))

@@ -161,6 +161,8 @@ def evidence(sea: Sea) -> Evidence:
         foreign=frozenset(sea.foreign),
         rewound=sea.disk.rewound,
         forgotten=frozenset(sea.disk.forgotten),
+        by_one_beat=min(each.start_beats for each in timing) == 1,
+        beguiled=sea.beguiled,
     )
 
 

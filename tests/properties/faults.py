@@ -172,6 +172,7 @@ def node_lies(world: World) -> None:
             chan["a"] = {**chan["a"], "n": 0}
         beat["up"] = post.up_ms(now_ms) + MINUTE_MS
         world.bus.surely_said(f"node/{post.name}/beat", canonical(beat), now_ms)
+        world.beguiled.append((post.name, now_ms, MINUTE_MS))
         return
     said = {
         "v": 1,

@@ -58,7 +58,11 @@ class Swim:
 
 @dataclass(slots=True, kw_only=True)
 class World:
-    """One scenario under way; `foreign` are runs that another daemon commanded."""
+    """One scenario under way; `foreign` are runs that another daemon commanded.
+
+    `beguiled` are moments at which a beat set the clock of a node ahead of the truth:
+    the node, when, and by how many milliseconds.
+    """
 
     home: Home
     chance: Random
@@ -74,6 +78,7 @@ class World:
     reading_at_ms: int = 0
     later: list[tuple[int, int, Callable[[], None]]] = field(default_factory=list)
     foreign: set[str] = field(default_factory=set)
+    beguiled: list[tuple[str, int, int]] = field(default_factory=list)
     _count: int = 0
 
     def after(self, span_ms: int, call: Callable[[], None]) -> None:
