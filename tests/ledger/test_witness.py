@@ -1,5 +1,6 @@
 """A ledger that was put back in time is noticed."""
 
+import os
 import shutil
 import stat
 from pathlib import Path
@@ -14,6 +15,7 @@ from slackwater.ledger.reader import Reader
 from slackwater.ledger.store import LedgerFile
 from slackwater.ledger.witness import Witness, rolled_back
 from slackwater.ports import Head
+from slackwater.service.standing import only_one
 from tests.ledger.samples import FOOTING, kept, made, new_ledger
 
 
@@ -26,6 +28,30 @@ def path(tmp_path: Path) -> Path:
 def seen(seq: int, ledger_id: str = "reef-7f3a") -> Witness:
     """A witness of an invented head."""
     return Witness(ledger_id=ledger_id, head=Head(seq=seq, sha256=f"{seq:064x}"))
+
+
+def test_what_root_writes_belongs_to_whom_the_directory_does(
+    path: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """After a verb typed as root the daemon can still read ledger, witness and lock."""
+    # Only root may give files away, and tests run as anybody.
+    given: dict[int, tuple[int, int]] = {}
+
+    def give(one: Path, uid: int, gid: int) -> None:
+        given[one.stat().st_ino] = uid, gid
+
+    monkeypatch.setattr(os, "geteuid", lambda: 0)
+    monkeypatch.setattr(os, "chown", give)
+    new_ledger(path, [kept(1)]).close()
+    with only_one(tmp_path):
+        written = sorted(tmp_path.iterdir())
+
+    assert ["daemon.lock", path.name, f"{path.name}.witness"] == [
+        one.name for one in written
+    ]
+    owner = tmp_path.stat()
+    theirs = owner.st_uid, owner.st_gid
+    assert [theirs] * 3 == [given.get(one.stat().st_ino) for one in written]
 
 
 def test_h33_an_older_copy_is_behind_its_witness(path: Path, tmp_path: Path) -> None:

@@ -102,6 +102,7 @@ def _draft(path: Path) -> Iterator[Path]:
 
 def _put_in_place(draft: Path, path: Path) -> None:
     with _stored(path):
+        witness.belong(draft, path.parent)
         try:
             path.hardlink_to(draft)
         except FileExistsError as error:

@@ -15,6 +15,7 @@ from pathlib import Path
 
 from slackwater.errors import Finding, LedgerMissingError, RefusedError
 from slackwater.facts.tank import Machine
+from slackwater.ledger.witness import belong
 
 LOCK_NAME = "daemon.lock"
 # A lock of its own: who asks whether a daemon is here must not be told of a person who
@@ -65,6 +66,7 @@ def _locked(state: Path, name: str, other: Finding) -> Iterator[None]:
         lock = (state / name).open("a")
     except OSError as error:
         raise _unusable(state, error) from error
+    belong(state / name, state)
     with lock:
         try:
             fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
