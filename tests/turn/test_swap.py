@@ -3,10 +3,13 @@
 from dataclasses import replace
 from datetime import datetime, timedelta
 
+import pytest
+
 from slackwater.facts.events import DoseIntended, DoseMissed, HoldRaised
 from slackwater.facts.plan import Approval, Window
 from slackwater.facts.reasons import Code, because
 from slackwater.facts.tank import Machine, Solution
+from slackwater.gate.watches import BY_NAME, WATCHES
 from slackwater.turn.setup import make_setup
 from tests.gate.scene import APPROVAL, machine, plan
 from tests.turn.test_step import START, Bench, roomy
@@ -180,3 +183,14 @@ def test_intents_name_the_approval_in_force() -> None:
         event.serial for event in bench.events if isinstance(event, DoseIntended)
     ]
     assert [1, 2] == sorted(set(serials))
+
+
+@pytest.mark.parametrize("name", [row.name for row in WATCHES if row.clears])
+def test_a_hold_of_a_tank_that_was_taken_away_stops_no_other(name: str) -> None:
+    """Whoever takes a tank down may leave its probe dry, and a hold that stands."""
+    bench = Bench(machine())
+    scope = f"{BY_NAME[name].scope}/pond"
+    bench.state.holds[f"{name}/pond"] = replace(hold(scope), hold_id=f"{name}/pond")
+    bench.run_until(START + timedelta(hours=1))
+
+    assert {"carbonate", "calcium"} == {one.dose.pump for one in bench.intents()}

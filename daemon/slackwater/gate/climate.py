@@ -166,10 +166,11 @@ def _off(moment: Moment, tank: str, limit: float, name: str) -> Iterator[Seen]:
 
 
 def _is_near(moment: Moment, tank: str, limit: float) -> bool:
-    target = target_of(moment, tank)
-    return has_calmed(
-        moment, tank, SALINITY, lambda value: abs(value - target) <= limit + ROUNDING
-    )
+    def is_near(value: float) -> bool:
+        # Asked of readings alone: a tank that was taken away has none, and no target.
+        return abs(value - target_of(moment, tank)) <= limit + ROUNDING
+
+    return has_calmed(moment, tank, SALINITY, is_near)
 
 
 def _doubts(moment: Moment, tank: str, parameter: str) -> Iterator[Doubt]:
