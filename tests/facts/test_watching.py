@@ -134,6 +134,16 @@ def test_breaks_that_no_baseline_reaches_are_forgotten() -> None:
     assert [("event", diary.at)] == marks(diary)
 
 
+def test_a_change_that_is_announced_makes_nothing_be_forgotten() -> None:
+    """One of nine days ago still explains its step, with another two weeks ahead."""
+    diary = begun()
+    diary.write(changed(diary, 1))
+    begins = diary.at
+    diary.wait(9 * DAY)
+    diary.write(changed(diary, 2, at=diary.at + 14 * DAY))
+    assert [("change", begins), ("change", diary.at + 14 * DAY)] == marks(diary)
+
+
 def test_everything_told_is_a_break_at_its_own_time() -> None:
     """In order of time, a change ahead last."""
     diary = begun()

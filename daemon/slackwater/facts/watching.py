@@ -119,7 +119,9 @@ def begin_stage(state: State, event: PumpsEnabled | PumpsDisabled) -> None:
 def _mark(state: State, tank: str, mark_id: str, mark: Break) -> None:
     marks = {**state.breaks.get(tank, {}), mark_id: mark}
     ordered = sorted(marks.items(), key=_when)
-    oldest = ordered[-1][1].at - BREAKS_KEPT
+    # What is announced lies ahead of where a baseline looks back from.
+    newest = min(ordered[-1][1].at, state.newest_at or mark.at)
+    oldest = newest - BREAKS_KEPT
     kept = [(name, known) for name, known in ordered if known.at > oldest]
     state.breaks[tank] = dict(kept[-BREAKS_AT_MOST:])
 
