@@ -144,6 +144,17 @@ def test_a_change_that_is_announced_makes_nothing_be_forgotten() -> None:
     assert [("change", begins), ("change", diary.at + 14 * DAY)] == marks(diary)
 
 
+def test_a_portion_that_pumps_exchanged_is_no_break() -> None:
+    """They come by the hour, and what people told of is kept."""
+    diary = begun()
+    diary.write(noted(diary))
+    begins = diary.at
+    for number in range(2 * BREAKS_AT_MOST):
+        diary.wait(HOUR)
+        diary.write(replace(changed(diary, number), by="daemon"))
+    assert [("event", begins)] == marks(diary)
+
+
 def test_everything_told_is_a_break_at_its_own_time() -> None:
     """In order of time, a change ahead last."""
     diary = begun()

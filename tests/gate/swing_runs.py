@@ -144,7 +144,8 @@ def by_hand(minute: float, level_dkh: float) -> MeasurementKept:
 
 def entry_of(told: Told, number: int) -> AnyEvent:
     """What a keeper writes down, as an entry."""
-    by = "keeper"
+    # Portions that two pumps exchange are booked by the daemon.
+    by = "daemon" if told.what == "portion" else "keeper"
     clocks: Stamp = {
         "at": utc(told.written),
         "boot_s": 0.0,
@@ -160,7 +161,7 @@ def entry_of(told: Told, number: int) -> AnyEvent:
             by=by,
             effects={"alkalinity": int((told.rise or 0.0) * PEQ_PER_DKH)},
         )
-    if told.what == "water_change":
+    if told.what in ("water_change", "portion"):
         steps = {} if told.rise is None else {"alkalinity": dkh(told.rise)}
         return WaterChanged(
             **clocks,

@@ -8,6 +8,7 @@ noise are invented; the plain rules beside them are what people do by hand.
 import ast
 import random
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -16,10 +17,10 @@ from slackwater.facts.fold import fold
 from slackwater.gate.moment import Moment
 from slackwater.gate.swings.hand_tests import judge_tests
 from tests.gate.scene import machine, moment
-from tests.gate.swing_runs import BEGINS, by_hand
+from tests.gate.swing_runs import BEGINS, by_hand, said
 from tests.gate.swing_series import announced, drifting, labelled, steady, swing
 from tests.gate.swing_table import JUDGE, WHOLE, Table, parts_of, scored
-from tests.gate.swing_tanks import tank
+from tests.gate.swing_tanks import Told, tank
 
 DAY_MIN = 1440.0
 # Goals in percent; the words with which rows of the table begin.
@@ -101,6 +102,19 @@ def test_equal_seeds_give_equal_series() -> None:
     one, same = (labelled(swing, 7, "probe") for _ in range(2))
     assert (one.readings, one.truth) == (same.readings, same.truth)
     assert one.readings != labelled(swing, 8, "probe").readings
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_h51_a_swing_is_found_while_two_pumps_exchange_water(seed: int) -> None:
+    """A portion an hour, of water like the tank's: each probe is still judged."""
+    made = swing(random.Random(seed), 60.0)  # noqa: S311 -- invented, no secret
+    assert made.truth.size > 0.5
+    portions = tuple(
+        Told(what="portion", written=at + 1.0, at=float(at), rise=0.0)
+        for at in range(0, int(made.readings[-1][0]), 60)
+    )
+    verdicts = said(replace(made, told=portions), made.truth.begins)
+    assert "swing-up" in [one.name for one in verdicts]
 
 
 def test_the_whole_set_is_as_large_and_as_wide_as_it_should_be() -> None:

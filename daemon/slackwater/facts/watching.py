@@ -33,6 +33,8 @@ from slackwater.facts.waters import (
 BREAKS_KEPT = timedelta(days=16)
 BREAKS_AT_MOST = 32
 TESTS_AT_MOST = 16
+# Who books what pumps exchange.
+DAEMON = "daemon"
 # A person who releases one of these accepts the water as it is.
 SWINGS = frozenset({Code.ALKALINITY_SWING_UP, Code.ALKALINITY_DOSE_FAULT})
 
@@ -78,7 +80,9 @@ def mark_change(state: State, event: WaterChanged) -> None:
     """A water change, done or announced; one that was called off is no break."""
     if event.supersedes in state.breaks.get(event.tank, {}):
         del state.breaks[event.tank][event.supersedes]
-    if event.volume_ul > 0:
+    # A portion that two pumps exchanged moves the water by less than a test shows, and
+    # they come by the hour: as breaks they would let no reading be judged any more.
+    if event.volume_ul > 0 and event.by != DAEMON:
         rise = event.steps.get(ALKALINITY)
         mark = Break(at=event.changed_at, told="change", rise=rise)
         _mark(state, event.tank, event.id, mark)
