@@ -32,19 +32,13 @@ from slackwater.outside.broker.observe import Observe
 from slackwater.outside.mailbox import BoundedMailbox
 from slackwater.outside.metrics import Listener, listener_on
 from slackwater.outside.notify import Nobody, Post
-from slackwater.outside.settings import (
-    read_broker,
-    read_machine,
-    read_metrics,
-    read_node_keys,
-    read_notify,
-)
-from slackwater.outside.settings.broker import SECOND_KEY_FILE
+from slackwater.outside.settings import read_machine
 from slackwater.outside.shadow_link import ShadowLink
 from slackwater.outside.wire import HomeSettings, Root, view_of
 from slackwater.planning.lowering import lower_caps, lowered
 from slackwater.ports import Clock, Notifier, PumpLink
 from slackwater.service import logs
+from slackwater.service.beside import read_beside
 from slackwater.service.memory import Memory, Mode
 from slackwater.service.relaying import RelayLink, Relays, heads_of, relay_topics
 from slackwater.service.tally import Tally
@@ -250,15 +244,15 @@ def build(places: Places, clock: Clock, memory: Memory, mode: Mode) -> Rig:
     """
     # Where the whole file counts, all that is wrong in it is told first.
     fallback = None if memory.state.approvals else read_machine(places.config)
-    broker = read_broker(places.config, places.credentials)
-    notify = read_notify(places.config, places.credentials)
-    keys = read_node_keys(places.config, places.credentials)
-    second = read_node_keys(places.config, places.credentials, SECOND_KEY_FILE)
     setup = setup_from(memory.state, fallback)
+    machine = listened_to(setup)
+    nodes = machine.nodes if fallback is None else None
+    beside = read_beside(places.config, places.credentials, nodes)
+    broker, keys, notify = beside.broker, beside.keys, beside.notify
     mailbox = BoundedMailbox()
     now = clock.now()
-    machine = listened_to(setup)
-    observe = Observe(broker, view_of(machine, keys, second), mailbox, clock)
+    view = view_of(machine, keys, beside.second_keys)
+    observe = Observe(broker, view, mailbox, clock)
     actuate = None
     if mode != "shadow":
         topics = relay_topics(machine)
@@ -287,14 +281,13 @@ def build(places: Places, clock: Clock, memory: Memory, mode: Mode) -> Rig:
         root=broker.root,
         home=broker.home,
         post=Nobody() if notify is None else Post(notify),
-        meter=_listener(places.config),
+        meter=_listener(beside.metrics_port),
         summary_at_utc=SUMMARY_AT_UTC if notify is None else notify.summary_at_utc,
     )
 
 
-def _listener(config: Path) -> Listener | None:
+def _listener(port: int | None) -> Listener | None:
     """Who hands out figures, if the file asks for it; it is no reason not to dose."""
-    port = read_metrics(config)
     if port is None:
         return None
     try:

@@ -4,6 +4,7 @@ Floor 6. One subject: the wire's part of `slackwater.toml`. Laws here: no passwo
 read here, only its place; what the broker is called is no part of what is approved.
 """
 
+from collections.abc import Collection
 from functools import partial
 from pathlib import Path
 
@@ -33,12 +34,15 @@ _PAIRS = (
 )
 
 
-def read_broker(directory: Path, credentials: Path | None = None) -> BrokerSettings:
+def read_broker(
+    directory: Path, credentials: Path | None = None, *, with_home: bool = True
+) -> BrokerSettings:
     """The broker of a configuration directory.
 
     Names of files start at `directory`. A secret that the service manager handed over,
-    under its file's name in `credentials`, is read there instead.
-    Raises: InputError with everything that is wrong with the table.
+    under its file's name in `credentials`, is read there instead. `with_home` reads
+    what home automation is told as well.
+    Raises: InputError with everything that is wrong with the tables.
     """
     document = read_document(directory, MACHINE_FILE)
     findings = Findings(MACHINE_FILE)
@@ -61,28 +65,33 @@ def read_broker(directory: Path, credentials: Path | None = None) -> BrokerSetti
         actuate_password=handed_over(
             directory, credentials, table.actuate_password_file
         ),
-        home=read_home(directory),
+        home=read_home(directory) if with_home else None,
     )
 
 
 def read_node_keys(
-    directory: Path, credentials: Path | None = None, field: str = KEY_FILE
+    directory: Path,
+    credentials: Path | None = None,
+    field: str = KEY_FILE,
+    nodes: Collection[str] | None = None,
 ) -> dict[str, bytes]:
     """The keys of the nodes that sign, by node; with `field` those of another use.
 
+    With `nodes` these alone are looked at, and of their tables what says of keys: the
+    rest may be half written, for another approval.
     Raises: InputError with every key file that cannot be used, and every second key
     of a node that has no first.
     """
     document = read_document(directory, MACHINE_FILE)
     findings = Findings(MACHINE_FILE)
     keys: dict[str, bytes] = {}
-    for identity, raw in named_tables(document, "node", findings).items():
+    for identity, raw in _node_tables(document, nodes, findings).items():
         place = f"[node.{identity}]"
-        table = checked(NodeTable, raw, place, findings)
-        name: str | None = None if table is None else getattr(table, field)
-        if table is None or name is None:
+        named = _names_of_keys(raw, place, findings, partly=nodes is not None)
+        name = None if named is None else named[field]
+        if named is None or name is None:
             continue
-        if table.key_file is None:
+        if named[KEY_FILE] is None:
             _no_first_key(place, findings)
             continue
         path = handed_over(directory, credentials, name) or directory
@@ -91,6 +100,33 @@ def read_node_keys(
         except InputError as error:
             findings.adopt(f"{place} {field}", error)
     return findings.settled(keys)
+
+
+def _node_tables(
+    document: dict[str, object], nodes: Collection[str] | None, findings: Findings
+) -> dict[str, object]:
+    if nodes is None:
+        return named_tables(document, "node", findings)
+    tables = document.get("node")
+    known = tables if isinstance(tables, dict) else {}
+    return {name: known[name] for name in sorted(nodes) if name in known}
+
+
+def _names_of_keys(
+    raw: object, place: str, findings: Findings, *, partly: bool
+) -> dict[str, str | None] | None:
+    """Which files hold the keys of a node; None with what is wrong noted."""
+    noted = Findings(MACHINE_FILE)
+    table = readable(NodeTable, raw, place, noted)
+    named = None if table is None else noted.judge(partial(_keys_in, table))
+    if named is None or not partly:
+        # One of which nobody can say whether it signs is not one that does not.
+        checked(NodeTable, raw, place, findings)
+    return named
+
+
+def _keys_in(table: NodeTable) -> dict[str, str | None]:
+    return {KEY_FILE: table.key_file, SECOND_KEY_FILE: table.second_key_file}
 
 
 def _no_first_key(place: str, findings: Findings) -> None:
