@@ -186,6 +186,37 @@ def test_going_back_to_shadow_says_which_line_nobody_gives(stage: Stage) -> None
     assert {SODA: "nobody", CALCIUM: "the old doser"} == givers(stage)
 
 
+def test_who_enables_again_is_asked_whether_the_old_doser_is_still_off(
+    stage: Stage,
+) -> None:
+    """Meanwhile somebody may have needed it: two that give a line are an overdose."""
+    enabled(stage)
+    take(stage, "carbonate")
+    told = stage.run("disable")
+    assert "take-over reef/carbonate --back" in told.out
+    # What is missing comes first, and nothing is asked.
+    assert "in shadow" in stage.run("enable", "--old-is-off").err
+    assert "still off" not in stage.run("enable").err
+    stage.shadow()
+    refused = stage.run("enable", typed="n\n")
+    assert (1, "shadow") == (refused.code, stage.folded().stage)
+    assert f"take-over {SODA} --back" in refused.err
+    assert 2 == stage.run("enable", typed="").code
+    assert 0 == stage.run("enable", typed="y\n").code
+    assert {SODA: "us", CALCIUM: "the old doser"} == givers(stage)
+
+
+def test_a_line_given_back_in_shadow_is_left_to_the_old_doser(stage: Stage) -> None:
+    """Then nothing is asked, and ours gives nothing of it."""
+    enabled(stage)
+    take(stage, "carbonate")
+    stage.run("disable")
+    stage.run("take-over", "carbonate", "--back")
+    stage.shadow()
+    assert 0 == stage.run("enable").code
+    assert {SODA: "the old doser", CALCIUM: "the old doser"} == givers(stage)
+
+
 def without(stage: Stage, name: str) -> None:
     """Take a table of the old doser out of the file."""
     path = stage.config / "slackwater.toml"

@@ -23,6 +23,7 @@ from slackwater.water.show import show_volume
 
 ONE_DAY = timedelta(days=1)
 OLD_DOSER = "the old doser"
+NOBODY = "nobody"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,6 +91,12 @@ def still_old(state: State, approved: Approved | None) -> list[str]:
     return [name for name in named if giver(state, name) == OLD_DOSER]
 
 
+def given_by_nobody(state: State, approved: Approved | None) -> list[str]:
+    """Lines of the plan that were ours, and are imagined as long as pumps rest."""
+    named = [] if approved is None else old_names(approved)
+    return [name for name in named if giver(state, name) == NOBODY]
+
+
 def left_to_old(
     state: State, machine: Machine, before: Approved | None
 ) -> frozenset[str]:
@@ -106,7 +113,7 @@ def giver(state: State, name: str) -> str:
     """Who gives a line now."""
     if state.stage == "live":
         return OLD_DOSER if name in state.left_to_old else "us"
-    return "nobody" if name in state.taken_over else OLD_DOSER
+    return NOBODY if name in state.taken_over else OLD_DOSER
 
 
 def _given_ul(found: Opened, state_dir: Path) -> dict[str, int]:

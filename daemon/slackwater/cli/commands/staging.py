@@ -20,12 +20,13 @@ from slackwater.cli.drop_in import (
     wanted_folder,
     write_drop_in,
 )
-from slackwater.cli.old_doser import old_names
+from slackwater.cli.old_doser import given_by_nobody, old_names
 from slackwater.cli.opening import (
     Approved,
     approval_at,
     local_user,
     newest_approval,
+    opened,
     write,
 )
 from slackwater.cli.readiness import missing, new_tubes
@@ -67,9 +68,16 @@ _DROP_IN = click.option(
     epilog="From here on liquid moves. Outlets above the water line, eye protection at "
     "hand, children away. `slackwater hold` stops everything at once.",
 )
+@click.option(
+    "--old-is-off",
+    is_flag=True,
+    help="What an old doser gave once is still switched off.",
+)
 @_BY
 @_DROP_IN
-def enable(shell: Shell, by: str | None, drop_in: Path | None) -> Answer:
+def enable(
+    shell: Shell, *, old_is_off: bool, by: str | None, drop_in: Path | None
+) -> Answer:
     """Let the daemon command pumps.
 
     Refused with everything that is missing: an approval in force, proven time in
@@ -80,6 +88,8 @@ def enable(shell: Shell, by: str | None, drop_in: Path | None) -> Answer:
     who = typed_text(by or local_user(), "--by", WORD_AT_MOST)
     folder = wanted_folder(shell, drop_in)
     planned = _planned(shell)
+    if not old_is_off:
+        _ask_old(shell, planned)
 
     def decide(state: State, stamp: Stamp) -> Sequence[AnyEvent]:
         is_live = state.stage == "live"
@@ -96,6 +106,32 @@ def enable(shell: Shell, by: str | None, drop_in: Path | None) -> Answer:
     handed: list[Path] = []
     state, events = write(shell.state, decide)
     return _enabled(state, events, handed)
+
+
+def _ask_old(shell: Shell, planned: tuple[Plan, Machine] | None) -> None:
+    """Ask for the lines that nobody gives: who needed them may have gone back.
+
+    Where enabling is refused anyhow nothing is asked.
+    Raises: RefusedError where the old doser gives them again.
+    """
+    with opened(shell.state) as found:
+        state, stamp = found.state, found.stamp
+        nobody = given_by_nobody(state, approval_at(state, stamp["at"]))
+        if not nobody or missing(state, stamp, shell.state, planned):
+            return
+    names = ", ".join(nobody)
+    question = f"Since pumps were disabled: is the old doser's {names} still off?"
+    if click.confirm(question, err=True):
+        return
+    raise RefusedError(
+        Finding(
+            what=f"the old doser gives {names} again",
+            where="enable",
+            expected="each line given by one of the two, or it comes twice",
+            do=f"Run `slackwater take-over {nobody[0]} --back` for each that it gives, "
+            "then enable.",
+        )
+    )
 
 
 def _planned(shell: Shell) -> tuple[Plan, Machine] | None:
@@ -175,7 +211,10 @@ def disable(shell: Shell, by: str | None, why: str, drop_in: Path | None) -> Ans
     text = "Back in shadow." if events else "It was in shadow already."
     nobody = sorted(state.taken_over)
     if nobody:
-        text += f" Nobody gives {', '.join(nobody)} now, which an old doser gave once."
+        text += (
+            f" Nobody gives {', '.join(nobody)} now, which an old doser gave once. "
+            f"If you switch it on again: `slackwater take-over {nobody[0]} --back`."
+        )
     folder = wanted_folder(shell, drop_in)
     removed = False if folder is None else remove_drop_in(folder)
     if removed:
