@@ -128,6 +128,19 @@ def test_a_hold_is_said_before_anything_is_asked(
     assert "cylinder" not in told.err
 
 
+@pytest.mark.parametrize("code", [Code.OVER_DELIVERED, Code.PUMP_CHANGED])
+def test_a_pump_that_must_be_measured_first_is_measured(
+    stage: Stage, code: Code
+) -> None:
+    """Its hold is released after that and not before: each would wait for the other."""
+    hold = replace(held(stage, code), scope="pump/carbonate")
+    stage.append(hold)
+    before = stage.run("release", hold.hold_id, "--json")
+    assert "not calibrated since" in refused(before)
+    told = stage.run("calibrate", "carbonate", "--json", typed="no\n")
+    assert "the outlet is not in a cylinder" == refused(told)
+
+
 def test_a_pause_that_is_over_keeps_nobody(stage: Stage) -> None:
     """It stands in the ledger until a daemon ends it, and holds nothing."""
     stage.append(held(stage, Code.PAUSE, minutes=-1))

@@ -11,7 +11,7 @@ from slackwater.facts.events import Calibrated, HoldRaised
 from slackwater.facts.messages import ChannelPhase
 from slackwater.facts.plan import Approval, Plan
 from slackwater.facts.reasons import Code, because
-from slackwater.gate.interlocks import INTERLOCKS, refusals
+from slackwater.gate.interlocks import INTERLOCKS, may_go_on, refusals
 from slackwater.gate.moment import Ask, Moment, rules_for
 from slackwater.gate.scopes import reaches
 from tests.facts.diary import Diary, attempt
@@ -69,6 +69,19 @@ def hold(scope: str, minutes: float | None = None) -> HoldRaised:
         latched=minutes is None,
         until=until,
     )
+
+
+@pytest.mark.parametrize("code", [Code.OVER_DELIVERED, Code.PUMP_CHANGED])
+def test_what_must_be_measured_before_it_is_released_stops_no_shot(code: Code) -> None:
+    """Into a cylinder it runs, and goes on; into the water, or to fill a hose, not."""
+    at = moment()
+    at.state.holds["h1"] = replace(hold("pump/carbonate"), reason=because(code))
+    into_a_cylinder = shot(at)
+    assert [] == codes(at, into_a_cylinder)
+    assert may_go_on(at, into_a_cylinder)
+    for kind in ("prime", "manual", "plan"):
+        assert code in codes(at, replace(ask(at), kind=kind))
+    assert not may_go_on(at, ask(at))
 
 
 def _no_approval(at: Moment) -> Moment:

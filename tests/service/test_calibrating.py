@@ -1,6 +1,7 @@
 """A calibration session on a real broker with the invented reef."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -70,6 +71,25 @@ def test_h55_a_shot_that_somebody_takes_back_never_runs(home: Household) -> None
     found = kinds(home.events())
     assert 1 == found.count("request_taken_back")
     assert "dose_intended" not in found
+
+
+@pytest.mark.timeout(90)
+def test_a_pump_that_gave_too_much_can_be_measured(home: Household) -> None:
+    """It waits for that before anybody may release it."""
+    home.append(latched)
+    with session(home) as open_session:
+        assert "full" == open_session.shoot("carbonate", 1000, print).how
+    assert "hold_released" not in kinds(home.events())
+
+
+def latched(_state: State, stamp: Stamp) -> HoldRaised:
+    """The pump delivered more than was asked."""
+    return replace(
+        held(_state, stamp),
+        hold_id="over-delivered/carbonate",
+        reason=because(Code.OVER_DELIVERED, asked_ul=1000, reported_ul=2000),
+        by="daemon",
+    )
 
 
 def held(_state: State, stamp: Stamp) -> HoldRaised:

@@ -22,7 +22,7 @@ from slackwater.errors import Finding, InputError, LedgerError, RefusedError
 from slackwater.facts.events import DoseMissed, HoldRaised, ShotRequested
 from slackwater.facts.now import Now
 from slackwater.facts.plan import DueDose
-from slackwater.facts.reasons import Code, because
+from slackwater.facts.reasons import MEASURED_FIRST, Code, because
 from slackwater.facts.sight import Sight
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine, Pump
@@ -73,7 +73,8 @@ def is_clock_vouched(state: State, now: Now, machine: Machine) -> bool:
 def _holds_on(found: Opened, machine: Machine, pump: str) -> list[HoldRaised]:
     """The holds under which a shot would wait in vain, by name.
 
-    What ends with the next word of a node or a switch is left to the gate.
+    What ends with the next word of a node or a switch is left to the gate, and what
+    waits for this very measurement stops no shot.
     """
     moment = Moment(
         now=found.now,
@@ -89,6 +90,7 @@ def _holds_on(found: Opened, machine: Machine, pump: str) -> list[HoldRaised]:
         raised
         for _, raised in sorted(found.state.holds.items())
         if raised.scope in scopes_of(machine.pumps[pump])
+        and raised.reason.code not in MEASURED_FIRST
         and (raised.latched if raised.until is None else utc < raised.until)
         and not hold_is_left_aside(moment, raised, rule)
     ]

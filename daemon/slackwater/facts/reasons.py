@@ -268,6 +268,11 @@ SENTENCES: Mapping[Code, str] = {
 }
 
 
+# A pump that is held for one of these goes back to its commissioning, that pump only:
+# it is measured before anybody releases it, so its runs into a cylinder go on.
+MEASURED_FIRST = frozenset({Code.PUMP_CHANGED, Code.OVER_DELIVERED})
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reason:
     """One reason with the figures that led to it, units in the figure names."""

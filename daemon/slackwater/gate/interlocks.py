@@ -11,7 +11,13 @@ from collections.abc import Callable, Iterator, Sequence
 from slackwater.facts.events import HoldRaised
 from slackwater.facts.messages import Beat, Channel
 from slackwater.facts.plan import OUT_OF_WATER, Approval, Purpose
-from slackwater.facts.reasons import Code, Figure, Reason, because
+from slackwater.facts.reasons import (
+    MEASURED_FIRST,
+    Code,
+    Figure,
+    Reason,
+    because,
+)
 from slackwater.facts.relays import Relay
 from slackwater.facts.state import State
 from slackwater.facts.tank import Node, Pump
@@ -131,7 +137,7 @@ def _holds(moment: Moment, ask: Ask) -> Iterator[Reason]:
             continue
         if hold_is_left_aside(moment, hold, ask.pump):
             continue
-        if reaches(hold.scope, ask):
+        if _reaches(hold, ask):
             yield hold.reason
         elif reaches_group(hold.scope, moment, ask):
             yield because(Code.GROUP, group=_group(ask), hold=hold.hold_id)
@@ -140,9 +146,16 @@ def _holds(moment: Moment, ask: Ask) -> Iterator[Reason]:
 def is_held(moment: Moment, ask: Ask) -> bool:
     """Whether a hold reaches this very dose, so that it may not go on."""
     return any(
-        reaches(hold.scope, ask) and not hold_is_left_aside(moment, hold, ask.pump)
+        _reaches(hold, ask) and not hold_is_left_aside(moment, hold, ask.pump)
         for hold in moment.state.holds.values()
     )
+
+
+def _reaches(hold: HoldRaised, ask: Ask) -> bool:
+    """Whether a hold stops it: not what must be measured before it is released."""
+    if ask.kind == "calibrate" and hold.reason.code in MEASURED_FIRST:
+        return False
+    return reaches(hold.scope, ask)
 
 
 def has_inputs(moment: Moment) -> bool:

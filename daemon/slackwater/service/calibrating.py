@@ -25,7 +25,7 @@ from slackwater.facts.events import (
     ShotRequested,
     Stopped,
 )
-from slackwater.facts.reasons import Reason
+from slackwater.facts.reasons import MEASURED_FIRST, Reason
 from slackwater.facts.tank import Pump
 from slackwater.gate.moment import rules_for
 from slackwater.ports import Clock
@@ -170,7 +170,9 @@ def _holds_on(rig: Rig, asked: ShotRequested) -> dict[str, Reason]:
     return {
         name: hold.reason
         for name, hold in sorted(rig.memory.state.holds.items())
-        if hold.latched and hold.scope in scopes
+        if hold.latched
+        and hold.scope in scopes
+        and hold.reason.code not in MEASURED_FIRST
     }
 
 

@@ -17,15 +17,13 @@ from slackwater.cli.typed import WORD_AT_MOST, kept_text, typed_text
 from slackwater.cli.wording import reason_words
 from slackwater.errors import Finding, InputError, RefusedError
 from slackwater.facts.events import AnyEvent, HoldRaised, HoldReleased
-from slackwater.facts.reasons import Code, because
+from slackwater.facts.reasons import MEASURED_FIRST, Code, because
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine
 from slackwater.outside.settings import read_machine
 from slackwater.pump.outcome import Stamp
 
 EVERYTHING = "all"
-# A pump that is held for one of these goes back to its commissioning, that pump only.
-MEASURED_FIRST = (Code.PUMP_CHANGED, Code.OVER_DELIVERED)
 
 
 @verb(
