@@ -141,6 +141,43 @@ def test_a_pump_that_must_be_measured_first_is_measured(
     assert "the outlet is not in a cylinder" == refused(told)
 
 
+def test_pumps_stay_enabled_while_one_is_measured_again(stage: Stage) -> None:
+    """What was never measured as it is goes through shadow first."""
+    stage.commission("carbonate", "calcium")
+    assert 0 == stage.approve("--now").code
+    stage.shadow()
+    assert 0 == stage.run("enable").code
+    told = stage.run("calibrate", "carbonate", "--json", typed="no\n")
+    assert "the outlet is not in a cylinder" == refused(told)
+    hold = replace(held(stage, Code.PUMP_CHANGED), scope="pump/carbonate")
+    stage.append(hold)
+    told = stage.run("calibrate", "carbonate", "--json", typed="no\n")
+    assert refused(told).startswith("carbonate was never measured as it is")
+    assert "slackwater disable" in told.errors[0]["do"]
+
+
+def test_a_new_calibration_without_its_proofs_is_not_approved_while_live(
+    stage: Stage,
+) -> None:
+    """Enabling would refuse it; who saw nothing must not be taken to have seen it."""
+    stage.commission("carbonate", "calcium")
+    assert 0 == stage.approve("--now").code
+    stage.shadow()
+    assert 0 == stage.run("enable").code
+    measured_anew = replace(
+        stage.folded().calibrations["carbonate"],
+        **stage.stamp(),
+        cal="77aa01cf",
+        proofs=("identity",),
+    )
+    stage.append(measured_anew)
+    told = stage.approve("--now")
+    assert 1 == told.code
+    assert "its calibration does not prove cut-off, lost-link" == refused(told)
+    stage.append(replace(measured_anew, **stage.stamp(), proofs=tuple(PROOFS)))
+    assert 0 == stage.approve("--now").code
+
+
 def test_a_pause_that_is_over_keeps_nobody(stage: Stage) -> None:
     """It stands in the ledger until a daemon ends it, and holds nothing."""
     stage.append(held(stage, Code.PAUSE, minutes=-1))

@@ -13,9 +13,12 @@ from slackwater.facts.doses import RequestTakenBack
 from slackwater.facts.events import DoseIntended, HoldRaised, Started
 from slackwater.facts.reasons import Code, because
 from slackwater.facts.state import State
+from slackwater.ledger.store import LedgerFile
 from slackwater.outside.clock import SystemClock
 from slackwater.pump.outcome import Stamp
 from slackwater.service.calibrating import Session, Wait
+from slackwater.service.memory import LIVE_NAME, read_state
+from slackwater.service.standing import only_one
 from slackwater.service.wiring import Places
 from tests.service.household import (
     Household,
@@ -110,10 +113,29 @@ def taken_back(state: State, stamp: Stamp) -> RequestTakenBack:
     return entry
 
 
-def test_refuses_while_pumps_are_enabled(home: Household) -> None:
-    """Only one commands: a live stage refuses the session before it connects."""
+@pytest.mark.timeout(90)
+def test_while_pumps_are_enabled_it_takes_the_place_of_the_daemon(
+    home: Household,
+) -> None:
+    """Only one commands: a shot runs, no dose of the plan, and no daemon beside it.
+
+    What fell due meanwhile is told by the daemon that comes after it.
+    """
     approve(home, dense_plan(datetime.now(UTC), 5, 60, 500))
     enable(home)
-    with pytest.raises(RefusedError, match="enabled"), session(home):
+    before = decided_at(home)
+    with session(home) as open_session:
+        assert "full" == open_session.shoot("carbonate", 1000, print).how
+        with pytest.raises(RefusedError, match="another daemon"), only_one(home.state):
+            pass
+    events = home.events()
+    assert {"calibrate"} == {e.dose_kind for e in events if isinstance(e, DoseIntended)}
+    assert before == decided_at(home)
+    with only_one(home.state), pytest.raises(RefusedError), session(home):
         pass
-    assert "started" not in kinds(home.events())
+
+
+def decided_at(home: Household) -> datetime | None:
+    """How far anybody looked at the plan."""
+    with LedgerFile.open(home.state / LIVE_NAME, writable=False) as ledger:
+        return read_state(ledger).decided_at

@@ -26,6 +26,7 @@ from slackwater.facts.reasons import MEASURED_FIRST, Code, because
 from slackwater.facts.sight import Sight
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine, Pump
+from slackwater.facts.wear import measured_elsewhere
 from slackwater.gate.interlocks import hold_is_left_aside
 from slackwater.gate.moment import Moment, rules_for
 from slackwater.outside.settings import read_machine
@@ -43,8 +44,8 @@ def ready_pump(shell: Shell, pump: str) -> tuple[Pump, Machine]:
 
     An approved machine counts before the files, as it does for the daemon.
     Raises: InputError for a pump that is not there, RefusedError beside a running
-    daemon, with a clock nobody vouches for or under a hold that waits for a person,
-    PermissionError, the ledger errors.
+    daemon, for what is new while pumps are enabled, with a clock nobody vouches for or
+    under a hold that waits for a person, PermissionError, the ledger errors.
     """
     # Opened as it will be needed: who may not write is told so before a question.
     with opened(shell.state, writable=True) as found:
@@ -52,10 +53,10 @@ def ready_pump(shell: Shell, pump: str) -> tuple[Pump, Machine]:
         machine = approved.machine if approved else read_machine(shell.config)
         if pump not in machine.pumps:
             raise InputError(_no_pump(pump, machine, is_approved=approved is not None))
+        if found.state.stage == "live":
+            _refuse_new(found.state, machine.pumps[pump])
         if daemon_is_here(shell.state):
-            raise RefusedError(
-                _beside_daemon(shell.state, is_live=found.state.stage == "live")
-            )
+            raise RefusedError(_beside_daemon(shell.state))
         if not is_clock_vouched(found.state, found.now, machine):
             raise RefusedError(_clock_unproven())
         if holds := _holds_on(found, machine, pump):
@@ -168,13 +169,37 @@ def _no_pump(pump: str, machine: Machine, *, is_approved: bool) -> Finding:
     )
 
 
-def _beside_daemon(state_dir: Path, *, is_live: bool) -> Finding:
-    shadow = "Run `slackwater disable`. " if is_live else ""
+def _refuse_new(state: State, pump: Pump) -> None:
+    """Refuse, while pumps are enabled, a pump that is to be seen in shadow first.
+
+    One that was measured before, at this very place, stays enabled meanwhile.
+    Raises: RefusedError.
+    """
+    known = state.calibrations.get(pump.id)
+    changed = any(
+        raised.scope == f"pump/{pump.id}" and raised.reason.code is Code.PUMP_CHANGED
+        for raised in state.holds.values()
+    )
+    if changed or known is None or measured_elsewhere(known, pump):
+        raise RefusedError(_new(pump.id))
+
+
+def _new(pump: str) -> Finding:
+    return Finding(
+        what=f"{pump} was never measured as it is, and pumps are enabled",
+        where=f"pump {pump}",
+        expected="shadow: what is new is looked at there before it doses",
+        do="Nothing has run. Run `slackwater disable`, stop the daemon, calibrate, "
+        "approve, and enable again.",
+    )
+
+
+def _beside_daemon(state_dir: Path) -> Finding:
     return Finding(
         what="a daemon runs on this ledger",
         where=str(state_dir),
         expected="no daemon while a pump is measured: only one may command",
-        do=f"{shadow}Stop it (`systemctl stop slackwater`, or Ctrl-C where it runs), "
+        do="Stop it (`systemctl stop slackwater`, or Ctrl-C where it runs), "
         "calibrate, then start it again.",
     )
 

@@ -6,7 +6,7 @@ only as proven time; what cannot be shown is missing.
 """
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
@@ -19,7 +19,7 @@ from slackwater.cli.opening import (
     newest_approval,
 )
 from slackwater.cli.render import span
-from slackwater.errors import Finding
+from slackwater.errors import Finding, RefusedError
 from slackwater.facts.fold import UNQUIET
 from slackwater.facts.plan import Plan
 from slackwater.facts.reasons import Code
@@ -159,6 +159,41 @@ def _unquiet(state: State, stamp: Stamp, timing: Timing) -> Iterator[Finding]:
         )
 
 
+def unproven(state: State, pump: str) -> Finding | None:
+    """What the newest calibration of a pump does not prove; None when it proves all."""
+    known = state.calibrations.get(pump)
+    lacking = [name for name in PROOFS if known and name not in known.proofs]
+    if known is not None and not lacking:
+        return None
+    return Finding(
+        what=f"its calibration does not prove {', '.join(lacking)}"
+        if known
+        else "the pump is not commissioned",
+        where=f"pump {pump}",
+        expected=f"a calibration that proves {', '.join(PROOFS)}",
+        do=f"Run `slackwater calibrate {pump}`.",
+    )
+
+
+def refuse_unproven(state: State, plan: Plan, calibrations: Mapping[str, str]) -> None:
+    """Refuse, while pumps are enabled, what enabling would refuse of new calibrations.
+
+    `calibrations` are those approved before, by pump.
+    Raises: RefusedError.
+    """
+    if state.stage != "live":
+        return
+    found = [
+        lacking
+        for pump in sorted({line.pump for line in plan.lines})
+        if (known := state.calibrations.get(pump)) is not None
+        and known.cal != calibrations.get(pump)
+        and (lacking := unproven(state, pump)) is not None
+    ]
+    if found:
+        raise RefusedError(found)
+
+
 def _pumps(
     state: State, approved: Approved | None, files: tuple[Plan, Machine] | None
 ) -> Iterator[Finding]:
@@ -167,21 +202,15 @@ def _pumps(
         yield _no_pump()
     used = state.calibrations if plan is None else {one.pump for one in plan.lines}
     for pump in sorted(used):
-        known = state.calibrations.get(pump)
-        unproven = [name for name in PROOFS if known and name not in known.proofs]
-        if known is None or unproven:
-            yield Finding(
-                what=f"its calibration does not prove {', '.join(unproven)}"
-                if known
-                else "the pump is not commissioned",
-                where=f"pump {pump}",
-                expected=f"a calibration that proves {', '.join(PROOFS)}",
-                do=f"Run `slackwater calibrate {pump}`.",
-            )
-        elif approved and (moved := moved_pump(known, approved.machine, pump)):
+        known, lacking = state.calibrations.get(pump), unproven(state, pump)
+        if lacking is not None:
+            yield lacking
+        elif known is None or approved is None:
+            continue
+        elif moved := moved_pump(known, approved.machine, pump):
             measure = f"Run `slackwater calibrate {pump}`, then {_CONSENT}."
             yield replace(moved, do=measure)
-        elif approved and known.cal != approved.approval.calibrations.get(pump):
+        elif known.cal != approved.approval.calibrations.get(pump):
             yield Finding(
                 what=f"calibration {known.cal} is newer than the approval",
                 where=f"pump {pump}",

@@ -234,12 +234,13 @@ def _taken_back(state: State, event: RequestTakenBack) -> None:
 
 def _held(state: State, event: DoseHeld) -> None:
     state.held[event.dose_id] = event
-    state.decided_at = event.at
+    # A session that measures decides of its own shots alone: it looks at no plan.
+    state.decided_at = state.decided_at if state.calibrating else event.at
 
 
 def _missed(state: State, event: DoseMissed) -> None:
     dose = event.dose
-    state.decided_at = event.at
+    state.decided_at = state.decided_at if state.calibrating else event.at
     _use(state, dose.id, dose.local_day)
     fold_due(state, dose)
     fold_not_given(state, event)
@@ -250,7 +251,7 @@ def _missed(state: State, event: DoseMissed) -> None:
 
 
 def _intended(state: State, event: DoseIntended) -> None:
-    state.decided_at = event.at
+    state.decided_at = state.decided_at if state.calibrating else event.at
     _use(state, event.dose.id, event.dose.local_day)
     fold_due(state, event.dose)
     asked = state.requests.pop(event.dose.id, None)

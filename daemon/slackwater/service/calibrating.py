@@ -2,13 +2,12 @@
 
 Floor 7. One subject: carrying out shots while the daemon itself may not command.
 Laws here: the same turn, gate and ledger as the daemon; no plan is in force, so no
-dose of a plan can run from here; each shot is a local request with an end.
-While pumps are enabled the daemon carries shots out; a session would be a second one
-who commands.
+dose of a plan can run from here; each shot is a local request with an end; while pumps
+are enabled it keeps the daemon's place, so that only one commands.
 """
 
 from collections.abc import Callable
-from contextlib import suppress
+from contextlib import ExitStack, suppress
 from dataclasses import dataclass
 from datetime import timedelta
 from secrets import token_hex
@@ -32,6 +31,7 @@ from slackwater.ports import Clock
 from slackwater.service.loop import one_pass, stamp_of, take_news, write
 from slackwater.service.memory import Memory
 from slackwater.service.run import TICK_S, take_charge
+from slackwater.service.standing import only_one
 from slackwater.service.wiring import Places, Rig, build, connect
 from slackwater.turn.setup import Setup
 
@@ -69,26 +69,27 @@ class Session:
         self._clock = clock
         self._by = by
         self._rig: Rig | None = None
+        self._place = ExitStack()
 
     def __enter__(self) -> Self:
         """Take charge with a new fence and connect.
 
-        Raises: RefusedError while pumps are enabled; ledger, input and wire errors.
+        Raises: RefusedError beside a daemon that commands; ledger, input and wire
+        errors.
         """
-        memory = Memory(self._places.state, "calibrate")
-        memory.open()
-        if memory.state.stage == "live":
-            memory.close()
-            raise RefusedError(_live())
-        rig = build(self._places, self._clock, memory, "calibrate")
-        machine = rig.setup.machine
-        rig.setup = Setup(machine=machine, bare=rules_for(machine, None))
-        try:
+        with ExitStack() as opening:
+            memory = Memory(self._places.state, "calibrate")
+            opening.callback(memory.close)
+            memory.open()
+            if memory.state.stage == "live":
+                opening.enter_context(only_one(self._places.state))
+            rig = build(self._places, self._clock, memory, "calibrate")
+            machine = rig.setup.machine
+            rig.setup = Setup(machine=machine, bare=rules_for(machine, None))
+            opening.callback(rig.close)
             take_charge(rig)
             connect(rig)
-        except BaseException:
-            rig.close()
-            raise
+            self._place = opening.pop_all()
         self._rig = rig
         return self
 
@@ -98,7 +99,7 @@ class Session:
         self._rig = None
         with suppress(LedgerError):
             write(rig, [Stopped(**stamp_of(rig), why="calibration ended")])
-        rig.close()
+        self._place.close()
 
     @property
     def rig(self) -> Rig:
@@ -231,21 +232,12 @@ def _not_wanted(request: str, by: str) -> Finding:
     )
 
 
-def _live() -> Finding:
-    return Finding(
-        what="pumps are enabled: the daemon commands them",
-        where="stage",
-        expected="shadow, so that only one commands",
-        do="Run `slackwater disable`, calibrate, then approve and enable again.",
-    )
-
-
 def _another_stage() -> Finding:
     return Finding(
         what="pumps were enabled or disabled meanwhile",
         where="stage",
         expected="a stage that stays as it is until the last shot",
-        do="Run `slackwater disable`, then calibrate again; nothing more was sent.",
+        do="See `slackwater status`, then calibrate again; nothing more was sent.",
     )
 
 

@@ -44,7 +44,7 @@ from slackwater.cli.opening import (
     opened,
     write,
 )
-from slackwater.cli.readiness import new_tubes
+from slackwater.cli.readiness import new_tubes, refuse_unproven
 from slackwater.cli.reading import Files, read_files
 from slackwater.cli.receipt import (
     ONE_DAY,
@@ -209,6 +209,7 @@ def _proposed(shell: Shell) -> tuple[Proposal, Opened, list[str]]:
             lasted=tuple(changes_since(bases[0], ours)),
         )
         if before is not None:
+            refuse_unproven(found.state, files.plan, before.approval.calibrations)
             flows = moved_flows(found, before, files)
             return replace(proposal, flows=flows), found, high
         return beside_withdrawn(proposal, given_last(found.ledger)), found, high

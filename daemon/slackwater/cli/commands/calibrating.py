@@ -116,7 +116,8 @@ def calibrate(shell: Shell, pump: str, **wishes: Unpack[Wishes]) -> Answer:
     most_per_calibration lets it flow, and counts against the node's limit of the day;
     what the plan gives in a day is left to it. A new
     calibration needs a new approval; one approval covers all pumps that were calibrated
-    before it.
+    before it. The daemon is stopped meanwhile; pumps stay enabled, but for one that was
+    never measured as it is, which goes through shadow first.
     """
     logs.set_up(terminal=sys.stderr.isatty(), level=logging.ERROR)
     by = typed_text(wishes["by"] or local_user(), "--by", WORD_AT_MOST)
@@ -308,7 +309,7 @@ def words_of(
         f"±{flow.within_percent:.2f} %{sure} (±{WITHIN_PERCENT:g} %).\n"
         + (_pulse_words(measured) if one_length else _start_words(event, flow))
         + f"Calibration {event.cal} is on record; it needs a new approval, one for all "
-        "pumps calibrated before it.\n"
+        "pumps calibrated before it. Then start the daemon again.\n"
         + (
             f"Not proven, so not enough to enable: {', '.join(missing)}.\n"
             if missing
