@@ -30,6 +30,7 @@ from slackwater.facts.events import (
 from slackwater.facts.fold import fold, fold_all
 from slackwater.facts.inputs import InputsKept
 from slackwater.facts.state import State
+from slackwater.facts.waters import WaterChanged
 from slackwater.ledger.codec import dump_state, load_state
 from slackwater.ledger.store import LedgerFile
 from slackwater.ledger.views import intended
@@ -56,6 +57,9 @@ ASIDE = (
     ResumeBegan,
     ResumeEnded,
 )
+# What a daemon books itself is an exchange of two pumps, imagined as they were; what
+# people tell of their buckets is true, and comes as news.
+OWN_ASIDE = (*ASIDE, WaterChanged)
 
 
 def read_state(ledger: LedgerFile) -> State:
@@ -92,7 +96,7 @@ class Memory:
         self._aside = _open_aside(self._directory / SHADOW_NAME, self._true_state)
         _, entries = self._aside.load()
         for entry in entries:
-            if isinstance(entry.event, ASIDE):
+            if isinstance(entry.event, OWN_ASIDE):
                 fold(self.state, entry.event)
         _newest_clock(self.state, self._true_state)
 
@@ -112,12 +116,12 @@ class Memory:
         Raises: LedgerMovedError when somebody else wrote first: read `news`, decide
         anew; the other ledger errors.
         """
-        aside = [event for event in events if isinstance(event, ASIDE)]
+        aside = [event for event in events if isinstance(event, OWN_ASIDE)]
         if self._aside is None:
             self.ledger.append(events)
             fold_all(self.state, events)
             return
-        true = [event for event in events if not isinstance(event, ASIDE)]
+        true = [event for event in events if not isinstance(event, OWN_ASIDE)]
         if true:
             self.ledger.append(true)
             fold_all(self._true_state, true)
