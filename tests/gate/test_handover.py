@@ -5,15 +5,31 @@ from datetime import timedelta
 
 import pytest
 
+from slackwater.facts.charging import hour_of
 from slackwater.facts.reasons import Code
 from slackwater.facts.rolling import DAY_MS
 from slackwater.facts.stages import LineTakenOver
+from slackwater.facts.state import Ours
 from slackwater.facts.tank import Machine, Outside
 from slackwater.gate.caps import over_caps
-from slackwater.gate.handover import is_old_dosers, old_part
+from slackwater.gate.handover import is_old_dosers, old_part, their_hours
 from slackwater.gate.moment import Moment, rules_for
-from slackwater.gate.resuming import outside_per_day, planned_per_day
-from tests.gate.scene import NOW, PROVEN_MS, TODAY, ask, dkh_peq, machine, moment
+from slackwater.gate.resuming import (
+    of_old_dosers,
+    outside_per_day,
+    planned_per_day,
+    resume_ppm,
+)
+from tests.gate.scene import (
+    CARBONATE_PEQ_PER_UL,
+    NOW,
+    PROVEN_MS,
+    TODAY,
+    ask,
+    dkh_peq,
+    machine,
+    moment,
+)
 
 LINE = "reef/carbonate"
 # Of the gross cap of 2 dKH a day; a dose of 2 mL adds 0.0529 dKH.
@@ -125,3 +141,52 @@ def test_what_was_taken_over_is_forgotten_after_a_day() -> None:
     old = ((LINE, 1001),)
     later = [PROVEN_MS, PROVEN_MS + DAY_MS // 2, PROVEN_MS + DAY_MS, PROVEN_MS * 2]
     assert [1001, 501, 0, 0] == [old_part(at.state, ms, old) for ms in later]
+
+
+def hours(at: Moment, first: int, last: int) -> list[int]:
+    """The hours of the line's old doser, counted from now."""
+    now = hour_of(NOW)
+    found = their_hours(at.state, LINE, range(now + first, now + last))
+    return [hour - now for hour in found]
+
+
+def test_hours_are_theirs_until_a_line_is_taken_over_and_after_it_came_back() -> None:
+    """By their middle; a stretch in which it was ours is left out."""
+    at = moment(with_old_doser())
+    assert [] == hours(at, -3, 0)
+    at.state.left_to_old = [LINE]
+    assert [-3, -2, -1] == hours(at, -3, 0)
+    span = Ours(begins=NOW - timedelta(hours=5), ends=NOW - timedelta(hours=2))
+    at.state.handed_back[LINE] = [span]
+    assert [-6, -2, -1] == hours(at, -6, 0)
+    at.state.left_to_old = []
+    at.state.taken_over[LINE] = taken(0.5)
+    assert [-6, -2, -1] == hours(at, -6, 0)
+    at.state.taken_over[LINE] = taken(0.51)
+    assert [-6, -2] == hours(at, -6, 0)
+
+
+def test_where_the_file_names_no_old_doser_any_more_its_line_stands_for_it() -> None:
+    """48 mL a day; a line that is gone, or one of another tank, says nothing."""
+    at = moment()
+    assert {} == of_old_dosers(at, "reef")
+    at.state.taken_over = {LINE: taken(), "reef/gone": taken()}
+    assert {LINE: 48_000 * CARBONATE_PEQ_PER_UL} == of_old_dosers(at, "reef")
+    assert {} == of_old_dosers(at, "lagoon")
+    named = moment(with_old_doser())
+    named.state.taken_over[LINE] = taken()
+    assert {LINE: GIVEN} == of_old_dosers(named, "reef")
+
+
+def test_what_an_old_doser_gave_is_no_gap() -> None:
+    """Three weeks by it, a day by us, half a day by nobody: as if all was by us."""
+    at, alike = moment(with_old_doser()), moment()
+    now = hour_of(NOW)
+    ours = dict.fromkeys(range(now - 36, now - 12), GIVEN // 24)
+    for known in (at, alike):
+        known.state.stage_since = NOW - timedelta(days=21)
+        known.state.hours["reef"] = dict(ours)
+    at.state.taken_over[LINE] = taken(36.0)
+    gave = dict.fromkeys(range(now - 21 * 24, now - 36), GIVEN // 24)
+    alike.state.hours["reef"] = {**gave, **ours}
+    assert resume_ppm(alike, "reef") == resume_ppm(at, "reef")

@@ -17,7 +17,7 @@ from itertools import repeat
 from slackwater.facts.charging import HOURS_KEPT, hour_of
 from slackwater.facts.rolling import DAY_MS
 from slackwater.facts.tank import Tank
-from slackwater.gate.handover import old_part
+from slackwater.gate.handover import old_part, their_hours
 from slackwater.gate.moment import ALKALINITY, Moment, daily_of
 
 WHOLE = 1_000_000
@@ -45,6 +45,7 @@ LEFTS_KEPT = 64
 class Box:
     """One tank for the model: what comes in, what it takes up, how far down it can go.
 
+    `outside` is what comes without us now, `steady` the part of it that always did;
     `low` and `usual` bound the uptake of a day at the usual level; each of `spans`
     lies between a level that may be the usual one and the level at which uptake stops;
     `net` is the rise of a day.
@@ -52,6 +53,7 @@ class Box:
 
     plan: int
     outside: int
+    steady: int
     low: int
     usual: int
     spans: tuple[int, ...]
@@ -86,6 +88,31 @@ def outside_per_day(moment: Moment, tank_id: str) -> int:
     outside = moment.rules.outside.get(tank_id, 0)
     old = moment.rules.old.get(tank_id, ())
     return outside + old_part(moment.state, moment.proven_ms, old) if old else outside
+
+
+def of_old_dosers(moment: Moment, tank_id: str) -> dict[str, int]:
+    """What old dosers gave a day of the lines that are, or were, theirs, by line.
+
+    Where the file names one no more, its line stands for it: it took its place.
+    """
+    state = moment.state
+    if not (state.left_to_old or state.taken_over):
+        return {}
+    gave = dict(moment.rules.old.get(tank_id, ()))
+    for name in state.taken_over.keys() - gave.keys():
+        rule = moment.rules.lines.get(name)
+        if rule is not None and rule.line.tank == tank_id:
+            gave[name] = daily_of(rule.line, moment.rules.pumps)
+    return gave
+
+
+def old_by_hour(moment: Moment, tank_id: str, hours: range) -> dict[int, int]:
+    """Alkalinity that old dosers gave, evenly, in the hours that were theirs."""
+    found: dict[int, int] = {}
+    for name, per_day in of_old_dosers(moment, tank_id).items():
+        for hour in their_hours(moment.state, name, hours):
+            found[hour] = found.get(hour, 0) + per_day // DAY_HOURS
+    return found
 
 
 def must_resume(moment: Moment, tank_id: str) -> bool:
@@ -143,7 +170,7 @@ def _share_ppm(box: Box, left: Left) -> int:
 
 
 def _given_by_hour(moment: Moment, tank_id: str) -> tuple[int, ...]:
-    """What doses gave the tank in each hour, the oldest first.
+    """What doses, and old dosers, gave the tank in each hour, the oldest first.
 
     Starts when the stage began or six weeks ago, whichever is later: longer than any
     tank remembers.
@@ -152,6 +179,10 @@ def _given_by_hour(moment: Moment, tank_id: str) -> tuple[int, ...]:
     last = hour_of(moment.now.utc)
     since = hour_of(moment.state.stage_since or moment.now.utc)
     first = max(since, last - HOURS_KEPT)
+    old = old_by_hour(moment, tank_id, range(first, last))
+    for hour in hours if old else ():
+        old[hour] = old.get(hour, 0) + hours[hour]
+    hours = old or hours
     # A thousand hours, at each turn: no step of our own for each of them.
     return tuple(map(hours.get, range(first, last), repeat(0)))
 
@@ -167,10 +198,10 @@ def _left_of(box: Box, given: tuple[int, ...]) -> Left:
 
 def _left(box: Box, given: tuple[int, ...], uptake: int, span: int) -> float:
     """How much of this uptake a day the tank still has; the whole at the start."""
-    left, per_hour, outside = 1.0, uptake / DAY_HOURS, box.outside / DAY_HOURS
+    left, per_hour, steady = 1.0, uptake / DAY_HOURS, box.steady / DAY_HOURS
     # A thousand hours: no call in here.
     for amount in given:
-        left += (outside + amount - per_hour * left) / span
+        left += (steady + amount - per_hour * left) / span
         if left > 1.0:
             left = 1.0
         elif left < 0.0:
@@ -189,6 +220,7 @@ def _box(moment: Moment, tank_id: str) -> Box:
     return Box(
         plan=plan,
         outside=outside,
+        steady=moment.rules.outside.get(tank_id, 0),
         # The way back need not be safer than the full plan at the usual level is.
         low=max(low, plan + outside - net),
         usual=usual,

@@ -15,19 +15,21 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import repeat
-from math import exp, inf
+from math import exp, inf, sqrt
 from statistics import median
 
 from slackwater.facts.charging import HOUR_S
 from slackwater.facts.judgements import Break
 from slackwater.facts.limits import DAY_S
+from slackwater.gate.handover import their_hours
 from slackwater.gate.moment import ALKALINITY, Moment
 from slackwater.gate.resuming import (
     DAY_HOURS,
     DEAD_PEQ_PER_L,
     PEQ_PER_MEQ,
     USUAL_LEAST_PEQ_PER_L,
-    outside_per_day,
+    of_old_dosers,
+    old_by_hour,
 )
 from slackwater.gate.swings.limits import DKH
 
@@ -109,6 +111,8 @@ def explained(
         if begins_s < at_s <= ends_s
     ]
     span_s = begins_s, ends_s
+    if old := _of_old_dosers(moment, tank_id, span_s):
+        rises = sorted([*rises, *((at_s, gave * per_peq) for at_s, gave in old)])
     uptake = _uptake(moment, tank_id)
     usual = _usual_day(rises, span_s, uptake)
     fades = max(usual if uptake is None else uptake, LEAST_UPTAKE)
@@ -125,13 +129,47 @@ def explained(
     return Explained(moments=moments, levels=levels, lowest=lowest, fades=fades)
 
 
+def _of_old_dosers(
+    moment: Moment, tank_id: str, span_s: tuple[float, float]
+) -> list[tuple[float, int]]:
+    """What old dosers gave of lines that were theirs, in the middle of each hour.
+
+    Left out, the day on which a line is taken over would explain a rise that a steady
+    tank lacks, and hide the true one of an old doser that was never switched off.
+    """
+    begins_s, ends_s = span_s
+    hours = range(int(begins_s // HOUR_S), int(ends_s // HOUR_S) + 1)
+    return [
+        (at_s, gave)
+        for hour, gave in old_by_hour(moment, tank_id, hours).items()
+        if begins_s < (at_s := hour * HOUR_S + HOUR_S / 2) <= ends_s
+    ]
+
+
+def other_hours(moment: Moment, tank_id: str, span_s: tuple[float, float]) -> float:
+    """How far a level may lie off because a line changed hands within a span.
+
+    Nobody said at which hours an old doser gave: in half of the day, say, then the
+    cycle of those days was up to a quarter of its amount off the even one, and spread
+    evenly over that (JCGM 100:2008, 4.3.7). Unit: meq/L, one standard deviation.
+    """
+    hours = range(int(span_s[0] // HOUR_S), int(span_s[1] // HOUR_S) + 1)
+    changed = [
+        per_day
+        for name, per_day in of_old_dosers(moment, tank_id).items()
+        if 0 < sum(1 for _ in their_hours(moment.state, name, hours)) < len(hours)
+    ]
+    per_peq = MEQ_PER_L / moment.machine.tanks[tank_id].net_ul
+    return sum(changed) * per_peq / 4 / sqrt(3)
+
+
 def _uptake(moment: Moment, tank_id: str) -> float | None:
-    """What the tank takes up in a day beyond what comes without a dose, if known."""
+    """What the tank takes up in a day beyond what comes without any doser, if known."""
     tank = moment.machine.tanks[tank_id]
     told = tank.uptake.get(ALKALINITY)
     if told is None:
         return None
-    left = told.estimate - outside_per_day(moment, tank_id)
+    left = told.estimate - moment.rules.outside.get(tank_id, 0)
     return max(left * MEQ_PER_L / tank.net_ul, LEAST_UPTAKE)
 
 
@@ -175,17 +213,22 @@ def _moved_before(
     a_day, fades = usual
     hours = moment.state.hours.get(tank_id, {})
     since = moment.state.stage_since
-    if not hours or since is None:
+    if since is None:
         return 0.0
     per_peq = MEQ_PER_L / moment.machine.tanks[tank_id].net_ul
     days = min(int((begins_s - since.timestamp()) // DAY_S), DAYS_BEFORE)
     first = int(begins_s // HOUR_S) - days * DAY_HOURS
+    old = old_by_hour(moment, tank_id, range(first, first + days * DAY_HOURS))
+    if not (hours or old):
+        return 0.0
     moved, kept = 0.0, exp(-DAY_S * fades)
     # What comes evenly over a day has faded by its end, the more the earlier it came.
     left = (1 - kept) / (DAY_S * fades)
     for begins in range(first, first + days * DAY_HOURS, DAY_HOURS):
         # Asked twice at each reading: no step of our own for each hour.
         day = sum(map(hours.get, range(begins, begins + DAY_HOURS), repeat(0)))
+        if old:
+            day += sum(map(old.get, range(begins, begins + DAY_HOURS), repeat(0)))
         moved = moved * kept + (day * per_peq - a_day) * left
     return moved
 

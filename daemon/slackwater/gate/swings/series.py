@@ -21,6 +21,7 @@ from slackwater.gate.swings.explained import (
     breaks_of,
     by_second,
     explained,
+    other_hours,
 )
 from slackwater.gate.swings.limits import (
     EXPLAINED_SHARE,
@@ -70,7 +71,8 @@ def errors_of(moment: Moment, probe: Probe, course: Course) -> Errors | TooLittl
     if join.unsettled:
         recent = [row for row in recent if join.is_settled(row[0])]
     moved = known.at(usual.hour * HOUR_S)
-    doubt = _Doubt(usual=usual, join=join, known=known, moved=moved)
+    hours_sd = other_hours(moment, probe.tank, (hours[0].at_s, now_s))
+    doubt = _Doubt(usual=usual, join=join, known=known, moved=moved, hours_sd=hours_sd)
     return Errors(
         points=tuple(_points(recent, doubt, probe)),
         usual=usual,
@@ -184,13 +186,15 @@ def _points(recent: Sequence[Residual], doubt: "_Doubt", probe: Probe) -> list[P
 class _Doubt:
     """What a prediction rests on, and how uncertain that makes it.
 
-    `moved` is what was explained already where the baseline holds.
+    `moved` is what was explained already where the baseline holds; `hours_sd` the
+    doubt about the hours of a doser that another one took the place of.
     """
 
     usual: Usual
     join: Joined
     known: Explained
     moved: float
+    hours_sd: float = 0.0
 
     def along(self, hours: Sequence[float]) -> list[float]:
         """The errors that neighbours share at ascending hours."""
@@ -202,6 +206,7 @@ class _Doubt:
                 usual(hour)
                 + joins(hour, variance)
                 + (EXPLAINED_SHARE * (level - moved)) ** 2
+                + self.hours_sd**2
             )
             for hour, level in zip(hours, levels, strict=True)
         ]
