@@ -9,7 +9,7 @@ import pytest
 from slackwater.audit.expected import asked
 from slackwater.audit.history import history_of
 from slackwater.audit.reasons import WORDS, Missing, word_for
-from slackwater.facts.doses import DoseIntended, DoseSealed, DoseVoided
+from slackwater.facts.doses import ChargeRaised, DoseIntended, DoseSealed, DoseVoided
 from slackwater.facts.events import (
     Calibrated,
     PlanWithdrawn,
@@ -60,6 +60,37 @@ def test_more_than_approved_in_a_day_is_told() -> None:
     days.live[place] = ended(intent, intent.command.ul + 1)
     pump = f"{intent.dose.pump} on {BEGIN.date()}"
     assert [("beyond", pump)] == list(wrongs(days.audited()))
+
+
+@pytest.mark.parametrize("is_sealed", [True, False])
+def test_h20_more_that_was_told_after_the_end_is_told(*, is_sealed: bool) -> None:
+    """A late word of a node: three times as much; one that says less is no news."""
+    days = Days()
+    intent = days.one()
+    asked_ul, attempt = intent.command.ul, intent.command.attempt
+    place = days.live.index(intent) + 1
+    if is_sealed:
+        days.live[place] = DoseSealed(
+            **stamp(intent.at + HOUR), attempt=attempt, reasons=()
+        )
+    days.live += [
+        ChargeRaised(
+            **stamp(intent.at + HOUR + (number + 1) * SECOND),
+            attempt=attempt,
+            pump=intent.dose.pump,
+            charge_ul=charge_ul,
+        )
+        for number, charge_ul in enumerate((3 * asked_ul, 2 * asked_ul))
+    ]
+    pump = f"{intent.dose.pump} on {BEGIN.date()}"
+    found = days.audited()
+    assert [("beyond", pump)] == list(wrongs(found))
+    (total,) = [
+        one
+        for one in found.days.values()
+        if (one.pump, one.day) == (intent.dose.pump, BEGIN.date())
+    ]
+    assert total.approved_ul + 2 * asked_ul == total.believed_ul
 
 
 def test_more_than_was_rehearsed_in_a_day_is_told() -> None:

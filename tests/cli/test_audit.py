@@ -12,7 +12,7 @@ import structlog
 
 from slackwater.cli.audit_document import schema
 from slackwater.facts.audits import Audited
-from slackwater.facts.doses import DoseIntended
+from slackwater.facts.doses import ChargeRaised, DoseIntended
 from slackwater.facts.events import AnyEvent, LedgerMade
 from slackwater.facts.plan import DueDose
 from slackwater.ledger.store import LedgerFile
@@ -120,6 +120,26 @@ def test_a_microlitre_too_much_is_told_and_ends_with_one(
     text = ask(state, *span(lived)).out
     assert "ALTERED: begun otherwise than approved" in text
     assert f"  {intent.dose.id}  " in text
+
+
+def test_h20_more_that_a_node_told_later_is_told(
+    lived: Simulated, tmp_path: Path
+) -> None:
+    """Twice as much, by and by: beyond what was approved, and what was rehearsed."""
+    events = lived.book.events()
+    intent = next(e for e in events if isinstance(e, DoseIntended))
+    last = events[-1]
+    more = ChargeRaised(
+        at=last.at,
+        boot_s=last.boot_s,
+        proven_ms=last.proven_ms,
+        attempt=intent.command.attempt,
+        pump=intent.dose.pump,
+        charge_ul=2 * intent.command.ul,
+    )
+    state = write_ledger(tmp_path / "state", [*events, more])
+    told = ask(state, *span(lived), "--json")
+    assert (1, 2) == (told.code, told.document["beyond"])
 
 
 def test_a_lost_entry_is_a_dose_without_a_word(

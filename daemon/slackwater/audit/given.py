@@ -2,7 +2,8 @@
 
 Floor 3. One subject: the dose rows of one ledger. Laws here: the amount that is
 believed is the node's word, else as asked; what was sealed is believed in full, what
-was voided not at all; a dose may stand here twice, which is for others to judge.
+was voided not at all; more that was told later flowed all the same; a dose may stand
+here twice, which is for others to judge.
 """
 
 from collections import Counter
@@ -10,6 +11,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from slackwater.facts.doses import (
+    ChargeRaised,
     DoseEnded,
     DoseHanded,
     DoseIntended,
@@ -27,7 +29,8 @@ from slackwater.facts.reasons import Reason
 class Given:
     """One intent and what was heard of it; `order` is the number of its entry.
 
-    `kept` is what the decision saw, None where that was not kept.
+    `kept` is what the decision saw, None where that was not kept; `raised_ul` what a
+    node told after the end that was more than was charged by then, 0 for none.
     """
 
     order: int
@@ -37,13 +40,16 @@ class Given:
     ended: DoseEnded | None = None
     is_sealed: bool = False
     voided: tuple[Reason, ...] | None = None
+    raised_ul: int = 0
 
     @property
     def believed_ul(self) -> int:
         """The best estimate of what flowed; as asked while nobody knows."""
         if self.voided is not None:
             return 0
-        return self.intent.command.ul if self.ended is None else self.ended.believed_ul
+        asked_ul = self.intent.command.ul
+        known_ul = asked_ul if self.ended is None else self.ended.believed_ul
+        return max(known_ul, self.raised_ul)
 
 
 @dataclass(slots=True, kw_only=True)
@@ -96,6 +102,8 @@ def _hear(given: Given, event: AnyEvent) -> None:
         given.is_sealed = True
     elif isinstance(event, DoseVoided):
         given.voided = event.reasons
+    elif isinstance(event, ChargeRaised):
+        given.raised_ul = max(given.raised_ul, event.charge_ul)
 
 
 def repeated(rows: Rows) -> set[int]:

@@ -20,7 +20,7 @@ RULES = (
 )
 DOSES = (
     *("dose_intended", "dose_handed", "dose_ended", "dose_sealed", "dose_voided"),
-    *("dose_missed", "span_missed", "inputs_kept"),
+    *("charge_raised", "dose_missed", "span_missed", "inputs_kept"),
 )
 # Whoever writes one of these looked at what was due.
 SIGNS = ("dose_intended", "dose_missed", "dose_held", "watch_kept", "started")
