@@ -128,6 +128,28 @@ def test_back_in_shadow_every_line_is_imagined_and_nothing_is_half() -> None:
     assert [LINES[1]] == diary.state.left_to_old
 
 
+@pytest.mark.parametrize(("hours", "known"), [(14 * 24, True), (14 * 24 + 1, False)])
+def test_when_pumps_first_fed_the_tank_is_known_while_it_waits_for_them(
+    hours: int, *, known: bool
+) -> None:
+    """Nobody asks before they are disabled; after two weeks somebody else fed it."""
+    diary = begun()
+    diary.wait(HOUR)
+    fed = diary.at
+    diary.write(PumpsEnabled(**diary.stamp, by="keeper", serial=1))
+    assert None is diary.state.fed_since
+    for _ in range(2):
+        diary.wait(HOUR)
+        diary.write(PumpsDisabled(**diary.stamp, by="keeper"))
+        assert fed == diary.state.fed_since
+        diary.wait(HOUR)
+        diary.write(PumpsEnabled(**diary.stamp, by="keeper", serial=1))
+    diary.write(PumpsDisabled(**diary.stamp, by="keeper"))
+    diary.wait(hours * HOUR)
+    diary.write(PumpsEnabled(**diary.stamp, by="keeper", serial=1))
+    assert (fed if known else None) == diary.state.fed_since
+
+
 def test_a_line_given_back_in_shadow_is_only_remembered_as_not_taken() -> None:
     """The next enabling leaves it to the old doser."""
     diary = begun()

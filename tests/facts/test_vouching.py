@@ -162,10 +162,11 @@ def test_what_began_ahead_begins_now() -> None:
         summed(diary.stamp, days_on=-50),
     )
     diary.intend(1)
-    ahead = diary.at
+    ahead = diary.state.fed_since = diary.at
     put_right(diary)
     state, now = diary.state, T0 + HOUR
     assert (now, now, now) == (state.stage_since, state.decided_at, state.newest_at)
+    assert now == state.fed_since
     assert state.mark == Mark(
         utc=now,
         boot_s=diary.boot_s,

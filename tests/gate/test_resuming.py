@@ -143,6 +143,44 @@ def test_less_than_half_of_the_planned_is_a_gap(
     assert expected == must_resume(at, "reef")
 
 
+def enabled_again(hours_ago: float) -> Moment:
+    """Pumps fed the tank for two days, stood still for four, and were enabled again."""
+    at = fed(Reef(uptake_dkh=1.5))
+    at.state.stage = "live"
+    at.state.stage_since = NOW - timedelta(hours=hours_ago)
+    at.state.fed_since = NOW - timedelta(days=6)
+    now = hour_of(NOW)
+    hours = range(now - 6 * 24, now - 4 * 24)
+    at.state.hours["reef"] = dict.fromkeys(hours, dkh_peq(1.5) // 24)
+    return at
+
+
+def test_pumps_that_are_enabled_again_have_a_gap_behind_them() -> None:
+    """Looked at for a day; nothing needs to have been planned, or came short."""
+    at = enabled_again(0.0)
+    assert (True, False) == (must_resume(at, "reef"), has_recovered(at, "reef"))
+    assert must_resume(enabled_again(23.9), "reef")
+    assert not must_resume(enabled_again(24.0), "reef")
+    at.state.hours["reef"] |= dict.fromkeys(
+        range(hour_of(NOW) - 4 * 24, hour_of(NOW)), dkh_peq(1.5) // 24
+    )
+    assert not must_resume(at, "reef")
+
+
+def test_what_was_never_enabled_before_or_is_imagined_has_none() -> None:
+    """The first enabling, and shadow: memory begins with the stage."""
+    at = enabled_again(1.0)
+    at.state.fed_since = None
+    assert not must_resume(at, "reef")
+    assert has_recovered(at, "reef")
+    at = enabled_again(1.0)
+    at.state.stage = "shadow"
+    assert not must_resume(at, "reef")
+    assert has_recovered(at, "reef")
+    at.state.stage, at.state.stage_since = "live", None
+    assert not must_resume(at, "reef")
+
+
 def test_h39_a_gap_that_proven_time_does_not_know_counts_in_full() -> None:
     """A board without a clock of its own proves no outage; the water knows it."""
     at = gap(4)

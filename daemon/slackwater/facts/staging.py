@@ -6,6 +6,7 @@ replaced does not come back; going back to shadow forgets what only lasted while
 """
 
 from collections.abc import Callable, Mapping
+from datetime import timedelta
 from typing import Any
 
 from slackwater.facts.events import (
@@ -26,6 +27,9 @@ from slackwater.facts.state import Ours, State
 APPROVALS_KEPT = 4
 # A line is handed over and back a few times at most while somebody changes dosers.
 SPANS_KEPT = 16
+# A tank that lived for longer without our pumps was fed by somebody (common practice,
+# no source).
+FED_BY_OTHERS = timedelta(days=14)
 
 
 def fold_approved(state: State, event: PlanApproved) -> None:
@@ -67,6 +71,9 @@ def fold_withdrawn(state: State, event: PlanWithdrawn) -> None:
 def fold_enabled(state: State, event: PumpsEnabled) -> None:
     """Pumps may run; said twice it changes nothing: what was given since counts."""
     if state.stage == "shadow":
+        since = state.stage_since
+        if since is not None and event.at - since > FED_BY_OTHERS:
+            state.fed_since = None
         state.stage_since = event.at
     state.stage = "live"
     state.left_to_old = [
@@ -75,7 +82,12 @@ def fold_enabled(state: State, event: PumpsEnabled) -> None:
 
 
 def fold_disabled(state: State, event: PumpsDisabled) -> None:
-    """Back to shadow, where time counts anew and every line is imagined."""
+    """Back to shadow, where time counts anew and every line is imagined.
+
+    That our pumps fed the tank until now is remembered: it goes without from here on.
+    """
+    if state.stage == "live" and state.fed_since is None:
+        state.fed_since = state.stage_since
     state.stage = "shadow"
     state.stage_since = event.at
     state.shadow_ms = 0

@@ -172,7 +172,9 @@ class State:
     `TANK/PARAMETER`.
     `hours` keeps believed alkalinity per tank and hour of wall time for six weeks;
     `stage_since` is the wall time of the first entry, or at which pumps were enabled or
-    disabled.
+    disabled. `fed_since` is when pumps were enabled for the first time, once they were
+    disabled for no longer than a tank can go without; None while one stage is all there
+    was.
     `fence_before` is the highest fence on record before the newest start.
     `running` says that the daemon is in charge and `calibrating` that a session is.
     `by_hand` is the newest run asked for of a live daemon, by pump.
@@ -225,6 +227,7 @@ class State:
     withdrawn: list[int] = field(default_factory=list)
     stage: Stage = "shadow"
     stage_since: datetime | None = None
+    fed_since: datetime | None = None
     shadow_ms: int = 0
     watch_ms: int = 0
     unquiet_ms: int | None = None

@@ -37,6 +37,7 @@ def fold_clock_confirmed(state: State, event: ClockConfirmed) -> None:
     state.newest_at = event.at
     state.decided_at = _not_after(state.decided_at, event.at)
     state.stage_since = _not_after(state.stage_since, event.at)
+    state.fed_since = _not_after(state.fed_since, event.at)
     forget_ahead(state, event.at)
     fold_again(state, event)
     _put_right(state, event)

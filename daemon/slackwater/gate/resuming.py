@@ -11,6 +11,7 @@ Units: alkalinity in pico-equivalents for the whole tank.
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import timedelta
 from functools import lru_cache
 from itertools import repeat
 
@@ -37,6 +38,8 @@ USUAL_LEAST_PEQ_PER_L = 2_139_914_760
 PEQ_PER_MEQ = 10**9
 UL_PER_L = 10**6
 DAY_HOURS = 24
+# So long pumps that were enabled again look back at what came while they were not.
+AGAIN = timedelta(hours=24)
 # Asked for at each turn, and the same until an hour has passed: a few for each tank.
 LEFTS_KEPT = 64
 
@@ -115,11 +118,22 @@ def old_by_hour(moment: Moment, tank_id: str, hours: range) -> dict[int, int]:
     return found
 
 
+def begin_again(moment: Moment) -> bool:
+    """Whether pumps that fed the tanks before were enabled again within a day."""
+    state, utc = moment.state, moment.now.utc
+    if state.fed_since is None or state.stage_since is None or state.stage != "live":
+        return False
+    return state.stage_since > utc - AGAIN
+
+
 def must_resume(moment: Moment, tank_id: str) -> bool:
     """Less than half of a day's planned alkalinity came in the last 24 h.
 
-    False while the full plan still fits: a short gap needs no way back.
+    False while the full plan still fits: a short gap needs no way back. While pumps
+    were disabled nothing was planned of them, and nothing came.
     """
+    if begin_again(moment) and not has_recovered(moment, tank_id):
+        return True
     wanting_ms = moment.state.wanting.get(tank_id)
     since_ms = moment.proven_ms - DAY_MS
     # Nothing came short within the day: no sum needs to be looked at.
@@ -172,12 +186,16 @@ def _share_ppm(box: Box, left: Left) -> int:
 def _given_by_hour(moment: Moment, tank_id: str) -> tuple[int, ...]:
     """What doses, and old dosers, gave the tank in each hour, the oldest first.
 
-    Starts when the stage began or six weeks ago, whichever is later: longer than any
-    tank remembers.
+    Starts when pumps were enabled or six weeks ago, whichever is later: longer than any
+    tank remembers. What they were disabled for in between is a gap.
     """
     hours: Mapping[int, int] = moment.state.hours.get(tank_id, {})
     last = hour_of(moment.now.utc)
-    since = hour_of(moment.state.stage_since or moment.now.utc)
+    state, begun = moment.state, moment.state.stage_since
+    # What was imagined in shadow fed nobody.
+    if state.stage == "live" and state.fed_since is not None:
+        begun = state.fed_since
+    since = hour_of(begun or moment.now.utc)
     first = max(since, last - HOURS_KEPT)
     old = old_by_hour(moment, tank_id, range(first, last))
     for hour in hours if old else ():

@@ -28,7 +28,7 @@ from slackwater.facts.state import State
 from slackwater.gate.by_hand import line_by_hand
 from slackwater.gate.interlocks import clock_is_trusted, has_inputs, may_go_on
 from slackwater.gate.moment import Ask, Moment
-from slackwater.gate.resuming import has_recovered, must_resume
+from slackwater.gate.resuming import begin_again, has_recovered, must_resume
 from slackwater.pump.outcome import Stamp, settle_by_time
 from slackwater.turn.deciding import Decided, decide
 from slackwater.turn.exchanging import tend
@@ -170,7 +170,7 @@ def _house(moment: Moment, stamp: Stamp) -> list[AnyEvent]:
         events += settle_by_time(state, stamp)
     if moment.machine.exchanges:
         events += tend(moment, stamp)
-    if state.wanting or state.resuming:
+    if state.wanting or state.resuming or begin_again(moment):
         for tank in sorted(moment.machine.tanks):
             events += _resume(moment, tank, stamp)
     return events
@@ -213,10 +213,11 @@ def _resume(moment: Moment, tank: str, stamp: Stamp) -> Iterator[AnyEvent]:
     elif must_resume(moment, tank):
         key = f"{tank}/alkalinity"
         given = moment.state.believed.get(key)
+        wanted = moment.state.planned.get(key)
         yield ResumeBegan(
             **stamp,
             tank=tank,
-            planned=moment.state.planned[key].total,
+            planned=0 if wanted is None else wanted.total,
             believed=0 if given is None else given.total,
         )
 
