@@ -63,6 +63,7 @@ from slackwater.cli.report.extent import (
     refuse_over,
     today_of,
 )
+from slackwater.cli.runs_fit import unfit_lines
 from slackwater.cli.shell import Shell, verb
 from slackwater.cli.takeover import swap_for
 from slackwater.cli.typed import WORD_AT_MOST, typed_text, typed_ul
@@ -216,10 +217,13 @@ def _proposed(shell: Shell) -> tuple[Proposal, Opened, list[str]]:
 
 
 def _refuse_unreliable(files: Files, state: State) -> None:
-    """Refuse doses smaller than what calibrations show a pump to give reliably."""
+    """Refuse doses that calibrations show a pump not to give reliably, or at all."""
     faults = line_faults(files.plan, as_measured(files.machine, state))
-    if faults:
-        raise RefusedError([fault.finding for fault in faults])
+    found = list(unfit_lines(files, state))
+    told = {one.where for one in found}
+    found += [one.finding for one in faults if one.finding.where not in told]
+    if found:
+        raise RefusedError(found)
 
 
 def _is_pending(proposal: Proposal, opening: Opened) -> bool:

@@ -37,7 +37,7 @@ from slackwater.cli.weighing import typed_density
 from slackwater.errors import Finding, InputError, RefusedError
 from slackwater.facts.events import Calibrated
 from slackwater.facts.rolling import HOUR_MS
-from slackwater.facts.tank import Machine, Pump
+from slackwater.facts.tank import Machine, Node, Pump
 from slackwater.outside.clock import SystemClock
 from slackwater.planning.daily import fullest_day_ul
 from slackwater.pump.command import (
@@ -182,7 +182,7 @@ def _session(
         offset_nl=flow.offset_nl,
         rate_interval_nl_per_s=(flow.rate_low_nl_per_s, flow.rate_high_nl_per_s),
         offset_interval_nl=(flow.offset_low_nl, flow.offset_high_nl),
-        smallest_ul=flow.smallest_ul,
+        smallest_ul=least_ul(flow, rig.setup.machine.nodes[pump.node]),
         runs=tuple((run.ran_ms, run.volume_ul) for run in measured.runs),
         shots_each=series.shots,
         node=pump.node,
@@ -191,6 +191,18 @@ def _session(
     while not write(rig, [event]):
         take_news(rig)
     return event, measured
+
+
+def least_ul(flow: Flow, node: Node) -> int:
+    """The least volume that a pump gives reliably: a pulse, where it knows no other.
+
+    Microlitres. A dose that is shortened to less than that would never be given.
+    """
+    relay = node.relay
+    if relay is None or not relay.always_ms:
+        return flow.smallest_ul
+    whole_ul = pulse_ul(relay.always_ms, flow.rate_nl_per_s, flow.offset_nl)
+    return max(flow.smallest_ul, whole_ul)
 
 
 def _fitting(session: Session, pump: Pump, series: Series, wishes: Asked) -> Series:
