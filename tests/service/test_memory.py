@@ -4,11 +4,20 @@ from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 
+from slackwater.facts.events import AnyEvent, DoseEnded
+from slackwater.facts.safeguards import LevelMeasured, ReservoirFilled
 from slackwater.facts.waters import WaterChanged
 from slackwater.ledger.store import LedgerFile
 from slackwater.ledger.views import entries
 from slackwater.service.memory import LIVE_NAME, Memory
-from tests.ledger.samples import NOON, checkpoint, clocks, kept, new_ledger
+from tests.ledger.samples import (
+    NOON,
+    checkpoint,
+    clocks,
+    intended,
+    kept,
+    new_ledger,
+)
 
 
 def test_h39_a_start_knows_the_time_of_the_checkpoint_it_begins_with(
@@ -25,6 +34,76 @@ def test_h39_a_start_knows_the_time_of_the_checkpoint_it_begins_with(
 
         assert left.newest_at == memory.state.newest_at
         assert left == memory.state
+
+
+def told(memory: Memory, path: Path, *events: AnyEvent) -> None:
+    """Somebody else writes something down, and the daemon reads it."""
+    with closing(LedgerFile.open(path)) as ledger:
+        ledger.append(events)
+    memory.news()
+
+
+def filled(seconds: float) -> ReservoirFilled:
+    """The bottle was filled."""
+    at = clocks(seconds)
+    return ReservoirFilled(
+        **at, reservoir="soda", content_ul=500_000, mixed_at=at["at"], by="keeper"
+    )
+
+
+def level(seconds: float) -> LevelMeasured:
+    """All of it is there still."""
+    at = clocks(seconds)
+    return LevelMeasured(
+        **at,
+        reservoir="soda",
+        volume_ul=500_000,
+        within_ul=5_000,
+        measured_at=at["at"],
+        pumps=("left",),
+        by="keeper",
+    )
+
+
+def given(ordinal: int, reason: str = "complete") -> list[AnyEvent]:
+    """A dose that was imagined, and how it ended."""
+    intent = intended(ordinal)
+    believed_ul = intent.command.ul if reason == "complete" else 300
+    ended = DoseEnded(
+        **clocks(ordinal + 0.5),
+        attempt=intent.command.attempt,
+        how="full" if reason == "complete" else "stopped",
+        believed_ul=believed_ul,
+        charge_ul=intent.command.ul,
+        source="reported",
+        ran_ms=1210,
+    )
+    return [intent, ended]
+
+
+def test_imagined_runs_draw_nothing_of_a_bottle_and_wear_no_tube(
+    tmp_path: Path,
+) -> None:
+    """What is filled and read in shadow is a true bottle, before and after a start."""
+    path = tmp_path / LIVE_NAME
+    new_ledger(path, [kept(1)]).close()
+    with closing(Memory(tmp_path, "shadow")) as memory:
+        memory.open()
+        told(memory, path, filled(2))
+        memory.append(given(3))
+        memory.append(given(4, "stopped"))
+        told(memory, path, level(10))
+        left = memory.state
+        assert 2 == len(left.closed)
+        (interval,) = left.intervals["soda"]
+        assert (0, 0, 0) == (interval.used_ul, interval.believed_ul, interval.runs)
+        assert [0, 0, 0] == [
+            known["left"] for known in (left.drawn_ul, left.runs, left.run_ms)
+        ]
+    with closing(Memory(tmp_path, "shadow")) as memory:
+        memory.open()
+        assert left.intervals == memory.state.intervals
+        assert 0 == memory.state.drawn_ul["left"]
 
 
 def change(change_id: str, by: str) -> WaterChanged:

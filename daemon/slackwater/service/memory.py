@@ -5,7 +5,7 @@ shadow doses go to the shadow ledger and nothing else does; the fold never runs 
 of the disk.
 """
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from pathlib import Path
 from typing import Literal
 
@@ -98,6 +98,7 @@ class Memory:
         for entry in entries:
             if isinstance(entry.event, OWN_ASIDE):
                 fold(self.state, entry.event)
+        _true_stores(self.state, self._true_state)
         _newest_clock(self.state, self._true_state)
 
     @property
@@ -128,6 +129,7 @@ class Memory:
         if aside:
             self._aside.append(aside)
         fold_all(self.state, events)
+        _true_stores(self.state, self._true_state)
 
     def intended(self, doses: Collection[str]) -> set[str]:
         """Which of these doses the ledger knows as intended, whatever the state knows.
@@ -170,6 +172,22 @@ def _for_shadow(true: State) -> State:
     state.closed.clear()
     state.held.clear()
     return state
+
+
+def _true_stores(state: State, true: State) -> None:
+    """Let imagined runs draw nothing of a bottle and wear no tube.
+
+    A level that is read beside what was imagined would call a sound pump far off, and
+    a bottle that was filled in shadow would be empty after the next start.
+    """
+    state.drawn_ul = _as_true(state.drawn_ul, true.drawn_ul)
+    state.runs = _as_true(state.runs, true.runs)
+    state.run_ms = _as_true(state.run_ms, true.run_ms)
+
+
+def _as_true(counted: Mapping[str, int], true: Mapping[str, int]) -> dict[str, int]:
+    """What is true of every pump that is known; nothing of one that only imagined."""
+    return {pump: true.get(pump, 0) for pump in {**counted, **true}}
 
 
 def _newest_clock(state: State, true: State) -> None:
