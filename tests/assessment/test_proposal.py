@@ -122,16 +122,24 @@ def test_what_may_not_be_dosed_ends_at_once() -> None:
 
 
 def test_side_effects_of_one_solution_count_for_the_next() -> None:
-    """Potassium that comes with the nitrate is not dosed again."""
+    """Potassium that comes with the nitrate is not dosed again.
+
+    2.0 mg/L are used up a day and 20 mL of nitre bring 0.6 of it, though nitrate comes
+    later in order: 1.4 are left for the potash, which brings 0.1 with each millilitre.
+    """
     present = plan(line("nitre", 20_000), line("potash", 20_000))
     made = machine(("nitre", "potash"), targets={})
     found = proposed(made, present, known("potassium", 2.0, 0.05))
-    # 20 mL of nitre bring 0.6 mg/L of potassium a day, though it comes later in order.
-    assert change(found, "potash").after_ul == 20_000
-    later = proposed(
-        made, present, known("nitrate", 1.0, 0.01), known("potassium", 3.0, 0.05)
-    )
-    assert later.plan.lines
+    assert change(found, "potash").after_ul == 14_000
+    assert Ground.SIDE_EFFECT in grounds(found, "potash")
+    assert present.lines[0] in found.plan.lines
+
+
+def test_two_solutions_that_bring_what_is_used_up_are_left_alone() -> None:
+    """1.4 of the potash and 0.6 beside the nitrate are the 2.0 that are used up."""
+    present = plan(line("nitre", 20_000), line("potash", 14_000))
+    made = machine(("nitre", "potash"), targets={})
+    assert proposed(made, present, known("potassium", 2.0, 0.05)).is_none
 
 
 def test_an_outside_source_is_taken_off() -> None:

@@ -6,7 +6,7 @@ several solutions for one parameter their present shares stay.
 Units: canonical levels of the tank; volumes microlitres.
 """
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from fractions import Fraction
@@ -100,6 +100,19 @@ class Knobs:
         if total > 0:
             return {pump: amount / total for pump, amount in brings.items()}
         return {k.pump.id: float(k is knobs[0]) for k in knobs}
+
+    def still_brings(
+        self, parameter: str, decided: Collection[str], today: date
+    ) -> float:
+        """What pumps of other parameters bring of it a day, canonical, as they are.
+
+        Those that are `decided` count elsewhere, by what was decided.
+        """
+        return sum(
+            lasting_ul(knob, today) * knob.per_ul.get(parameter, 0.0)
+            for pump, knob in self.by_pump.items()
+            if knob.parameter != parameter and pump not in decided
+        )
 
     def idle(self) -> "Knobs":
         """The same before their plan is in force."""

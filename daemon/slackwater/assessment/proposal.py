@@ -1,8 +1,8 @@
 """Evidence → a plan for one tank, with grounds for every line.
 
 Floor 3. One subject: proposing. Laws here: nothing runs from here; a pump for which
-nothing is decided keeps its lines to the letter; side effects of what was decided
-count before the next parameter is looked at; of alkalinity, calcium and magnesium one
+nothing is decided keeps its lines to the letter; side effects count before a parameter
+is looked at: as decided, or else as given now; of alkalinity, calcium and magnesium one
 is corrected at a time; a tank in which nothing flows and no test shows a fall gets no
 dose, and no correction either.
 Units: canonical per day; volumes microlitres.
@@ -104,6 +104,12 @@ class _Work:
         """Which pumps keep a ratio to another."""
         return ties_of(self.knobs, self.asked.plan, self.asked.today)
 
+    def aside(self, parameter: str) -> float:
+        """What comes of a parameter a day beside its own pumps."""
+        knobs = self.knobs
+        still = knobs.still_brings(parameter, self.decisions, self.asked.today)
+        return self.brings.get(parameter, 0.0) + still + knobs.outside(parameter)
+
     @property
     def is_new(self) -> bool:
         """Whether nothing is dosed and no two tests of anything show a fall."""
@@ -150,7 +156,7 @@ def _decide(work: _Work, parameter: str) -> None:
         if found.target is not None and found.level is not None:
             work.withheld.append(Withheld(parameter=parameter, grounds=(why,)))
         return
-    aside = work.brings.get(parameter, 0.0) + work.knobs.outside(parameter)
+    aside = work.aside(parameter)
     own = sum(lasting_ul(k, work.asked.today) * k.per_ul[parameter] for k in knobs)
     want = _wanted(work, found, own + aside)
     need = max(want.maintenance - aside, 0.0) if want.changed else own
@@ -243,8 +249,7 @@ def _pump_rooms(
     work: _Work, parameter: str, total: float
 ) -> Iterator[tuple[float, str]]:
     """How much more each pump of a parameter may bring, told for all of them."""
-    aside = work.brings.get(parameter, 0.0) + work.knobs.outside(parameter)
-    own = max(total - aside, 0.0)
+    own = max(total - work.aside(parameter), 0.0)
     for pump, share in work.knobs.shares(parameter).items():
         if share > 0:
             knob = work.knobs.by_pump[pump]
