@@ -63,6 +63,18 @@ def carried(
     )
 
 
+def uncredited(
+    begin: float, end: float, inflow: Inflow, consumption: Consumption
+) -> float:
+    """What came in between two days and moved no level, for nobody knows the uptake.
+
+    Shape: 0 or more. All of it may still be there.
+    """
+    if consumption.per_day is not None:
+        return 0.0
+    return max(inflow.added(begin, end), 0.0)
+
+
 def _moved(begin: float, end: float, inflow: Inflow, consumption: Consumption) -> float:
     if consumption.per_day is None:
         return 0.0

@@ -30,6 +30,7 @@ def _evidence(name: str, assessment: Assessment, tank: Tank) -> Evidence:
         level=None if standing.censored else level,
         level_sd=standing.level_sd or 0.0,
         at_35=standing.level_35 is not None,
+        uncredited=standing.uncredited,
         fresh=_fresh(standing),
         uptake=None if uptake is None else uptake.per_day,
         uptake_sd=0.0 if uptake is None else uptake.sd_per_day,

@@ -94,7 +94,8 @@ class Standing:
 
     `sampled` is the value on the sampling day, `level` the same carried to now;
     `level_35` is `level` at a salinity of 35, for what keeps its proportion, and is
-    what the band judges. `limit` is the laboratory's quantification limit.
+    what the band judges; `uncredited` came in since and is in neither, because nobody
+    knows the uptake. `limit` is the laboratory's quantification limit.
     `trend_per_day` is what the level itself does. Above `stop_above` dosing ends.
     `above` is the newest test where it lies above `bound`, `above_age_days` ago: then
     nothing is raised. Where that test takes the place of a lower level, which other
@@ -117,6 +118,7 @@ class Standing:
     level: float | None = None
     level_sd: float | None = None
     level_35: float | None = None
+    uncredited: float = 0.0
     natural: float | None = None
     limit: float | None = None
     band: Band | None = None

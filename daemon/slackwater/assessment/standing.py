@@ -12,7 +12,13 @@ from datetime import datetime, timedelta
 from math import hypot, isfinite
 
 from slackwater.assessment.agreement import Agreement
-from slackwater.assessment.carrying import Carried, Consumption, carried, stated
+from slackwater.assessment.carrying import (
+    Carried,
+    Consumption,
+    carried,
+    stated,
+    uncredited,
+)
 from slackwater.assessment.inflow import Inflow, day_of, stated_uptake
 from slackwater.assessment.practice import (
     CONSERVATIVE,
@@ -137,6 +143,7 @@ def standing(scene: Scene) -> Standing:
         level=best.now.level,
         level_sd=best.now.sd,
         level_35=level_35,
+        uncredited=_uncredited(best, scene),
         natural=PARAMETERS[parameter].natural,
         limit=limit,
         band=band,
@@ -212,6 +219,12 @@ def _at_35(best: _Candidate, scene: Scene) -> float | None:
     return best.now.level * STANDARD_SALINITY / (own or scene.salinity)
 
 
+def _uncredited(best: _Candidate, scene: Scene) -> float:
+    """What came in since its sample and is not in the level."""
+    begin, end = day_of(best.point.at), day_of(scene.now)
+    return uncredited(begin, end, scene.inflow, consumption_of(scene))
+
+
 def _word(judged: float, band: Band | None) -> Word:
     if band is None:
         return "no band"
@@ -247,8 +260,8 @@ def _why(best: _Candidate, scene: Scene) -> Iterator[str]:
         yield "brought to the laboratory's scale"
     if scene.parameter in CONSERVATIVE and not scene.salinity:
         yield "salinity is not known, so it is judged as it is"
-    begin, end = day_of(best.point.at), day_of(scene.now)
-    if consumption_of(scene).per_day is None and scene.inflow.added(begin, end):
+    begin = day_of(best.point.at)
+    if _uncredited(best, scene):
         yield "its uptake is not known: what was added since only widens the error"
     if consumption_of(scene).per_day and begin < scene.inflow.known_from:
         yield "nobody told what was dosed: what is used up only widens the error"

@@ -149,6 +149,19 @@ def correction(
         return _none(Ground.NEAR_TARGET, figures)
     if _moves_knowably(evidence):
         return _returning(evidence, limits, given, figures)
+    left = away - evidence.uncredited if away > 0 else away
+    if left != away:
+        # All of it may still be there: what was made good is made good once.
+        figures["came_since"] = evidence.uncredited
+        if left <= tolerance * _dead_band(evidence, limits):
+            return _none(Ground.CAME_SINCE, figures)
+    return _led_evenly(left, limits, given, figures)
+
+
+def _led_evenly(
+    away: float, limits: Limits, given: Given, figures: Mapping[str, Figure]
+) -> Correction:
+    """The ramp over a distance, as fast as limits and machine allow."""
     rate = min(limits.rise_per_day, given.most) if away > 0 else limits.rise_per_day
     if rate <= 0:
         return _none(Ground.CAPPED, {**figures, "cap": given.by or None})
@@ -157,8 +170,7 @@ def correction(
         by_cap = Grounded(ground=Ground.CAPPED, figures={"cap": given.by})
         is_capped = bool(given.by) and rate < limits.rise_per_day
         return replace(told, grounds=(*told.grounds, *[by_cap] * is_capped))
-    shortest = ramp(level, target, min(rate, abs(away) / limits.tau_days))
-    return _led(shortest, figures)
+    return _led(ramp(0.0, away, min(rate, abs(away) / limits.tau_days)), figures)
 
 
 def _returning(

@@ -47,6 +47,7 @@ _LABELS: Mapping[str, str] = {
     "return_days": "days to come most of the way",
     "by_itself_per_day": "moves by itself",
     "still_coming": "still to come",
+    "came_since": "came in since",
     "wanted_ul": "wanted",
     "most_ul": "most",
     "given_ul": "given",

@@ -44,6 +44,7 @@ class Ground(StrEnum):
     NEW_TANK = "new-tank"
     NO_FALL = "no-fall-shown"
     TOO_OLD = "value-too-old"
+    CAME_SINCE = "came-since-its-test"
     NO_VALUE = "no-value"
     NO_TARGET = "no-target"
     SALINITY = "salinity-off"
@@ -91,6 +92,8 @@ GROUND_TEXTS: Mapping[Ground, str] = {
     Ground.NEW_TANK: "Nothing is dosed until two tests show a fall.",
     Ground.NO_FALL: "No lasting dose begins until two tests show a fall.",
     Ground.TOO_OLD: "The value is too old to correct from.",
+    Ground.CAME_SINCE: "What came in since its test may have brought it there, because "
+    "its uptake is not known: test again before it is raised.",
     Ground.NO_VALUE: "There is no value to correct from.",
     Ground.NO_TARGET: "No target is stated for it.",
     Ground.SALINITY: "Salinity is off by more than 1; correct that first.",
@@ -130,7 +133,8 @@ class Evidence:
     """What is known of one parameter when a plan is proposed.
 
     `level` is carried to today, None when there is no value, and with `at_35` as it is
-    at that salinity; `fresh` says that it is
+    at that salinity; `uncredited` came in since its test and is not in it, because
+    nobody knows how much of it was used up; `fresh` says that it is
     young enough to correct from. `uptake` per day with its standard deviation and its
     proven lower bound, None when nothing can be said; `enough` that it is narrow enough
     to act on, `wide` that nothing else is missing; `falls` that two tests showed a
@@ -150,6 +154,7 @@ class Evidence:
     level: float | None = None
     level_sd: float = 0.0
     at_35: bool = False
+    uncredited: float = 0.0
     fresh: bool = False
     uptake: float | None = None
     uptake_sd: float = 0.0
