@@ -133,3 +133,36 @@ def test_a_correction_that_rounds_below_the_smallest_dose_is_no_line() -> None:
     laid = line_for(knob(upkeep, per_dose_ul=205, smallest_dose_ul=200), wanted)
     assert laid is not None
     assert (200, 1) == (laid.per_day_ul, laid.count)
+
+
+def iron(target: float | None, smallest_ul: int = 200) -> Knob:
+    """A pump with 10 µg of iron in a millilitre, which is 0.05 µg/L in the tank."""
+    made = machine()
+    tank = made.tanks["reef"]
+    targets = {} if target is None else {"iron": target}
+    changed = replace(
+        made,
+        tanks={"reef": replace(tank, targets=targets)},
+        pumps={"iron": replace(made.pumps["carbonate"], id="iron", solution="iron")},
+        solutions={"iron": Solution(id="iron", name="Iron", effects={"iron": 10_000})},
+    )
+    pump = replace(changed.pumps["iron"], smallest_dose_ul=smallest_ul)
+    changed = replace(changed, pumps={"iron": pump})
+    return knobs_of(changed, "reef", plan(), TODAY, {}).by_pump["iron"]
+
+
+def test_a_dose_of_a_trace_is_a_share_of_its_target() -> None:
+    """5 % of 2 µg/L are 0.1 µg/L: 2 mL. Iron of the sea is 0.04 µg/L.
+
+    Common practice, no source (`water.limits`); natural iron by Quinby-Hunt and
+    Turekian 1983.
+    """
+    assert 2_000 == most_per_dose_ul(iron(2.0))
+    laid = line_for(iron(2.0), Portion(id="iron", per_day_ul=6_000))
+    assert laid is not None
+    assert (4, 6_000) == (laid.count, laid.per_day_ul)
+
+
+def test_a_dose_of_a_trace_without_a_target_is_a_share_of_nature() -> None:
+    """5 % of 0.0409 µg/L are 0.002 µg/L, of which 41 µL are too much."""
+    assert 40 == most_per_dose_ul(iron(None))

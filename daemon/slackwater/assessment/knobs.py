@@ -13,6 +13,7 @@ from fractions import Fraction
 
 from slackwater.facts.plan import Plan, PlanLine
 from slackwater.facts.tank import Machine, Pump, Solution, Tank
+from slackwater.water.limits import Limits, limits_of
 from slackwater.water.parameters import PARAMETERS
 
 UL_PER_LITRE = 1_000_000
@@ -27,7 +28,8 @@ class Knob:
 
     `per_ul` is what a microlitre does to every parameter it brings, canonical; `now_ul`
     the maintenance a day of the present plan, averaged over its cycle; `runs` whether
-    that plan is in force, or nothing flows by it yet.
+    that plan is in force, or nothing flows by it yet; `target` of its parameter, None
+    where none is stated.
     """
 
     pump: Pump
@@ -37,6 +39,13 @@ class Knob:
     now_ul: float
     lines: tuple[PlanLine, ...] = ()
     runs: bool = True
+    target: float | None = None
+
+    @property
+    def limits(self) -> Limits:
+        """The limits of its parameter at the target; at nature's level without one."""
+        item = PARAMETERS[self.parameter]
+        return limits_of(item.id, self.target or item.natural or item.high)
 
     @property
     def given_ul(self) -> float:
@@ -180,16 +189,18 @@ def _knob(
         if line.pump == pump.id and goes_on(line, today)
     )
     maintained = [line for line in lines if line.purpose == "maintenance"]
+    parameter = chief_effect(solution, tank)
     return Knob(
         pump=pump,
         solution=solution,
-        parameter=chief_effect(solution, tank),
+        parameter=parameter,
         per_ul={
-            parameter: amount * level_per_pico(tank, parameter)
-            for parameter, amount in sorted(solution.effects.items())
+            name: amount * level_per_pico(tank, name)
+            for name, amount in sorted(solution.effects.items())
         },
         now_ul=sum(map(per_day_ul, _standing(maintained, today))),
         lines=lines,
+        target=tank.targets.get(parameter),
     )
 
 

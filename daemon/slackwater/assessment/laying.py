@@ -31,8 +31,6 @@ from slackwater.assessment.sizing import (
 from slackwater.assessment.stepping import steps
 from slackwater.facts.plan import Group, Plan, PlanLine
 from slackwater.facts.proposal import Ground, Grounded
-from slackwater.water.limits import limits_of
-from slackwater.water.parameters import PARAMETERS
 from slackwater.water.ramps import dead_band
 
 # A first step from nothing, as part of the rise a day: 0.1 of 0.5 dKH.
@@ -248,9 +246,8 @@ def _is_unsure(told: Grounded, one: Decision, moved_ul: float) -> bool:
 
 def _amounts(one: Decision) -> list[float]:
     """What is given on each day from tomorrow on; the last one stays."""
-    item = PARAMETERS[one.knob.parameter]
-    limits = limits_of(item.id, item.natural or item.high)
-    first = FIRST_STEP_SHARE * limits.rise_per_day / one.knob.per_ul[item.id]
+    knob = one.knob
+    first = FIRST_STEP_SHARE * knob.limits.rise_per_day / knob.per_ul[knob.parameter]
     # What a cap does not allow is no step on the way either.
     flows = one.knob.given_ul if one.changed else one.knob.now_ul
     now = min(flows, one.most_ul)

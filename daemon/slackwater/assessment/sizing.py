@@ -13,8 +13,7 @@ from math import ceil
 
 from slackwater.assessment.knobs import Knob
 from slackwater.facts.plan import PlanLine, Purpose, Window
-from slackwater.water.limits import ALKALINITY_PER_DOSE, limits_of
-from slackwater.water.parameters import PARAMETERS
+from slackwater.water.limits import ALKALINITY_PER_DOSE
 
 # What people can read off a screen and a measuring cylinder.
 COARSE_UL = 100
@@ -195,8 +194,7 @@ def most_per_dose_ul(knob: Knob) -> int:
 def _most_per_dose(knob: Knob) -> float:
     if knob.parameter == "alkalinity":
         return ALKALINITY_PER_DOSE[_carrier(knob)]
-    item = PARAMETERS[knob.parameter]
-    return limits_of(knob.parameter, item.natural or item.high).per_dose
+    return knob.limits.per_dose
 
 
 def _carrier(knob: Knob) -> str:
