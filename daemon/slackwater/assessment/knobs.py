@@ -11,14 +11,13 @@ from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from fractions import Fraction
 
+from slackwater.assessment.chief import chief_effect
 from slackwater.facts.plan import Plan, PlanLine
 from slackwater.facts.tank import Machine, Pump, Solution, Tank
 from slackwater.water.limits import Limits, limits_of
 from slackwater.water.parameters import PARAMETERS
 
 UL_PER_LITRE = 1_000_000
-# What a carbon source may bring at most a day stands for its natural value.
-_CARBON_SCALE = 0.15
 _WEEK = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
 
@@ -189,7 +188,7 @@ def _knob(
         if line.pump == pump.id and goes_on(line, today)
     )
     maintained = [line for line in lines if line.purpose == "maintenance"]
-    parameter = chief_effect(solution, tank)
+    parameter = chief_effect(solution)
     return Knob(
         pump=pump,
         solution=solution,
@@ -221,26 +220,3 @@ def lasting_ul(knob: Knob, today: date) -> float:
     far = today + timedelta(days=3650)
     kept = [line for line in knob.lines if line.purpose == "maintenance"]
     return sum(per_day_ul(line) for line in kept if runs_on(line, far))
-
-
-def chief_effect(solution: Solution, tank: Tank) -> str:
-    """The parameter a solution is dosed for: its largest effect against the target.
-
-    Where no target is stated the natural value stands for it.
-    """
-
-    def weight(item: tuple[str, int]) -> tuple[float, str]:
-        parameter, amount = item
-        return amount * level_per_pico(tank, parameter) / _scale(
-            parameter, tank
-        ), parameter
-
-    return max(solution.effects.items(), key=weight)[0]
-
-
-def _scale(parameter: str, tank: Tank) -> float:
-    target = tank.targets.get(parameter)
-    natural = PARAMETERS[parameter].natural
-    if parameter == "carbon":
-        return _CARBON_SCALE
-    return target or natural or 1.0

@@ -10,9 +10,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from slackwater.assessment.records import Band
+from slackwater.assessment.trace_bands import is_trace, trace_band
 from slackwater.facts.tank import Tank
 from slackwater.water.limits import limits_of
 from slackwater.water.nature import NORMALISED
+from slackwater.water.nutrients import CARBON_CAP
 from slackwater.water.parameters import PARAMETERS, parameter_named
 from slackwater.water.spellings import units_of
 
@@ -152,6 +154,25 @@ def stop_above(parameter: str, tank: Tank) -> float | None:
         usual_target(tank) + _STOP_ABOVE_TARGET_DKH * MEQ_PER_L_IN_DKH,
         _STOP_AT_MOST_DKH * MEQ_PER_L_IN_DKH,
     )
+
+
+def headroom(parameter: str) -> float:
+    """How far a level lies, where it usually is, below the one that is too much.
+
+    Range: above 0. Of carbon, which has no level, the most a day.
+    """
+    if parameter == ALKALINITY:
+        return _STOP_ABOVE_TARGET_DKH * MEQ_PER_L_IN_DKH
+    natural = parameter_named(parameter, where="").natural or 0.0
+    if parameter in _STOPS:
+        return _STOPS[parameter] - natural
+    if parameter in _FACTORS:
+        return (_FACTORS[parameter][1] - 1.0) * natural
+    if parameter in _BOUNDS:
+        return _BOUNDS[parameter][1] - natural
+    if is_trace(parameter):
+        return trace_band(parameter, None).act - natural
+    return natural or CARBON_CAP
 
 
 def home_sd(parameter: str, value: float) -> float:

@@ -111,7 +111,7 @@ GROUND_TEXTS: Mapping[Ground, str] = {
     Ground.CARBON_STOPS: "Nutrients are low or the water is warm: no carbon source.",
     Ground.REPEATS_NO_RISE: "What rock binds is not uptake: the dose is not raised.",
     Ground.KEPT: "The present line stays as it is.",
-    Ground.NO_SOLUTION: "No solution of this tank brings it.",
+    Ground.NO_SOLUTION: "No solution of this tank is dosed for it.",
 }
 
 
