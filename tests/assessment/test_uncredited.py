@@ -133,3 +133,43 @@ def test_only_what_is_unknown_is_uncredited() -> None:
     came = Inflow(parameter="potassium", outside_per_day=2.0)
     assert 12.0 == pytest.approx(uncredited(100.0, 106.0, came, Consumption()))
     assert 0.0 == uncredited(100.0, 106.0, came, Consumption(per_day=0.0))
+
+
+@pytest.mark.parametrize(
+    ("parameter", "level"),
+    [("potassium", 406.0), ("strontium", 8.1), ("iodine", 61.0), ("boron", 4.6)],
+)
+def test_two_tests_of_two_days_empty_no_tank_on_paper(
+    parameter: str, level: float
+) -> None:
+    """What may be used up before any test is known is no uptake that tests show."""
+    made = machine(targets={parameter: level}, dosed=("alkalinity", parameter))
+    past = history(
+        measured(parameter, level * 0.99, 24), measured(parameter, level, 23)
+    )
+    found = assess(past, made, "reef", NOW)
+    stands = found.standings[parameter]
+    assert level == pytest.approx(stands.level)
+    assert "in band" == stands.word
+    assert [] == [one for one in found.notices if one.parameter == parameter]
+
+
+def test_what_tests_show_moves_the_level() -> None:
+    """A tank that uses up 2 mg/L of potassium a day, by a sample a week."""
+    made = machine(dosed=("alkalinity", "potassium"))
+    past = history(
+        *(
+            measured("potassium", 400.0 - 2 * (38 - days), days, "lab", sd=3.0)
+            for days in (38, 31, 24, 17, 10)
+        )
+    )
+    stands = assess(past, made, "reef", NOW).standings["potassium"]
+    assert 324.0 == pytest.approx(stands.level, abs=3.0)
+
+
+def test_what_the_file_states_goes_before_a_thought() -> None:
+    """0.5 mg/L of potassium a day for 23 days."""
+    made = machine(dosed=("alkalinity", "potassium"), uptake={"potassium": (0.5, 0.4)})
+    past = history(measured("potassium", 402.0, 24), measured("potassium", 406.0, 23))
+    stands = assess(past, made, "reef", NOW).standings["potassium"]
+    assert 406.0 - 0.5 * 23 == pytest.approx(stands.level)

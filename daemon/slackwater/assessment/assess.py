@@ -28,6 +28,7 @@ from slackwater.assessment.notices import notices
 from slackwater.assessment.picture import Picture
 from slackwater.assessment.practice import (
     ALKALINITY,
+    CONSUMED,
     CORE,
     SALINITY,
 )
@@ -59,8 +60,6 @@ from slackwater.water.parameters import PARAMETERS
 # Two laboratory samples a season, so that one can confirm the other.
 LOOK_BACK_DAYS = 365.0
 CALCIUM = "calcium"
-# Consumed in every reef, dosed or not.
-_CONSUMED = (ALKALINITY, CALCIUM, "magnesium")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -169,7 +168,7 @@ def _before(found: _Found) -> dict[str, int]:
     return {
         name: tests_before(found.series[name], since, found.begins(name))
         for name in found.series
-        if name in _CONSUMED or name in found.dosed
+        if name in CONSUMED or name in found.dosed
     }
 
 
@@ -228,7 +227,7 @@ def _found(
     }
     uptakes = {}
     for name in parameters:
-        if name in _CONSUMED or name in dosed:
+        if name in CONSUMED or name in dosed:
             evidence = Evidence(
                 history=history, machine=machine, inflow=came[name], now=now
             )

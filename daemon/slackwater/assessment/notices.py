@@ -15,7 +15,7 @@ from slackwater.assessment.excess import excess_words
 from slackwater.assessment.inflow import stated_uptake
 from slackwater.assessment.metal_advice import is_pressing
 from slackwater.assessment.picture import Picture
-from slackwater.assessment.practice import DANGERS, Danger
+from slackwater.assessment.practice import CONSUMED, DANGERS, Danger
 from slackwater.assessment.records import BEFORE_DAYS, Notice, Weight
 from slackwater.assessment.series import (
     apart_words,
@@ -23,6 +23,7 @@ from slackwater.assessment.series import (
     kit_biases,
     without_bias,
 )
+from slackwater.assessment.uptakes import is_shown
 from slackwater.water.parameters import PARAMETERS
 from slackwater.water.show import show_count, show_figure, show_level
 
@@ -88,8 +89,11 @@ def _dangers(picture: Picture) -> Iterator[Notice]:
 def _uncompared(picture: Picture) -> Iterator[Notice]:
     """Samples beside which no home test is near enough to say anything."""
     for parameter, all_series in picture.series.items():
-        known = stated_uptake(picture.tank, parameter) or picture.uptakes.get(parameter)
-        apart = days_uncompared(all_series, is_known=known is not None, now=picture.now)
+        found = picture.uptakes.get(parameter)
+        stated = stated_uptake(picture.tank, parameter)
+        by_tests = found is not None and (is_shown(found) or parameter in CONSUMED)
+        known = stated is not None or by_tests
+        apart = days_uncompared(all_series, is_known=known, now=picture.now)
         if apart is None:
             continue
         why = "" if known else " and its uptake is not known"

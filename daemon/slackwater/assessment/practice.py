@@ -25,6 +25,8 @@ MEQ_PER_L_IN_DKH = float(units_of(PARAMETERS[ALKALINITY])["dKH"])
 
 # Keep their proportion to salinity, so that C * 35 / S is what is judged.
 CONSERVATIVE = NORMALISED
+# Used up in every reef, dosed or not.
+CONSUMED = (ALKALINITY, "calcium", "magnesium")
 # What every tank is asked for.
 CORE = (
     *(ALKALINITY, SALINITY, "temperature", "calcium", "magnesium", "nitrate"),

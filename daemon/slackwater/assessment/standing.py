@@ -22,6 +22,7 @@ from slackwater.assessment.carrying import (
 from slackwater.assessment.inflow import Inflow, day_of, stated_uptake
 from slackwater.assessment.practice import (
     CONSERVATIVE,
+    CONSUMED,
     band_of,
     shelf_days,
     stop_above,
@@ -38,6 +39,7 @@ from slackwater.assessment.records import (
 from slackwater.assessment.salting import Salt
 from slackwater.assessment.series import quantification_limit
 from slackwater.assessment.tank_days import day_at_tank
+from slackwater.assessment.uptakes import is_shown
 from slackwater.facts.history import History
 from slackwater.facts.tank import Tank
 from slackwater.facts.waters import OWN_TESTS_ONLY
@@ -78,6 +80,17 @@ class Scene:
         """What is judged."""
         return self.inflow.parameter
 
+    @property
+    def told(self) -> UptakeFound | None:
+        """The uptake that tests show; of what every reef uses up, else what is thought.
+
+        Of that only how much is unknown; of the rest, whether there is any.
+        """
+        found = self.uptake
+        if found is None or is_shown(found) or self.parameter in CONSUMED:
+            return found
+        return None
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Candidate:
@@ -95,9 +108,9 @@ class _Candidate:
 
 
 def consumption_of(scene: Scene) -> Consumption:
-    """What is used up a day: as found, else as stated, else unknown."""
-    if scene.uptake is not None:
-        return Consumption(per_day=scene.uptake.per_day, sd=scene.uptake.sd_per_day)
+    """What is used up a day: as tests show, else as stated, else unknown."""
+    if scene.told is not None:
+        return Consumption(per_day=scene.told.per_day, sd=scene.told.sd_per_day)
     known = stated_uptake(scene.tank, scene.parameter)
     return Consumption() if known is None else stated(*known)
 
@@ -196,7 +209,7 @@ def _laboratory_bias(series: Series, scene: Scene) -> tuple[float, float]:
 
 def _filtered(series: Series, point: Point, scene: Scene) -> Carried | None:
     """The level that all tests of the method say together, where they were asked."""
-    uptake = scene.uptake
+    uptake = scene.told
     if uptake is None or (uptake.provenance, uptake.method, uptake.at) != (
         series.provenance,
         series.method,

@@ -77,6 +77,16 @@ class Evidence:
         return self.inflow.parameter
 
 
+def is_shown(found: UptakeFound) -> bool:
+    """Whether tests show that something is used up.
+
+    Else it is what was thought before any test: an estimate must begin somewhere, but
+    over weeks that would empty a tank on paper.
+    """
+    is_sure = found.low_per_day > 0 and found.span_days >= ENOUGH_SPAN_DAYS
+    return found.enough or is_sure
+
+
 def uptake_found(
     all_series: Sequence[Series], evidence: Evidence
 ) -> UptakeFound | None:
