@@ -4,6 +4,7 @@ The errors are those of the tables of practice: calcium at home 10 mg/L, a labor
 3 %; strontium at home 0.5 mg/L, a laboratory 5 %. All levels are invented.
 """
 
+import math
 from dataclasses import replace
 
 import pytest
@@ -27,6 +28,7 @@ from tests.assessment.past import (
     machine,
     measured,
     report,
+    standard,
     with_report,
 )
 
@@ -214,3 +216,33 @@ def test_a_younger_test_that_is_brought_to_a_scale_is_quoted_with_both() -> None
     """Three times it read 1 mg/L low: 7.3 was read, and 8.3 is meant by that."""
     told = strontium((70, 7.0), (40, 7.0), (10, 7.0), (0.5, 7.3))
     assert "says 7.30 mg/L, on the laboratory's scale 8.30 mg/L, and counts" in told
+
+
+def tried(times: int) -> tuple[Standing, tuple[Ground, ...]]:
+    """Calcium read at 422 by a kit that showed 440 in a standard of 420 so often."""
+    reef = machine(targets={"calcium": 420.0})
+    checks = tuple(standard("calcium", 420, 440, 9 + n / 24) for n in range(times))
+    past = history(measured("calcium", 422.0, 0.0), standards=checks)
+    found = assess(past, reef, "reef", NOW)
+    evidence = evidence_of(found, reef.tanks["reef"])["calcium"]
+    told = correction(evidence, limits_of("calcium", 420.0), Given(dose=0.0, most=15.0))
+    grounds = tuple(one.ground for one in told.grounds)
+    return found.standings["calcium"], grounds
+
+
+def test_a_level_is_no_surer_than_the_bias_that_was_taken_off_it() -> None:
+    """18 mg/L too little, known to 14 by one trial: no change beyond its uncertainty.
+
+    Two independent errors of 10 mg/L add up in squares (JCGM 100:2008, 5.1.2).
+    """
+    found, grounds = tried(1)
+    assert 402.0 == pytest.approx(found.level)
+    assert math.hypot(10.0, 10.0) == pytest.approx(found.level_sd)
+    assert (Ground.NEAR_TARGET,) == grounds
+
+
+def test_a_bias_that_was_tried_often_is_known() -> None:
+    """Nine trials tell it to 3.3 mg/L: now 18 are more than 1.5 errors."""
+    found, grounds = tried(9)
+    assert math.hypot(10.0, 10.0 / 3) == pytest.approx(found.level_sd)
+    assert Ground.CORRECTION_UP in grounds

@@ -175,7 +175,7 @@ def _pair(
     return Pair(
         at=late.at,
         difference=difference if late is point else -difference,
-        sd=hypot(early.sd, late.sd, between),
+        sd=hypot(early.sd, late.sd, near.bias_sd, between),
         days_apart=days_apart,
         between_sd=between,
     )

@@ -45,7 +45,8 @@ class Single:
 class Point:
     """One test of a series: replicates averaged, the kit's bias taken off.
 
-    `raw` is the average as it was read, `bias` what was taken off it; `entries` are
+    `raw` is the average as it was read, `bias` what was taken off it, known to
+    `bias_sd`, which is the same for all tests of a kit and not in `sd`; `entries` are
     the ids of the measurements in it, and `singles` its readings where it has several.
     `apart`: these contradict each other, so that it is the highest of them, as unsure
     as they are apart. A censored point is an upper limit.
@@ -56,6 +57,7 @@ class Point:
     sd: float
     raw: float
     bias: float = 0.0
+    bias_sd: float = 0.0
     use: Use = "used"
     censored: bool = False
     entries: tuple[str, ...] = ()

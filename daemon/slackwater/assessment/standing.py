@@ -150,7 +150,7 @@ def standing(scene: Scene) -> Standing:
         age_days=best.age_days,
         shelf_days=shelf_days(parameter),
         sampled=best.point.value + best.bias,
-        sampled_sd=best.point.sd,
+        sampled_sd=hypot(best.point.sd, best.point.bias_sd),
         bias=best.point.bias - best.bias,
         censored=best.point.censored,
         level=best.now.level,
@@ -176,7 +176,7 @@ def _candidates(scene: Scene) -> Iterator[_Candidate]:
             bias, bias_sd = _laboratory_bias(series, scene)
             start = Carried(
                 level=point.value + bias,
-                sd=hypot(point.sd, bias_sd),
+                sd=hypot(point.sd, point.bias_sd, bias_sd),
                 day=day_of(point.at),
             )
             yield _Candidate(
@@ -219,7 +219,7 @@ def _filtered(series: Series, point: Point, scene: Scene) -> Carried | None:
     bias, bias_sd = _laboratory_bias(series, scene)
     return Carried(
         level=max(uptake.level + bias, 0.0),
-        sd=hypot(uptake.level_sd, bias_sd),
+        sd=hypot(uptake.level_sd, point.bias_sd, bias_sd),
         day=day_of(scene.now),
     )
 
