@@ -1,6 +1,8 @@
 """Lines that a pump can give, sized one by one."""
 
 from dataclasses import replace
+from datetime import timedelta
+from math import ceil
 
 import pytest
 
@@ -133,6 +135,50 @@ def test_a_correction_that_rounds_below_the_smallest_dose_is_no_line() -> None:
     laid = line_for(knob(upkeep, per_dose_ul=205, smallest_dose_ul=200), wanted)
     assert laid is not None
     assert (200, 1) == (laid.per_day_ul, laid.count)
+
+
+@pytest.mark.parametrize(
+    ("per_day_ul", "days", "every", "dose_ul"),
+    [
+        # 200 µL at least: 14 days of 150 are ten such doses, of 210 each.
+        (150, 14, 2, 300),
+        (100, 14, 2, 200),
+        (90, 14, 3, 252),
+        (50, 14, 5, 233),
+        (30, 14, 7, 210),
+        (20, 14, 14, 280),
+        (10, 28, 28, 280),
+    ],
+)
+def test_a_ramp_of_few_doses_brings_no_more_than_it_would_day_by_day(
+    per_day_ul: int, days: int, every: int, dose_ul: int
+) -> None:
+    """Whichever of its days the first dose falls on."""
+    wanted = replace(
+        UPKEEP,
+        id="up",
+        per_day_ul=per_day_ul,
+        purpose="correction",
+        first_day=TODAY,
+        last_day=TODAY + timedelta(days=days - 1),
+    )
+    laid = line_for(knob(line("carbonate", 4_000, count=4)), wanted)
+    assert laid is not None
+    assert (every, dose_ul) == (laid.every_days, laid.per_day_ul)
+    assert ceil(days / every) * dose_ul <= per_day_ul * days
+
+
+def test_a_ramp_smaller_than_one_dose_is_no_line() -> None:
+    """14 days of 10 µL are 140, and the pump gives 200 at least."""
+    wanted = replace(
+        UPKEEP,
+        id="up",
+        per_day_ul=10,
+        purpose="correction",
+        first_day=TODAY,
+        last_day=TODAY + timedelta(days=13),
+    )
+    assert None is line_for(knob(line("carbonate", 4_000, count=4)), wanted)
 
 
 def iron(target: float | None, smallest_ul: int = 200) -> Knob:

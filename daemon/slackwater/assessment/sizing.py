@@ -57,6 +57,13 @@ class Portion:
     group: str = ""
     exact: bool = False
 
+    @property
+    def ramp_days(self) -> int:
+        """How many days a correction lasts; 0 for anything else."""
+        if self.purpose != "correction" or not (self.first_day and self.last_day):
+            return 0
+        return (self.last_day - self.first_day).days + 1
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _When:
@@ -83,10 +90,9 @@ def line_for(
     smallest = max(knob.pump.smallest_dose_ul, 1)
     every = 1
     if amount < smallest:
-        every = ceil(smallest / amount) if amount else LONGEST_CYCLE_DAYS + 1
-        if every > LONGEST_CYCLE_DAYS or portion.exact:
+        every, amount = _cycle(portion, amount, smallest)
+        if not amount or every > LONGEST_CYCLE_DAYS or portion.exact:
             return None
-        amount *= every
     count = _count(knob, amount, shape, smallest)
     if count is None:
         return None
@@ -112,6 +118,25 @@ def line_for(
         purpose=portion.purpose,
         note="",
     )
+
+
+def _cycle(portion: Portion, amount: int, smallest: int) -> tuple[int, int]:
+    """Every how many days a dose is given, and how much then; 0 where none fits.
+
+    A ramp has as many doses as it would bring by the day, wherever they fall in it: one
+    more would lead beyond its target.
+    """
+    if not amount:
+        return 1, 0
+    days = portion.ramp_days
+    if not days:
+        every = ceil(smallest / amount)
+        return every, amount * every
+    doses = amount * days // smallest
+    if not doses:
+        return 1, 0
+    every = ceil(days / doses)
+    return every, amount * days // ceil(days / every)
 
 
 def _when(knob: Knob, shape: PlanLine, count: int) -> _When:
