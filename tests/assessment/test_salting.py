@@ -11,6 +11,8 @@ from slackwater.assessment.inflow import Inflow
 from slackwater.assessment.records import Standing
 from slackwater.assessment.salting import Salt
 from slackwater.facts.history import History
+from slackwater.facts.waters import MeasurementKept
+from slackwater.water.parameters import PARAMETERS
 from tests.assessment.past import (
     LITRES,
     NOW,
@@ -86,3 +88,31 @@ def test_where_no_test_of_salinity_is_used_none_is_made_up() -> None:
     blind = Salt(inflow=Inflow(parameter="salinity"))
     assert blind.beside(NOW) is None
     assert blind.of_level(NOW, NOW) is None
+
+
+def doubted(*tests: MeasurementKept) -> dict[str, bool | None]:
+    """What is said of a report of 20 days ago on water of 31, by check."""
+    names = ("sodium", "chloride", "magnesium", "sulfate")
+    levels = {name: (PARAMETERS[name].natural or 0.0) * 31 / 35 for name in names}
+    past = with_report(history(*tests), report(20, levels))
+    found = assess(past, machine(dosed=()), "reef", NOW)
+    return {one.name: one.holds for one in found.checks}
+
+
+def test_a_report_is_held_against_the_salinity_of_its_own_water() -> None:
+    """Salinity was brought from 31 to 35.2 since: nothing is wrong with it."""
+    then = measured("salinity", 31.0, 20)
+    found = doubted(then, measured("salinity", 35.2, 1))
+    assert {"charge-balance", "salinity-sodium", "salinity-chloride"} == set(found)
+    assert all(found.values())
+    wrong = doubted(measured("salinity", 35.2, 20), measured("salinity", 31.0, 1))
+    assert False is wrong["salinity-sodium"]
+    assert False is wrong["salinity-chloride"]
+
+
+@pytest.mark.parametrize(("days", "count"), [(6.0, 3), (5.9, 1), (34.0, 3), (34.1, 1)])
+def test_a_test_of_other_weeks_says_nothing_of_a_report(
+    days: float, count: int
+) -> None:
+    """14 days from the sample of 20 days ago, either way; then only charges."""
+    assert count == len(doubted(measured("salinity", 31.0, days)))

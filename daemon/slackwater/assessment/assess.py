@@ -136,7 +136,7 @@ def assess(history: History, machine: Machine, tank: str, now: datetime) -> Asse
         uptakes=found.uptakes,
         traces=_traces(found),
         agreements={name: one for name, one in agreed.items() if one},
-        checks=_checks(found, standings.get(SALINITY)),
+        checks=_checks(found),
         answer=_answer(found),
     )
     return _assessment(picture)
@@ -309,7 +309,7 @@ def _answer(found: _Found) -> Answer | None:
     return answer_of(series, inflow, found.history, found.machine)
 
 
-def _checks(found: _Found, salt: Standing | None) -> tuple[Check, ...]:
+def _checks(found: _Found) -> tuple[Check, ...]:
     since = found.now - timedelta(days=WINDOW_DAYS)
     known = [found.begins(name) or since for name in (CALCIUM, ALKALINITY)]
     since = max(since, *known)
@@ -317,7 +317,9 @@ def _checks(found: _Found, salt: Standing | None) -> tuple[Check, ...]:
         (_since(found.series[CALCIUM], since), found.inflows[CALCIUM]),
         (_since(found.series[ALKALINITY], since), found.inflows[ALKALINITY]),
     )
-    salinity = None if salt is None else salt.sampled
+    # A report is held against the water that it is of.
+    reports = found.history.reports
+    salinity = found.salt.at_home(reports[-1].sampled_at) if reports else None
     checks = report_checks(found.history, salinity)
     return (*(() if both is None else (both,)), *checks)
 
