@@ -135,6 +135,22 @@ def test_while_pumps_are_enabled_it_takes_the_place_of_the_daemon(
         pass
 
 
+@pytest.mark.timeout(90)
+def test_no_daemon_starts_beside_it_in_shadow_either(home: Household) -> None:
+    """Both have one name at the broker: each would push the other off."""
+    with session(home) as open_session:
+        with (
+            pytest.raises(RefusedError, match="another daemon") as told,
+            only_one(home.state),
+        ):
+            pass
+        assert "calibrate" in told.value.findings[0].do
+        assert "full" == open_session.shoot("carbonate", 1000, print).how
+    assert ["calibrate"] == [e.mode for e in home.events() if isinstance(e, Started)]
+    with only_one(home.state), pytest.raises(RefusedError), session(home):
+        pass
+
+
 def decided_at(home: Household) -> datetime | None:
     """How far anybody looked at the plan."""
     with LedgerFile.open(home.state / LIVE_NAME, writable=False) as ledger:

@@ -2,8 +2,8 @@
 
 Floor 7. One subject: carrying out shots while the daemon itself may not command.
 Laws here: the same turn, gate and ledger as the daemon; no plan is in force, so no
-dose of a plan can run from here; each shot is a local request with an end; while pumps
-are enabled it keeps the daemon's place, so that only one commands.
+dose of a plan can run from here; each shot is a local request with an end; it keeps the
+daemon's place, so that only one commands and has the name at the broker.
 """
 
 from collections.abc import Callable
@@ -74,15 +74,14 @@ class Session:
     def __enter__(self) -> Self:
         """Take charge with a new fence and connect.
 
-        Raises: RefusedError beside a daemon that commands; ledger, input and wire
+        Raises: RefusedError beside a daemon; ledger, input and wire
         errors.
         """
         with ExitStack() as opening:
             memory = Memory(self._places.state, "calibrate")
             opening.callback(memory.close)
             memory.open()
-            if memory.state.stage == "live":
-                opening.enter_context(only_one(self._places.state))
+            opening.enter_context(only_one(self._places.state))
             rig = build(self._places, self._clock, memory, "calibrate")
             machine = rig.setup.machine
             rig.setup = Setup(machine=machine, bare=rules_for(machine, None))

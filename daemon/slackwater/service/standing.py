@@ -34,7 +34,8 @@ def only_one(state: Path) -> Iterator[None]:
         what="another daemon runs on this ledger",
         where=str(state),
         expected="one daemon for one ledger",
-        do="Stop the other one first.",
+        do="Stop the other one first; a `slackwater calibrate` under way counts as "
+        "one.",
     )
     with _locked(state, LOCK_NAME, other):
         yield
