@@ -53,6 +53,17 @@ def test_h55_one_id_sent_to_two_tanks_is_two_requests() -> None:
     assert ["pause/reef:r9", "pause/frag:r9"] == list(bench.state.holds)
 
 
+def test_h55_one_id_is_heard_for_another_tank_later_too() -> None:
+    """Two passes between them: what one tank was told says nothing of the other."""
+    bench = Bench(machine())
+    for minute, tank in enumerate(("reef", "frag", "reef", "frag"), start=1):
+        bench.news.append(Request(tank=tank, id="r9", act="hold"))
+        bench.run_until(START + minute * MINUTE)
+    heard = [e.tank for e in bench.events if isinstance(e, RequestHeard)]
+    assert ["reef", "frag"] == heard
+    assert ["hold/reef:r9", "hold/frag:r9"] == list(bench.state.holds)
+
+
 @pytest.mark.parametrize("act", ["hold", "pause"])
 def test_i6_a_hold_from_afar_takes_the_place_of_no_other(act: Act) -> None:
     """Its name is that of one which reaches further and longer, and still stands.
