@@ -138,13 +138,13 @@ def test_a_person_ends_the_hold(stage: Stage, backup: Path) -> None:
 
 
 def test_an_answer_is_charged(stage: Stage, backup: Path) -> None:
-    """As `init` charges it; without one the caps start used up."""
+    """As `init` charges it; without one the caps stay used up for a day."""
     words = ("--dosed", "carbonate=12 mL", "--dosed", "calcium=0 mL", "--by", "keeper")
     assert 0 == lost(stage).run("restore", backup, *words).code
     assert 12_000 == stage.folded().charges["pump/carbonate"].since(0)
     assert stage.folded().unanswered_ms is None
     told = lost(stage).run("restore", backup, "--unanswered", "--by", "keeper")
-    assert "the daily caps start used up" in told.out
+    assert "the daily caps stay used up for 24 hours" in told.out
     assert stage.folded().unanswered_ms is not None
 
 

@@ -55,7 +55,7 @@ def test_asks_for_each_pump(tmp_path: Path) -> None:
 def test_unknown_starts_used_up(
     tmp_path: Path, words: tuple[str, ...], typed: str
 ) -> None:
-    """Nobody knows: no volume is charged, the caps come free over 24 hours."""
+    """Nobody knows: no volume is charged, the caps stay used up for 24 hours."""
     assert 0 == init(tmp_path, *words, typed=typed).code
     entry = made(tmp_path)
     assert (False, {}) == (entry.answered, dict(entry.dosed_ul))

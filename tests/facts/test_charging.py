@@ -68,7 +68,7 @@ def test_what_was_dosed_before_the_ledger_is_charged() -> None:
 
 
 def test_an_unanswered_beginning_is_remembered_with_its_time() -> None:
-    """From then on the daily caps come free over 24 proven hours."""
+    """From then on the daily caps are used up for 24 proven hours."""
     diary = Diary(proven_ms=77)
     diary.make(answered=False)
     assert (77, {}) == (diary.state.unanswered_ms, diary.state.charges)

@@ -189,14 +189,13 @@ def test_a_missing_effect_cap_is_zero() -> None:
     assert [Code.CAP_GROSS] == codes(bare, "calcium", 1)
 
 
-def test_unanswered_start_uses_the_day_up_and_frees_it_evenly() -> None:
-    """Half a day after `init` without an answer, half of the cap is free."""
+def test_h32_unanswered_start_uses_a_whole_day_up() -> None:
+    """Half a day after `init` without an answer nothing of the cap is free."""
     at = moment()
     at.state.unanswered_ms = PROVEN_MS - DAY_MS // 2
-    assert Code.CAP_ROLLING not in codes(at)
-    charge(at.state, "pump/carbonate", (PROVEN_MS - 1, 28_000, "x"), TODAY)
-    assert Code.CAP_ROLLING not in codes(at)
-    assert Code.CAP_ROLLING in codes(at, volume_ul=2001)
+    assert Code.CAP_ROLLING in codes(at)
+    at.state.unanswered_ms = PROVEN_MS - DAY_MS
+    assert [] == codes(at)
 
 
 def test_gaps_hold_from_the_last_possible_end_of_flow() -> None:

@@ -174,11 +174,10 @@ class Account:
         )
 
     def _unknown(self, cap: int, now_ms: int) -> int:
-        """What stays used up because nobody said, coming free over a day."""
+        """What stays used up for a day because nobody said."""
         if self.unanswered_ms is None:
             return 0
-        left_ms = max(DAY_MS - (now_ms - self.unanswered_ms), 0)
-        return -(-cap * left_ms // DAY_MS)
+        return cap if now_ms - self.unanswered_ms < DAY_MS else 0
 
 
 def _above(cap: str, reached: int, ceiling: int) -> Iterator[str]:

@@ -32,7 +32,7 @@ from slackwater.facts.sight import Sight
 from slackwater.facts.state import State
 from slackwater.facts.tank import Pump, Tank
 from slackwater.gate.bypass import is_bypassed
-from slackwater.gate.caps import unanswered_share_ms
+from slackwater.gate.caps import unanswered_left_ms
 from slackwater.gate.handover import old_part
 from slackwater.gate.interlocks import hold_is_left_aside
 from slackwater.gate.moment import LineRule, Moment, PumpRule, rules_for
@@ -221,7 +221,7 @@ def _lines(
             ),
             seen=None if seen is None else seen.lines.get(name),
             accounts=tuple(_accounts(moment, lived, pump, tank)),
-            unanswered_ms=unanswered_share_ms(moment.state, moment.proven_ms),
+            unanswered_ms=unanswered_left_ms(moment.state, moment.proven_ms),
         )
 
 
@@ -274,5 +274,5 @@ def _accounts(
 
 
 def _unknown(moment: Moment, cap: int) -> int:
-    """What the gate counts of a cap while nobody said what was dosed, rounded up."""
-    return -(-cap * unanswered_share_ms(moment.state, moment.proven_ms) // DAY_MS)
+    """What the gate counts of a cap while nobody said what was dosed."""
+    return cap if unanswered_left_ms(moment.state, moment.proven_ms) else 0

@@ -149,8 +149,8 @@ def _line(told: Grounds, one: Ground) -> Iterator[str]:
     if one.unanswered_ms:
         left = span(timedelta(milliseconds=one.unanswered_ms))
         yield (
-            "            Part of it is there because nobody said what was dosed before "
-            f"the ledger was made; it comes free evenly over the next {left}."
+            "            A whole cap of it is there because nobody said what was dosed "
+            f"before the ledger was made; it comes free in {left}."
         )
 
 

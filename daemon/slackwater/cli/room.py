@@ -13,7 +13,7 @@ from slackwater.cli.opening import Approved, approval_at
 from slackwater.facts.rolling import DAY_MS
 from slackwater.facts.state import State
 from slackwater.facts.tank import EffectCap, Machine, Tank
-from slackwater.gate.caps import unanswered_share_ms
+from slackwater.gate.caps import unanswered_left_ms
 from slackwater.planning.timetable import Timetable
 from slackwater.planning.wall import zone_named
 
@@ -75,8 +75,7 @@ def _room(
     rolling = state.charges.get(key)
     in_a_day = 0 if rolling is None else rolling.since(moment.proven_ms - DAY_MS)
     on_the_day = state.days.get(key, {}).get(today, 0)
-    unknown_ms = unanswered_share_ms(state, moment.proven_ms)
-    unknown = -(-cap.gross * unknown_ms // DAY_MS)
+    unknown = cap.gross if unanswered_left_ms(state, moment.proven_ms) else 0
     charged = max(in_a_day, on_the_day) + unknown
     outside = sum(
         one.per_day

@@ -83,8 +83,8 @@ __all__ = [
 class LedgerMade(Event):
     """A new ledger; `dosed_ul` is what each pump gave in the last 24 h.
 
-    `answered` False: nobody said, the daily caps start used up and come free over
-    24 h. `effects` maps a tank to what those volumes added.
+    `answered` False: nobody said, and the daily caps stay used up for 24 h. `effects`
+    maps a tank to what those volumes added.
     """
 
     kind: Literal["ledger_made"] = "ledger_made"

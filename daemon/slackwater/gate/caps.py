@@ -32,10 +32,11 @@ def over_caps(moment: Moment, ask: Ask, volume_ul: int, day: date) -> list[Reaso
     return reasons
 
 
-def unanswered_share_ms(state: State, proven_ms: int) -> int:
-    """How much of a day is still charged because nobody said what was dosed before.
+def unanswered_left_ms(state: State, proven_ms: int) -> int:
+    """How long daily caps stay used up because nobody said what was dosed before.
 
-    Units: milliseconds of 24 h, from a whole day down to zero.
+    Units: milliseconds, from a whole day down to zero. What was dosed may have been the
+    whole cap, a moment before: freed bit by bit, a day could have nearly twice its cap.
     """
     if state.unanswered_ms is None:
         return 0
@@ -107,9 +108,8 @@ def _effect_caps(
 
 
 def _used_up(moment: Moment, cap: int) -> int:
-    """The part of a daily cap that nobody accounted for, rounded up."""
-    left_ms = unanswered_share_ms(moment.state, moment.proven_ms)
-    return -(-cap * left_ms // DAY_MS)
+    """What of a daily cap nobody accounted for: all of it, for a day."""
+    return cap if unanswered_left_ms(moment.state, moment.proven_ms) else 0
 
 
 def _out_of_water(moment: Moment, ask: Ask, volume_ul: int) -> Iterator[Reason]:

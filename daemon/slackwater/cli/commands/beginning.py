@@ -1,8 +1,8 @@
 """`init`: make the ledger, and ask what was dosed in the last 24 hours.
 
 Floor 8. One subject: the first entry. Laws here: nothing is guessed: each pump has an
-answer or the caps start used up; what was dosed as planned is charged as the plan's
-fullest day; a ledger that stands there is never touched.
+answer or the caps are used up for a day; what was dosed as planned is charged as the
+plan's fullest day; a ledger that stands there is never touched.
 """
 
 import secrets
@@ -81,7 +81,7 @@ class First(Dosed):
 @click.option(
     "--unanswered",
     is_flag=True,
-    help="Nobody knows: the daily caps start used up and come free over 24 h.",
+    help="Nobody knows: the daily caps stay used up for 24 h.",
 )
 @click.option("--by", metavar="NAME", help="Who says so.  [default: the local user]")
 def init(shell: Shell, **dosed: Unpack[First]) -> Answer:
@@ -289,8 +289,8 @@ def _volumes(machine: Machine, words: tuple[str, ...]) -> dict[str, int]:
 def _told(path: Path, made: LedgerMade) -> str:
     if not made.answered:
         return (
-            f"Made {path}.\nNobody said what was dosed: the daily caps start used up "
-            "and come free evenly over 24 hours."
+            f"Made {path}.\nNobody said what was dosed: the daily caps stay used up "
+            "for 24 hours, and nothing is dosed by plan."
         )
     lines = [
         f"  {name}: {show_volume(volume_ul)}"

@@ -101,7 +101,7 @@ def backup(shell: Shell, place: Path) -> Answer:
 @click.option(
     "--unanswered",
     is_flag=True,
-    help="Nobody knows: the daily caps start used up and come free over 24 h.",
+    help="Nobody knows: the daily caps stay used up for 24 h.",
 )
 @click.option("--by", metavar="NAME", help="Who says so.  [default: the local user]")
 def restore(shell: Shell, file: Path, **dosed: Unpack[Dosed]) -> Answer:
@@ -270,8 +270,8 @@ def _restored(path: Path, told: Told, events: list[AnyEvent]) -> Answer:
         f"{doses} doses were due since; none of them is given again." if doses else "",
         ""
         if told.answered
-        else "Nobody said what was dosed since: the daily caps start used up and come "
-        "free evenly over 24 hours.",
+        else "Nobody said what was dosed since: the daily caps stay used up for 24 "
+        "hours, and nothing is dosed by plan.",
         _NEXT,
     ]
     return Answer(
