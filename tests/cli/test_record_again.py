@@ -106,7 +106,7 @@ def test_the_test_before_is_known_again_after_a_slip_was_struck(stage: Stage) ->
     told = record(stage, "calcium=600 mg/L")
 
     assert 2 == told.code
-    assert "within 30% of 418 mg/L" in told.errors[0]["expected"]
+    assert "within 78 mg/L of 418 mg/L" in told.errors[0]["expected"]
 
 
 def test_a_laboratorys_phosphate_is_not_what_a_kit_is_compared_with(

@@ -129,7 +129,8 @@ def record(shell: Shell, values: tuple[str, ...], **asked: Unpack[Asked]) -> Ans
     method within 30 minutes are read as one, their mean; further apart than such tests
     differ, they are asked about, and where they are confirmed the highest counts. What
     is unusual, or over 30 % away from what was measured nearest in time, needs
-    --confirm. Nothing is dosed from a test alone.
+    --confirm; so does, within a week, a change of over 1.5 dKH, 78 mg/L calcium or
+    236 mg/L magnesium. Nothing is dosed from a test alone.
     """
     settled(_unclear(values, asked))
     if asked["strike"] is not None:
