@@ -198,13 +198,14 @@ def test_what_yesterday_was_charged_leaves_today_whole() -> None:
 
 
 def test_a_day_after_an_unanswered_start_all_of_it_is_free() -> None:
-    """60 mL of 60 with nothing charged: to the microlitre."""
+    """60 mL of 60 with nothing charged: to the microlitre, and not one more."""
     at = with_pump(per_dose_ul=60_000)
     free = EffectCap(gross=10**15)
     tank = replace(at.machine.tanks["reef"], caps={"alkalinity": free})
     wide = moment(replace(at.machine, tanks={"reef": tank}))
     wide.state.unanswered_ms = PROVEN_MS - DAY_MS
     assert [] == over(wide, 60_000)
+    assert {Code.CAP_ROLLING, Code.CAP_DAY} <= set(over(wide, 60_001))
 
 
 def test_no_volume_is_told_by_every_cap_of_its_pump() -> None:

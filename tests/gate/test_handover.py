@@ -16,6 +16,7 @@ from slackwater.gate.handover import is_old_dosers, old_part, their_hours
 from slackwater.gate.moment import Moment, rules_for
 from slackwater.gate.resuming import (
     of_old_dosers,
+    old_by_hour,
     outside_per_day,
     planned_per_day,
     resume_ppm,
@@ -164,6 +165,28 @@ def test_hours_are_theirs_until_a_line_is_taken_over_and_after_it_came_back() ->
     assert [-6, -2, -1] == hours(at, -6, 0)
     at.state.taken_over[LINE] = taken(0.51)
     assert [-6, -2] == hours(at, -6, 0)
+
+
+def test_an_hour_is_whose_its_middle_was() -> None:
+    """From half past to half past: not the first middle, and the last; ten minutes."""
+    at = moment(with_old_doser())
+    at.state.left_to_old = [LINE]
+    full = NOW.replace(minute=0, second=0, microsecond=0)
+    half, minute = full - timedelta(minutes=30), timedelta(minutes=1)
+    span = Ours(begins=half - timedelta(hours=3), ends=half - timedelta(hours=1))
+    at.state.handed_back[LINE] = [span]
+    assert [-4, -1] == hours(at, -4, 0)
+    short = Ours(begins=half - 5 * minute, ends=half + 5 * minute)
+    at.state.handed_back[LINE] = [short]
+    assert [-2] == hours(at, -2, 0)
+
+
+def test_old_dosers_of_an_hour_are_added_up() -> None:
+    """1.2 dKH a day of the file's, an hour at a time, and nothing beside it."""
+    at = moment(with_old_doser())
+    at.state.left_to_old = [LINE]
+    now = hour_of(NOW)
+    assert {now - 1: GIVEN // 24} == old_by_hour(at, "reef", range(now - 1, now))
 
 
 def test_where_the_file_names_no_old_doser_any_more_its_line_stands_for_it() -> None:

@@ -96,6 +96,23 @@ def test_a_report_that_was_struck_is_left_out_until_it_comes_again(
     assert [(came,), (came,), (), (again,)] == found
 
 
+def test_a_report_of_one_value_goes_with_it(tmp_path: Path) -> None:
+    """Nothing of it was ever corrected."""
+    at = BEGIN + DAY
+    (report,) = (one for one in of_the_water() if isinstance(one, ReportImported))
+    came = replace(report, **stamped(at), sampled_at=at)
+    value = replace(
+        measured(), **stamped(at), supersedes="", report=came.report, taken_at=at
+    )
+    struck = MeasurementStruck(
+        **stamped(at + HOUR), measurement=value.id, by="keeper", why="wrong tank"
+    )
+    with ledger_of(tmp_path, came, value) as ledger:
+        before = past(ledger).reports
+        ledger.append([struck])
+        assert ((came,), ()) == (before, past(ledger).reports)
+
+
 def test_water_changes_are_told_as_they_were_made(tmp_path: Path) -> None:
     """Announced before the stretch, corrected or called off: the last word counts."""
 

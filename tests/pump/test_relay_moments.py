@@ -386,3 +386,11 @@ def test_on_after_a_pulse_that_nobody_saw_raises_what_was_asked() -> None:
     assert isinstance(ended, Result)
     assert (2500, "fault") == (ended.ul, ended.reason)
     assert 2500 == channel([beat]).odo_ul
+
+
+def test_its_time_goes_on_with_every_word_from_its_first() -> None:
+    """Three words of the relay at the very start: 1, 2 and 3 ms."""
+    here = head()
+    told = [here.hear(is_on=is_on, now_s=BEGUN_S) for is_on in (False, True, False)]
+    beats = [[one.up for one in said if isinstance(one, Beat)] for said in told]
+    assert [[1], [2], [3]] == beats

@@ -5,6 +5,7 @@ Tanks whose old doser gave 1.5 dKH a day, and whose pump gives as much from then
 
 from collections.abc import Iterator
 from dataclasses import replace
+from math import sqrt
 
 import pytest
 
@@ -13,10 +14,12 @@ from slackwater.facts.judgements import Verdict
 from slackwater.facts.stages import LineTakenOver
 from slackwater.facts.tank import Outside
 from slackwater.gate.moment import Moment, rules_for
+from slackwater.gate.swings import series as series_module
 from slackwater.gate.swings.explained import by_second, explained, other_hours
 from slackwater.gate.swings.hand_tests import judge_tests
 from slackwater.gate.swings.judging import judge_probe
 from slackwater.gate.swings.limits import DKH
+from slackwater.gate.swings.series import Errors, errors_of
 from tests.gate.scene import plan
 from tests.gate.swing_runs import (
     BEGINS,
@@ -161,3 +164,50 @@ def test_the_hours_are_in_doubt_where_a_line_changed_hands_alone() -> None:
     assert 0.2165 * DKH == pytest.approx(other_hours(run.at, "reef", whole), rel=1e-3)
     after = begin_s + (OLD_DAYS + 1) * day_s, whole[1]
     assert 0.0 == other_hours(run.at, "reef", after)
+
+
+def test_the_hours_are_in_doubt_by_their_middles() -> None:
+    """One hour of two was the old doser's; up to its end all of them were."""
+    run = beside(at_target)
+    taken_s, hour_s = BEGINS.timestamp() + TAKEN_MIN * 60.0, 3600.0
+    take_over(run.at)
+    across = taken_s - hour_s, taken_s + hour_s / 2
+    before = taken_s - 2 * hour_s, taken_s - hour_s / 2
+    assert 0.2165 * DKH == pytest.approx(other_hours(run.at, "reef", across), rel=1e-3)
+    assert 0.0 == other_hours(run.at, "reef", before)
+
+
+def test_what_an_old_doser_gave_in_an_hour_comes_in_its_middle() -> None:
+    """From half past to half past: the first is over, the last has come."""
+    run = beside(at_target)
+    begins_s = BEGINS.timestamp() + 1800.0
+    given: dict[int, int] = {}
+    span = given, begins_s, begins_s + 5 * 3600.0
+    known = explained(run.at, "reef", TARGET_DKH * DKH, span)
+    hours = [(at_s - begins_s) / 3600.0 for at_s in known.moments]
+    assert [0.0, 1.0, 2.0, 3.0, 4.0, 5.0] == hours
+
+
+def test_the_doubt_about_hours_is_one_more_that_errors_share(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Independent doubts add up as squares (JCGM 100:2008, 5.1.2)."""
+    run = beside(at_target)
+    for minute, value in run.series.readings:
+        if minute >= TAKEN_MIN and LINE in run.at.state.left_to_old:
+            take_over(run.at)
+        if minute >= TAKEN_MIN + DAY_MIN / 2:
+            break
+        run.until(minute)
+        course = run.read(minute, value)
+    found = errors_of(run.at, run.probe, course)
+    monkeypatch.setattr(series_module, "other_hours", lambda *_: 0.0)
+    sure = errors_of(run.at, run.probe, course)
+    assert isinstance(found, Errors)
+    assert isinstance(sure, Errors)
+    more = [
+        sqrt(one.bias**2 - other.bias**2) / DKH
+        for one, other in zip(found.points, sure.points, strict=True)
+    ]
+    assert [0.2165] * len(more) == pytest.approx(more, rel=1e-3)
+    assert more
