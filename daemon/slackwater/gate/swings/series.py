@@ -194,7 +194,7 @@ class _Doubt:
     join: Joined
     known: Explained
     moved: float
-    hours_sd: float = 0.0
+    hours_sd: float
 
     def along(self, hours: Sequence[float]) -> list[float]:
         """The errors that neighbours share at ascending hours."""
