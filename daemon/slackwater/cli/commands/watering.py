@@ -8,18 +8,17 @@ Units: levels canonical.
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import TypedDict, Unpack
 
 import click
 
+from slackwater.cli.change_text import Foretold, change_lines
 from slackwater.cli.correcting import CORRECT, named, refuse_replaced
 from slackwater.cli.document import Answer
 from slackwater.cli.moments import Wall, typed_moment
 from slackwater.cli.opening import local_user, only, opened, write
-from slackwater.cli.render import local, span, table
 from slackwater.cli.shell import Shell, verb
-from slackwater.cli.standards import difference_words
 from slackwater.cli.subject import Known, Subject, known_levels_by, subject_of
 from slackwater.cli.typed import WORD_AT_MOST, new_id, typed_name, typed_text, typed_ul
 from slackwater.cli.typed_levels import settled, twice, typed_levels
@@ -28,20 +27,14 @@ from slackwater.facts.events import AnyEvent
 from slackwater.facts.state import State
 from slackwater.facts.tank import Tank
 from slackwater.facts.waters import WaterChanged
-from slackwater.gate.moment import ALKALINITY
 from slackwater.ledger.by_time import told
 from slackwater.ledger.codec import timestamp
 from slackwater.ledger.history import AHEAD_AT_MOST
 from slackwater.pump.outcome import Stamp
-from slackwater.water.show import show_level, show_volume
+from slackwater.water.show import show_volume
 from slackwater.water.water_changes import step_of_change
 
 CHANGE, CANCEL, NEW = "water-change", "--cancel", "--new"
-# An older level is still shown with its age; it may be anything by now.
-OLD = timedelta(days=14)
-# Of a report's forty values nobody reads more; what moves animals comes first.
-NAMED_AT_MOST = 6
-_FIRST = ("alkalinity", "calcium", "magnesium", "nitrate", "phosphate", "salinity")
 
 
 class Asked(TypedDict):
@@ -63,15 +56,6 @@ class _Earlier:
 
     wrong: WaterChanged | None = None
     levels: Mapping[str, float] = field(default_factory=dict)
-
-
-@dataclass(slots=True, kw_only=True)
-class _Told:
-    """What a decision found out beside its entry."""
-
-    subject: Subject
-    known: Mapping[str, Known]
-    now: datetime
 
 
 @verb(
@@ -118,7 +102,7 @@ def water_change(
     if asked["cancel"] is not None:
         return _cancel(shell, _standing(changes, asked["cancel"], CANCEL), who, note)
     earlier = _earlier(changes, asked["correct"], batch)
-    seen = list[_Told]()
+    seen = list[Foretold]()
 
     def decide(state: State, stamp: Stamp) -> Sequence[AnyEvent]:
         wrong = earlier.wrong
@@ -129,7 +113,7 @@ def water_change(
         # A test of afterwards has the change in it already.
         tested = known_levels_by(shell, state, subject.tank, until)
         known = _moved(state, tested, until, wrong, subject.tank)
-        seen[:] = [_Told(subject=subject, known=known, now=stamp["at"])]
+        seen[:] = [Foretold(subject=subject, known=known, now=stamp["at"])]
         typed = typed_levels(asked["new"], NEW, confirmed=None)
         settled(twice(typed, NEW))
         levels = {**earlier.levels, **{one.parameter: one.level for one in typed}}
@@ -263,7 +247,7 @@ def _cancel(shell: Shell, wrong: WaterChanged, who: str, note: str) -> Answer:
     )
 
 
-def _answer(change: WaterChanged, told: _Told) -> Answer:
+def _answer(change: WaterChanged, told: Foretold) -> Answer:
     _machine, tank = told.subject.described
     return Answer(
         fields={
@@ -282,67 +266,8 @@ def _answer(change: WaterChanged, told: _Told) -> Answer:
                 "supersedes": change.supersedes,
             }
         },
-        text="\n".join(_lines(change, told)),
+        text="\n".join(change_lines(change, told)),
     )
-
-
-def _lines(change: WaterChanged, told: _Told) -> Iterator[str]:
-    machine, tank = told.subject.described
-    word = "Announced" if change.changed_at > told.now else "Written down"
-    share = change.volume_ul / tank.net_ul
-    yield (
-        f"{word} for {tank.id}, {local(change.changed_at, tank.zone)}: "
-        f"{show_volume(change.volume_ul)} of {show_volume(tank.net_ul)} "
-        f"({share:.0%}), {change.id}."
-    )
-    if change.steps:
-        heads = ("parameter", ">tank", "tested", ">new water", ">after", ">step")
-        yield table(heads, _rows(change, told))
-    yield from _unknown(change, told)
-    rise = change.steps.get(ALKALINITY, 0.0)
-    if rise > 0:
-        yield "A climb of alkalinity by so much within 24 hours of it holds no doses."
-    guard = machine.guards.get(tank.id)
-    now = told.known.get(ALKALINITY)
-    if guard and now and now.level + rise > guard.ceiling:
-        yield (
-            f"Afterwards alkalinity is above the ceiling of "
-            f"{show_level(ALKALINITY, guard.ceiling)}: doses will be held."
-        )
-
-
-def _rows(change: WaterChanged, told: _Told) -> Iterator[tuple[str, ...]]:
-    for name, step in change.steps.items():
-        one = told.known[name]
-        sign = "-" if step < 0 else "+"
-        yield (
-            name,
-            show_level(name, one.level),
-            f"{span(told.now - one.at)} ago",
-            show_level(name, change.levels[name]),
-            show_level(name, one.level + step),
-            f"{sign}{difference_words(name, abs(step))}",
-        )
-
-
-def _unknown(change: WaterChanged, told: _Told) -> Iterator[str]:
-    untested = [name for name in told.known if name not in change.levels]
-    if untested:
-        yield f"Not foretold, the new water was not tested: {_few(untested)}."
-    unmet = [name for name in change.levels if name not in told.known]
-    if unmet:
-        yield f"Not foretold, no test of the tank before it: {', '.join(unmet)}."
-    old = [name for name in change.steps if told.now - told.known[name].at > OLD]
-    if old:
-        yield f"Foretold from old tests, so look again: {', '.join(old)}."
-
-
-def _few(names: Sequence[str]) -> str:
-    """Names, those first that a change is made for, and how many more there are."""
-    ordered = sorted(names, key=lambda name: (name not in _FIRST, name))
-    more = len(ordered) - NAMED_AT_MOST
-    shown = ", ".join(ordered[:NAMED_AT_MOST])
-    return f"{shown} and {more} more" if more > 0 else shown
 
 
 def _unclear(volume: Sequence[str], asked: Asked) -> Iterator[Finding]:
