@@ -170,9 +170,40 @@ def test_a_change_is_called_off(stage: Stage) -> None:
 
 def test_a_step_above_the_ceiling_is_warned_of(stage: Stage) -> None:
     """All of the water at 15 dKH: above the ceiling of 9.5."""
-    page = stage.run("water-change", "200 L", "--new", "alkalinity=15 dKH").out
+    words = ("200 L", "--new", "alkalinity=15 dKH", "--confirm")
+    page = stage.run("water-change", *words).out
 
     assert "above the ceiling of 9.50 dKH: doses will be held" in page
+
+
+def test_more_than_half_of_the_water_is_asked_about(stage: Stage) -> None:
+    """A slip of the hand looks like it; half is written down as it is."""
+    before = stage.events()
+    asked = change(stage, "100.001 L")
+    (error,) = asked.errors
+
+    assert 2 == asked.code
+    assert before == stage.events()
+    assert ("water-change", True) == (error["where"], "of 200 L" in error["what"])
+    assert "add --confirm" in error["do"]
+    assert [0, 0] == [
+        change(stage, "100 L").code,
+        change(stage, "100.001 L", "--confirm").code,
+    ]
+
+
+def test_a_correction_to_more_than_half_is_asked_about(stage: Stage) -> None:
+    """And what is more than the tank holds is not asked about: it is refused."""
+    wrong = changed(stage, "40 L")
+    asked = change(stage, "190 L", "--correct", wrong)
+    impossible = change(stage, "201 L", "--confirm")
+
+    assert (2, [wrong]) == (asked.code, list(stage.folded().changes))
+    assert (2, True) == (
+        impossible.code,
+        "cannot be changed" in impossible.errors[0]["what"],
+    )
+    assert 0 == change(stage, "190 L", "--correct", wrong, "--confirm").code
 
 
 def test_old_tests_are_named_as_such(tmp_path: Path) -> None:
@@ -203,6 +234,7 @@ def test_old_tests_are_named_as_such(tmp_path: Path) -> None:
         (("40 L", "--cancel", "w-1"), "both given"),
         (("--cancel", "w-1", "--batch", "x"), "with something else"),
         (("40 L", "--batch", " "), "the name is empty"),
+        (("--cancel", "w-1", "--confirm"), "with something else"),
         (("40 L", "--at", "2020"), '"2020" is not a time'),
         (("40 L", "--at", "1999-05-03 09:30"), "before the year 2000"),
     ],
@@ -248,7 +280,7 @@ def test_of_forty_untested_values_the_first_are_named(stage: Stage) -> None:
 
 
 def test_what_cannot_be_confirmed_does_not_ask_for_it(stage: Stage) -> None:
-    """New water of 30 dKH: there is no --confirm to give."""
+    """New water of 30 dKH: --confirm is for the volume alone."""
     told = stage.run("water-change", "40 L", "--new", "alkalinity=30 dKH", "--json")
 
     assert 2 == told.code

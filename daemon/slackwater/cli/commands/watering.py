@@ -2,7 +2,8 @@
 
 Floor 8. One subject: water changes. Laws here: what the change will do to each level is
 said beforehand, from the newest tests of both waters; only what is known is predicted;
-a change lies at most two weeks ahead and never exceeds the water there is.
+a change lies at most two weeks ahead and never exceeds the water there is; one of more
+than half of it is asked about, because a slip of the hand looks like it.
 Units: levels canonical.
 """
 
@@ -35,6 +36,8 @@ from slackwater.water.show import show_volume
 from slackwater.water.water_changes import step_of_change
 
 CHANGE, CANCEL, NEW = "water-change", "--cancel", "--new"
+# A larger part at once is an emergency or a slip: common practice, no source.
+UNASKED_PARTS = 2
 
 
 class Asked(TypedDict):
@@ -46,6 +49,7 @@ class Asked(TypedDict):
     batch: str | None
     correct: str | None
     cancel: str | None
+    confirm: bool
     note: str
     by: str | None
 
@@ -82,6 +86,9 @@ class _Earlier:
 )
 @click.option(CORRECT, metavar="ID", help="It takes the place of this entry.")
 @click.option(CANCEL, metavar="ID", help="This change is not made.")
+@click.option(
+    "--confirm", is_flag=True, help="It is right although it is over half of the water."
+)
 @click.option("--note", default="", metavar="TEXT", help="For the record.")
 @click.option("--by", metavar="NAME", help="Who says so.  [default: the local user]")
 def water_change(
@@ -91,7 +98,8 @@ def water_change(
 
     Says how far each level will move, from the tests of both waters. A climb of
     alkalinity that a change explains holds no doses within 24 hours of it, so tell the
-    daemon before you pour; a level above the ceiling stops all the same.
+    daemon before you pour; a level above the ceiling stops all the same. More than half
+    of the water needs --confirm.
     """
     settled(_unclear(volume, asked))
     who = typed_text(asked["by"] or local_user(), "--by", WORD_AT_MOST)
@@ -119,6 +127,8 @@ def water_change(
         levels = {**earlier.levels, **{one.parameter: one.level for one in typed}}
         _machine, tank = subject.described
         volume_ul = _volume_ul(volume, tank)
+        if not asked["confirm"]:
+            settled(_large(volume_ul, tank))
         steps = _steps(known, levels, volume_ul / tank.net_ul)
         return [
             WaterChanged(
@@ -161,6 +171,19 @@ def _volume_ul(words: Sequence[str], tank: Tank) -> int:
             do="Check the figure and its unit; nothing was written.",
         )
     )
+
+
+def _large(volume_ul: int, tank: Tank) -> Iterator[Finding]:
+    """A finding for so large a part of the water that it is asked about."""
+    if volume_ul * UNASKED_PARTS > tank.net_ul:
+        yield Finding(
+            what=f"{show_volume(volume_ul)} of {show_volume(tank.net_ul)} is more than "
+            f"half of the water in {tank.id}",
+            where=CHANGE,
+            expected=f"at most {show_volume(tank.net_ul // UNASKED_PARTS)} at once",
+            do="Check the figure and its unit. If it is right, add --confirm; nothing "
+            "was written.",
+        )
 
 
 def _moved(
@@ -282,7 +305,7 @@ def _unclear(volume: Sequence[str], asked: Asked) -> Iterator[Finding]:
             do="As in `slackwater water-change 40 L`; nothing was written.",
         )
         return
-    others = ("at", "correct", "new", "batch", "tank")
+    others = ("at", "correct", "new", "batch", "tank", "confirm")
     if cancelling and any(asked[name] for name in others):  # type: ignore[literal-required]  # names of its own
         yield Finding(
             what="--cancel is given with something else",
