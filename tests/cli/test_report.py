@@ -4,6 +4,7 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from html.parser import HTMLParser
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pytest
 
@@ -11,6 +12,7 @@ from slackwater.cli.month import month_of
 from slackwater.errors import InputError
 from slackwater.facts.events import DoseMissed, DoseSealed, DoseVoided
 from slackwater.facts.reasons import Code, because
+from slackwater.facts.waters import WaterChanged
 from slackwater.ledger.store import LedgerFile
 from slackwater.outside.settings import read_machine
 from tests.cli.stage import Stage, stage_of
@@ -150,6 +152,29 @@ class Text(HTMLParser):
     def handle_data(self, data: str) -> None:
         """Keep a cell."""
         self.words.append(data)
+
+
+def test_what_was_called_off_after_the_month_is_not_told_as_made(stage: Stage) -> None:
+    """On the page and in the document of the month in which it was announced."""
+    stamp = stage.stamp()
+    stamp["at"] -= timedelta(days=40)
+    stage.append(
+        WaterChanged(
+            **stamp,
+            id="w-1",
+            tank="reef",
+            changed_at=stamp["at"],
+            volume_ul=40_000_000,
+            by="jon",
+        )
+    )
+    assert 0 == stage.run("water-change", "--cancel", "w-1", "--by", "mara").code
+    month = f"{stamp['at'].astimezone(ZoneInfo(BERLIN)):%Y-%m}"
+    tank = only(stage.run("report", month, "--json").document, "tanks")
+
+    text = "40 L of water changed; called off"
+    assert text == only(tank, "changes")["text"]
+    assert text in " ".join(stage.run("report", month).out.split())
 
 
 def test_the_page_for_a_browser_holds_the_same_and_loads_nothing(

@@ -210,7 +210,7 @@ def test_shots_behind_a_finished_calibration_begin_another(stage: Stage) -> None
         proofs=(),
         by="keeper",
     )
-    told = sentences([shot, shot, kept, shot, shot, shot])
+    told = sentences([shot, shot, kept, shot, shot, shot], {})
     assert ["2 measured shots", "3 measured shots"] == [
         words.partition("for ")[2].partition(",")[0]
         for _, words in told
@@ -251,6 +251,65 @@ def test_every_act_of_a_person_names_the_person(stage: Stage) -> None:
         ("hold_raised", "husbandry_noted", "water_changed", "reservoir_filled"),
         "keeper",
     ) == {kind: by for kind, by in told.items() if kind != "ledger_made"}
+
+
+def water_lines(stage: Stage) -> list[str]:
+    """What the page says of water changes, without when and by whom, oldest first."""
+    page = " ".join(stage.run("since").out.split())
+    acts = stage.run("since", "--json").document["acts"]
+    assert isinstance(acts, list)
+    found = [str(one["text"]) for one in acts if one["kind"] == "water_changed"]
+    assert all(line in page for line in found)
+    return found
+
+
+def change_of(stage: Stage, *words: object) -> str:
+    """Write down a change of water, and give its id."""
+    told = stage.run("water-change", "--json", *words)
+    assert 0 == told.code, told.out
+    found = told.document["water_change"]
+    assert isinstance(found, dict)
+    return str(found["id"])
+
+
+def test_a_change_that_was_called_off_is_not_told_as_made(stage: Stage) -> None:
+    """Whether it was announced or told as made; what stands is told as it was."""
+    ahead = stage.stamp()["at"] + timedelta(hours=3)
+    coming = change_of(stage, "30 L", "--at", f"{ahead:%Y-%m-%dT%H:%M}Z")
+    made = change_of(stage, "40 L", "--note", "weekly")
+    announced = f"30 L of water announced for {ahead:%Y-%m-%d %H:%M} UTC"
+
+    assert [announced, "40 L of water changed (weekly)"] == water_lines(stage)
+    for name in (coming, made):
+        assert 0 == stage.run("water-change", "--cancel", name).code
+    assert [
+        f"{announced}; called off",
+        "40 L of water changed (weekly); called off",
+        *2 * ["a water change was called off"],
+    ] == water_lines(stage)
+
+
+def test_a_corrected_change_is_not_told_twice_as_made(stage: Stage) -> None:
+    """40 L that were 20 are no 60."""
+    wrong = change_of(stage, "40 L")
+    change_of(stage, "20 L", "--correct", wrong)
+
+    assert [
+        "40 L of water changed; corrected to 20 L",
+        "a water change was corrected to 20 L",
+    ] == water_lines(stage)
+
+
+def test_an_addition_that_was_struck_says_so_in_the_document_too(stage: Stage) -> None:
+    """As on the page."""
+    told = stage.run("added", "20 mL", "carbonate", "--json").document["added"]
+    assert isinstance(told, dict)
+    assert 0 == stage.run("added", "--strike", told["id"], "--why", "a slip").code
+    acts = stage.run("since", "--json").document["acts"]
+    assert isinstance(acts, list)
+    assert ["poured in by hand: 20 mL of carbonate; struck, it was not so"] == [
+        one["text"] for one in acts if one["kind"] == "added_by_hand"
+    ]
 
 
 def test_every_verb_that_writes_takes_a_name() -> None:

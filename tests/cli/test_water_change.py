@@ -4,6 +4,7 @@ Figures by hand from C1 = C0 (1 - f) + Cn f: 40 L of 200 L at 9.5 dKH lift 8.0 d
 0.2 * 1.5 = 0.3 dKH.
 """
 
+import json
 from datetime import timedelta
 from pathlib import Path
 
@@ -166,6 +167,12 @@ def test_a_change_is_called_off(stage: Stage) -> None:
     assert f"Called off: {wrong}." in told.out
     assert {} == stage.folded().changes
     assert [1, 1] == [again.code, corrected.code]
+    (off,) = [one for one in changes(stage) if not one.volume_ul]
+    for refused in (again, corrected):
+        (error,) = refused.errors
+        assert f"{wrong} was called off" == error["what"]
+        assert off.id not in json.dumps(error)
+    assert 2 == change(stage, "--cancel", off.id).code
 
 
 def test_a_step_above_the_ceiling_is_warned_of(stage: Stage) -> None:

@@ -116,9 +116,16 @@ def _added(event: AddedByHand) -> str:
 
 
 def _water(event: WaterChanged) -> str:
+    volume = show_volume(event.volume_ul)
     if not event.volume_ul:
-        return "a water change was called off"
-    return _why(f"{show_volume(event.volume_ul)} of water changed", event.note)
+        what = "a water change was called off"
+    elif event.supersedes:
+        what = f"a water change was corrected to {volume}"
+    elif event.changed_at > event.at:
+        what = f"{volume} of water announced for {event.changed_at:%Y-%m-%d %H:%M} UTC"
+    else:
+        what = f"{volume} of water changed"
+    return _why(what, event.note)
 
 
 def _happened(event: HusbandryNoted) -> str:

@@ -13,6 +13,7 @@ from datetime import datetime
 from pathlib import Path
 
 from slackwater.cli.acts import TOLD
+from slackwater.cli.shots_told import undone
 from slackwater.facts.events import AnyEvent, SpanMissed
 from slackwater.facts.tank import Machine
 from slackwater.ledger.lives import Life
@@ -51,13 +52,17 @@ class Pumped:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Chronicle:
-    """Everything a page that looks back tells; each in the order of its time."""
+    """Everything a page that looks back tells; each in the order of its time.
+
+    `gone` says of acts by their id what became of them since, also after the stretch.
+    """
 
     stretch: Stretch
     pumped: tuple[Pumped, ...]
     spans: tuple[SpanMissed, ...]
     tests: tuple[Marked, ...]
     acts: tuple[AnyEvent, ...]
+    gone: Mapping[str, str]
 
 
 def chronicle(
@@ -85,6 +90,7 @@ def chronicle(
         spans=tuple(one for one in acts if isinstance(one, SpanMissed)),
         tests=tuple(sorted(tests, key=_taken)),
         acts=tuple(acts),
+        gone=undone(ledger, stretch.since),
     )
 
 

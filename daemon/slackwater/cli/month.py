@@ -182,7 +182,7 @@ def month_leaf(past: Past) -> Leaf:
             _values_part(past),
             doses_part(past.found),
             _added_part(past),
-            acts_part("Changes, and by whom", mine, past.zone),
+            acts_part("Changes, and by whom", mine, past.found, past.zone),
             _guards_part(machines),
             tests_part(past.found, past.zone),
             Part(

@@ -5,14 +5,14 @@ here: imagined doses say so; a missed dose is never made up; every act has its p
 beside it.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
-from slackwater.cli.acts import act_of, who
+from slackwater.cli.acts import who
 from slackwater.cli.chronicle import Chronicle, Pumped
 from slackwater.cli.leaf import Part
 from slackwater.cli.measuring import document_of, level_words
 from slackwater.cli.render import local
-from slackwater.cli.shots_told import sentences
+from slackwater.cli.shots_told import sentence, sentences
 from slackwater.facts.events import AnyEvent
 from slackwater.ledger.codec import timestamp
 from slackwater.ledger.measured import Marked
@@ -90,14 +90,16 @@ def _test_row(one: Marked, zone: str) -> tuple[str, ...]:
     )
 
 
-def acts_part(heading: str, acts: Iterable[AnyEvent], zone: str) -> Part:
-    """Who did what, and what the guards did."""
+def acts_part(
+    heading: str, acts: Iterable[AnyEvent], found: Chronicle, zone: str
+) -> Part:
+    """Who did what, and what the guards did; `acts` are some of those found."""
     return Part(
         heading=heading,
         heads=("when", "by", "what"),
         rows=tuple(
             (short_local(local(one.at, zone)), who(one), words)
-            for one, words in sentences(acts)
+            for one, words in sentences(acts, found.gone)
         ),
         nothing="Nothing.",
     )
@@ -124,11 +126,16 @@ def test_document(one: Marked) -> dict[str, object]:
     return {**document_of(one.kept), "mark": one.mark, "why": one.why}
 
 
-def act_document(event: AnyEvent) -> dict[str, object]:
-    """An act, for a document."""
-    return {
-        "at": timestamp(event.at),
-        "kind": event.kind,
-        "by": who(event),
-        "text": act_of(event),
-    }
+def act_documents(
+    acts: Sequence[AnyEvent], found: Chronicle
+) -> list[dict[str, object]]:
+    """Acts, for a document; they are some of those found."""
+    return [
+        {
+            "at": timestamp(event.at),
+            "kind": event.kind,
+            "by": who(event),
+            "text": sentence(event, found.gone),
+        }
+        for event in acts
+    ]

@@ -15,7 +15,7 @@ from slackwater.cli.document import FINE, REFUSED, Answer
 from slackwater.cli.leaf import MARK, Leaf, Part, leaf_text, leaves_html
 from slackwater.cli.opening import opened
 from slackwater.cli.past_parts import (
-    act_document,
+    act_documents,
     acts_part,
     doses_part,
     pumped_document,
@@ -71,7 +71,7 @@ def visit_report(shell: Shell, done: Done, html: Path | None) -> Answer:
             "agreed": list(done.agreed),
             "tests": [test_document(one) for one in happened.tests],
             "doses": [pumped_document(one) for one in happened.pumped],
-            "acts": [act_document(one) for one in happened.acts],
+            "acts": act_documents(happened.acts, happened),
             "to_do": todo,
             "standing_holds": sorted(state.holds),
             "html": None if html is None else str(html),
@@ -102,7 +102,7 @@ def _leaf(done: Done, happened: Chronicle, zone: str, todo: Sequence[str]) -> Le
         title=f"Visit to {done.tank}, {local(began, zone)}, by {done.by}",
         parts=(
             tests_part(happened, zone),
-            acts_part("What was done", happened.acts, zone),
+            acts_part("What was done", happened.acts, happened, zone),
             doses_part(happened),
             Part(
                 heading="Plan",

@@ -19,7 +19,7 @@ from slackwater.cli.leaf import Leaf, Part, leaf_text
 from slackwater.cli.moments import Wall
 from slackwater.cli.opening import opened
 from slackwater.cli.past_parts import (
-    act_document,
+    act_documents,
     acts_part,
     doses_part,
     pumped_document,
@@ -82,7 +82,7 @@ def _answer(stood: Standing, happened: Chronicle, zone: str) -> Answer:
             Part(heading="Waits for you", lines=tuple(_waits(stood))),
             doses_part(happened),
             tests_part(happened, zone),
-            acts_part("Who did what", acts, zone),
+            acts_part("Who did what", acts, happened, zone),
         ),
     )
     return Answer(
@@ -96,7 +96,7 @@ def _answer(stood: Standing, happened: Chronicle, zone: str) -> Answer:
             "unconfirmed": entered_documents(stood.state),
             "doses": [pumped_document(one) for one in happened.pumped],
             "tests": [test_document(one) for one in happened.tests],
-            "acts": [act_document(one) for one in acts],
+            "acts": act_documents(acts, happened),
         },
         text=leaf_text(leaf),
     )

@@ -17,7 +17,7 @@ from slackwater.cli.document import Answer
 from slackwater.cli.leaf import MARK, Leaf, leaf_text, leaves_html
 from slackwater.cli.month import Past, added, apart, month_leaf, month_of, values_of
 from slackwater.cli.opening import Opened, opened
-from slackwater.cli.past_parts import act_document, pumped_document, test_document
+from slackwater.cli.past_parts import act_documents, pumped_document, test_document
 from slackwater.cli.report.filing import write_page
 from slackwater.cli.shell import Shell, verb
 from slackwater.errors import Finding, InputError
@@ -133,8 +133,8 @@ def _document(past: Past) -> dict[str, object]:
             for name, amount in added(past).items()
         },
         "tests": [test_document(one) for one in past.found.tests],
-        "changes": [act_document(one) for one in people],
-        "guards": [act_document(one) for one in guards],
+        "changes": act_documents(people, past.found),
+        "guards": act_documents(guards, past.found),
     }
 
 

@@ -23,7 +23,7 @@ from slackwater.cli.shell import Shell, verb
 from slackwater.cli.subject import Known, Subject, known_levels_by, subject_of
 from slackwater.cli.typed import WORD_AT_MOST, new_id, typed_name, typed_text, typed_ul
 from slackwater.cli.typed_levels import settled, twice, typed_levels
-from slackwater.errors import Finding, InputError
+from slackwater.errors import Finding, InputError, RefusedError
 from slackwater.facts.events import AnyEvent
 from slackwater.facts.state import State
 from slackwater.facts.tank import Tank
@@ -243,9 +243,21 @@ def _earlier(
 def _standing(
     changes: Sequence[WaterChanged], wanted: str, option: str
 ) -> WaterChanged:
-    found = named(changes, wanted, option)
+    # An entry that called one off is no change, and its id is printed nowhere.
+    found = named((one for one in changes if one.volume_ul), wanted, option)
+    if any(one.supersedes == wanted and not one.volume_ul for one in changes):
+        raise RefusedError(_called_off(wanted, option))
     refuse_replaced(changes, wanted, option)
     return found
+
+
+def _called_off(wanted: str, option: str) -> Finding:
+    return Finding(
+        what=f"{wanted} was called off",
+        where=option,
+        expected="a change that still stands",
+        do="Where it is made after all, write it down anew; nothing was written.",
+    )
 
 
 def _cancel(shell: Shell, wrong: WaterChanged, who: str, note: str) -> Answer:
