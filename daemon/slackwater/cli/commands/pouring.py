@@ -12,6 +12,13 @@ from typing import TypedDict, Unpack
 
 import click
 
+from slackwater.cli.added_text import (
+    Counted,
+    added_lines,
+    back_document,
+    far_too_much,
+    room_document,
+)
 from slackwater.cli.amounts import effect_decimal, effect_words
 from slackwater.cli.correcting import (
     STRIKE,
@@ -23,12 +30,8 @@ from slackwater.cli.correcting import (
 from slackwater.cli.document import Answer
 from slackwater.cli.moments import Wall, typed_moment
 from slackwater.cli.opening import local_user, only, opened, write
-from slackwater.cli.render import local, table
 from slackwater.cli.room import (
-    DAY,
-    HeldBack,
     Moment,
-    Room,
     held_back,
     planned_ul_of,
     rooms,
@@ -86,14 +89,6 @@ class _Told:
 
     subject: Subject
     moment: Moment
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Counted:
-    """What an addition that counts takes from the plan; whether there is one."""
-
-    back: Sequence[HeldBack]
-    is_planned: bool
 
 
 @verb(
@@ -234,7 +229,7 @@ def _answer(state: State, entry: AddedByHand, found: _Told) -> Answer:
     left = rooms(state, machine, tank, entry.effects, found.moment)
     back = list(held_back(state, tank.id, left, found.moment)) if counts else []
     planned, _machine = planned_ul_of(state, tank.id, found.moment.utc)
-    told = _Counted(back=back, is_planned=bool(planned)) if counts else None
+    told = Counted(back=back, is_planned=bool(planned)) if counts else None
     return Answer(
         fields={
             "added": {
@@ -251,87 +246,16 @@ def _answer(state: State, entry: AddedByHand, found: _Told) -> Answer:
                 "note": entry.note,
             },
             "counts": counts,
-            "caps": [_room_document(room, tank) for room in left],
-            "held_back": [_back_document(one) for one in back],
+            "caps": [room_document(room, tank) for room in left],
+            "held_back": [back_document(one) for one in back],
         },
         text="\n".join(
             (
-                *_lines(entry, tank, left, told),
-                *_far_too_much(entry, left if counts else ()),
+                *added_lines(entry, tank, left, told),
+                *far_too_much(entry, left if counts else ()),
             )
         ),
     )
-
-
-def _far_too_much(entry: AddedByHand, left: Sequence[Room]) -> Iterator[str]:
-    """What to do first where more went in than a whole day allows."""
-    over = [room.parameter for room in left if room.charged > room.gross > 0]
-    if over:
-        names = ", ".join(over)
-        yield f"More {names} than a day allows: see `slackwater first-aid overdose`."
-        yield (
-            f"If it was mistyped: slackwater added {STRIKE} {entry.id} --why 'mistyped'"
-        )
-
-
-def _lines(
-    entry: AddedByHand, tank: Tank, left: Sequence[Room], told: _Counted | None
-) -> Iterator[str]:
-    what = f"{show_volume(entry.volume_ul)} of {entry.solution}"
-    if not entry.solution:
-        what = ", ".join(
-            f"{effect_words(name, amount, tank)} of {name}"
-            for name, amount in entry.effects.items()
-        )
-    at = local(entry.given_at, tank.zone)
-    yield f"Written down for {tank.id}, {at}: {what} by hand ({entry.id})."
-    if told is None:
-        yield "It is over 24 hours ago: it counts against no cap any more."
-        return
-    rows = [
-        (
-            room.parameter,
-            effect_words(room.parameter, entry.effects[room.parameter], tank),
-            effect_words(room.parameter, room.charged, tank),
-            effect_words(room.parameter, room.gross, tank) if room.gross else "none",
-            effect_words(room.parameter, max(room.left, 0), tank),
-        )
-        for room in left
-    ]
-    heads = ("parameter", ">added", ">in 24 h now", ">cap", ">still free")
-    yield table(heads, rows)
-    free_at = local(entry.given_at + DAY, tank.zone)
-    for one in told.back:
-        yield (
-            f"Held back: {one.pump} gives {show_volume(one.fits_ul)} at most of the "
-            f"{show_volume(one.planned_ul)} planned for the next 24 hours "
-            f"({one.parameter}). What was added comes free at {free_at}."
-        )
-    if not told.back:
-        yield (
-            "Everything planned for the next 24 hours still fits."
-            if told.is_planned
-            else "No plan doses within the next 24 hours."
-        )
-
-
-def _room_document(room: Room, tank: Tank) -> dict[str, object]:
-    return {
-        "parameter": room.parameter,
-        "unit": parameter_named(room.parameter, where="").display_unit,
-        "in_24_h": effect_decimal(room.parameter, room.charged, tank),
-        "cap": effect_decimal(room.parameter, room.gross, tank),
-        "left": effect_decimal(room.parameter, room.left, tank),
-    }
-
-
-def _back_document(one: HeldBack) -> dict[str, object]:
-    return {
-        "pump": one.pump,
-        "parameter": one.parameter,
-        "fits_ul": one.fits_ul,
-        "planned_ul": one.planned_ul,
-    }
 
 
 def _unclear(words: Sequence[str], asked: Asked) -> Iterator[Finding]:
