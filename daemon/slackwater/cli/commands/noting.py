@@ -23,7 +23,9 @@ from slackwater.cli.shell import Shell, verb
 from slackwater.cli.spans import typed_end
 from slackwater.cli.subject import Known, Subject, known_levels_by, subject_of
 from slackwater.cli.typed import WORD_AT_MOST, new_id, typed_text
-from slackwater.errors import Finding, InputError
+from slackwater.cli.typed_levels import settled
+from slackwater.cli.undosed import NOTHING, dosed, said_before
+from slackwater.errors import Finding
 from slackwater.facts.events import AnyEvent
 from slackwater.facts.state import State
 from slackwater.facts.waters import HusbandryNoted, SampleTaken, What
@@ -49,8 +51,7 @@ KINDS: Mapping[str, str] = {
     "light": "the light was changed",
     "salt_lot": "a new lot of salt is in use",
     "probe_serviced": "a probe was cleaned or calibrated",
-    "nothing_dosed": "from then until the ledger was made nothing was dosed, by "
-    "whatever",
+    NOTHING: "from then until the ledger was made nothing was dosed, by whatever",
     "other": "anything else; say what in --note",
 }
 
@@ -62,6 +63,12 @@ class Asked(TypedDict):
     at: str | None
     note: str
     by: str | None
+
+
+class AskedOfEvent(Asked):
+    """The same of an event."""
+
+    confirm: bool
 
 
 @dataclass(slots=True)
@@ -209,31 +216,38 @@ def _document(taken: SampleTaken) -> dict[str, object]:
     help="When a treatment ends, at most 60 days ahead: until then no corrections, "
     "carbon or traces.",
 )
+@click.option(
+    "--confirm",
+    is_flag=True,
+    help="Nothing was dosed but what is on record of that time.",
+)
 @_TANK
 @_AT
 @_NOTE
 @_BY
 def event(
-    shell: Shell, kind: What, until: str | None, **asked: Unpack[Asked]
+    shell: Shell, kind: What, until: str | None, **asked: Unpack[AskedOfEvent]
 ) -> Answer:
     """Note what explains the water later on.
 
     An assessment reads it beside the tests: more animals take up more, a new lot of
     salt brings other water. Readings that step with it are not taken for a swing; the
-    ceiling counts all the same.
+    ceiling counts all the same. nothing_dosed of a time of which additions were told
+    needs --confirm.
     """
-    if until is not None and kind != "treatment":
-        raise InputError(_no_end(kind))
-    if kind == "other" and not asked["note"].strip():
-        raise InputError(_says_nothing())
+    settled(_unclear(kind, until, asked))
     who = typed_text(asked["by"] or local_user(), "--by", WORD_AT_MOST)
     note = typed_text(asked["note"], "--note")
     zones: list[str] = []
+    is_asked = kind == NOTHING and not asked["confirm"]
+    before = said_before(shell.state) if is_asked else None
 
     def decide(state: State, stamp: Stamp) -> Sequence[AnyEvent]:
         subject = subject_of(shell, state, asked["tank"])
         at = typed_moment(asked["at"], Wall(zone=subject.zone, now=stamp["at"]))
         zones[:] = [subject.zone]
+        if before is not None:
+            settled(dosed(before, subject.tank, at))
         wall = Wall(
             zone=subject.zone, now=stamp["at"], option="--until", ahead=TREATED_AT_MOST
         )
@@ -275,6 +289,24 @@ def _lasting(noted: HusbandryNoted, zone: str) -> str:
     return (
         f" Until {local(noted.until, zone)} nothing is corrected, and neither carbon "
         "nor traces are dosed."
+    )
+
+
+def _unclear(kind: What, until: str | None, asked: AskedOfEvent) -> Iterator[Finding]:
+    if until is not None and kind != "treatment":
+        yield _no_end(kind)
+    if kind == "other" and not asked["note"].strip():
+        yield _says_nothing()
+    if asked["confirm"] and kind != NOTHING:
+        yield _unconfirmed(kind)
+
+
+def _unconfirmed(kind: What) -> Finding:
+    return Finding(
+        what=f"there is nothing to confirm of {kind}",
+        where="--confirm",
+        expected=f"it beside the kind {NOTHING} alone",
+        do="Leave it out; nothing was written.",
     )
 
 

@@ -40,6 +40,7 @@ from slackwater.cli.shell import Shell, verb
 from slackwater.cli.subject import Subject, subject_of
 from slackwater.cli.typed import WORD_AT_MOST, new_id, typed_text, typed_ul
 from slackwater.cli.typed_levels import settled, twice, typed_differences
+from slackwater.cli.undosed import denied, said_before
 from slackwater.errors import Finding, InputError
 from slackwater.facts.events import AnyEvent
 from slackwater.facts.rolling import KEPT_MS
@@ -68,6 +69,7 @@ class Asked(TypedDict):
 
     tank: str | None
     at: str | None
+    confirm: bool
     note: str
     by: str | None
     strike: str | None
@@ -106,6 +108,11 @@ class _Told:
     help='When, like "2026-05-03 09:30" on the tank\'s own clock, or with an offset.  '
     "[default: now]",
 )
+@click.option(
+    "--confirm",
+    is_flag=True,
+    help="It is right although it was said that nothing was dosed then.",
+)
 @click.option("--note", default="", metavar="TEXT", help="For the record.")
 @click.option("--by", metavar="NAME", help="Who did it.  [default: the local user]")
 @click.option(STRIKE, metavar="ID", help="This addition never happened.")
@@ -116,19 +123,25 @@ def added(shell: Shell, words: tuple[str, ...], **asked: Unpack[Asked]) -> Answe
     Either a volume of a solution of the machine, or by how much the tank rises by it.
     It counts against the caps of 24 hours like a dose, so the daemon gives less; told
     late, it counts from when it was given. Nothing is refused for a cap: it is in the
-    water already.
+    water already. In a time of which `slackwater event nothing_dosed` told it needs
+    --confirm.
     """
     settled(_unclear(words, asked))
     who = typed_text(asked["by"] or local_user(), "--by", WORD_AT_MOST)
     if asked["strike"] is not None:
         return _strike(shell, asked["strike"], who, typed_text(asked["why"], "--why"))
     note, found = typed_text(asked["note"], "--note"), list[_Told]()
+    # What is poured in now was poured in after the ledger was made.
+    is_asked = asked["at"] is not None and not asked["confirm"]
+    before = said_before(shell.state) if is_asked else None
 
     def decide(state: State, stamp: Stamp) -> Sequence[AnyEvent]:
         subject = subject_of(shell, state, asked["tank"])
         machine, tank = subject.described
         at = typed_moment(asked["at"], Wall(zone=subject.zone, now=stamp["at"]))
         poured = _poured(words, machine, tank)
+        if before is not None:
+            settled(denied(before, subject.tank, at, subject.zone))
         moment = Moment(utc=stamp["at"], proven_ms=stamp["proven_ms"])
         found[:] = [_Told(subject, moment)]
         return [
