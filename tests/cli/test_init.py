@@ -105,6 +105,7 @@ def test_without_a_plan_nothing_is_as_planned(tmp_path: Path) -> None:
         (("--dosed", "carbonate=-1 mL", "--dosed", "calcium=0 mL"), None),
         (("--dosed", "carbonate=nan mL", "--dosed", "calcium=0 mL"), None),
         (("--dosed", "carbonate=1e3 mL", "--dosed", "calcium=0 mL"), None),
+        (("--dosed", "carbonate=2.001 L", "--dosed", "calcium=2 L"), None),
         (("--dosed", "carbonate=1 mL"), ["--dosed"]),
         (("--dosed", "kalk=1 mL", "--dosed-nothing"), ["init"]),
         (("--dosed-nothing", "--unanswered"), ["init"]),
@@ -165,6 +166,16 @@ def test_a_person_at_a_terminal_is_asked_again(tmp_path: Path) -> None:
     assert 2 == screen.count("Once more, please.")
     assert '"12" has no unit' in screen
     assert {"calcium": 12_000, "carbonate": 500} == made(tmp_path / "state").dosed_ul
+
+
+def test_more_than_a_bottle_is_asked_about(tmp_path: Path) -> None:
+    """With what to say where it is right; that leaves the caps used up for a day."""
+    words = ("init", "--config", str(SMALLEST), "--state", str(tmp_path / "state"))
+    screen = at_a_terminal(words, "5 L\nunknown\n")
+    assert 1 == screen.count("Once more, please.")
+    assert "5 L in 24 hours out of a bottle of 2 L" in screen
+    assert 'answer "unknown"' in " ".join(screen.split())
+    assert not made(tmp_path / "state").answered
 
 
 def test_a_plan_that_answers_is_told_beside_the_machine(tmp_path: Path) -> None:

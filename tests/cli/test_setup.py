@@ -261,6 +261,7 @@ def test_a_dialogue_broken_off_leaves_nothing(tmp_path: Path) -> None:
         ('channel = "b"', 'channel = "a"', "channel"),
         ('dosed = "12 mL"', 'dosed = "12"', "[pump.carbonate] dosed"),
         ('dosed = "12 mL"', 'dosed = "-1 mL"', "[pump.carbonate] dosed"),
+        ('dosed = "12 mL"', 'dosed = "2.01 L"', "[pump.carbonate] dosed"),
         ('bottle = "2 L"', 'botle = "2 L"', "botle"),
         ('host = "localhost"', 'host = "local host"', "[broker] host"),
         ('host = "localhost"', 'host = "a"\nport = 0', "[broker] port"),

@@ -46,6 +46,7 @@ SLIPS = {
     "day": (17, "50 ML", "50 mL"),
     "plan": (18, "a lot", "36 mL"),
     "dosed": (19, "nothing", "0 mL"),
+    "more dosed than a bottle": (19, "5 L", "0 mL"),
 }
 RIGHT = [*HEAD, *NODE, *CARBONATE, "n", "1.0 dKH/day", "0.8 dKH/day", "", ""]
 

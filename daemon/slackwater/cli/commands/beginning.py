@@ -17,6 +17,7 @@ import click
 
 from slackwater.cli.answers import PLANNED, UNKNOWN
 from slackwater.cli.document import Answer
+from slackwater.cli.given_lately import within_bottle
 from slackwater.cli.opening import local_user
 from slackwater.cli.questions import ask_ul_or
 from slackwater.cli.reading import read_files
@@ -182,7 +183,7 @@ def asked(machine: Machine, config: Path | None = None) -> Lately:
             f"  {name} ({machine.solutions[pump.solution].name})",
             f"answer for {name}",
             (UNKNOWN,),
-            partial(_read_answer, planned.get(name)),
+            partial(_read_answer, (planned.get(name), _bottle_ul(machine, name))),
         )
         if volume_ul is None:
             return Lately(volumes_ul=None)
@@ -198,10 +199,16 @@ def _planned(config: Path, machine: Machine) -> dict[str, int]:
     return {}
 
 
-def _read_answer(planned_ul: int | None, text: str, place: str) -> int:
+def _read_answer(known: tuple[int | None, int], text: str, place: str) -> int:
+    planned_ul, bottle_ul = known
     if planned_ul is not None and text == PLANNED:
         return planned_ul
-    return typed_ul(text, place)
+    unknown = f'answer "{UNKNOWN}"'
+    return within_bottle(typed_ul(text, place), bottle_ul, place, unknown)
+
+
+def _bottle_ul(machine: Machine, pump: str) -> int:
+    return machine.reservoirs[machine.pumps[pump].reservoir].content_ul
 
 
 def first_entry(machine: Machine, lately: Lately, who: str) -> LedgerMade:
@@ -274,7 +281,10 @@ def _volumes(machine: Machine, words: tuple[str, ...]) -> dict[str, int]:
             findings.append(_unknown_pump(machine, word, twice=name in volumes))
             continue
         try:
-            volumes[name] = typed_ul(text, f"--dosed {name}")
+            place, bottle_ul = f"--dosed {name}", _bottle_ul(machine, name)
+            volume_ul = typed_ul(text, place)
+            unknown = "say --unanswered"
+            volumes[name] = within_bottle(volume_ul, bottle_ul, place, unknown)
         except InputError as error:
             volumes[name] = 0
             findings.extend(error.findings)

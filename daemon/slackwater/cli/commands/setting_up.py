@@ -16,7 +16,14 @@ from typing import TypedDict, Unpack
 
 import click
 
-from slackwater.cli.answers import PLANNED, UNKNOWN, Answers, answers_form, answers_in
+from slackwater.cli.answers import (
+    PLANNED,
+    UNKNOWN,
+    Answers,
+    PumpAnswer,
+    answers_form,
+    answers_in,
+)
 from slackwater.cli.asking import Judges, ask_all
 from slackwater.cli.asking_water import ask_caps, ask_uptake
 from slackwater.cli.checked import check_files
@@ -27,6 +34,7 @@ from slackwater.cli.commands.beginning import (
     refuse_standing,
 )
 from slackwater.cli.document import REFUSED, Answer, finding_text
+from slackwater.cli.given_lately import within_bottle
 from slackwater.cli.opening import local_user
 from slackwater.cli.reading import Files
 from slackwater.cli.shell import CONFIG, STATE, Shell, verb
@@ -153,17 +161,31 @@ def _lately(answers: Answers) -> Lately:
     for name, pump in answers.pumps.items():
         if pump.dosed.strip() == UNKNOWN:
             continue
-        text = pump.dosed
-        if text.strip() == PLANNED:
-            text = pump.per_day or "0 mL"
         try:
-            volumes[name] = typed_ul(text, f"answers [pump.{name}] dosed")
+            volumes[name] = _dosed_ul(name, pump)
         except InputError as error:
             findings.extend(error.findings)
     if findings:
         raise InputError(findings)
     everybody = len(volumes) == len(answers.pumps)
     return Lately(volumes_ul=volumes if everybody else None)
+
+
+def _dosed_ul(name: str, pump: PumpAnswer) -> int:
+    """What a pump gave.
+
+    Raises: InputError for no volume, and for more than its bottle holds.
+    """
+    place = f"answers [pump.{name}] dosed"
+    if pump.dosed.strip() == PLANNED:
+        return typed_ul(pump.per_day or "0 mL", place)
+    volume_ul = typed_ul(pump.dosed, place)
+    try:
+        bottle_ul = typed_ul(pump.bottle, place)
+    except InputError:
+        # The settings tell what is wrong with it.
+        return volume_ul
+    return within_bottle(volume_ul, bottle_ul, place, f'answer "{UNKNOWN}"')
 
 
 def _refuse_place(directory: Path) -> None:
