@@ -105,6 +105,26 @@ def test_a_correction_that_runs_is_not_proposed_again() -> None:
     assert Ground.RUNNING in grounds(found, "carbonate")
 
 
+def test_a_correction_that_nobody_approved_is_not_said_to_run() -> None:
+    """It stays in the plan as it is, and nothing runs."""
+    coming = line(
+        "carbonate",
+        4_000,
+        id="carbonate-up",
+        purpose="correction",
+        last_day=TODAY + 3 * ONE_DAY,
+    )
+    draft = plan(line("carbonate", 42_000), coming)
+    evidence = known("alkalinity", 0.42, 0.01, level=8 * DKH - 4 * 0.04)
+    found = proposed(machine(), draft, evidence, runs=False)
+    assert draft.lines == found.plan.lines
+    told = change(found, "carbonate").grounds
+    assert [Ground.IN_PLAN] == [
+        one.ground for one in told if one.ground in (Ground.IN_PLAN, Ground.RUNNING)
+    ]
+    assert all("runs" not in one.text for one in told)
+
+
 def test_a_correction_that_ended_is_left_out() -> None:
     """Lines that have no day left do not come into the new plan."""
     ended = line(

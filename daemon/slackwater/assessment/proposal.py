@@ -65,6 +65,8 @@ ORDER = ("alkalinity", "calcium", "magnesium", "strontium", "potassium", "iodine
 TRIAD = ("alkalinity", "calcium", "magnesium")
 # A correction that runs is left unless it would miss by so many dead-bands.
 RUNNING_TOLERANCE = 2.0
+# Whether it runs or stands in a plan alone: the lines of a correction stay as they are.
+GOES_ON = frozenset({Ground.RUNNING, Ground.IN_PLAN})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -219,8 +221,8 @@ def _correct(work: _Work, found: Evidence, total: float) -> Correction:
         ahead = replace(found, level=found.level + coming)
         if not correction(ahead, limits, given, RUNNING_TOLERANCE).days:
             figures = {found.level_name: found.level, "still_coming": coming}
-            running = Grounded(ground=Ground.RUNNING, figures=figures)
-            return Correction(grounds=(running,))
+            ground = Ground.RUNNING if work.asked.runs else Ground.IN_PLAN
+            return Correction(grounds=(Grounded(ground=ground, figures=figures),))
     return correction(found, limits, given)
 
 
@@ -278,7 +280,7 @@ def _settle(work: _Work, knob: Knob, found: Evidence, decided: _Decided) -> None
     want, ramp, share = decided.want, decided.ramp, decided.share
     # What stops any dose stops a correction too, and is told once.
     grounds = [*want.grounds, *(one for one in ramp.grounds if one not in want.grounds)]
-    is_running = any(one.ground is Ground.RUNNING for one in ramp.grounds)
+    is_running = any(one.ground in GOES_ON for one in ramp.grounds)
     if decided.aside > 0 and want.changed:
         figures = {"per_day": decided.aside}
         grounds.append(Grounded(ground=Ground.SIDE_EFFECT, figures=figures))

@@ -32,6 +32,7 @@ class Ground(StrEnum):
     CORRECTION_UP = "correction-up"
     CORRECTION_DOWN = "correction-down"
     RUNNING = "correction-running"
+    IN_PLAN = "correction-in-plan"
     RETEST = "retest-before-half"
     RETURNS = "returns-by-itself"
     RESTS = "rests-until-it-fell"
@@ -80,6 +81,8 @@ GROUND_TEXTS: Mapping[Ground, str] = {
     Ground.CORRECTION_UP: "The level is made good over days within its rate.",
     Ground.CORRECTION_DOWN: "Less is dosed for some days, so that the level falls.",
     Ground.RUNNING: "The correction that runs already leads there; it goes on.",
+    Ground.IN_PLAN: "A plan that is not in force yet has a correction that leads "
+    "there: it stays.",
     Ground.RETEST: "Test again before the second half of the correction.",
     Ground.RETURNS: "It comes back by itself, because uptake follows the level.",
     Ground.RESTS: "It is too high: nothing is dosed until it should have fallen.",
