@@ -125,3 +125,22 @@ def test_several_ledgers_stand_on_one_page(tmp_path: Path) -> None:
     errors = done.document["errors"]
     assert isinstance(errors, list)
     assert [str(tmp_path / "nowhere")] == [one["where"] for one in errors]
+
+
+def test_a_ledger_without_a_plan_is_not_called_unreadable(tmp_path: Path) -> None:
+    """Both files and the ledger can be read: what is missing is the approval."""
+    stage = stage_of(tmp_path)
+    places = ((), (stage.state,))
+    for place in places:
+        page = stage.run("overview", *place)
+        assert 1 == page.code
+        # A long path is broken anywhere.
+        told = "".join(f"Not shown {stage.state}: no plan is approved there.".split())
+        assert told in "".join(page.out.split())
+        assert "be read" not in page.out
+    (error,) = stage.run("overview", "--json").errors
+    assert "no plan is approved there" == error["what"]
+    assert (str(stage.state), True) == (
+        error["where"],
+        "slackwater approve" in error["do"],
+    )

@@ -1,8 +1,8 @@
 """`overview`: many tanks on one page.
 
 Floor 8. One subject: tanks of several daemons. Laws here: it reads what daemons publish
-or what their ledgers hold, and writes and sends nothing; a place that cannot be read is
-named, and never looks like a tank that is well.
+or what their ledgers hold, and writes and sends nothing; a place that cannot be read,
+or has no plan, is named, and never looks like a tank that is well.
 """
 
 import json
@@ -29,7 +29,7 @@ from slackwater.cli.panorama_rows import (
 from slackwater.cli.shell import Shell, verb
 from slackwater.cli.spans import typed_end
 from slackwater.cli.typed import host_and_port, kept_text
-from slackwater.errors import Finding, InputError, SlackwaterError
+from slackwater.errors import Finding, InputError, RefusedError, SlackwaterError
 from slackwater.facts.sight import Sight, recall, remember
 from slackwater.ledger.codec import timestamp
 from slackwater.outside.clock import SystemClock
@@ -98,7 +98,8 @@ def overview(
 
     The least time to the floor first. Reads the state directories that are named, or
     the states that daemons publish on a broker; the directory of --state where nothing
-    is named. Exit code 1 when a place could not be read, or a daemon is gone.
+    is named. Exit code 1 when a place could not be read or has no approved plan, or a
+    daemon is gone.
     """
     now = SystemClock().now().utc
     visit = _visit(asked["visit"], now)
@@ -112,6 +113,8 @@ def overview(
     for place in places:
         try:
             rows += _kept(place, (now, visit), alone=len(places) == 1)
+        except RefusedError as error:
+            trouble += error.findings
         except (SlackwaterError, OSError) as error:
             trouble.append(_unreadable(place, error))
     return _answer(sorted_rows(rows), trouble, (now, visit))
@@ -130,7 +133,7 @@ def _answer(
             tanks_part(rows),
             refills_part(rows, until),
             Part(
-                heading="Could not be read",
+                heading="Not shown",
                 lines=tuple(f"{one.where}: {one.what}." for one in trouble),
             ),
         ),
@@ -177,8 +180,13 @@ def _unread(seen: Seen) -> Iterator[Finding]:
 def _kept(
     place: Path, times: tuple[datetime, datetime], *, alone: bool
 ) -> Iterator[Row]:
-    """The tanks of one ledger, as its daemon would publish them."""
+    """The tanks of one ledger, as its daemon would publish them.
+
+    Raises: RefusedError where no plan says which there are; ledger errors.
+    """
     with opened(place) as found:
+        if not found.state.approvals:
+            raise RefusedError(_no_plan(place))
         setup, state = setup_from(found.state, None), found.state
         sight = Sight(started_boot_s=found.now.boot_s)
         recall(sight, state.courses)
@@ -196,6 +204,15 @@ def _kept(
         document = TankDocument.model_validate_json(json.dumps(plain))
         where = name if alone else f"{kept_text(place.name)}/{name}"
         yield row_of(where, document, times, gone=gone)
+
+
+def _no_plan(place: Path) -> Finding:
+    return Finding(
+        what="no plan is approved there",
+        where=str(place),
+        expected="an approved plan, which says what tanks there are",
+        do="Approve one there with `slackwater approve`.",
+    )
 
 
 def _unreadable(place: Path, error: SlackwaterError | OSError) -> Finding:
