@@ -145,9 +145,10 @@ def test_says_what_is_missing_in_shadow(stage: Stage) -> None:
     """The stage with its time, and everything that is missing, with its verb."""
     text = stage.run("status").out
     assert (
-        "Stage shadow for 0 s; missing before pumps may run: pumps (`slackwater "
-        "calibrate PUMP`), approval (`slackwater rehearse --faults`, then `slackwater "
-        "approve`), at least 1 d 0 h in shadow (`slackwater run`)"
+        "Stage shadow for 0 s; missing before pumps may run: pump calcium, pump "
+        "carbonate (`slackwater calibrate PUMP`), approval (`slackwater rehearse "
+        "--faults`, then `slackwater approve`), at least 1 d 0 h in shadow "
+        "(`slackwater run`)"
     ) in " ".join(text.split())
     stage.approve("--now")
     document = stage.run("status", "--json").document
@@ -157,6 +158,25 @@ def test_says_what_is_missing_in_shadow(stage: Stage) -> None:
         "missing before pumps may run: pump calcium, pump carbonate (`slackwater "
         "calibrate PUMP`), at least 1 d 0 h in shadow (`slackwater run`)"
     ) in text
+
+
+def test_every_pump_to_measure_is_named_before_a_plan_is_approved(
+    stage: Stage, tmp_path: Path
+) -> None:
+    """By the plan's file, whichever was measured first; without files by no name."""
+    stage.commission("carbonate")
+    text = " ".join(stage.run("status").out.split())
+    assert "may run: pump calcium (`slackwater calibrate PUMP`), approval" in text
+
+    stage.commission("calcium", proofs=("identity",))
+    text = " ".join(stage.run("status").out.split())
+    assert "may run: pump calcium (`slackwater calibrate PUMP`), approval" in text
+
+    (tmp_path / "bare").mkdir()
+    bare = stage_of(tmp_path / "bare")
+    nowhere = Stage(tmp_path / "nowhere", bare.state)
+    text = " ".join(nowhere.run("status").out.split())
+    assert "may run: pumps (`slackwater calibrate PUMP`), approval" in text
 
 
 def test_given_against_planned_with_the_shortfall(stage: Stage) -> None:

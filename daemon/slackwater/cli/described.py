@@ -7,9 +7,11 @@ meant; where nothing describes them, those that were tested are there.
 from collections.abc import Sequence
 
 from slackwater.cli.opening import newest_approval
+from slackwater.cli.reading import read_files
 from slackwater.cli.shell import Shell
 from slackwater.cli.subject import UTC_ZONE
 from slackwater.errors import Finding, InputError
+from slackwater.facts.plan import Plan
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine
 from slackwater.outside.settings import read_machine
@@ -24,6 +26,18 @@ def described(shell: Shell, state: State) -> Machine | None:
         return read_machine(shell.config)
     except InputError:
         return None
+
+
+def planned_by_files(shell: Shell) -> tuple[Plan, Machine] | None:
+    """What the files plan, within the caps or not; None where they cannot be read.
+
+    What is wrong in them is told by who checks them.
+    """
+    try:
+        files = read_files(shell.config, is_held=False)
+    except InputError:
+        return None
+    return files.plan, files.machine
 
 
 def tanks_of(

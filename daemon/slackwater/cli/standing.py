@@ -12,7 +12,7 @@ from pathlib import Path
 
 from slackwater.alarms.words import by_pressure, topic_of
 from slackwater.cli.cut_off import cut_off
-from slackwater.cli.described import described
+from slackwater.cli.described import described, planned_by_files
 from slackwater.cli.old_doser import still_old
 from slackwater.cli.opening import (
     Approved,
@@ -154,9 +154,7 @@ def standing(found: Opened, shell: Shell) -> Standing:
         found=found,
         approved=approved,
         is_here=is_here,
-        missing=tuple(missing(found.state, found.stamp, state_dir))
-        if in_shadow
-        else (),
+        missing=_missing(found, shell) if in_shadow else (),
         shadow=timedelta(milliseconds=shadow_ms(found.state, found.stamp, state_dir)),
         outlooks={} if approved is None else _outlooks(found, approved, lived),
         due=tuple(
@@ -166,6 +164,12 @@ def standing(found: Opened, shell: Shell) -> Standing:
         missed=missed,
         glimpse=read_glimpse(state_dir),
     )
+
+
+def _missing(found: Opened, shell: Shell) -> tuple[Finding, ...]:
+    """What pumps wait for; before a plan is approved the file says which there are."""
+    planned = None if newest_approval(found.state) else planned_by_files(shell)
+    return tuple(missing(found.state, found.stamp, shell.state, planned))
 
 
 def _lived(

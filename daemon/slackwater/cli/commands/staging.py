@@ -11,6 +11,7 @@ from pathlib import Path
 
 import click
 
+from slackwater.cli.described import planned_by_files
 from slackwater.cli.document import Answer
 from slackwater.cli.drop_in import (
     NAME,
@@ -30,11 +31,10 @@ from slackwater.cli.opening import (
     write,
 )
 from slackwater.cli.readiness import missing, new_tubes
-from slackwater.cli.reading import read_files
 from slackwater.cli.render import span
 from slackwater.cli.shell import Shell, verb
 from slackwater.cli.typed import WORD_AT_MOST, kept_text, typed_text
-from slackwater.errors import Finding, InputError, RefusedError
+from slackwater.errors import Finding, RefusedError
 from slackwater.facts.events import (
     AnyEvent,
     PlanWithdrawn,
@@ -87,7 +87,7 @@ def enable(
     """
     who = typed_text(by or local_user(), "--by", WORD_AT_MOST)
     folder = wanted_folder(shell, drop_in)
-    planned = _planned(shell)
+    planned = planned_by_files(shell)
     if not old_is_off:
         _ask_old(shell, planned)
 
@@ -132,15 +132,6 @@ def _ask_old(shell: Shell, planned: tuple[Plan, Machine] | None) -> None:
             "then enable.",
         )
     )
-
-
-def _planned(shell: Shell) -> tuple[Plan, Machine] | None:
-    """What the files plan; None where they cannot be read, which others tell."""
-    try:
-        files = read_files(shell.config)
-    except InputError:
-        return None
-    return files.plan, files.machine
 
 
 def _enabled(state: State, events: Sequence[AnyEvent], handed: list[Path]) -> Answer:
