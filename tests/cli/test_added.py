@@ -12,6 +12,7 @@ import pytest
 
 from slackwater.facts.now import Now
 from slackwater.facts.rolling import DAY_MS
+from slackwater.facts.stages import CapsLowered
 from slackwater.facts.waters import AddedByHand, MeasurementStruck
 from slackwater.ledger.history import read_history
 from slackwater.ledger.store import LedgerFile
@@ -93,6 +94,41 @@ def test_the_daemon_gives_less_and_it_is_said(stage: Stage) -> None:
     cap, back = only(document, "caps"), only(document, "held_back")
     assert ("1.8", "0.776") == (cap["cap"], str(cap["left"])[:5])
     assert ("carbonate", 36_000) == (back["pump"], back["planned_ul"])
+
+
+def row_of(page: str, name: str) -> str:
+    """The row of a parameter, its cells two spaces apart."""
+    return next(one for one in page.splitlines() if one.startswith(name))
+
+
+def test_the_cap_beside_what_is_free_is_the_one_that_binds(stage: Stage) -> None:
+    """Not the 1.8 of what may be poured in: 1.3 less 0.524 are 0.776 dKH."""
+    assert 0 == stage.approve("--now").code
+    page = stage.run("added", "20", "mL", "carbonate").out
+    row = row_of(page, "alkalinity")
+
+    assert ["0.524", "0.524", "1.3", "0.776"] == row.replace("dKH", "").split()[1:]
+    assert (
+        "The cap on alkalinity is 1.3 dKH and not 1.8 dKH a day: it may climb by 0.5 "
+        "dKH a day beside an uptake of 0.8 dKH."
+    ) in " ".join(page.split())
+    cap = only(added(stage, "0.001", "mL", "carbonate").document, "caps")
+    left = float(str(cap["most"])) - float(str(cap["in_24_h"]))
+    assert pytest.approx(left, abs=1e-5) == float(str(cap["left"]))
+
+
+def test_a_cap_that_the_file_holds_lower_leaves_less(stage: Stage) -> None:
+    """1 dKH counts at once, as it does in the daemon: 0.476 are left."""
+    assert 0 == stage.approve("--now").code
+    caps = {"cap/reef/alkalinity/gross": PEQ_PER_DKH}
+    stage.append(CapsLowered(**stage.stamp(), caps=caps))
+    page = stage.run("added", "20", "mL", "carbonate").out
+    row = row_of(page, "alkalinity")
+
+    assert ["0.524", "0.524", "1", "0.476"] == row.replace("dKH", "").split()[1:]
+    assert "The cap on alkalinity" not in page
+    # 0.476 dKH of 0.524 dKH in 20 mL.
+    assert "carbonate gives 18.1" in page
 
 
 def test_nothing_is_refused_for_a_cap(stage: Stage) -> None:

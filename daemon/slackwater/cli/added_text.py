@@ -61,13 +61,15 @@ def added_lines(
             room.parameter,
             effect_words(room.parameter, entry.effects[room.parameter], tank),
             effect_words(room.parameter, room.charged, tank),
-            effect_words(room.parameter, room.gross, tank) if room.gross else "none",
+            effect_words(room.parameter, room.most, tank) if room.gross else "none",
             effect_words(room.parameter, max(room.left, 0), tank),
         )
         for room in left
     ]
     heads = ("parameter", ">added", ">in 24 h now", ">cap", ">still free")
     yield table(heads, rows)
+    for room in left:
+        yield from _tighter(room, tank)
     free_at = local(entry.given_at + DAY, tank.zone)
     for one in told.back:
         yield (
@@ -83,6 +85,26 @@ def added_lines(
         )
 
 
+def _tighter(room: Room, tank: Tank) -> Iterator[str]:
+    """Why less may come in than the cap on what is poured in says."""
+
+    def words(amount: int) -> str:
+        return effect_words(room.parameter, amount, tank)
+
+    cap, uptake = tank.caps.get(room.parameter), tank.uptake.get(room.parameter)
+    whys = []
+    if room.is_net and cap is not None and cap.net_rise is not None:
+        beside = f" beside an uptake of {words(uptake.low)}" if uptake else ""
+        whys.append(f"it may climb by {words(cap.net_rise)} a day{beside}")
+    if room.gross and room.outside:
+        whys.append(f"{words(room.outside)} a day come from elsewhere")
+    if whys:
+        yield (
+            f"The cap on {room.parameter} is {words(room.most)} and not "
+            f"{words(room.gross)} a day: {', and '.join(whys)}."
+        )
+
+
 def room_document(room: Room, tank: Tank) -> dict[str, object]:
     """What a cap leaves, for a document; amounts as decimal strings."""
     return {
@@ -90,6 +112,7 @@ def room_document(room: Room, tank: Tank) -> dict[str, object]:
         "unit": parameter_named(room.parameter, where="").display_unit,
         "in_24_h": effect_decimal(room.parameter, room.charged, tank),
         "cap": effect_decimal(room.parameter, room.gross, tank),
+        "most": effect_decimal(room.parameter, room.most, tank),
         "left": effect_decimal(room.parameter, room.left, tank),
     }
 

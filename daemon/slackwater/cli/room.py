@@ -31,15 +31,33 @@ class Moment:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Room:
-    """One parameter of a tank: what counts now, and what the tighter cap leaves.
+    """One parameter of a tank: what counts now, and the caps on it.
 
-    `left` is below 0 where the cap is passed.
+    `net` is what the net rise and the proven uptake allow in a day, None where no net
+    rise is capped; `outside` comes in beside what counts.
     """
 
     parameter: str
     charged: int
     gross: int
-    left: int
+    net: int | None = None
+    outside: int = 0
+
+    @property
+    def is_net(self) -> bool:
+        """Whether the net rise is the tighter of the two."""
+        return self.net is not None and self.net < self.gross
+
+    @property
+    def most(self) -> int:
+        """What the tighter cap allows in a day; below 0 where others bring more."""
+        tighter = self.net if self.net is not None and self.is_net else self.gross
+        return tighter - self.outside
+
+    @property
+    def left(self) -> int:
+        """What the tighter cap still leaves, below 0 where it is passed."""
+        return self.most - self.charged
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,15 +100,14 @@ def _room(
         for one in machine.outside
         if (one.tank, one.parameter) == (tank.id, name)
     )
-    most = cap.gross
-    if cap.net_rise is not None:
-        uptake = tank.uptake.get(name)
-        most = min(most, cap.net_rise + (uptake.low if uptake else 0))
+    uptake = tank.uptake.get(name)
+    low = uptake.low if uptake else 0
     return Room(
         parameter=name,
         charged=charged,
         gross=cap.gross,
-        left=most - outside - charged,
+        net=None if cap.net_rise is None else cap.net_rise + low,
+        outside=outside,
     )
 
 

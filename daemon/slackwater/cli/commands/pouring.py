@@ -49,6 +49,7 @@ from slackwater.facts.tank import Machine, Tank
 from slackwater.facts.waters import AddedByHand, MeasurementStruck
 from slackwater.ledger.by_time import told
 from slackwater.ledger.codec import timestamp
+from slackwater.planning.lowering import lowered
 from slackwater.planning.wall import zone_named
 from slackwater.pump.outcome import Stamp
 from slackwater.water.parameters import (
@@ -235,8 +236,14 @@ def _strike(shell: Shell, wanted: str, who: str, why: str) -> Answer:
     )
 
 
+def _binding(state: State, subject: Subject) -> tuple[Machine, Tank]:
+    """Machine and tank with the caps that count, which the file may hold lower."""
+    machine = lowered(subject.described[0], state.lowered)
+    return machine, machine.tanks[subject.tank]
+
+
 def _answer(state: State, entry: AddedByHand, found: _Told) -> Answer:
-    machine, tank = found.subject.described
+    machine, tank = _binding(state, found.subject)
     age_ms = (entry.at - entry.given_at).total_seconds() * 1000
     counts = age_ms < KEPT_MS
     left = rooms(state, machine, tank, entry.effects, found.moment)
