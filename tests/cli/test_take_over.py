@@ -4,14 +4,18 @@ from pathlib import Path
 
 import pytest
 
+from slackwater.cli.room import Moment, rooms
 from slackwater.facts.events import HoldRaised, PumpsEnabled
 from slackwater.facts.reasons import Code, because
 from slackwater.facts.stages import LineGivenBack, LineTakenOver
+from slackwater.outside.settings import read_machine
 from slackwater.service.standing import only_one
 from tests.cli.run_program import SMALLEST, Outcome, changed
-from tests.cli.stage import Stage, stage_of
+from tests.cli.stage import DAY_MS, Stage, stage_of
 
 SODA, CALCIUM = "reef/carbonate", "reef/calcium"
+OLD_DKH = 0.9
+MINUTE_MS = 60_000
 OLD = """
 [outside.old-soda]
 tank = "reef"
@@ -104,6 +108,25 @@ def test_the_list_compares_millilitres_and_effects_a_day(stage: Stage) -> None:
     assert float(effect["planned"]) == pytest.approx(0.9428, abs=0.0005)
     assert float(effect["old"]) == pytest.approx(0.9, abs=1e-5)
     assert "ours would be in 24 h" in stage.run("take-over").out
+
+
+def test_what_a_hand_may_add_counts_an_old_doser_as_the_gate_does(stage: Stage) -> None:
+    """Its whole day while the line is its own; then what is not older than a day."""
+    enabled(stage)
+    assert pytest.approx(OLD_DKH, abs=1e-3) == from_elsewhere(stage, 0)
+
+    take(stage, "carbonate")
+    assert pytest.approx(OLD_DKH / 2, abs=1e-3) == from_elsewhere(stage, DAY_MS // 2)
+    assert 0 == from_elsewhere(stage, DAY_MS + MINUTE_MS)
+
+
+def from_elsewhere(stage: Stage, later_ms: int) -> float:
+    """What counts of alkalinity beside pumps and hand so much later, dKH."""
+    stamp, machine = stage.stamp(later_ms), read_machine(stage.config)
+    moment = Moment(utc=stamp["at"], proven_ms=stamp["proven_ms"])
+    tank = machine.tanks["reef"]
+    (room,) = rooms(stage.folded(), machine, tank, ["alkalinity"], moment)
+    return room.outside / (20 / 56.077 * 200 * 1e9)
 
 
 def test_nothing_is_taken_over_while_both_would_give_it(stage: Stage) -> None:

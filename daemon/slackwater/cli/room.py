@@ -9,11 +9,12 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from slackwater.cli.opening import Approved, approval_at
+from slackwater.cli.opening import Approved, approval_at, newest_approval
 from slackwater.facts.rolling import DAY_MS
 from slackwater.facts.state import State
 from slackwater.facts.tank import EffectCap, Machine, Tank
 from slackwater.gate.caps import unanswered_left_ms
+from slackwater.gate.handover import old_part
 from slackwater.planning.timetable import Timetable
 from slackwater.planning.wall import zone_named
 
@@ -95,11 +96,6 @@ def _room(
     on_the_day = state.days.get(key, {}).get(today, 0)
     unknown = cap.gross if unanswered_left_ms(state, moment.proven_ms) else 0
     charged = max(in_a_day, on_the_day) + unknown
-    outside = sum(
-        one.per_day
-        for one in machine.outside
-        if (one.tank, one.parameter) == (tank.id, name)
-    )
     uptake = tank.uptake.get(name)
     low = uptake.low if uptake else 0
     return Room(
@@ -107,8 +103,27 @@ def _room(
         charged=charged,
         gross=cap.gross,
         net=None if cap.net_rise is None else cap.net_rise + low,
-        outside=outside,
+        outside=_outside(state, machine, (tank, name), moment),
     )
+
+
+def _outside(
+    state: State, machine: Machine, about: tuple[Tank, str], moment: Moment
+) -> int:
+    """What others bring in a day; of a line that was taken over what is not a day old.
+
+    Before a plan is approved nothing takes the place of an old doser.
+    """
+    tank, name = about
+    approved = newest_approval(state)
+    names = approved.plan.names if approved else frozenset()
+    old = [
+        (one.replaced_by, one.per_day)
+        for one in machine.outside
+        if (one.tank, one.parameter) == (tank.id, name) and one.replaced_by in names
+    ]
+    others: int = machine.outside_per_day(tank.id, name, names)
+    return others + old_part(state, moment.proven_ms, old)
 
 
 def held_back(
