@@ -8,6 +8,7 @@ import pytest
 
 from slackwater.facts.events import HoldRaised
 from slackwater.facts.reasons import Code, because
+from slackwater.facts.stages import CapsLowered
 from slackwater.outside.glimpse import (
     Glimpse,
     NodeGlimpse,
@@ -96,6 +97,34 @@ def test_a_pump_is_told_with_figures_and_ages(stage: Stage) -> None:
     assert "node shelf was heard 3 s before, idle, with room for 88 mL" in told
     assert "calibrated" in told
     assert "1 mL of 50 mL in 24 h, 1 dKH of 1.8 dKH alkalinity in 24 h" in told
+
+
+def test_the_cap_on_a_rise_is_told_beside_what_is_poured_in(stage: Stage) -> None:
+    """It binds first: 1 dKH of 1.8 leaves 0.8, and beside an uptake of 0.8 only 0.3."""
+    live(stage)
+    give(stage, 1, PEQ_PER_DKH)
+    told = " ".join(stage.run("why", "carbonate").out.split())
+
+    assert (
+        "1 dKH of 1.8 dKH alkalinity in 24 h, 0.2 dKH of 0.5 dKH net rise of alkalinity"
+    ) in told
+    found = line_of(stage, "calcium")["counted"]
+    assert isinstance(found, list)
+    rises = [one for one in found if one["what"].startswith("net rise")]
+    # 15 mg/L beside an uptake of 5 never binds before the 15 that may be poured in.
+    assert [] == rises
+
+
+def test_caps_that_the_file_holds_lower_are_told_as_they_count(stage: Stage) -> None:
+    """Not as they were approved."""
+    caps = {
+        "pump/carbonate/per_day_ul": 40_000,
+        "cap/reef/alkalinity/gross": PEQ_PER_DKH,
+    }
+    stage.append(CapsLowered(**stage.stamp(), caps=caps))
+    told = " ".join(stage.run("why", "carbonate").out.split())
+
+    assert "0 µL of 40 mL in 24 h, 0 dKH of 1 dKH alkalinity in 24 h" in told
 
 
 def test_a_hold_is_told_with_its_age_and_its_end(stage: Stage) -> None:
@@ -283,7 +312,8 @@ def test_what_nobody_answered_is_counted_as_the_gate_counts_it(tmp_path: Path) -
     found = line_of(stage, "carbonate")["counted"]
     assert isinstance(found, list)
     shares = [one["charged"] / one["cap"] for one in found]
-    assert [1.0] * 3 == pytest.approx(shares, rel=0.01)
+    # All of 1.8 dKH beside an uptake of 0.8 would be a rise of twice the 0.5 there is.
+    assert [1.0, 1.0, 1.0, 2.0] == pytest.approx(shares, rel=0.01)
     assert "because nobody said what was dosed before the ledger was made" in told
 
 

@@ -35,9 +35,10 @@ from slackwater.gate.bypass import is_bypassed
 from slackwater.gate.caps import unanswered_left_ms
 from slackwater.gate.handover import old_part
 from slackwater.gate.interlocks import hold_is_left_aside
-from slackwater.gate.moment import LineRule, Moment, PumpRule, rules_for
+from slackwater.gate.moment import EffectRule, LineRule, Moment, PumpRule, rules_for
 from slackwater.ledger.store import LedgerFile
 from slackwater.outside.glimpse import FRESH, Glimpse, PumpGlimpse, read_glimpse
+from slackwater.planning.lowering import lowered
 from slackwater.planning.timetable import Timetable
 from slackwater.planning.wall import zone_named
 from slackwater.service.memory import SHADOW_NAME
@@ -182,14 +183,18 @@ def _lived(found: Opened, state_dir: Path) -> State:
 
 
 def _moment(found: Opened, approved: Approved) -> Moment:
-    """The approved rules now; what only the daemon can see is not in it."""
+    """The approved rules now, with caps that the file holds lower.
+
+    What only the daemon can see is not in it.
+    """
+    machine = lowered(approved.machine, found.state.lowered)
     return Moment(
         now=found.now,
         proven_ms=found.proven_ms,
         state=found.state,
         sight=Sight(started_boot_s=found.now.boot_s),
-        machine=approved.machine,
-        rules=rules_for(approved.machine, approved.plan),
+        machine=machine,
+        rules=rules_for(machine, approved.plan),
         approval=approved.approval,
     )
 
@@ -265,11 +270,24 @@ def _accounts(
         sums = lived.charges.get(effect.key)
         charged = 0 if sums is None else sums.since(since)
         others = effect.outside + old_part(moment.state, moment.proven_ms, effect.old)
+        charged += others + _unknown(moment, effect.gross)
         yield Account(
             name=f"{effect.parameter} in 24 h",
             parameter=effect.parameter,
-            charged=charged + others + _unknown(moment, effect.gross),
+            charged=charged,
             cap=effect.gross,
+        )
+        yield from _net(effect, charged)
+
+
+def _net(effect: EffectRule, charged: int) -> Iterator[Account]:
+    """The cap on a rise, where it ends what may come in before the other does."""
+    if effect.net is not None and effect.net + effect.uptake_low < effect.gross:
+        yield Account(
+            name=f"net rise of {effect.parameter}",
+            parameter=effect.parameter,
+            charged=max(charged - effect.uptake_low, 0),
+            cap=effect.net,
         )
 
 
