@@ -15,7 +15,8 @@ from click.testing import CliRunner
 from hypothesis import given
 from hypothesis import strategies as st
 
-from slackwater.cli.shooting import Measured, Series, measure, prime
+from slackwater.cli.series import Series
+from slackwater.cli.shooting import Measured, measure, prime
 from slackwater.cli.weighing import typed_density
 from slackwater.errors import InputError, RefusedError, SlackwaterError
 from slackwater.facts.events import Calibrated
@@ -188,7 +189,7 @@ def test_h57_the_same_slip_three_times_is_refused(slip: str) -> None:
 
 def test_h57_who_mistypes_at_a_terminal_is_asked_again() -> None:
     """Nobody has to measure anew for a decimal point; what is said twice was meant."""
-    slipped = ("20.0 mL", "2.00 mL", "6.00 mL", "0.2 mL", "0 mL", "2.00 mL")
+    slipped = ("20.0 mL", "2.00 mL", "6.00 mL", "0.2 mL", "0 mL", "2.00 mL", "no")
     found = typed(*slipped, by_person=True)
     assert isinstance(found, Measured)
     assert [2000, 6000, 2000] == [run.volume_ul for run in found.runs]

@@ -14,7 +14,8 @@ from click.testing import CliRunner
 
 from slackwater.cli.commands.calibrating import words_of
 from slackwater.cli.runs_asked import Asked, series_of, within
-from slackwater.cli.shooting import Measured, Series, _wait_teller, measure
+from slackwater.cli.series import Series
+from slackwater.cli.shooting import Measured, _wait_teller, measure
 from slackwater.errors import InputError, RefusedError, SlackwaterError
 from slackwater.facts.reasons import Code, because
 from slackwater.facts.relays import Relay

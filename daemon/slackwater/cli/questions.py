@@ -39,11 +39,22 @@ def ask_ul_or(
 
     Raises: InputError for what is no volume, when nobody sits at a terminal.
     """
+    found = ask_word_or_ul(question, place, words, read)
+    return None if isinstance(found, str) else found
+
+
+def ask_word_or_ul(
+    question: str, place: str, words: Collection[str], read: Read = typed_ul
+) -> int | str:
+    """The same; the word itself, in lower case, where one of them was typed.
+
+    Raises: InputError for what is no volume, when nobody sits at a terminal.
+    """
     while (text := _ask(question)).lower() not in words:
         volume_ul = _read(text, place, read)
         if volume_ul is not None:
             return volume_ul
-    return None
+    return text.lower()
 
 
 def _ask(question: str) -> str:

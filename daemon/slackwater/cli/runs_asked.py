@@ -8,7 +8,7 @@ cannot hold, are refused before anything flows.
 from dataclasses import replace
 from typing import TypedDict
 
-from slackwater.cli.shooting import RUNS_AT_MOST, RUNS_FIRST, Series
+from slackwater.cli.series import RUNS_AT_MOST, RUNS_FIRST, Series
 from slackwater.cli.typed import typed_ul
 from slackwater.errors import Finding, InputError, RefusedError
 from slackwater.facts.tank import Machine, Pump

@@ -21,6 +21,7 @@ from slackwater.cli.commissioning import (
 )
 from slackwater.cli.document import Answer
 from slackwater.cli.opening import local_user, newest_approval
+from slackwater.cli.read_off import AGAIN, BACK
 from slackwater.cli.readiness import PROOFS
 from slackwater.cli.runs_asked import (
     PULSES,
@@ -30,8 +31,9 @@ from slackwater.cli.runs_asked import (
     series_of,
     within,
 )
+from slackwater.cli.series import Series
 from slackwater.cli.shell import Shell, verb
-from slackwater.cli.shooting import Measured, Series, is_yes, measure, prime
+from slackwater.cli.shooting import Measured, is_yes, measure, prime
 from slackwater.cli.typed import WORD_AT_MOST, typed_text
 from slackwater.cli.weighing import typed_density
 from slackwater.errors import Finding, InputError, RefusedError
@@ -70,7 +72,9 @@ class Wishes(Asked):
     "cylinder or a cup on a scale, never into the tank. Questions come on standard "
     "error and are answered line by line on standard input, so a script can answer: "
     "the outlet; the hose, a volume for each priming and then yes; each run, with "
-    "--runs as many as that; a change by more than a fifth, where there is one; and "
+    f'--runs as many as that, where "{AGAIN}" instead of a reading lets the run flow '
+    f'once more and "{BACK}" reads the run before anew; a change by more than a fifth, '
+    "where there is one; and "
     "the three things that were seen. --json gives rate, offset and smallest dose with "
     "their intervals, what each run gave, the spread, how well the flow is known, and "
     "what was not proven.",
