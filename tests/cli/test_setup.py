@@ -172,19 +172,26 @@ def test_what_may_be_asked_of_a_pump_is_a_comment(tmp_path: Path) -> None:
     assert (10_000, 20_000) == (pump.per_hand_ul, pump.per_priming_ul)
 
 
-def test_caps_nobody_answered_are_comments(tmp_path: Path) -> None:
-    """Suggested, not in force: a check refuses until a person takes the sign off."""
-    begin = ANSWERS.index("[tank.caps]")
-    end = ANSWERS.index("[node]")
-    told = setup(tmp_path, ANSWERS[:begin] + ANSWERS[end:])
-    assert 1 == told.code
-    config = tmp_path / "config"
-    assert {} == read_machine(config).tanks["reef"].caps
-    path = config / "slackwater.toml"
-    text = path.read_text("utf-8")
-    assert 2 == text.count("# suggested, not in force: ")
-    path.write_text(text.replace("# suggested, not in force: ", ""), "utf-8")
-    assert {"alkalinity", "calcium"} == set(read_machine(config).tanks["reef"].caps)
+@pytest.mark.parametrize("kept", ["", "alkalinity", "calcium"])
+def test_a_plan_without_its_caps_is_refused_before_anything_is_written(
+    tmp_path: Path, kept: str
+) -> None:
+    """One error names what has none; its lines, written as it says, are taken."""
+    begin, end = ANSWERS.index("[tank.caps]"), ANSWERS.index("[node]")
+    caps = ANSWERS[begin:end].splitlines()[1:]
+    lines = ["[tank.caps]", *(cap for cap in caps if kept and cap.startswith(kept))]
+    head, tail = ANSWERS[:begin], ANSWERS[end:]
+    told = setup(tmp_path, "\n".join((head, *lines, tail)), "--json")
+    assert (2, True) == (told.code, nothing_is_there(tmp_path))
+    (error,) = told.errors
+    without = [one for one in ("alkalinity", "calcium") if one != kept]
+    assert f"the plan adds {' and '.join(without)} without a ceiling" == error["what"]
+    assert "answers.toml [tank.caps]" == error["where"]
+    advised = re.findall(r"\w+ = \{.*?\}", error["do"])
+    assert without == [line.split()[0] for line in advised]
+    assert 0 == setup(tmp_path, "\n".join((head, *lines, *advised, tail))).code
+    found = read_machine(tmp_path / "config").tanks["reef"].caps
+    assert {"alkalinity", "calcium"} == set(found)
 
 
 def test_passwords_stand_in_files_of_their_own(tmp_path: Path) -> None:

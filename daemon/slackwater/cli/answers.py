@@ -57,7 +57,7 @@ class TankAnswer(TableModel):
     )
     caps: dict[str, CapAnswer] = Field(
         default_factory=dict,
-        description="Daily ceilings; suggested in the file when left out",
+        description="Daily ceilings, of each parameter that the plan adds",
     )
 
 

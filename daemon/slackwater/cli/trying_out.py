@@ -6,7 +6,7 @@ of its limits; nothing is left on the disk.
 """
 
 import tempfile
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Mapping
 from contextlib import suppress
 from dataclasses import replace
 from datetime import date
@@ -89,21 +89,32 @@ def suggested_caps(answers: Answers) -> dict[str, dict[str, str]]:
     return found
 
 
-def texts_of(answers: Answers) -> dict[str, str]:
-    """The three files; what was not answered stands in them as a comment."""
-    lines = [
-        f"{parameter} = {{ "
-        + ", ".join(f'{key} = "{text}"' for key, text in texts.items())
-        + " }"
-        for parameter, texts in suggested_caps(answers).items()
-    ]
-    return drafts(answers, lines)
+def uncapped(caps: Mapping[str, Mapping[str, str]], name: str) -> Finding:
+    """That the first plan adds what nobody gave a ceiling, of which none would run.
+
+    Shape: `caps` as `suggested_caps` gives them, one or more; `name` is where the
+    answers come from.
+    """
+    lines = " and ".join(f"{one} = {_inline(texts)}" for one, texts in caps.items())
+    return Finding(
+        what=f"the plan adds {' and '.join(caps)} without a ceiling",
+        where=f"{name} [tank.caps]",
+        expected="the most of each that may be poured in in a day (gross), and how far "
+        "it may climb (net_rise)",
+        do=f"Nothing was written. The plan would fit {lines} : write a line for each "
+        "below [tank.caps], as it is or as you know your water.",
+    )
 
 
-def drafts(answers: Answers, suggested: Sequence[str] = ()) -> dict[str, str]:
-    """The three files by name; lines of `suggested` stand in them as a comment."""
+def _inline(texts: Mapping[str, str]) -> str:
+    pairs = (f'{key} = "{text}"' for key, text in texts.items())
+    return f"{{ {', '.join(pairs)} }}"
+
+
+def drafts(answers: Answers) -> dict[str, str]:
+    """The three files by name."""
     return {
-        MACHINE_FILE: machine_toml(answers, suggested),
+        MACHINE_FILE: machine_toml(answers),
         PLAN_FILE: plan_toml(answers, _today(answers.tank.zone)),
         ACL_FILE: broker_acl(answers),
     }

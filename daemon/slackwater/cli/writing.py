@@ -1,12 +1,12 @@
 """The files that `setup` writes: machine, plan, and the broker's access list.
 
 Floor 8. One subject: answers → text. Laws here: the files are commented for the person
-who will change them; a cap nobody answered is written as a comment, never as a cap;
-an identity on the broker may do what it needs and nothing else.
+who will change them; a cap nobody answered is never written; an identity on the broker
+may do what it needs and nothing else.
 """
 
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from datetime import date
 
 from slackwater.cli.answers import Answers, PumpAnswer, recipe_parts
@@ -52,9 +52,9 @@ _GROUP_HINT = """
 """
 
 
-def machine_toml(answers: Answers, suggested: Sequence[str] = ()) -> str:
-    """The text of slackwater.toml; `suggested` are cap lines to write as comments."""
-    return "\n".join(_machine_lines(answers, suggested)) + "\n"
+def machine_toml(answers: Answers) -> str:
+    """The text of slackwater.toml."""
+    return "\n".join(_machine_lines(answers)) + "\n"
 
 
 def plan_toml(answers: Answers, starts: date) -> str:
@@ -95,11 +95,11 @@ def _window(number: int, count: int) -> str:
     return f"{start}-{'24:00' if end == '00:00' else end}"
 
 
-def _machine_lines(answers: Answers, suggested: Sequence[str]) -> Iterator[str]:
+def _machine_lines(answers: Answers) -> Iterator[str]:
     yield _MACHINE_HEAD
     yield f"site = {_quoted(answers.site)}"
     yield from _tank_lines(answers)
-    yield from _cap_lines(answers, suggested)
+    yield from _cap_lines(answers)
     for name, pump in answers.pumps.items():
         yield from _solution_lines(name, pump)
         yield from ("", f"[reservoir.{name}]", f"content = {_quoted(pump.bottle)}")
@@ -130,7 +130,7 @@ def _tank_lines(answers: Answers) -> Iterator[str]:
             yield f"{parameter} = {_inline(both)}"
 
 
-def _cap_lines(answers: Answers, suggested: Sequence[str]) -> Iterator[str]:
+def _cap_lines(answers: Answers) -> Iterator[str]:
     tank = answers.tank
     yield "\n# What may be poured in in a day (gross) and how far a value may climb"
     yield "# (net rise). A parameter that is not listed here gets nothing."
@@ -140,9 +140,6 @@ def _cap_lines(answers: Answers, suggested: Sequence[str]) -> Iterator[str]:
         if cap.net_rise is not None:
             both["net_rise"] = cap.net_rise
         yield f"{parameter} = {_inline(both)}"
-    for line in suggested:
-        if line.partition(" ")[0] not in tank.caps:
-            yield f"# suggested, not in force: {line}"
 
 
 def _solution_lines(name: str, pump: PumpAnswer) -> Iterator[str]:

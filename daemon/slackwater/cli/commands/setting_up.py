@@ -46,8 +46,8 @@ from slackwater.cli.trying_out import (
     night_first,
     read_back,
     suggested_caps,
-    texts_of,
     try_plan,
+    uncapped,
 )
 from slackwater.cli.typed import WORD_AT_MOST, typed_text, typed_ul
 from slackwater.cli.verbs import PROGRAM
@@ -98,11 +98,9 @@ def setup(shell: Shell, **wishes: Unpack[Wishes]) -> Answer:
     for name in (MACHINE_FILE, PLAN_FILE, ACL_FILE):
         _refuse_file(shell.config / name)
     refuse_standing(shell.state / LIVE_NAME)
-    answers = _answers(wishes["answers"])
-    _try_out(answers)
-    answers = night_first(answers)
+    answers = night_first(_answers(wishes["answers"]))
     lately = _lately(answers)
-    texts = _texts(answers)
+    texts = drafts(answers)
     files = read_back(texts)
     made = first_entry(files.machine, lately, who)
     with _placed(shell.config, texts):
@@ -113,7 +111,10 @@ def setup(shell: Shell, **wishes: Unpack[Wishes]) -> Answer:
 def _answers(path: Path | None) -> Answers:
     """The answers of a file, or those of a person, each judged as it comes."""
     if path is not None:
-        return answers_in(path)
+        answers = answers_in(path)
+        _try_out(answers)
+        _refuse_uncapped(answers, path.name)
+        return answers
     judges = Judges(reads=_try_out, fits=try_plan)
     answers = ask_all(judges)
     moved = adding(answers)
@@ -125,15 +126,17 @@ def _answers(path: Path | None) -> Answers:
     return ask_caps(answers, suggested_caps(answers), planned, judges)
 
 
-def _texts(answers: Answers) -> dict[str, str]:
-    """The three files.
+def _refuse_uncapped(answers: Answers, name: str) -> None:
+    """Refuse a plan without its ceilings, or one of which a line is at fault.
 
-    Raises: InputError with all that speaks against a plan of which a line is at fault.
+    Raises: InputError with all that speaks against it.
     """
     try:
-        return texts_of(answers)
+        missing = suggested_caps(answers)
     except InputError as error:
         raise InputError(against(answers)) from error
+    if missing:
+        raise InputError(uncapped(missing, name))
 
 
 def _try_out(answers: Answers) -> None:
