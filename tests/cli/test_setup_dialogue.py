@@ -61,6 +61,45 @@ def test_a_slip_costs_one_answer(tmp_path: Path, slip: str) -> None:
     assert wrong in told.err
 
 
+@pytest.mark.parametrize(
+    ("wrong", "what"),
+    [
+        ("Na2CO3, anhydrous, 100,5 g/L, 99 %", '"100,5" has a decimal comma'),
+        ("Na2CO3, anhydrous, 100 g/L, 99,5 %", '"99,5" has a decimal comma'),
+        ("Na2CO3, anhydrous, 100,5 g/L", '"100,5" has a decimal comma'),
+        ("CaCl2,2H2O, 139,5 g/L, 99 %", '"139,5" has a decimal comma'),
+        ("alkalinity 0,05 dKH per mL in 100 L", '"0,05" has a decimal comma'),
+        ("Na2CO3, anhydrous, 100 g/L", "has not four parts"),
+        ("Na2CO3, 100 g/L, 99 %", "has not four parts"),
+        ("MgCl2 6H2O, 100 g/L, 99 %", "has not four parts"),
+        ("NaCl anhydrous, 100 g/L, 99 %", "has not four parts"),
+        ("Na2CO3, anhydrous, 100 g/L, 99 %, new", "has not four parts"),
+    ],
+)
+def test_one_mistake_in_a_recipe_is_one_finding(
+    tmp_path: Path, wrong: str, what: str
+) -> None:
+    """A comma too many or a part too few is told as what it is, typed or in a file."""
+    told = dialogue(tmp_path, *RIGHT[:12], wrong, *RIGHT[12:])
+    assert 0 == told.code, told.err
+    assert (1, 1) == (told.err.count(AGAIN), told.err.count("  expected  "))
+    assert what in told.err
+    way = "label = { alkalinity =" if " per " in wrong else "recipe ="
+    figure = wrong.partition(" ")[2] + '" }' if " per " in wrong else wrong + '"'
+    text = ANSWERS.replace(f'recipe = "{SODA}"', f'{way} "{figure}')
+    (tmp_path / "filed").mkdir()
+    filed = setup(tmp_path / "filed", text, "--json")
+    assert (2, 1) == (filed.code, len(filed.errors))
+
+
+def test_four_figures_of_a_label_are_no_recipe(tmp_path: Path) -> None:
+    """Nor is the crystal water behind a comma a decimal place."""
+    label = "calcium 1 mg/mL, magnesium 2 mg/mL, potassium 1 mg/mL, bromide 1 mg/mL"
+    for typed in (label, "CaCl2,2H2O, 139 g/L, 99 %"):
+        told = dialogue(tmp_path, *RIGHT[:12], typed, *RIGHT[13:14])
+        assert AGAIN not in told.err
+
+
 def test_a_broker_is_a_host_and_a_port(tmp_path: Path) -> None:
     """What was typed is quoted, and what is expected has one form."""
     told = dialogue(tmp_path, *RIGHT[:8], "x", *RIGHT[8:])

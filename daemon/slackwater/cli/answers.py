@@ -5,6 +5,7 @@ every figure is text with a unit and is judged by the settings themselves; an an
 nobody reads is an error.
 """
 
+import re
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -23,6 +24,8 @@ from slackwater.outside.settings.tables import (
 UNKNOWN = "unknown"
 PLANNED = "as planned"
 RECIPE_PARTS = 4
+# Crystal water may stand close behind the comma, like CaCl2,2H2O.
+_DECIMAL_COMMA = re.compile(r"(?<![A-Za-z])\d+,\d+(?!\d|[.\d]*\s*H2O)")
 _SECTIONS = ("tank", "node", "broker", "pump")
 
 
@@ -212,8 +215,9 @@ def _keys(table: object) -> list[str]:
 def recipe_parts(recipe: str) -> tuple[str, str, str, str]:
     """Formula, crystal water, strength and purity of a recipe.
 
-    Raises: InputError when it has not four parts.
+    Raises: InputError when it has not four parts, or a decimal comma.
     """
+    refuse_comma(recipe, "recipe")
     parts = [part.strip() for part in recipe.split(",")]
     if len(parts) != RECIPE_PARTS:
         raise InputError(
@@ -225,6 +229,22 @@ def recipe_parts(recipe: str) -> tuple[str, str, str, str]:
             )
         )
     return parts[0], parts[1], parts[2], parts[3]
+
+
+def refuse_comma(text: str, place: str) -> None:
+    """Refuse a decimal comma: read as one that parts, it makes many wrong parts.
+
+    Raises: InputError.
+    """
+    if found := _DECIMAL_COMMA.search(text):
+        raise InputError(
+            Finding(
+                what=f'"{found[0]}" has a decimal comma',
+                where=place,
+                expected="a decimal point; a comma parts what is told",
+                do=f"Write {found[0].replace(',', '.')}.",
+            )
+        )
 
 
 def _check_solution(place: str, pump: PumpAnswer, findings: Findings) -> None:

@@ -5,6 +5,7 @@ standard error; an answer that the settings refuse, or that makes the first plan
 that would be refused, is told why and asked again; nothing is written from here.
 """
 
+import re
 from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from functools import partial
@@ -14,10 +15,10 @@ import click
 
 from slackwater.cli.answers import (
     PLANNED,
-    RECIPE_PARTS,
     UNKNOWN,
     Answers,
     answers_of,
+    refuse_comma,
 )
 from slackwater.cli.questions import tell_again
 from slackwater.cli.typed import host_and_port, typed_ul
@@ -78,6 +79,8 @@ _PUMP_QUESTIONS = (
     ("per_day", f"  What the first plan doses a day, like 12 mL, or {NONE}"),
     ("dosed", f"  What it gave in the last 24 h, like 0 mL, {PLANNED}, or {UNKNOWN}"),
 )
+# A label begins with a parameter and its figure, a recipe with a formula.
+_LABEL = re.compile(r".* per |\s*[A-Za-z]+\s+[.\d]")
 # What helps here and now; everything can be changed later.
 FITTING = (
     "Give an amount that fits: it is given in twelve doses, and how many can be "
@@ -217,11 +220,15 @@ def _figure(key: str, question: str) -> Tables:
 
 
 def _solution(text: str) -> Tables:
-    """A recipe has four parts, a label one or more of parameter and figure."""
+    """A recipe has four parts, a label one or more of parameter and figure.
+
+    Raises: InputError for a decimal comma, as neither could be told from the other.
+    """
     if text == NONE:
         return {"no_effects": True}
+    refuse_comma(text, f"{NAME}, recipe or label")
     parts = [part.strip() for part in text.split(",")]
-    if len(parts) == RECIPE_PARTS and " per " not in text:
+    if len(parts) > 1 and not _LABEL.match(text):
         return {"recipe": text}
     pairs = (part.partition(" ") for part in parts)
     return {"label": {name: figure.strip() for name, _, figure in pairs}}
