@@ -130,6 +130,16 @@ def test_a_restored_ledger_holds_everything(stage: Stage, backup: Path) -> None:
     assert left == set(names(stage.state))
 
 
+def test_a_restored_ledger_may_be_read_by_whom_a_made_one_may(
+    stage: Stage, backup: Path
+) -> None:
+    """It lies down with the mode of the ledger that `init` made, and its witness."""
+    files = (LIVE_NAME, f"{LIVE_NAME}.witness")
+    before = [(stage.state / name).stat().st_mode for name in files]
+    assert 0 == lost(stage).run("restore", backup, *NOTHING).code
+    assert before == [(stage.state / name).stat().st_mode for name in files]
+
+
 def test_a_person_ends_the_hold(stage: Stage, backup: Path) -> None:
     """By its name, as any other."""
     lost(stage).run("restore", backup, *NOTHING)

@@ -51,11 +51,13 @@ def make(path: Path, event: LedgerMade, role: Role, footing: Footing) -> None:
 
 
 def place(whole: Path, path: Path) -> None:
-    """Give a whole ledger its name; no file that stands there is touched.
+    """Give a whole ledger its name and mode; no file that stands there is touched.
 
     Raises: RefusedError when anything stands there; LedgerStorageError.
     """
     refuse_leftovers(path)
+    with _stored(path):
+        whole.chmod(MODE)
     _put_in_place(whole, path)
 
 
