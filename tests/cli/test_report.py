@@ -15,7 +15,9 @@ from slackwater.facts.reasons import Code, because
 from slackwater.facts.waters import WaterChanged
 from slackwater.ledger.store import LedgerFile
 from slackwater.outside.settings import read_machine
+from slackwater.water.parameters import PARAMETERS
 from tests.cli.stage import Stage, stage_of
+from tests.cli.test_import import REPORT, VALUES, at, day
 from tests.ledger.samples import made
 from tests.ledger.years import DOSE_UL, end_of, intent
 
@@ -120,6 +122,23 @@ def _row(page: str, name: str) -> list[str]:
     """The cells of the first row that begins with a name."""
     lines = (line.split() for line in page.splitlines())
     return next(words for words in lines if words and words[0] == name)
+
+
+def test_a_month_lists_a_report_in_the_order_of_parameters(tmp_path: Path) -> None:
+    """Its values have one time; their ids, which are chance, order nothing."""
+    bare = stage_of(tmp_path)
+    words = ("--tank", "reef", "--sampled-at", at(bare))
+    told = bare.run("import", REPORT, *words)
+    assert 0 == told.code, told.err
+    month = f"{day(bare).astimezone(ZoneInfo('Europe/Berlin')):%Y-%m}"
+    pages = bare.run("report", month, "--json").document["tanks"]
+    assert isinstance(pages, list)
+    (page,) = pages
+    listed = [one["parameter"] for one in page["tests"]]
+    assert VALUES == len(listed)
+    ordered = [name for name in PARAMETERS if name in listed]
+    assert ordered == listed
+    assert ordered == [one["parameter"] for one in page["values"]]
 
 
 def test_every_change_has_its_person(stage: Stage) -> None:

@@ -21,6 +21,7 @@ from slackwater.ledger.measured import Marked, all_measured
 from slackwater.ledger.store import LedgerFile
 from slackwater.ledger.views import Wanted, doses, entries
 from slackwater.service.memory import SHADOW_NAME
+from slackwater.water.show import order_of
 
 GIVEN = frozenset({"intended", "handed", "refused", "taken", "sealed", "ended"})
 
@@ -94,8 +95,9 @@ def chronicle(
     )
 
 
-def _taken(one: Marked) -> tuple[datetime, str]:
-    return one.kept.taken_at, one.kept.id
+def _taken(one: Marked) -> tuple[datetime, int, str]:
+    # The values of a report have one time, and their ids are chance.
+    return one.kept.taken_at, order_of(one.kept.parameter), one.kept.id
 
 
 def _pumped(ledger: LedgerFile, state_dir: Path, stretch: Stretch) -> Iterator[Pumped]:

@@ -29,7 +29,7 @@ from slackwater.facts.history import ProbeDay
 from slackwater.facts.tank import Machine, Tank
 from slackwater.facts.waters import MeasurementKept
 from slackwater.planning.wall import EPOCH, reached_s, zone_named
-from slackwater.water.show import show_level
+from slackwater.water.show import order_of, show_level
 from slackwater.water.statistics import median
 
 _MONTHS_A_YEAR = 12
@@ -124,7 +124,7 @@ def _begins(day: date, zone: str) -> datetime:
 
 
 def values_of(past: Past) -> list[Values]:
-    """Own tests, laboratories and each probe apart, in order of the parameter."""
+    """Own tests, laboratories and each probe apart, in the order of the table."""
     tested: dict[tuple[str, str], list[MeasurementKept]] = {}
     for one in past.found.tests:
         if not one.mark:
@@ -135,7 +135,7 @@ def values_of(past: Past) -> list[Values]:
         probed.setdefault((day.parameter, day.probe), []).append(day)
     found = [_of_tests(key, kept_ones) for key, kept_ones in tested.items()]
     found += [_of_days(key, days) for key, days in probed.items()]
-    return sorted(found, key=lambda one: (one.parameter, one.source))
+    return sorted(found, key=lambda one: (order_of(one.parameter), one.source))
 
 
 def _of_tests(key: tuple[str, str], tests: Sequence[MeasurementKept]) -> Values:

@@ -9,6 +9,7 @@ from decimal import Decimal, localcontext
 from fractions import Fraction
 
 from slackwater.water.parameters import (
+    PARAMETERS,
     Number,
     Parameter,
     concentration,
@@ -20,6 +21,17 @@ _UL_IN_ML = 1_000
 _UL_IN_LITRE = 1_000_000
 # From here on the next larger unit of time reads better.
 _LONG_SECONDS, _LONG_MINUTES, _LONG_HOURS = 120, 180, 72
+
+
+_ORDER = {name: place for place, name in enumerate(PARAMETERS)}
+
+
+def order_of(identity: str) -> int:
+    """The place at which a list of parameters shows one: that of their table.
+
+    What this version does not know stands behind all others.
+    """
+    return _ORDER.get(identity, len(_ORDER))
 
 
 def show_volume(volume_ul: int) -> str:
