@@ -186,7 +186,7 @@ def test_runs_as_a_module() -> None:
         check=False,
     )
     assert (0, "") == (done.returncode, done.stderr)
-    assert "Nothing found." in done.stdout
+    assert "Nothing that refuses the plan" in done.stdout
 
 
 @pytest.mark.parametrize(

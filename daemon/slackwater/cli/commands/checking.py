@@ -6,7 +6,7 @@ is printed whether or not something is wrong.
 """
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
 
@@ -52,11 +52,13 @@ from slackwater.planning.ceilings import Ceiling
 from slackwater.planning.daily import highest_daily_ul, hours_to_ceiling
 from slackwater.planning.suggestions import Suggestion
 from slackwater.water.cautions import ALWAYS
-from slackwater.water.show import show_volume
+from slackwater.water.show import show_count, show_volume
 
 SHORT_DIGEST = 8
 # No tube lies in a pump for so long, however little it runs.
 TEN_YEARS_DAYS = 3650
+# How each warning of the page begins.
+_WARNED = re.compile(r"^ *(?:Warning|Mind): ", re.MULTILINE)
 # Whole numbers of an arithmetic this long are pico-units; factors are short.
 _PICO_AMOUNT = re.compile(r"\d{6,}")
 
@@ -89,7 +91,7 @@ def check(shell: Shell) -> Answer:
             "tubes": [_tube_document(tube, days) for tube, days in worn],
             "day_totals": [total_document(one) for one in totals],
         },
-        text="\n".join(_sections(checked, (sinks, totals), lasts, worn)),
+        text=_page(checked, _sections(checked, (sinks, totals), lasts, worn)),
         findings=checked.findings,
         is_told=True,
         exit_code=REFUSED if checked.findings else 0,
@@ -294,7 +296,6 @@ def _sections(
     bottles = "\n".join(emptied_words(one) for one in emptied(machine))
     yield section("What a bottle would do that emptied itself", bottles)
     yield _touch(checked)
-    yield _verdict(checked)
 
 
 def _bottles_table(lasts: Sequence[Bottle]) -> str:
@@ -358,8 +359,18 @@ def _touch(checked: Checked) -> str:
     return section("Before you touch a bottle", "\n".join((*told, always)))
 
 
-def _verdict(checked: Checked) -> str:
+def _page(checked: Checked, sections: Iterable[str]) -> str:
+    """The sections with the verdict below, which counts what is warned of in them."""
+    text = "\n".join(sections)
+    return f"{text}\n{_verdict(checked, len(_WARNED.findall(text)))}"
+
+
+def _verdict(checked: Checked, warnings: int) -> str:
     if not checked.findings:
-        return f"Nothing found. Digest {checked.digest[:SHORT_DIGEST]}."
+        told = "Nothing found"
+        if warnings:
+            things = show_count(warnings, "thing")
+            told = f"Nothing that refuses the plan, but {things} to mind above"
+        return f"{told}. Digest {checked.digest[:SHORT_DIGEST]}."
     told = "\n".join(finding_text(one) for one in checked.findings)
     return f"{len(checked.findings)} found, the plan would be refused:\n{told}"
