@@ -1,6 +1,8 @@
 """`backup` and `restore`: a ledger kept elsewhere, and put back on a bad day."""
 
 import fcntl
+import re
+import shlex
 import shutil
 import tarfile
 from dataclasses import replace
@@ -25,6 +27,7 @@ from slackwater.pump.outcome import Stamp
 from slackwater.service.memory import LIVE_NAME
 from slackwater.service.standing import LOCK_NAME
 from slackwater.turn.absences import is_spanned
+from tests.cli.run_program import run
 from tests.cli.stage import Stage, stage_of
 
 AT, DAY = datetime(2026, 6, 2, 12, 7, tzinfo=UTC), timedelta(days=1)
@@ -138,6 +141,23 @@ def test_a_restored_ledger_may_be_read_by_whom_a_made_one_may(
     before = [(stage.state / name).stat().st_mode for name in files]
     assert 0 == lost(stage).run("restore", backup, *NOTHING).code
     assert before == [(stage.state / name).stat().st_mode for name in files]
+
+
+def test_the_steps_after_a_restore_can_be_typed_as_they_stand(
+    tmp_path: Path,
+) -> None:
+    """They name the directories of whoever named them, a blank in a name as well."""
+    folder = tmp_path / "my reef"
+    folder.mkdir()
+    stage = stage_of(folder)
+    assert 0 == stage.run("backup", tmp_path / "reef.tar").code
+    told = lost(stage).run("restore", tmp_path / "reef.tar", *NOTHING)
+    commands = [shlex.split(one) for one in re.findall("`(.+?)`", told.out)]
+    assert ["approvals", "status", "release"] == [words[5] for words in commands]
+    assert [0, 0, 0] == [run(*words[1:]).code for words in commands]
+    held = stage.run("hold", "--by", "keeper")
+    ((_, *words),) = map(shlex.split, re.findall("`(.+?)`", held.out))
+    assert 0 == run(*words).code
 
 
 def test_a_person_ends_the_hold(stage: Stage, backup: Path) -> None:

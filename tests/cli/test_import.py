@@ -1,5 +1,6 @@
 """`import` on a real ledger: stored whole, matched to its sample, taken once."""
 
+import shlex
 import shutil
 from collections.abc import Sequence
 from datetime import datetime, timedelta
@@ -14,7 +15,7 @@ from slackwater.facts.waters import (
     ReportImported,
     SampleTaken,
 )
-from tests.cli.run_program import CONFIG
+from tests.cli.run_program import CONFIG, run
 from tests.cli.stage import Stage, stage_of
 
 LAB = Path(__file__).resolve().parents[1] / "outside" / "lab" / "samples"
@@ -129,7 +130,9 @@ def test_the_page_fits_eighty_columns(stage: Stage) -> None:
     """Every value with unit and note; what was censored reads as less than."""
     told = stage.run("import", REPORT, "--sampled-at", at(stage), "--skip", "Sn")
     assert 0 == told.code
-    assert COLUMNS >= max(map(len, told.out.splitlines()))
+    *page, following = told.out.splitlines()
+    assert COLUMNS >= max(map(len, page))
+    assert following.startswith("Next: ")
     lines = [line.split() for line in told.out.splitlines()]
     assert ["KH", "7.40", "dKH"] in lines
     assert ["Pb", "<", "0.050", "ug/L"] in lines
@@ -370,9 +373,9 @@ def test_one_value_is_told_as_one(stage: Stage, tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("level", "acted_on", "told"),
     [
-        ("31", ["aluminium"], "TO ACT ON: aluminium 31 ug/L (from 30 on). Run "),
-        ("<31", [], "Next: `slackwater assess` judges it."),
-        ("29", [], "Next: `slackwater assess` judges it."),
+        ("31", ["aluminium"], "TO ACT ON: aluminium 31 ug/L (from 30 on). Assess "),
+        ("<31", [], "Next: `slackwater "),
+        ("29", [], "Next: `slackwater "),
     ],
 )
 def test_what_is_to_be_acted_on_is_told_at_once(
@@ -383,4 +386,8 @@ def test_what_is_to_be_acted_on_is_told_at_once(
     report.write_text(f"Element,Value,Unit\nAl,{level},ug/L\n", encoding="utf-8")
     words = ("import", report, "--sampled-at", at(stage))
     assert acted_on == stage.run(*words, "--dry-run", "--json").document["act"]
-    assert told in " ".join(stage.run(*words).out.split())
+    page = " ".join(stage.run(*words).out.split())
+    assert told in page
+    (_, *following) = shlex.split(page.partition("Next: `")[2].partition("`")[0])
+    assert "assess" == following[-1]
+    assert run(*following).code in {0, 1}

@@ -33,7 +33,8 @@ _FIGURE = re.compile(r"[^A-Za-zµμ°%]*")
 class Filed:
     """A report with the water it is about, and whether it was stored.
 
-    `bands` are the operator's own limits of traces.
+    `bands` are the operator's own limits of traces; `program` is how a person types
+    the program.
     """
 
     report: LabReport
@@ -41,6 +42,7 @@ class Filed:
     laboratory: str
     zone: str
     stored: bool
+    program: str
     bands: Mapping[str, TraceLimits] = field(default_factory=dict)
 
     @property
@@ -71,6 +73,7 @@ def report_text(filed: Filed) -> str:
             table(heads, [_row(one) for one in report.values]),
             "",
             *map(_wrapped, _remarks(filed)),
+            *_next(filed),
         )
     )
 
@@ -103,7 +106,7 @@ def _remarks(filed: Filed) -> Iterator[str]:
     if own:
         names = ", ".join(PARAMETERS[name].name for name in sorted(set(own)))
         yield f"Kept, but only tests at the tank are judged for: {names}."
-    yield from _next(filed)
+    yield from _to_act_on(filed)
     values = value_words(len(report.values))
     yield (
         f"Stored: {values}, report {report.digest[:DIGITS_SHOWN]}."
@@ -113,18 +116,22 @@ def _remarks(filed: Filed) -> Iterator[str]:
 
 
 def _next(filed: Filed) -> Iterator[str]:
-    """What to do now: an assessment, pressing where something is to be acted on."""
+    """What to do now, on a line of its own: a command that is wrapped is no command."""
+    if filed.stored:
+        yield f"Next: `{filed.program} assess` judges it."
+
+
+def _to_act_on(filed: Filed) -> Iterator[str]:
+    """Where an assessment presses, because something is to be acted on."""
     told = [
         f"{name} {show_figure(level)} ug/L (from {show_figure(act)} on)"
         for name, (level, act) in sorted(filed.acted_on.items())
     ]
     if told:
         yield (
-            f"TO ACT ON: {', '.join(told)}. Run `slackwater assess` now: it raises the "
-            "alarm and says what to do."
+            f"TO ACT ON: {', '.join(told)}. Assess it now: that raises the alarm and "
+            "says what to do."
         )
-    elif filed.stored:
-        yield "Next: `slackwater assess` judges it."
 
 
 def _wrapped(line: str) -> str:

@@ -8,11 +8,13 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from shlex import quote
 from typing import TypeVar
 
 import click
 
 from slackwater.cli.document import Answer
+from slackwater.cli.verbs import PROGRAM
 
 CONFIG = Path("/etc/slackwater")
 STATE = Path("/var/lib/slackwater")
@@ -54,6 +56,18 @@ class Shell:
     config: Path = CONFIG
     state: Path = STATE
     json: bool = False
+
+    @property
+    def program(self) -> str:
+        """The program with the directories that are not where it looks by itself."""
+        words = [PROGRAM]
+        for option, place, usual in (
+            ("--config", self.config, CONFIG),
+            ("--state", self.state, STATE),
+        ):
+            if place != usual:
+                words += [option, quote(str(place))]
+        return " ".join(words)
 
 
 def shared_options(function: FunctionT) -> FunctionT:

@@ -64,7 +64,7 @@ def hold(shell: Shell, scope: str, note: str, by: str | None) -> Answer:
     write(shell.state, decide, makes_safer=True)
     return Answer(
         fields={"hold": hold_id, "scope": scope},
-        text=f"Held: {scope}. End it with `slackwater release {hold_id}`.",
+        text=f"Held: {scope}. End it with `{shell.program} release {hold_id}`.",
     )
 
 

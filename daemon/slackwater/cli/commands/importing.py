@@ -142,6 +142,7 @@ def _import(shell: Shell, file: Path, asked: Asked, by: str) -> Answer:
         laboratory=laboratory,
         zone=machine.tanks[place.tank].zone,
         stored=not asked["dry_run"],
+        program=shell.program,
         bands=machine.tanks[place.tank].bands,
     )
     return Answer(fields=report_document(filed), text=report_text(filed))

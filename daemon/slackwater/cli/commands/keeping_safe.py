@@ -42,10 +42,10 @@ from slackwater.service.standing import LOCK_NAME, only_one
 
 _NEXT = """\
 Everything is held. Whatever was approved, held or calibrated since is unknown:
-  1. look at `slackwater approvals` and `slackwater status`
+  1. look at `{program} approvals` and `{program} status`
   2. test the water
   3. start the daemon: it compares what the pump nodes counted
-  4. end the hold with `slackwater release ledger-restored`"""
+  4. end the hold with `{program} release ledger-restored`"""
 
 
 @verb(
@@ -127,7 +127,7 @@ def restore(shell: Shell, file: Path, **dosed: Unpack[Dosed]) -> Answer:
         if made:
             _take_back(shell.state)
         raise
-    return _restored(path, told, events)
+    return _restored(path, told, events, shell.program)
 
 
 def _refuse_unclear(target: Path) -> None:
@@ -260,7 +260,7 @@ def _refuse_early(state: State, utc: datetime) -> None:
         )
 
 
-def _restored(path: Path, told: Told, events: list[AnyEvent]) -> Answer:
+def _restored(path: Path, told: Told, events: list[AnyEvent], program: str) -> Answer:
     lost = max(told.newest_known - told.entries, 0)
     doses = sum(isinstance(event, DoseMissed) for event in events)
     doses += sum(event.doses for event in events if isinstance(event, SpanMissed))
@@ -272,7 +272,7 @@ def _restored(path: Path, told: Told, events: list[AnyEvent]) -> Answer:
         if told.answered
         else "Nobody said what was dosed since: the daily caps stay used up for 24 "
         "hours, and nothing is dosed by plan.",
-        _NEXT,
+        _NEXT.format(program=program),
     ]
     return Answer(
         fields={

@@ -11,7 +11,6 @@ from contextlib import contextmanager
 from errno import EACCES
 from functools import partial
 from pathlib import Path
-from shlex import quote
 from typing import TypedDict, Unpack
 
 import click
@@ -37,7 +36,7 @@ from slackwater.cli.document import REFUSED, Answer, finding_text
 from slackwater.cli.given_lately import within_bottle
 from slackwater.cli.opening import local_user
 from slackwater.cli.reading import Files
-from slackwater.cli.shell import CONFIG, STATE, Shell, verb
+from slackwater.cli.shell import Shell, verb
 from slackwater.cli.trying_out import (
     ACL_FILE,
     adding,
@@ -50,7 +49,6 @@ from slackwater.cli.trying_out import (
     uncapped,
 )
 from slackwater.cli.typed import WORD_AT_MOST, typed_text, typed_ul
-from slackwater.cli.verbs import PROGRAM
 from slackwater.errors import Finding, InputError, RefusedError
 from slackwater.outside.settings.documents import MACHINE_FILE, PLAN_FILE
 from slackwater.service.memory import LIVE_NAME
@@ -263,7 +261,7 @@ def _told(shell: Shell, answers: Answers, files: Files) -> Answer:
     findings = check_files(files).findings
     places = [str(shell.config / n) for n in (MACHINE_FILE, PLAN_FILE, ACL_FILE)]
     places.append(str(shell.state / LIVE_NAME))
-    steps = list(_steps(answers, _program(shell)))
+    steps = list(_steps(answers, shell.program))
     found = "".join(f"\n{finding_text(one)}" for one in findings)
     things = "one thing" if len(findings) == 1 else f"{len(findings)} things"
     head = f"A check finds {things} to mend first:{found}\n\n"
@@ -276,18 +274,6 @@ def _told(shell: Shell, answers: Answers, files: Files) -> Answer:
         is_told=True,
         exit_code=REFUSED if findings else 0,
     )
-
-
-def _program(shell: Shell) -> str:
-    """The program with the directories that are not where it looks by itself."""
-    words = [PROGRAM]
-    for option, place, usual in (
-        ("--config", shell.config, CONFIG),
-        ("--state", shell.state, STATE),
-    ):
-        if place != usual:
-            words += [option, quote(str(place))]
-    return " ".join(words)
 
 
 def _steps(answers: Answers, program: str) -> Iterator[str]:
