@@ -33,7 +33,9 @@ class CapAnswer(TableModel):
     """The most of one parameter in a day."""
 
     gross: str = Field(description="Most to pour in", examples=['"1.8 dKH/day"'])
-    net_rise: str | None = Field(default=None, description="Most it may climb")
+    net_rise: str | None = Field(
+        default=None, description="Most it may climb", examples=['"0.5 dKH/day"']
+    )
 
 
 class UptakeAnswer(TableModel):
@@ -47,20 +49,27 @@ class TankAnswer(TableModel):
     """The body of water."""
 
     id: Id = Field(description="Short name", examples=['"reef"'])
-    name: PlainText = Field(default="", description="Name for people")
+    name: PlainText = Field(
+        default="", description="Name for people", examples=['"Front room"']
+    )
     net_volume: str = Field(
         description="Water, rock and sand taken off", examples=['"200 L"']
     )
     zone: str = Field(description="Time zone", examples=['"Europe/Berlin"'])
     targets: dict[str, str] = Field(
-        default_factory=dict, description="Where each parameter should stand"
+        default_factory=dict,
+        description="Where each parameter should stand",
+        examples=['{ alkalinity = "8.0 dKH" }'],
     )
     uptake: dict[str, UptakeAnswer] = Field(
-        default_factory=dict, description="Daily use, where it is known"
+        default_factory=dict,
+        description="Daily use, where it is known",
+        examples=['{ alkalinity = { estimate = "1.0 dKH/day", low = "0.8 dKH/day" } }'],
     )
     caps: dict[str, CapAnswer] = Field(
         default_factory=dict,
         description="Daily ceilings, of each parameter that the plan adds",
+        examples=['{ alkalinity = { gross = "1.8 dKH/day" } }'],
     )
 
 
@@ -96,19 +105,28 @@ class PumpAnswer(TableModel):
         examples=['"Na2CO3, anhydrous, 100 g/L, 99 %"'],
     )
     label: dict[str, str] | None = Field(
-        default=None, min_length=1, description="What one millilitre does"
+        default=None,
+        min_length=1,
+        description="What one millilitre does",
+        examples=['{ alkalinity = "1.887 meq/mL" }'],
     )
     no_effects: bool = Field(default=False, description="Moves nothing counted")
     bottle: str = Field(description="Content of the reservoir", examples=['"2 L"'])
     rate: str = Field(description="Nominal flow", examples=['"30 mL/min"'])
-    smallest_dose: str = Field(description="Smallest reliable dose")
-    most_per_dose: str = Field(description="Ceiling of one dose")
-    most_per_day: str = Field(description="Ceiling of a day and of any 24 h")
+    smallest_dose: str = Field(
+        description="Smallest reliable dose", examples=['"0.5 mL"']
+    )
+    most_per_dose: str = Field(description="Ceiling of one dose", examples=['"4 mL"'])
+    most_per_day: str = Field(
+        description="Ceiling of a day and of any 24 h", examples=['"50 mL"']
+    )
     most_per_calibration: str = Field(
         default="60 mL", description="Ceiling of calibration runs"
     )
     per_day: str | None = Field(
-        default=None, description="What the first plan doses a day"
+        default=None,
+        description="What the first plan doses a day",
+        examples=['"12 mL"'],
     )
     doses: int = Field(default=12, ge=1, le=288, description="In so many doses")
     window: str | None = Field(

@@ -15,7 +15,7 @@ from fractions import Fraction
 
 from slackwater.errors import OutOfRangeError
 from slackwater.water.parameters import Parameter, parameter_named
-from slackwater.water.show import show_level
+from slackwater.water.show import show_figure, show_level
 from slackwater.water.spellings import (
     VOLUMES,
     strengths_of,
@@ -107,7 +107,7 @@ def parse_rate(text: object, identity: str, *, where: str) -> Fraction:
     spellings = [f"{unit}/day" for unit in units]
     place = Place(
         where=where,
-        expected=f'{item.name} a day like "1.5 {spellings[0]}", '
+        expected=f'{item.name} a day like "{rate_like(item, "1.5")}", '
         f"in one of {told_units(spellings)}",
     )
     split(text, place)
@@ -121,6 +121,14 @@ def parse_rate(text: object, identity: str, *, where: str) -> Fraction:
     if not float(rate) <= item.high:
         raise _too_much(text, place, "is more than a tank can hold")
     return rate
+
+
+def rate_like(item: Parameter, figure: str) -> str:
+    """A rate to write like: the figure in the unit people use, or one that can be."""
+    factor = units_of(item)[item.display_unit]
+    if float(figure) * float(factor) > item.high:
+        figure = show_figure(item.high / float(factor) / 2)
+    return f"{figure} {item.display_unit}/day"
 
 
 def parse_strength(text: object, identity: str, *, where: str) -> int:

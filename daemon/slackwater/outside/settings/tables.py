@@ -16,6 +16,7 @@ from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails, PydanticCustomError
 
 from slackwater.errors import Finding, InputError
+from slackwater.outside.settings.examples import example_of
 
 ID_PATTERN = re.compile(r"[a-z0-9-]{1,32}")
 ID_EXPECTED = "1 to 32 of a-z, 0-9 and -"
@@ -236,7 +237,7 @@ def _note(spot: _Spot, detail: ErrorDetails, table: str, findings: Findings) -> 
             where,
             "the key is missing",
             described(spot.field, spot.key),
-            f"Add a line like  {example_of(spot.field, spot.key)}",
+            f"Add a line like  {_example(spot)}",
         )
     else:
         context = detail.get("ctx", {})
@@ -245,7 +246,7 @@ def _note(spot: _Spot, detail: ErrorDetails, table: str, findings: Findings) -> 
             str(context.get("what", f"found {shown(detail['input'])}")),
             str(context.get("expected", _plain_expectation(detail, spot.field))),
             str(
-                context.get("do", f"Write it like  {example_of(spot.field, spot.key)}")
+                context.get("do", f"Write it like  {_example(spot)}"),
             ),
         )
 
@@ -267,10 +268,8 @@ def described(field: FieldInfo | None, key: str) -> str:
     return text[:1].lower() + text[1:]
 
 
-def example_of(field: FieldInfo | None, key: str) -> str:
-    """A line of TOML that a person can copy."""
-    examples = field.examples if field and field.examples else ['"…"']
-    return f"{key} = {examples[0]}"
+def _example(spot: _Spot) -> str:
+    return example_of(spot.field, spot.key, spot.path.split("."))
 
 
 def _plain_expectation(detail: ErrorDetails, field: FieldInfo | None) -> str:
