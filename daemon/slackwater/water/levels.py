@@ -31,6 +31,7 @@ from slackwater.water.units import parse_volume_ul
 _MOST_PER_UL: Mapping[str, int] = {"alkalinity": 25 * 10**6, "carbon": 35 * 10**6}
 _MOST_PICOGRAMS_PER_UL = 10**9
 
+_DAYS = ("day", "d")
 _A_DAY = re.compile(r"(.+)/(?:day|d)")
 _PER_ML_IN = re.compile(r"(.+) per m[Ll] in (.+)")
 
@@ -110,7 +111,7 @@ def parse_rate(text: object, identity: str, *, where: str) -> Fraction:
         expected=f'{item.name} a day like "{rate_like(item, "1.5")}", '
         f"in one of {told_units(spellings)}",
     )
-    split(text, place)
+    split(text, place, known=[f"{unit}/{day}" for unit in units for day in _DAYS])
     match = _A_DAY.fullmatch(str(text))
     if match is None:
         place.refuse(
@@ -156,7 +157,8 @@ def parse_strength(text: object, identity: str, *, where: str) -> int:
 
 
 def _label(match: re.Match[str], item: Parameter, place: Place) -> Fraction:
-    number, unit = read(match[1], units_of(item), place)
+    tail = f" per mL in {match[2]}"
+    number, unit = read(match[1], units_of(item), place, tail=tail)
     litres = Fraction(parse_volume_ul(match[2], where=place.where), 10**6)
     return number * units_of(item)[unit] * litres * item.pico_per_unit / 1000
 

@@ -40,7 +40,7 @@ def parse_salinity(
     """
     expected = f"a salinity in one of {', '.join(_FORMS)}"
     place = Place(where=where, expected=expected)
-    number, unit = split(text, place)
+    number, unit = split(text, place, known=_FORMS)
     _refuse_mix_up(float(number), unit, str(text), where)
     if unit != "PSU":
         try:

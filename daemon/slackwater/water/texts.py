@@ -6,7 +6,7 @@ finding names what was found and every spelling that is accepted.
 """
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
 from fractions import Fraction
@@ -21,6 +21,7 @@ _QUANTITY = re.compile(
     r"((?![eE][+-]?[0-9])(?:[^\W0-9_]|[%°]).*)?"
 )
 _COMMA = re.compile(r"([0-9]{1,12}),([0-9]{1,12})(?![0-9.,])(.*)")
+_PLAINLY = "Write digits with a decimal point: no comma, space, exponent or word."
 # As many digits behind a comma may be thousands.
 _GROUP = 3
 # What kits and refractometers print, what is meant by it, and what to mind.
@@ -70,15 +71,19 @@ class Place:
 
 
 def read(
-    text: object, units: Iterable[str], place: Place, *, negative: bool = False
+    text: object,
+    units: Iterable[str],
+    place: Place,
+    *,
+    negative: bool = False,
+    tail: str = "",
 ) -> tuple[Fraction, str]:
-    """Number and unit of a text, the unit one of the list.
+    """Number and unit of a text, the unit one of the list; `tail` stood behind it.
 
     Raises: InputError when it is anything else, or below 0 where `negative` is false.
     """
     known = tuple(units)
-    only = known[0] if len(known) == 1 else ""
-    number, unit = split(text, place, negative=negative, only=only)
+    number, unit = split(text, place, negative=negative, known=known, tail=tail)
     if unit not in known:
         place.refuse(
             f"{shown(text)} has the unknown unit {shown(unit)}",
@@ -88,23 +93,35 @@ def read(
 
 
 def split(
-    text: object, place: Place, *, negative: bool = False, only: str = ""
+    text: object,
+    place: Place,
+    *,
+    negative: bool = False,
+    known: Sequence[str] = (),
+    tail: str = "",
 ) -> tuple[Fraction, str]:
-    """Number and unit of a text, the unit not looked at yet; `only` one can be meant.
+    """Number and unit of a text, the unit not looked at yet.
 
+    `known` are the units that will be accepted, where that is known here: advice names
+    no other, and where there is one alone it can be meant. `tail` stood behind the text
+    and is advised with it.
     Raises: InputError when there is no plain number before or no unit behind.
     """
     if not isinstance(text, str):
+        like = f"{text} {known[0]}" if known else ""
+        likeness = f", like {shown(like)}" if _QUANTITY.fullmatch(like) else ""
         place.refuse(
             f"found {shown(text)} without a unit",
-            'Write number and unit as text, like "5 mL".',
+            f"Write number and unit as text{likeness}.",
         )
     match = _QUANTITY.fullmatch(text)
     if match is None:
         place.refuse(
-            f"{shown(text)} does not begin with a plain number", _plain_advice(text)
+            f"{shown(text)} does not begin with a plain number",
+            _plain_advice(text, known, tail),
         )
     if match[3] is None:
+        only = known[0] if len(known) == 1 else ""
         likeness = f", as in {shown(f'{text} {only}')}" if only else ""
         place.refuse(
             f"{shown(text)} has no unit", f"Write the unit behind it{likeness}."
@@ -114,18 +131,23 @@ def split(
     return Fraction(match[1] + match[2]), match[3]
 
 
-def _plain_advice(text: str) -> str:
+def _plain_advice(text: str, known: Sequence[str], tail: str) -> str:
     """How to write a number plainly; where it has a comma, with what was meant.
 
-    A comma is never read as a point by itself: "1,234" has two meanings.
+    A comma is never read as a point by itself: "1,234" has two meanings. Nor is a unit
+    advised that would be refused next.
     """
     match = _COMMA.fullmatch(text)
     if match is None:
-        return "Write digits with a decimal point: no comma, space, exponent or word."
+        return _PLAINLY
     whole, behind, rest = match.groups()
-    pointed = shown(f"{whole}.{behind}{rest}")
+    unit = rest.strip()
+    if known and unit not in known:
+        hint = did_you_mean(unit, known) if unit else "Write the unit behind it. "
+        return f"{hint}{_PLAINLY}"
+    pointed = shown(f"{whole}.{behind}{rest}{tail}")
     if len(behind) == _GROUP and not whole.startswith("0"):
-        pointed += f" or {shown(whole + behind + rest)}, whichever is meant"
+        pointed += f" or {shown(whole + behind + rest + tail)}, whichever is meant"
     return f"Write {pointed}: the decimal mark is a point, thousands have none."
 
 
