@@ -1,5 +1,6 @@
 """Levels, rates and strengths of one parameter."""
 
+import re
 from fractions import Fraction
 
 import pytest
@@ -120,6 +121,29 @@ def test_a_figure_of_another_unit_is_asked_about() -> None:
     """143 is 8 degrees in mg/L of calcium carbonate; it is never converted silently."""
     with pytest.raises(OutOfRangeError, match='Did you mean "143 mg/L CaCO3"'):
         parse_level("143 dKH", "alkalinity", where="")
+
+
+@pytest.mark.parametrize(
+    ("text", "name", "meant"),
+    [
+        ("76 dKH", "alkalinity", ["7.6 dKH", "76 mg/L CaCO3", "76 ppm CaCO3"]),
+        ("143 dKH", "alkalinity", ["143 mg/L CaCO3", "143 ppm CaCO3", "14.3 dKH"]),
+        ("0.76 dKH", "alkalinity", ["7.6 dKH"]),
+        ("4200 mg/L", "calcium", ["420 mg/L"]),
+        ("3.52 PSU", "salinity", ["35.2 PSU"]),
+        ("900 mg/L", "calcium", []),
+    ],
+)
+def test_a_point_that_slipped_is_asked_about(
+    text: str, name: str, meant: list[str]
+) -> None:
+    """What is nearest to the sea comes first, and each is read where it is advised."""
+    with pytest.raises(OutOfRangeError) as refused:
+        parse_level(text, name, where="")
+    told = re.findall('"(.+?)"', refused.value.findings[0].do)
+    assert meant == told
+    for one in told:
+        parse_level(one, name, where="")
 
 
 def test_a_temperature_may_be_below_zero_and_nothing_else() -> None:

@@ -7,11 +7,11 @@ adds never shrinks by rounding.
 Units: levels canonical, strengths in pico-units per microlitre.
 """
 
-import math
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from math import ceil, log
 
 from slackwater.errors import OutOfRangeError
 from slackwater.water.parameters import Parameter, parameter_named
@@ -31,6 +31,8 @@ from slackwater.water.units import parse_volume_ul
 _MOST_PER_UL: Mapping[str, int] = {"alkalinity": 25 * 10**6, "carbon": 35 * 10**6}
 _MOST_PICOGRAMS_PER_UL = 10**9
 
+# What is compared by its logarithm must be more than nothing.
+_LEAST = 1e-12
 _DAYS = ("day", "d")
 _A_DAY = re.compile(r"(.+)/(?:day|d)")
 _PER_ML_IN = re.compile(r"(.+) per m[Ll] in (.+)")
@@ -75,10 +77,11 @@ def parse_level(
     level = number * units_of(item)[unit] + zero_of(unit)
     # The bounds are floats: as fractions, 0.3 written out would lie above 0.3.
     if not item.never_below <= float(level) <= item.never_above:
-        raise _implausible(text, item, place, number, " This cannot be confirmed.")
+        closing = " This cannot be confirmed."
+        raise _implausible(text, item, place, _meant(item, number, unit), closing)
     if not (confirmed or item.low <= float(level) <= item.high):
         closing = "" if confirmed is None else " If it is right, confirm it."
-        raise _implausible(text, item, place, number, closing)
+        raise _implausible(text, item, place, _meant(item, number, unit), closing)
     return level
 
 
@@ -153,7 +156,7 @@ def parse_strength(text: object, identity: str, *, where: str) -> int:
         pico = _label(match, item, place)
     if not 0 < pico <= _MOST_PER_UL.get(item.kind, _MOST_PICOGRAMS_PER_UL):
         raise _too_much(text, place, "is not what a millilitre can hold")
-    return math.ceil(pico)
+    return ceil(pico)
 
 
 def _label(match: re.Match[str], item: Parameter, place: Place) -> Fraction:
@@ -184,19 +187,33 @@ def _strength_place(
 
 
 def _implausible(
-    text: object, item: Parameter, place: Place, number: Fraction, closing: str
+    text: object, item: Parameter, place: Place, meant: Sequence[str], closing: str
 ) -> OutOfRangeError:
-    fitting = [
-        f"{shown(f'{_plain(number)} {unit}')}"
-        for unit, factor in units_of(item).items()
-        if item.low <= float(number * factor + zero_of(unit)) <= item.high
-    ]
-    question = f"Did you mean {' or '.join(fitting)}? " if fitting else ""
+    question = f"Did you mean {' or '.join(map(shown, meant))}? " if meant else ""
     finding = place.finding(
         f"{shown(text)} is not a plausible {item.name}",
         f"{question}Check the figure, its unit and its field.{closing}",
     )
     return OutOfRangeError(finding)
+
+
+def _meant(item: Parameter, number: Fraction, unit: str) -> list[str]:
+    """What can be believed: the figure in another unit, or its point one place off.
+
+    Shape: what is nearest to the sea first, where its level is known.
+    """
+    units = units_of(item)
+    written = [(number, other) for other in units]
+    written += [(number / 10, unit), (number * 10, unit)]
+    levels = {
+        f"{_plain(figure)} {other}": float(figure * units[other] + zero_of(other))
+        for figure, other in written
+    }
+    fitting = [one for one, level in levels.items() if item.low <= level <= item.high]
+    natural = item.natural
+    if not natural:
+        return fitting
+    return sorted(fitting, key=lambda one: abs(log(max(levels[one], _LEAST) / natural)))
 
 
 def _plain(number: Fraction) -> str:
