@@ -92,7 +92,7 @@ def test_sodium_that_means_another_salinity_does_not_fit() -> None:
     levels = {**NATURE, "sodium": 1.2 * NATURE["sodium"]}
     found = checks(with_report(history(), report(5, levels)))
     assert False is found["salinity-sodium"].holds
-    assert "means a salinity of 42.0 and does not fit 35.0" in (
+    assert "means a salinity of 42.0 and does not fit 35.00" in (
         found["salinity-sodium"].text
     )
 

@@ -50,6 +50,7 @@ def test_half_a_unit_of_salinity_is_no_task(salinity: float) -> None:
 def test_salinity_is_brought_back_by_the_day() -> None:
     """36.2 to 35 at 0.3 a day: four days of 300 L * 0.3/36.2 fresh water."""
     (found,) = advised({"salinity": 36.2})
+    assert found.text.startswith("Bring salinity from 36.20 to 35.00 over 4 days")
     assert ("correct_salinity", 4) == (found.remedy, found.figures["days"])
     assert 2.4862 == pytest.approx(float(str(found.figures["litres_a_day"])), rel=1e-3)
     assert "replace 2.5 L of tank water by fresh water a day" in found.text
@@ -58,7 +59,7 @@ def test_salinity_is_brought_back_by_the_day() -> None:
 def test_low_salinity_is_raised_with_salt_water() -> None:
     """To the target that was stated."""
     (found,) = advised({"salinity": 33.0}, made=machine(targets={"salinity": 34.0}))
-    assert "from 33.0 to 34.0 over 4 days" in found.text
+    assert "from 33.00 to 34.00 over 4 days" in found.text
     assert "salt water instead of fresh" in found.text
 
 

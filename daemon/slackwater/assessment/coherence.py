@@ -129,7 +129,7 @@ def _salt_checks(levels: Mapping[str, float], salinity: float) -> list[Check]:
                 name=f"salinity-{parameter}",
                 holds=holds,
                 text=f"{parameter.capitalize()} of the report means a salinity of "
-                f"{implied:.1f} and {verdict} {salinity:.1f} (tolerance "
+                f"{implied:.1f} and {verdict} {salinity:.2f} (tolerance "
                 f"{APART_SDS * sd:.1f}, three errors; common practice).",
                 figures={"implied": implied, "salinity": salinity, "sd": sd},
             )

@@ -80,7 +80,7 @@ def _salinity(picture: Picture) -> Iterator[Advice]:
     yield Advice(
         remedy="correct_salinity",
         parameter=SALINITY,
-        text=f"Bring salinity from {level:.1f} to {level - off:.1f} over {days} days "
+        text=f"Bring salinity from {level:.2f} to {level - off:.2f} over {days} days "
         f"(at most {MOST_SALINITY_A_DAY:g} a day): {how}. Check the instrument on a "
         "standard first.",
         due_on=picture.today,

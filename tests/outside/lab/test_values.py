@@ -68,7 +68,7 @@ def test_by_mass_needs_a_density(
     density = gsw.rho_t_exact(reference, 25.0, 0.0) / 1000
     assert pytest.approx(400 * density, rel=5e-5) == levels(report)["calcium"]
     (told,) = report.assumed
-    assert f"salinity {salinity:.1f} ({source}" in told
+    assert f"salinity {salinity:.2f} ({source}" in told
 
 
 def test_by_the_litre_needs_no_assumption(tmp_path: Path) -> None:

@@ -264,7 +264,7 @@ def _by_mass(salinity: float, *, is_stated: bool) -> str:
     source = "as the report says" if is_stated else "assumed, the report states none"
     density = float(density_kg_per_litre(salinity))
     return (
-        f"Results by mass are taken at salinity {salinity:.1f} ({source}) and "
+        f"Results by mass are taken at salinity {salinity:.2f} ({source}) and "
         f"{LABORATORY_CELSIUS:.0f} degC: {density:.4f} kg/L."
     )
 
