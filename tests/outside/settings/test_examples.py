@@ -7,12 +7,20 @@ from collections.abc import Iterator
 
 import pytest
 from pydantic import ValidationError
+from pydantic_core import PydanticCustomError
 
 from slackwater.cli import answers
 from slackwater.errors import InputError
 from slackwater.outside import settings
 from slackwater.outside.settings.examples import example_of
 from slackwater.outside.settings.machine_model import CapTable, TankTable
+from slackwater.outside.settings.quantities import (
+    Flow,
+    Milliseconds,
+    Quantity,
+    Share,
+    Volume,
+)
 from slackwater.outside.settings.tables import Findings, TableModel, checked
 from slackwater.water.levels import parse_level, parse_rate, parse_strength
 from slackwater.water.parameters import PARAMETERS
@@ -51,6 +59,22 @@ def test_the_example_of_a_key_is_of_its_kind(model: type[TableModel], key: str) 
         # Of the other keys that must be there.
         wrong = {detail["loc"][0] for detail in error.errors()}
     assert key not in wrong
+
+
+@pytest.mark.parametrize(
+    "kind",
+    [
+        Milliseconds("1 s", "1 h"),
+        Flow("0.1 mL/min", "2 L/min"),
+        Volume("1 uL", "10 L"),
+        Share("0 %", "100 %"),
+    ],
+)
+def test_a_figure_without_a_unit_is_told_one_of_its_kind(kind: Quantity) -> None:
+    """A duration like a duration, inside its bounds, and no volume."""
+    with pytest.raises(PydanticCustomError) as refused:
+        kind.read(30)
+    kind.read(str((refused.value.context or {})["do"]).split('"')[1])
 
 
 DOSED = [name for name, item in PARAMETERS.items() if item.is_dosed]

@@ -38,7 +38,7 @@ WHOLE = [
             where="slackwater.toml [pump.carbonate] rate",
             what="found 80 without a unit",
             expected=f"a flow from 0.1 mL/min to 2 L/min in one of {FLOWS}",
-            do='Write number and unit as text, like "5 mL".',
+            do='Write number and unit as text, like "2 L/min".',
         ),
     ),
     (

@@ -87,6 +87,12 @@ class Quantity:
 
         Raises: PydanticCustomError with what was found and what is accepted.
         """
+        if not isinstance(value, str):
+            refuse(
+                f"found {shown(value)} without a unit",
+                self.expected,
+                f'Write number and unit as text, like "{self.high}".',
+            )
         return self.bounded(number_of(value, self.spellings, self.expected), value)
 
     def bounded(self, number: Fraction, value: object) -> int | float | Fraction:
@@ -242,9 +248,7 @@ def _factor_of(kind: Quantity, text: str) -> Fraction:
     return number_of(text, kind.spellings, kind.expected)
 
 
-def number_of(
-    value: object, spellings: Mapping[str, Fraction], expected: str
-) -> Fraction:
+def number_of(value: str, spellings: Mapping[str, Fraction], expected: str) -> Fraction:
     """The value in the unit that the spellings are factors to, exact.
 
     Raises: PydanticCustomError when it is not a number with one of the spellings.
@@ -262,17 +266,11 @@ def number_of(
     return number * factor
 
 
-def split_number(value: object, expected: str) -> tuple[Fraction, str]:
+def split_number(value: str, expected: str) -> tuple[Fraction, str]:
     """Number and unit of a text such as "5 mL", the number exact.
 
     Raises: PydanticCustomError when the value is not such a text.
     """
-    if not isinstance(value, str):
-        refuse(
-            f"found {shown(value)} without a unit",
-            expected,
-            'Write number and unit as text, like "5 mL".',
-        )
     match = _NUMBER_AND_UNIT.fullmatch(value)
     if match is None:
         refuse(
