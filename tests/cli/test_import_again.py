@@ -86,7 +86,7 @@ def test_an_append_that_is_no_report_only_makes_it_look_again(
 def test_a_wrong_report_is_struck_whole(stage: Stage) -> None:
     """By the digits that were printed; what is struck already is left alone."""
     words = ("import", file(stage, SMALL), "--sampled-at", at(stage))
-    digits = stage.run(*words).out.split("report ")[-1].strip(".\n")
+    digits = stage.run(*words).out.split("report ")[-1].split(".")[0]
     first, *others = measured(stage)
     stage.append(strike(stage, first))
     told = stage.run("import", "--strike", digits, "--why", "frag tank", "--by", "me")
@@ -115,7 +115,7 @@ def test_a_report_is_struck_once(stage: Stage) -> None:
 def test_a_report_with_a_corrected_value_is_struck_whole_too(stage: Stage) -> None:
     """What a correction took the place of stands as little as what was struck."""
     words = ("import", file(stage, SMALL), "--sampled-at", at(stage))
-    digits = stage.run(*words).out.split("report ")[-1].strip(".\n")
+    digits = stage.run(*words).out.split("report ")[-1].split(".")[0]
     first = measured(stage)[0]
     corrected = stage.run("record", "calcium=415 mg/L", "--correct", first.id)
     struck = stage.run("import", "--strike", digits, "--why", "another tank")
