@@ -74,12 +74,12 @@ def test_a_drain_that_waits_for_its_fill_is_told_by_what_the_fill_lacks() -> Non
 @pytest.mark.parametrize(
     ("hours", "words"),
     [
-        (-1.0, "No time is left: floor or ceiling is passed."),
-        (0.0, "No time is left: floor or ceiling is passed."),
-        (0.9, "Less than an hour left to floor or ceiling."),
-        (1.0, "About 1 h left to floor or ceiling."),
-        (47.0, "About 47 h left to floor or ceiling."),
-        (96.0, "About 4 days left to floor or ceiling."),
+        (-1.0, "No time is left: as reckoned, the floor is passed."),
+        (0.0, "No time is left: as reckoned, the floor is passed."),
+        (0.9, "Less than an hour left to the floor."),
+        (1.0, "About 1 h left to the floor."),
+        (47.0, "About 47 h left to the floor."),
+        (96.0, "About 4 days left to the floor."),
     ],
 )
 def test_the_time_left_is_said_as_people_count_it(hours: float, words: str) -> None:

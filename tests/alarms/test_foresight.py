@@ -155,7 +155,10 @@ def test_a_level_is_carried_by_uptake_and_doses() -> None:
 
 
 def test_the_newest_test_counts_and_an_old_one_does_not() -> None:
-    """A hand test from this morning speaks; two days later the target stands for it."""
+    """It is judged for two days and carried for two weeks; then the target stands.
+
+    8.4 dKH, and 1.4 a day for two days and an hour: 5.48 are left.
+    """
     desk = Desk(aimed(machine()))
     found = desk.moment
     assert measured(found, tank_of(found)) is None
@@ -164,8 +167,8 @@ def test_the_newest_test_counts_and_an_old_one_does_not() -> None:
         id="m-1",
         tank="reef",
         parameter="alkalinity",
-        value=dkh(7.2),
-        typed="7.2 dKH",
+        value=dkh(8.4),
+        typed="8.4 dKH",
         taken_at=NOW - timedelta(hours=1),
         provenance="hand",
         by="keeper",
@@ -174,10 +177,14 @@ def test_the_newest_test_counts_and_an_old_one_does_not() -> None:
     desk.fold(kept)
     known = measured(found, tank_of(found))
     assert known is not None
-    assert (dkh(7.2), "titration") == (known.value, known.source)
+    assert (dkh(8.4), "titration") == (known.value, known.source)
     old = replace(found, now=replace(found.now, utc=NOW + timedelta(hours=48)))
     assert measured(old, tank_of(old)) is None
-    assert dkh(8.0) == level_now(old, tank_of(old))
+    level = level_now(old, tank_of(old))
+    assert level is not None
+    assert 5.54 == pytest.approx(levels_in_dkh(level), abs=0.006)
+    ages = replace(found, now=replace(found.now, utc=NOW + timedelta(days=14)))
+    assert dkh(8.0) == level_now(ages, tank_of(ages))
 
 
 def test_where_a_fault_began_stands_for_what_nobody_measures() -> None:

@@ -66,7 +66,7 @@ def test_the_wall_and_the_people_hear_of_it_until_it_was_seen(tmp_path: Path) ->
     ((title, body, priority),) = house.letters.sent
     assert ("soon: node-absent.shelf", "soon") == (title, priority)
     assert "Do: Look whether the pump node has power and network." in body
-    assert "About 37 h left to floor or ceiling." in body
+    assert "About 37 h left to the floor." in body
     assert "(beat age " in body
     house.posts["shelf"].absent_until_ms = 0
     house.pass_ms(3 * MINUTE_MS)

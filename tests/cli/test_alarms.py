@@ -79,7 +79,7 @@ def test_an_alarm_says_what_since_when_how_much_how_long_and_what_to_do(
     assert 1 == told.code
     assert "SOON    node-absent.shelf  nobody has acknowledged it" in told.out
     assert "No fresh beat from the pump node. (beat age 41 s)" in told.out
-    assert "Short by 0.42 dKH in 24 h. About 23 h left to floor" in told.out
+    assert "Short by 0.42 dKH in 24 h. About 23 h left to the floor" in told.out
     assert "Do: Look whether the pump node has power and network." in told.out
 
 
@@ -101,10 +101,10 @@ def test_the_pressing_one_stands_first_with_its_first_aid(stage: Stage) -> None:
 @pytest.mark.parametrize(
     ("hours", "words"),
     [
-        (0.0, "No time is left: floor or ceiling is passed."),
-        (0.4, "Less than an hour left to floor or ceiling."),
-        (47.4, "About 47 h left to floor or ceiling."),
-        (72.0, "About 3 days left to floor or ceiling."),
+        (0.0, "No time is left: as reckoned, the floor is passed."),
+        (0.4, "Less than an hour left to the floor."),
+        (47.4, "About 47 h left to the floor."),
+        (72.0, "About 3 days left to the floor."),
     ],
 )
 def test_the_time_left_says_until_what(hours: float, words: str) -> None:
@@ -147,7 +147,7 @@ def test_what_is_over_stays_until_it_was_seen(stage: Stage) -> None:
     assert (0, [ABSENT]) == (told.code, names(stage))
     assert f"OVER    {ABSENT}  nobody has acknowledged it" in told.out
     # Nothing is left of something that is over, and nothing to do.
-    assert "left to floor" not in told.out
+    assert "left to the floor" not in told.out
     assert "Do: " not in told.out
     assert 0 == stage.run("ack", ABSENT, "--by", "keeper").code
     assert ([], [ABSENT]) == (names(stage), names(stage, "--all"))

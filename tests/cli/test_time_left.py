@@ -11,8 +11,8 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
+from slackwater.alarms.pace import Pace
 from slackwater.cli.reading import Files, read_files
-from slackwater.cli.time_left import Pace
 from slackwater.facts.plan import Plan, PlanLine
 from slackwater.facts.tank import Uptake
 from slackwater.facts.waters import MeasurementKept
@@ -48,7 +48,6 @@ def pace(
     return Pace(
         tank=replace(machine.tanks["reef"], uptake=uptake),
         guard=machine.guards["reef"],
-        plan=plan,
         rules=rules_for(machine, plan),
         begins=NOW,
         hours=(hours or {},),

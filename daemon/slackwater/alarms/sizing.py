@@ -30,8 +30,8 @@ from slackwater.facts.reasons import Figure
 from slackwater.facts.tank import Tank
 from slackwater.gate.moment import ALKALINITY, Moment
 
-# The figure that an alarm has when something is not given because of it.
-SHORT = "short_dkh"
+# The figure that an alarm has when something is not given because of it, or too much.
+SHORT, EXCESS = "short_dkh", "excess_dkh"
 # A hold is told again when so much of the way to the floor is behind, in percent.
 REMINDERS = (50, 25, 10)
 # Reasons told by their own name that speak of too much.
@@ -138,7 +138,7 @@ def _amounts(
     if _rises(condition):
         excess = [_excess_dkh(moment, condition, tank, levels) for tank in tanks]
         if any(one > 0 for one in excess):
-            figures["excess_dkh"] = max(excess)
+            figures[EXCESS] = max(excess)
     elif condition.lets_fall or condition.cause in FOLLOWS:
         short = [in_dkh(short_peq(moment, tank), tank) for tank in tanks]
         figures[SHORT] = max(short, default=0.0)

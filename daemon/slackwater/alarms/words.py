@@ -13,7 +13,7 @@ from slackwater.alarms.actions import ACTIONS
 from slackwater.alarms.foresight import day_sums, in_dkh
 from slackwater.alarms.row import NEW_TUBE, TUBE_SWAPPED
 from slackwater.alarms.rows import ROWS
-from slackwater.alarms.sizing import Size
+from slackwater.alarms.sizing import Size, rises
 from slackwater.facts.alarms import (
     PRIORITIES,
     AlarmRaised,
@@ -32,6 +32,7 @@ REASON = "reason"
 SAID = frozenset({"short_dkh", "excess_dkh", "hold", REASON})
 REASONS = frozenset(map(str, Code))
 IN_DAYS_FROM_HOURS = 48
+FLOOR = "the floor"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,29 +81,34 @@ def action(raised: AlarmRaised) -> str:
 
 def amounts(raised: AlarmRaised, hours_left: float | None) -> str:
     """How much is short or too much, and how long there is; may be empty."""
-    return " ".join(_amounts(raised.figures, hours_left))
+    # Where nothing rises it is the way down that was reckoned.
+    is_up = rises(raised.cause, raised.figures)
+    limit = "floor or ceiling" if is_up else FLOOR
+    return " ".join(_amounts(raised.figures, hours_left, limit))
 
 
-def _amounts(figures: Mapping[str, Figure], left: float | None) -> Iterator[str]:
+def _amounts(
+    figures: Mapping[str, Figure], left: float | None, limit: str
+) -> Iterator[str]:
     short, excess = figures.get("short_dkh"), figures.get("excess_dkh")
     if isinstance(short, float) and short > 0:
         yield f"Short by {short:.2f} dKH in 24 h."
     if isinstance(excess, float) and excess > 0:
         yield f"Too much by {excess:.2f} dKH."
     if left is not None:
-        yield _left_words(left)
+        yield left_words(left, limit)
 
 
-def _left_words(hours: float) -> str:
-    """The shorter time to the floor or the ceiling; in days when there are many."""
+def left_words(hours: float, limit: str) -> str:
+    """The time to what is met first, a level carried to now; in days when many."""
     if hours <= 0:
-        return "No time is left: floor or ceiling is passed."
+        return f"No time is left: as reckoned, {limit} is passed."
     if hours < 1:
-        return "Less than an hour left to floor or ceiling."
+        return f"Less than an hour left to {limit}."
     words = (
         f"{hours / 24:.0f} days" if hours >= IN_DAYS_FROM_HOURS else f"{hours:.0f} h"
     )
-    return f"About {words} left to floor or ceiling."
+    return f"About {words} left to {limit}."
 
 
 def figures_words(raised: AlarmRaised) -> str:

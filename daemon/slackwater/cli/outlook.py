@@ -10,8 +10,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from slackwater.alarms.pace import Pace
 from slackwater.cli.lasting import Bottle, held, lasting
-from slackwater.cli.time_left import Pace
 from slackwater.facts.charging import hour_of
 from slackwater.facts.lives import as_named, will_be_left_out
 from slackwater.facts.plan import DueDose
@@ -155,12 +155,10 @@ def _pace(present: Present, tank: Tank) -> Pace:
         for one in present.struck
         if one.tank == tank.id
     )
-    plan = present.timetable.plan
     return Pace(
         tank=tank,
         guard=present.machine.guards.get(tank.id),
-        plan=plan,
-        rules=rules_for(present.machine, plan),
+        rules=rules_for(present.machine, present.timetable.plan),
         begins=present.utc,
         hours=tuple(hours),
     )

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from datetime import timedelta
 from pathlib import Path
 
+from slackwater.alarms.pace import SPEAKS
 from slackwater.alarms.words import by_pressure, topic_of
 from slackwater.cli.cut_off import cut_off
 from slackwater.cli.described import described, planned_by_files
@@ -25,7 +26,6 @@ from slackwater.cli.outlook import Outlook, Present, outlook
 from slackwater.cli.readiness import missing, shadow_ms
 from slackwater.cli.shell import Shell
 from slackwater.cli.tasks import Due, open_tasks
-from slackwater.cli.time_left import SPEAKS
 from slackwater.cli.wording import reason_words
 from slackwater.errors import Finding
 from slackwater.facts.alarms import StandingAlarm

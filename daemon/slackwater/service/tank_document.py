@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 
 from slackwater.alarms.foresight import (
+    carried_from,
     day_sums,
     hours_to_ceiling,
     hours_without_dosing,
@@ -265,14 +266,15 @@ def _runs(shown: Shown, pump: Pump) -> bool:
 def _alkalinity(shown: Shown) -> Document:
     """The level, how long there is, and what was given of what was planned."""
     moment, tank = shown.moment, shown.tank
-    level, known = level_now(moment, tank), measured(moment, tank)
+    level, start = level_now(moment, tank), carried_from(moment, tank)
+    known = measured(moment, tank) or start
     down = hours_without_dosing(moment, tank, level)
     up = hours_to_ceiling(moment, tank, level)
     planned, given = day_sums(moment, tank, ALKALINITY)
     found: Document = {
         "hours_to_floor": {} if down is None else {ALKALINITY: round(down, HOURS)},
         "hours_to_ceiling": {} if up is None else {ALKALINITY: round(up, HOURS)},
-        "hours_from": "target" if known is None else "measured",
+        "hours_from": "target" if start is None else "measured",
         "last_24_h": {
             "planned_dkh": in_dkh(planned, tank),
             "given_dkh": in_dkh(given, tank),

@@ -67,7 +67,7 @@ class TotalsDocument(Payload):
 
 
 class AlkalinityDocument(Payload):
-    """The newest reading or test of the last two days, as it was, and who told it."""
+    """The newest reading or test of two weeks, as it was, and who told it."""
 
     dkh: Finite
     at: Instant
@@ -148,7 +148,7 @@ class TankDocument(Payload):
 
     Units: `levels_ul` what is left in each reservoir; `hours_to_floor` if dosing
     stopped and `hours_to_ceiling` if uptake stopped, per parameter, absent when nothing
-    can be said, from the target where nothing was measured for two days: `hours_from`.
+    can be said, from the target where nothing was measured for two weeks: `hours_from`.
     `groups` says where to look for what holds; `unseen` is the most
     pressing alarm that nobody acknowledged. `word` is `cut-off` while no pump of the
     tank can be commanded, and `why` says what keeps it. `top_off` is blocked while two
