@@ -19,8 +19,10 @@ from slackwater.alarms.words import (
     first_aid,
     sentence,
 )
+from slackwater.cli.alarms_now import as_of_now, tanks_undosed
 from slackwater.cli.document import FINE, REFUSED, Answer
 from slackwater.cli.opening import (
+    Opened,
     daemon_is_here,
     local_user,
     newest_approval,
@@ -41,6 +43,7 @@ from slackwater.facts.alarms import (
 from slackwater.facts.events import AnyEvent
 from slackwater.facts.now import Now
 from slackwater.facts.state import State
+from slackwater.outside.glimpse import read_glimpse
 from slackwater.pump.outcome import Stamp
 
 HOURS_AT_MOST = int(SUPPRESSED_AT_MOST / timedelta(hours=1))
@@ -57,40 +60,41 @@ class Asked(TypedDict):
 
 @verb(
     "alarms",
-    epilog="Exit code 1 while a cause is still there. An alarm that is over stays on "
-    "the list until somebody acknowledged it. Example: slackwater alarms --all",
+    epilog="Exit code 1 while a cause is still there, or pumps are enabled and no "
+    "daemon runs. An alarm that is over stays on the list until somebody acknowledged "
+    "it. Example: slackwater alarms --all",
 )
 @click.option("--all", "every", is_flag=True, help="Also what is over and was seen.")
 def alarms(shell: Shell, *, every: bool) -> Answer:
     """List what is wrong, and what to do.
 
     One alarm for one root cause, the most pressing first: since when, how much, how
-    long there is, and one thing to do.
+    long there is by now, and one thing to do. That no daemon runs leads them all.
     """
     with opened(shell.state) as found:
         state, now = found.state, found.now
-    is_here = daemon_is_here(shell.state)
+    here = daemon_is_here(shell.state)
+    is_here = state.running if here is None else here
+    known = as_of_now(found, state.alarms.values(), is_here=is_here)
     shown = [
-        one
-        for one in by_pressure(state.alarms.values())
-        if every or one.is_standing or one.wants_eyes
+        one for one in by_pressure(known) if every or one.is_standing or one.wants_eyes
     ]
     # What is over presses nobody, however urgent it was.
     shown.sort(key=lambda one: not one.is_standing)
     stands = any(one.is_standing for one in shown)
     zones = _zones(state)
-    lines = [line for one in shown for line in (*_block(one, now, zones), "")]
+    lines = [] if is_here else [*_stopped(found, shell), ""]
+    lines += [line for one in shown for line in (*_block(one, now, zones), "")]
     if not shown:
         lines.append("No alarm stands.")
-    if is_here is False:
-        lines.append("No daemon runs on this ledger: this is how it was left.")
+    ails = stands or (not is_here and state.stage == "live")
     return Answer(
         fields={
             "daemon_is_here": is_here,
             "alarms": [document(one) for one in shown],
         },
         text="\n".join(lines).rstrip("\n"),
-        exit_code=REFUSED if stands else FINE,
+        exit_code=REFUSED if ails else FINE,
     )
 
 
@@ -138,6 +142,17 @@ def ack(shell: Shell, names: tuple[str, ...], **asked: Unpack[Asked]) -> Answer:
         fields={"to": to, "alarms": told},
         text=f"{done}: {', '.join(told)}." if told else "There was nothing to say.",
     )
+
+
+def _stopped(found: Opened, shell: Shell) -> Iterator[str]:
+    """That nobody doses and nobody judges, since when, and how long each tank has."""
+    seen = read_glimpse(shell.state)
+    yield "STOPPED No daemon runs on this ledger: nothing is dosed."
+    if seen is not None:
+        yield f"        It was last seen {span(found.now.utc - seen.at)} ago."
+    yield "        What follows is how it was left; nobody looks for more."
+    yield from (f"        {line}" for line in tanks_undosed(found))
+    yield "        Do: start it. What was missed is not made up: `slackwater why`."
 
 
 def _wanted(state: State, names: Sequence[str], *, is_silence: bool) -> list[str]:
