@@ -1,6 +1,7 @@
 """What was missed is told unless something else accounts for just that."""
 
 from dataclasses import replace
+from datetime import timedelta
 
 import pytest
 
@@ -9,10 +10,11 @@ from slackwater.facts.events import ResumeBegan
 from slackwater.facts.plan import Plan
 from slackwater.facts.rolling import Rolling
 from slackwater.facts.tank import Machine
+from slackwater.facts.waters import MeasurementKept
 from slackwater.gate.moment import rules_for
 from tests.alarms.desk import TARGET, Desk, names, raised
 from tests.alarms.test_judging import apart
-from tests.gate.scene import dkh_peq, machine, probed
+from tests.gate.scene import dkh, dkh_peq, machine, probed
 
 HOUR_S = 3600.0
 MISSED = "missed-doses.reef"
@@ -169,6 +171,44 @@ def test_a_link_that_was_down_explains_what_fell_due_until_then() -> None:
     desk.moment.sight.actuate_up = True
     assert ["link-down.all returned"] == live(desk, 4)
     assert {MISSED} == set(live(desk, 12, alkalinity=0.0))
+
+
+def low_water(desk: Desk, hours_ago: int) -> None:
+    """A test by hand below the floor, which is told."""
+    low = MeasurementKept(
+        **desk.stamp,
+        id="m-1",
+        tank="reef",
+        parameter="alkalinity",
+        value=dkh(6.0),
+        typed="6.0 dKH",
+        taken_at=desk.moment.now.utc - timedelta(hours=hours_ago),
+        provenance="hand",
+        by="keeper",
+    )
+    desk.fold(low)
+    assert "alkalinity-low.reef" in live(desk, 1)
+
+
+def test_low_water_explains_no_dose_that_was_missed() -> None:
+    """Alkalinity is low, and then nothing comes: both are told."""
+    desk = desk_of(machine())
+    live(desk, 26)
+    low_water(desk, 0)
+    assert MISSED in live(desk, 26, alkalinity=0.0)
+
+
+def test_low_water_of_before_a_gap_explains_nothing_of_it() -> None:
+    """The test is two days old by then, so its alarm ends; it took only its share."""
+    desk = desk_of(machine())
+    live(desk, 26)
+    low_water(desk, 46)
+    desk.look_on(3 * HOUR_S, every_s=3 * HOUR_S)
+    for _ in range(26):
+        book(desk, "alkalinity", WANTED["alkalinity"] // 24, 0.0)
+    begun = len(desk.events)
+    desk.look_on(HOUR_S, every_s=60)
+    assert {"alkalinity-low.reef returned", MISSED} == set(names(desk.events[begun:]))
 
 
 def test_an_alarm_remembers_what_it_stopped() -> None:

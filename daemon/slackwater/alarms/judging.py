@@ -167,11 +167,11 @@ def _leads_to(moment: Moment, root: Condition, condition: Condition) -> bool:
     A dead probe beside a sound one, or a pump of traces, brings no alkalinity down: it
     hides nothing of that. What tells of the water itself hides as its row says.
     """
-    if is_whole(root.cause, root.about) or condition.cause not in FOLLOWS:
-        return True
     # What a root takes is accounted for before anything is called missed.
     if condition.cause is Cause.MISSED_DOSES:
         return False
+    if is_whole(root.cause, root.about) or condition.cause not in FOLLOWS:
+        return True
     tanks = [moment.machine.tanks[name] for name in condition.tanks]
     return any(touches(moment, tank, root) for tank in tanks)
 

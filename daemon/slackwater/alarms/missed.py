@@ -9,8 +9,8 @@ Source: shares of missed doses are common practice, no source.
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
-from slackwater.alarms.aftermath import ended_lately, is_whole
-from slackwater.alarms.conditions import Condition
+from slackwater.alarms.aftermath import ended_lately
+from slackwater.alarms.conditions import EVERYTHING, Condition
 from slackwater.alarms.foresight import day_sums, in_dkh, sums_since
 from slackwater.alarms.rows import ROWS
 from slackwater.facts.alarms import Cause, alarm_id
@@ -125,7 +125,8 @@ def _losses(
     ended = ended_lately(moment, Cause.MISSED_DOSES, {tank.id}, roots)
     for known, ago in ended:
         raised = known.raised
-        whole = is_whole(raised.cause, raised.about)
+        # Water that is low takes no more than its share, however it ended.
+        whole = raised.about == EVERYTHING
         yield Loss(
             stops=frozenset(rules) if whole else frozenset(raised.stops),
             share=raised.share,
