@@ -1,19 +1,23 @@
 """Folding entries: doses, readings, requests, and what is forgotten."""
 
 from copy import deepcopy
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
 
+from slackwater.facts.dues import planned_since
 from slackwater.facts.events import (
     Checkpoint,
     DoseHanded,
+    DoseMissed,
     DoseRefusedByNode,
     DoseTaken,
     FilesDiffer,
     ResumeBegan,
     ResumeEnded,
 )
+from slackwater.facts.rolling import DAY_MS, HOUR_MS
 from tests.facts.diary import (
     FIRST,
     HOUR,
@@ -109,6 +113,29 @@ def test_a_missed_dose_is_used_planned_and_wanting() -> None:
     assert {"reef": diary.proven_ms} == state.wanting
     assert 2000 * PEQ_PER_UL == state.planned["reef/alkalinity"].total
     assert ({}, diary.at) == (state.charges, state.decided_at)
+
+
+def test_what_was_missed_counts_when_it_was_due() -> None:
+    """Written down after a gap of 30 h: of a day's plan it is none, as written it is.
+
+    The gate goes by what was written, so that a gap weighs no less for it.
+    """
+    diary = begun()
+    diary.wait(30 * HOUR)
+    dose = replace(due(1), due_at=diary.at - 25 * HOUR)
+    key, amount = "reef/alkalinity", 2000 * PEQ_PER_UL
+    late = DoseMissed(
+        **diary.stamp, dose=dose, reasons=(), effects={"alkalinity": amount}
+    )
+    diary.write(late)
+    state, day_ms = diary.state, diary.proven_ms - DAY_MS
+    assert 0 == planned_since(state, key, day_ms)
+    assert amount == planned_since(state, key, day_ms - 2 * HOUR_MS)
+    assert amount == state.planned[key].since(day_ms)
+    assert 0 == planned_since(state, "reef/none", day_ms)
+    diary.wait(26 * HOUR)
+    diary.miss(2)
+    assert 1 == len(state.missed[key])
 
 
 def test_a_missed_span_moves_on_what_was_looked_at() -> None:

@@ -14,6 +14,7 @@ from datetime import datetime, timedelta
 from slackwater.alarms.conditions import Condition
 from slackwater.alarms.pace import SPEAKS, UL_PER_L, Pace
 from slackwater.facts.alarms import Priority
+from slackwater.facts.dues import planned_since
 from slackwater.facts.messages import Reading
 from slackwater.facts.rolling import DAY_MS
 from slackwater.facts.tank import AlkalinityGuard, Probe, Tank
@@ -180,14 +181,14 @@ def day_sums(moment: Moment, tank: Tank, parameter: str) -> tuple[int, int]:
 def sums_since(
     moment: Moment, tank: Tank, parameter: str, since_ms: int
 ) -> tuple[int, int]:
-    """What was planned and what was given after a moment of proven time.
+    """What fell due and what was given after a moment of proven time.
 
-    Units: pico-units; sums reach back a day and an hour.
+    Units: pico-units; sums reach back a day.
     """
     key = f"{tank.id}/{parameter}"
-    sums = (moment.state.planned.get(key), moment.state.believed.get(key))
-    planned, given = (0 if one is None else one.since(since_ms) for one in sums)
-    return planned, given
+    given = moment.state.believed.get(key)
+    planned = planned_since(moment.state, key, since_ms)
+    return planned, 0 if given is None else given.since(since_ms)
 
 
 def way_to_floor(guard: AlkalinityGuard, begun: float, now: float) -> float:

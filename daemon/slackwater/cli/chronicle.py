@@ -16,7 +16,7 @@ from slackwater.cli.acts import TOLD
 from slackwater.cli.shots_told import undone
 from slackwater.facts.events import AnyEvent, SpanMissed
 from slackwater.facts.tank import Machine
-from slackwater.ledger.lives import Life
+from slackwater.ledger.lives import Life, live_through
 from slackwater.ledger.measured import Marked, all_measured
 from slackwater.ledger.store import LedgerFile
 from slackwater.ledger.views import Wanted, doses, entries
@@ -88,7 +88,7 @@ def chronicle(
     return Chronicle(
         stretch=stretch,
         pumped=tuple(_pumped(ledger, state_dir, stretch)),
-        spans=tuple(one for one in acts if isinstance(one, SpanMissed)),
+        spans=tuple(_spans(ledger, stretch)),
         tests=tuple(sorted(tests, key=_taken)),
         acts=tuple(acts),
         gone=undone(ledger, stretch.since),
@@ -101,12 +101,40 @@ def _taken(one: Marked) -> tuple[datetime, int, str]:
 
 
 def _pumped(ledger: LedgerFile, state_dir: Path, stretch: Stretch) -> Iterator[Pumped]:
-    wanted = Wanted(since=stretch.since, until=stretch.until)
-    yield from _by_pump(doses(ledger, wanted), stretch, imagined=False)
+    yield from _by_pump(_lives(ledger, stretch), stretch, imagined=False)
     path = state_dir / SHADOW_NAME
     if path.exists():
         with closing(LedgerFile.open(path, "shadow", writable=False)) as aside:
-            yield from _by_pump(doses(aside, wanted), stretch, imagined=True)
+            yield from _by_pump(_lives(aside, stretch), stretch, imagined=True)
+
+
+def _lives(ledger: LedgerFile, stretch: Stretch) -> Iterator[Life]:
+    """What was given in the stretch, and missed of what fell due in it.
+
+    After a gap what was missed in days of it is written down in one moment.
+    """
+    wanted = Wanted(since=stretch.since, until=stretch.until)
+    for life in doses(ledger, wanted):
+        if life.word != "missed" or _is_in(life.due_at, stretch):
+            yield life
+    afterwards = Wanted(kinds=("dose_missed",), since=stretch.until)
+    for life in live_through(entries(ledger, afterwards)):
+        if _is_in(life.due_at, stretch):
+            yield life
+
+
+def _is_in(due_at: datetime | None, stretch: Stretch) -> bool:
+    return due_at is not None and stretch.since <= due_at < stretch.until
+
+
+def _spans(ledger: LedgerFile, stretch: Stretch) -> Iterator[SpanMissed]:
+    """Long absences that lie in the stretch, wholly or in part."""
+    for entry in entries(ledger, Wanted(kinds=("span_missed",), since=stretch.since)):
+        one = entry.event
+        if not isinstance(one, SpanMissed) or one.tank not in stretch.tanks:
+            continue
+        if one.first_due < stretch.until and one.last_due >= stretch.since:
+            yield one
 
 
 def _by_pump(

@@ -13,6 +13,7 @@ from datetime import datetime, timedelta
 from slackwater.alarms.pace import Pace
 from slackwater.cli.lasting import Bottle, held, lasting
 from slackwater.facts.charging import hour_of
+from slackwater.facts.dues import planned_since
 from slackwater.facts.lives import as_named, will_be_left_out
 from slackwater.facts.plan import DueDose
 from slackwater.facts.rolling import DAY_MS, Rolling
@@ -107,7 +108,7 @@ def outlook(present: Present, tank_id: str) -> Outlook:
         used="stated" if ALKALINITY in tank.uptake else "plan",
         hours_to_ceiling=pace.to_ceiling(level_now),
         given=_given(present, tank_id),
-        planned=_in_a_day(present, present.lived.planned.get(key)),
+        planned=planned_since(present.lived, key, present.proven_ms - DAY_MS),
         smallest=_smallest(present, tank_id),
         following=_following(present, tank_id),
     )

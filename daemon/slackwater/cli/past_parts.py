@@ -33,7 +33,8 @@ def doses_part(found: Chronicle) -> Part:
     rows = tuple(_pump_row(one) for one in found.pumped)
     lines = [
         f"{show_count(one.doses, 'dose')} of {one.tank}/{one.line} missed while no "
-        "daemon was there."
+        f"daemon was there, from {one.first_due:%Y-%m-%d %H:%M} to "
+        f"{one.last_due:%Y-%m-%d %H:%M} UTC."
         for one in found.spans
     ]
     if any(one.imagined for one in found.pumped):

@@ -7,7 +7,7 @@ writes nothing; the doses of a shadow run come from its own ledger.
 from collections.abc import Iterator, Mapping
 from contextlib import closing
 from dataclasses import dataclass, field
-from datetime import timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 
 from slackwater.alarms.pace import SPEAKS
@@ -188,8 +188,10 @@ def _lived(
 
 def _missed(found: Opened, ledger: LedgerFile) -> dict[str, list[DoseMissed]]:
     tanks: dict[str, list[DoseMissed]] = {}
-    for event in _of_a_day(found, ledger):
-        if isinstance(event, DoseMissed) and _is_ours(event):
+    since = found.now.utc - ONE_DAY
+    for event in _missed_since(since, ledger):
+        # After a gap days of doses are written down in one moment.
+        if event.dose.due_at > since and _is_ours(event):
             tanks.setdefault(event.dose.tank, []).append(event)
     return tanks
 
@@ -201,14 +203,15 @@ def _is_ours(event: DoseMissed) -> bool:
     return all(reason.code is not Code.OLD_DOSER for reason in event.reasons)
 
 
-def _of_a_day(found: Opened, ledger: LedgerFile) -> Iterator[object]:
-    """Outcomes of doses, back to the first that is older than a day."""
+def _missed_since(since: datetime, ledger: LedgerFile) -> Iterator[DoseMissed]:
+    """What was written down as missed since then, the newest first."""
     # Intents are asked for as well because there are many: they end the search.
     kinds = ("dose_missed", "dose_intended")
     for entry in entries(ledger, Wanted(kinds=kinds, newest_first=True)):
-        if entry.event.at < found.now.utc - ONE_DAY:
+        if entry.event.at < since:
             return
-        yield entry.event
+        if isinstance(entry.event, DoseMissed):
+            yield entry.event
 
 
 def _outlooks(found: Opened, approved: Approved, lived: State) -> dict[str, Outlook]:

@@ -21,9 +21,9 @@ from slackwater.facts.charging import (
     fold_intended,
     fold_sealed,
     fold_voided,
-    plan_for,
 )
 from slackwater.facts.counting import fold_counted, take_over_count
+from slackwater.facts.dues import plan_missed
 from slackwater.facts.entering import ENTERED_FOLDS
 from slackwater.facts.events import (
     AnyEvent,
@@ -246,7 +246,7 @@ def _missed(state: State, event: DoseMissed) -> None:
     fold_not_given(state, event)
     fold_unknown(state, event)
     state.requests.pop(dose.id, None)
-    plan_for(state, dose.tank, event.effects, event.proven_ms, dose.id)
+    plan_missed(state, event)
     state.wanting[dose.tank] = event.proven_ms
 
 

@@ -169,7 +169,8 @@ class State:
 
     `charges` and `days` are keyed `pump/ID`, `effect/TANK/PARAMETER`,
     `calibrate/PUMP`, `prime/PUMP`, `hand/PUMP`; `believed` and `planned` by
-    `TANK/PARAMETER`.
+    `TANK/PARAMETER`, and `missed` of a day: when it was written down, when it was
+    due, proven milliseconds, and how much.
     `hours` keeps believed alkalinity per tank and hour of wall time for six weeks;
     `stage_since` is the wall time of the first entry, or at which pumps were enabled or
     disabled. `fed_since` is when pumps were enabled for the first time, once they were
@@ -242,6 +243,7 @@ class State:
     days: dict[str, dict[date, int]] = field(default_factory=dict)
     believed: dict[str, Rolling] = field(default_factory=dict)
     planned: dict[str, Rolling] = field(default_factory=dict)
+    missed: dict[str, list[tuple[int, int, int]]] = field(default_factory=dict)
     hours: dict[str, dict[int, int]] = field(default_factory=dict)
     flows: dict[str, Flow] = field(default_factory=dict)
     used: dict[str, date] = field(default_factory=dict)
