@@ -91,6 +91,9 @@ class Announcer(Protocol):
     def clear(self, topic: str) -> None:
         """Take a retained state document away."""
 
+    def lying(self) -> frozenset[str]:
+        """Places of alarms, `CAUSE/ABOUT`, found retained since it was last asked."""
+
 
 class Notifier(Protocol):
     """Sends messages to people who are elsewhere; never blocks, never raises."""

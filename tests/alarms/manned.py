@@ -37,6 +37,12 @@ class Board(Silence):
         """Begin with an empty board."""
         super().__init__()
         self.shown: dict[str, dict[str, object]] = {}
+        self.found: set[str] = set()
+
+    def lying(self) -> frozenset[str]:
+        """What lay there, told once."""
+        found, self.found = frozenset(self.found), set()
+        return found
 
     def show(self, topic: str, document: dict[str, object]) -> None:
         """Hang a document up."""

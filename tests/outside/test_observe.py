@@ -281,6 +281,31 @@ def test_a_document_that_is_cleared_is_gone(
     assert [DAEMON_AT] == kept
 
 
+def test_an_alarm_that_lies_there_is_found_once(
+    broker: Broker, make_observe: Make, collected: Collected
+) -> None:
+    """One of a ledger that was put back; what we say ourselves is none."""
+    place = "node-absent/left"
+    at = f"{ROOT}/daemon/alarm/{place}"
+    with Peer(broker.port, at) as peer:
+        peer.say(at, b"{}", retain=True)
+        until(lambda: bool(peer.received), "the alarm of another ledger")
+        observe = make_observe(broker.port)
+        collected.first(LinkChanged, is_up)
+        found: list[frozenset[str]] = []
+
+        def told() -> bool:
+            found.append(observe.lying())
+            return bool(found[-1])
+
+        until(told, "what lay there")
+        observe.show("daemon/alarm/node-absent/right", ALARM)
+        observe.clear(f"daemon/alarm/{place}")
+        until(lambda: b"" in peer.payloads(at), "its end")
+    assert {place} == found[-1]
+    assert frozenset() == observe.lying()
+
+
 @pytest.mark.parametrize(
     ("topic", "document"),
     [

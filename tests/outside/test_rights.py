@@ -69,7 +69,7 @@ EXPECTED = """
 ~/tank/reef/event          w - - - - - r
 ~/tank/reef/other          - - - - - - -
 ~/daemon/state             w - - - - - r
-~/daemon/alarm/absent/left w - - - - - r
+~/daemon/alarm/absent/left b - - - - - r
 ~/daemon/echo              b - - - - - -
 shed/probe                 r - - - - w -
 shed/plug/on               - w - - r - -

@@ -267,6 +267,10 @@ class Silence:
     def clear(self, _topic: str) -> None:
         """Nothing was shown."""
 
+    def lying(self) -> frozenset[str]:
+        """Nothing lies anywhere."""
+        return frozenset()
+
     def hurry(self) -> None:
         """Nothing is waited for."""
 

@@ -25,6 +25,7 @@ from slackwater.outside.shadow_link import ShadowLink
 from slackwater.pump.outcome import Stamp
 from slackwater.service.alarming import assess_uptake
 from slackwater.service.memory import Memory
+from slackwater.service.showing import GONE, show_alarms
 from slackwater.service.wiring import Places, Rig, setup_from
 from tests.alarms.manned import Board, Letters
 from tests.cli.stage import Stage, stage_of
@@ -119,6 +120,20 @@ def rig_of(stage: Stage, memory: Memory) -> Rig:
         sight=Sight(started_boot_s=clock.now().boot_s),
         post=Letters(),
     )
+
+
+def test_an_alarm_that_no_ledger_knows_is_taken_away(stage: Stage) -> None:
+    """It lay on the broker when the daemon came: its ledger was put back since."""
+    with closing(Memory(stage.state, "live")) as memory:
+        memory.open()
+        rig = rig_of(stage, memory)
+        board = cast("Board", rig.observe)
+        rig.lookout.shown["resuming.reef"] = GONE
+        for place in ("missed-doses/reef", "resuming/reef"):
+            board.shown[f"daemon/alarm/{place}"] = {}
+            board.found.add(place)
+        show_alarms(rig)
+    assert {} == board.shown
 
 
 def test_the_daily_look_ends_the_alarm_of_an_uptake_that_is_well(stage: Stage) -> None:

@@ -167,7 +167,8 @@ ROWS: tuple[Row, ...] = (
     Row(_contract(Kind.TANK_STATE), {Who.OBSERVE: "write", Who.HOME: "read"}),
     Row(_contract(Kind.EVENT), {Who.OBSERVE: "write", Who.HOME: "read"}),
     Row(_contract(Kind.DAEMON_STATE), {Who.OBSERVE: "write", Who.HOME: "read"}),
-    Row(_contract(Kind.ALARM), {Who.OBSERVE: "write", Who.HOME: "read"}),
+    # One that no ledger knows of is heard, and taken away.
+    Row(_contract(Kind.ALARM), {Who.OBSERVE: "readwrite", Who.HOME: "read"}),
     Row(_announcing, {Who.OBSERVE: "write", Who.HOME: "read"}),
     Row(_birth, {Who.HOME: "write", Who.OBSERVE: "read"}),
     Row(_contract(Kind.ECHO), {Who.OBSERVE: "readwrite"}),

@@ -83,9 +83,11 @@ def show_alarms(rig: Rig) -> None:
         for name, known in alarms.items()
         if known.is_standing or known.wants_eyes
     }
-    # What the daemon before this one left there is taken away as well.
-    for name in sorted({*shown, *alarms} - wanted.keys()):
-        if shown.get(name) != GONE:
+    # What the daemon before this one left there is taken away as well, also what is in
+    # this ledger no more: it may have been put back to before that was told.
+    lying = {place.replace("/", ".", 1) for place in rig.observe.lying()}
+    for name in sorted({*shown, *alarms, *lying} - wanted.keys()):
+        if name in lying or shown.get(name) != GONE:
             rig.observe.clear(_alarm_topic(name))
         shown[name] = GONE
     for name, known in wanted.items():

@@ -51,9 +51,15 @@ _QOS = {
     Kind.REQUEST: 1,
     Kind.COMMAND: 0,
     Kind.ECHO: 0,
+    # Our own: what lies there and is in no ledger must be taken away.
+    Kind.ALARM: 1,
 }
 _SHOWN = frozenset({Kind.TANK_STATE, Kind.DAEMON_STATE, Kind.ALARM})
 _MAY_PUBLISH = _SHOWN | {Kind.EVENT, Kind.ECHO}
+
+_ALARMS = "daemon/alarm/"
+# A ledger has some hundred alarms; whoever writes more there is no daemon.
+_LYING_AT_MOST = 1000
 
 # What home automation says on its own topic when it has come up.
 BORN = b"online"
@@ -87,6 +93,8 @@ class Observe:
             "" if settings.home is None else birth_topic(settings.home.discovery)
         )
         self._documents_lock = threading.Lock()
+        self._alarms = f"{self._root}/{_ALARMS}"
+        self._lying: set[str] = set()
         # Touched by the connection's thread only.
         self._expected = b""
         self._sent_s = 0.0
@@ -174,6 +182,12 @@ class Observe:
         if parsed is not None:
             self._keep(parsed, b"")
 
+    def lying(self) -> frozenset[str]:
+        """Places of alarms, `CAUSE/ABOUT`, found retained since it was last asked."""
+        with self._documents_lock:
+            found, self._lying = frozenset(self._lying), set()
+        return found
+
     def announce(self, topic: str, payload: bytes) -> None:
         """Tell home automation of a device, retained; an empty payload ends it.
 
@@ -236,6 +250,9 @@ class Observe:
             if payload == BORN:
                 self._born_s = time.monotonic() + self._pace.apart_s()
             return
+        if topic.startswith(self._alarms):
+            self._hear_alarm(topic, payload, retained=retained)
+            return
         if self._repeats.has(topic, payload):
             self._counts["ignored: repeated"] += 1
             return
@@ -246,6 +263,13 @@ class Observe:
             if isinstance(decoded, Beat):
                 self._repeats.take(topic, payload)
             self._take(decoded)
+
+    def _hear_alarm(self, topic: str, payload: bytes, *, retained: bool) -> None:
+        """Note what lay there when we came; what we say ourselves comes back too."""
+        if retained and payload and parse_topic(topic, self._root) is not None:
+            with self._documents_lock:
+                if len(self._lying) < _LYING_AT_MOST:
+                    self._lying.add(topic.removeprefix(self._alarms))
 
     def _take(self, decoded: Decoded) -> None:
         if isinstance(decoded, Ignored):
