@@ -9,8 +9,9 @@ from slackwater.alarms.conditions import Condition
 from slackwater.alarms.foresight import hours_to_floor, levels_in_dkh
 from slackwater.alarms.sizing import size_of
 from slackwater.facts.alarms import Cause
+from slackwater.facts.events import ResumeBegan
 from slackwater.facts.waters import MeasurementKept
-from tests.alarms.desk import Desk, aimed
+from tests.alarms.desk import Desk, aimed, raised
 from tests.alarms.test_foresight import tank_of, thirsty
 from tests.gate.scene import NOW, dkh, machine
 
@@ -49,3 +50,31 @@ def test_below_the_floor_no_time_is_left_whatever_still_comes() -> None:
         cause=Cause.MISSED_DOSES, about="reef", tanks=("reef",), share=0.8
     )
     assert 0.0 == hours_to_floor(found, tank_of(found), dkh(6.4), shortened)
+
+
+@pytest.mark.parametrize(("taken", "expected"), [(80, (0.0, "urgent")), (2, None)])
+def test_a_way_back_from_below_the_floor_is_urgent(
+    taken: int, expected: tuple[float, str] | None
+) -> None:
+    """After days without a daemon the plan comes back slowly; how low the water is.
+
+    Where it still stands above its floor the way back is a note, without a time.
+    """
+    desk = Desk(aimed(machine()))
+    kept = MeasurementKept(
+        **desk.stamp,
+        id="m-1",
+        tank="reef",
+        parameter="alkalinity",
+        value=dkh(8.0),
+        typed="8.0 dKH",
+        taken_at=NOW - timedelta(hours=taken),
+        provenance="hand",
+        by="keeper",
+    )
+    # It was fed for two days before all of this, and by nobody since.
+    desk.moment.state.stage_since = NOW - timedelta(days=5)
+    desk.fold(kept, ResumeBegan(**desk.stamp, tank="reef", planned=1, believed=0))
+    desk.look_on(600, every_s=60)
+    (told,) = [one for one in raised(desk.events) if one.cause is Cause.RESUMING]
+    assert (expected or (None, "note")) == (told.hours_left, told.priority)

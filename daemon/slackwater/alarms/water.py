@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from slackwater.alarms.conditions import Condition
-from slackwater.alarms.foresight import levels_in_dkh, measured
+from slackwater.alarms.foresight import level_now, levels_in_dkh, measured
 from slackwater.facts.alarms import Cause, alarm_id
 from slackwater.facts.judgements import SeriesJudged
 from slackwater.facts.messages import Reading
@@ -25,7 +25,7 @@ from slackwater.gate.alkalinity import (
     is_out,
 )
 from slackwater.gate.moment import Moment
-from slackwater.gate.resuming import WHOLE
+from slackwater.gate.resuming import WHOLE, resume_ppm
 from slackwater.gate.shortening import base_ppm
 from slackwater.gate.swings.doubts import counts
 
@@ -60,11 +60,24 @@ def water(moment: Moment, ear: Ear) -> Iterator[Condition]:
         yield from _levels(moment, tank, probes)
         yield from _verdicts(moment, tank, probes)
         if tank.id in moment.state.resuming:
-            yield _of(tank, Cause.RESUMING)
+            yield _resuming(moment, tank)
 
 
 def _of(tank: Tank, cause: Cause, /, **figures: Figure) -> Condition:
     return Condition(cause=cause, about=tank.id, tanks=(tank.id,), figures=figures)
+
+
+def _resuming(moment: Moment, tank: Tank) -> Condition:
+    """The way back; below the floor also that it is no more than a share of the plan.
+
+    Above it no time is told: uptake has sunk with the level, and a steady one would
+    foresee a fall where the water rises.
+    """
+    found, guard = _of(tank, Cause.RESUMING), moment.machine.guards.get(tank.id)
+    level = level_now(moment, tank)
+    if guard is None or level is None or level >= guard.floor:
+        return found
+    return replace(found, share=resume_ppm(moment, tank.id) / WHOLE)
 
 
 def _probes(
