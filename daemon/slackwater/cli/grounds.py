@@ -7,12 +7,14 @@ how old it is; nothing here decides anew what the gate decides.
 
 from collections.abc import Iterator
 from contextlib import closing
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from pathlib import Path
 
+from slackwater.alarms.conditions import ask_of
 from slackwater.alarms.holds import stopped_by
 from slackwater.alarms.words import by_pressure
+from slackwater.cli.cap_room import OF_TIME, room_ms
 from slackwater.cli.opening import (
     Approved,
     Opened,
@@ -25,7 +27,7 @@ from slackwater.facts.events import HoldRaised
 from slackwater.facts.fold import fold_all
 from slackwater.facts.lives import as_named
 from slackwater.facts.plan import DueDose
-from slackwater.facts.reasons import Code, Reason
+from slackwater.facts.reasons import Code, Reason, because
 from slackwater.facts.rolling import DAY_MS
 from slackwater.facts.safeguards import BypassGranted
 from slackwater.facts.sight import Sight
@@ -73,7 +75,8 @@ class Ground:
     `seen` is what the gate would say of a dose now, None when no daemon looked lately;
     `bypasses` are interlocks left aside for it, whose holds are not among `holds`;
     `ahead_s` how long it is until the next one is due; `unanswered_ms` for how long
-    caps still count what nobody said was dosed before the ledger was made.
+    caps still count what nobody said was dosed before the ledger was made; `room_s` how
+    long until no cap refuses it, 0 where none does, None where no day ends that.
     """
 
     rule: LineRule
@@ -86,18 +89,42 @@ class Ground:
     accounts: tuple[Account, ...]
     bypasses: tuple[BypassGranted, ...] = ()
     unanswered_ms: int = 0
+    room_s: float | None = 0.0
+
+    @property
+    def name(self) -> str:
+        """The line, `TANK/LINE`."""
+        return f"{self.rule.line.tank}/{self.rule.line.id}"
 
     @property
     def reasons(self) -> tuple[Reason, ...]:
         """Why it would not run, besides holds and what is over before it is due."""
-        refused = () if self.seen is None else self.seen.refused
-        return tuple(one for one in refused if one not in self.passing)
+        refused = self._unanswered if self.seen is None else self.seen.refused
+        return tuple(one for one in refused if not self._passes(one))
 
     @property
     def passing(self) -> tuple[Reason, ...]:
         """Gaps and the like that end before the next dose is due."""
         refused = () if self.seen is None else self.seen.refused
-        return tuple(one for one in refused if _left_s(one) <= self.ahead_s)
+        return tuple(one for one in refused if self._passes(one))
+
+    def _passes(self, reason: Reason) -> bool:
+        if reason.code not in OF_TIME:
+            return _left_s(reason) <= self.ahead_s
+        return self.room_s is not None and self.room_s <= self.ahead_s
+
+    @property
+    def _unanswered(self) -> tuple[Reason, ...]:
+        """What the ledger alone tells where no daemon looked: caps are used up."""
+        if not self.unanswered_ms:
+            return ()
+        cap_ul = self.pump.per_day_ul
+        asked_ul = 0 if self.following is None else self.following.volume_ul
+        return (
+            because(
+                Code.CAP_ROLLING, charged_ul=cap_ul, asked_ul=asked_ul, cap_ul=cap_ul
+            ),
+        )
 
     @property
     def word(self) -> str:
@@ -203,6 +230,8 @@ def _lines(
     moment: Moment, approved: Approved, lived: State, seen: Glimpse | None
 ) -> Iterator[Ground]:
     timetable = Timetable(approved.plan, approved.machine)
+    charges, days = lived.charges, lived.days
+    charged = replace(moment, state=replace(moment.state, charges=charges, days=days))
     for name, rule in sorted(moment.rules.lines.items()):
         pump = moment.rules.pumps.get(rule.line.pump)
         tank = moment.machine.tanks.get(rule.line.tank)
@@ -211,6 +240,7 @@ def _lines(
         # A plan that takes over later doses nothing before, nor what it leaves out.
         begins = max(moment.now.utc, approved.approval.doses_after)
         following = _following(moment, (timetable, rule), begins)
+        line_seen = None if seen is None else seen.lines.get(name)
         due_at = moment.now.utc if following is None else following.due_at
         yield Ground(
             rule=rule,
@@ -224,10 +254,21 @@ def _lines(
                 for one, known in sorted(moment.state.bypasses.items())
                 if is_bypassed(moment, one, pump)
             ),
-            seen=None if seen is None else seen.lines.get(name),
+            seen=line_seen,
             accounts=tuple(_accounts(moment, lived, pump, tank)),
             unanswered_ms=unanswered_left_ms(moment.state, moment.proven_ms),
+            room_s=_room_s(charged, rule, line_seen),
         )
+
+
+def _room_s(moment: Moment, rule: LineRule, seen: PumpGlimpse | None) -> float | None:
+    """Until when caps refuse as much as is left of a dose, by what `moment` charges."""
+    ask = ask_of(moment, rule)
+    if ask is None:
+        return 0.0
+    volume_ul = ask.dose.volume_ul if seen is None else seen.volume_ul
+    left_ms = room_ms(moment, ask, volume_ul or ask.dose.volume_ul)
+    return None if left_ms is None else left_ms / 1000
 
 
 def _following(

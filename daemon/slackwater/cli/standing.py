@@ -14,6 +14,8 @@ from slackwater.alarms.pace import SPEAKS
 from slackwater.alarms.words import by_pressure, topic_of
 from slackwater.cli.cut_off import cut_off
 from slackwater.cli.described import described, planned_by_files
+from slackwater.cli.grounds import grounds
+from slackwater.cli.kept_back import Kept, kept_back
 from slackwater.cli.old_doser import still_old
 from slackwater.cli.opening import (
     Approved,
@@ -52,8 +54,9 @@ class Standing:
     """Everything a status tells.
 
     `outlooks` are by tank; `waiting` are the doses that are held back at this moment,
-    `missed` those of the last 24 hours by tank, the newest first; `glimpse` is what the
-    daemon wrote down last of what only it can see.
+    `missed` those of the last 24 hours by tank, the newest first; `kept` are the lines
+    of which nothing would begin now; `glimpse` is what the daemon wrote down last of
+    what only it can see.
     """
 
     found: Opened
@@ -65,6 +68,7 @@ class Standing:
     due: tuple[Due, ...] = ()
     waiting: tuple[DoseHeld, ...] = ()
     missed: Mapping[str, list[DoseMissed]] = field(default_factory=dict)
+    kept: tuple[Kept, ...] = ()
     glimpse: Glimpse | None = None
 
     @property
@@ -122,9 +126,33 @@ class Standing:
             return "HELD", hold_words(self.holds[0])
         if self.state.stage == "shadow":
             return "SHADOW", "Everything is computed and no pump is commanded."
-        found = self.found
-        away = cut_off(self.state, self.glimpse, found.now.utc, self.zone)
-        return away or ("LIVE", "Pumps are commanded by the approved plan.")
+        live = "LIVE", "Pumps are commanded by the approved plan."
+        now = self.found.now.utc
+        away = cut_off(self.state, self.glimpse, now, self.zone)
+        return away or (("HELD", self._refused_words) if self.refused else live)
+
+    @property
+    def refused(self) -> list[Kept]:
+        """The lines that the gate itself keeps back, whatever is held besides."""
+        return [one for one in self.kept if one.of_gate]
+
+    def kept_of(self, each: Outlook) -> Kept | None:
+        """What keeps back the next dose of a tank; None where nothing does."""
+        dose = each.following
+        name = "" if dose is None else f"{dose.tank}/{dose.line}"
+        return next((one for one in self.kept if one.line == name), None)
+
+    @property
+    def _refused_words(self) -> str:
+        """The first reason, of which pumps unless of all, and how many others."""
+        first = self.refused[0].of_gate[0]
+        same = [one for one in self.refused if first in one.of_gate]
+        names = ", ".join(dict.fromkeys(one.pump for one in same))
+        lines = self.approved.plan.lines if self.approved else ()
+        scope = "" if len(same) == len(lines) else f"{names}: "
+        others = {str(each) for one in self.refused for each in one.of_gate}
+        more = "" if len(others) == 1 else " And more: `slackwater why`."
+        return f"{scope}{reason_words(first, same[0].tank)}{more}"
 
     @property
     def zone(self) -> str:
@@ -162,6 +190,7 @@ def standing(found: Opened, shell: Shell) -> Standing:
         ),
         waiting=tuple(lived.held.values()) if is_here else (),
         missed=missed,
+        kept=kept_back(grounds(found, state_dir)),
         glimpse=read_glimpse(state_dir),
     )
 

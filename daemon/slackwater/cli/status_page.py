@@ -117,6 +117,12 @@ def _holds(stood: Standing, most: int) -> Iterator[str]:
         yield _hold(raised, "" if told else f": {reason_words(raised.reason)}")
     if len(stood.holds) > most:
         yield f"       and {len(stood.holds) - most} more: --json lists them"
+    if stood.holds and stood.refused:
+        first = stood.refused[0]
+        why = reason_words(first.of_gate[0], first.tank)
+        rest = len(stood.refused) - 1
+        more = f" And {rest} more: `slackwater why`." if rest else ""
+        yield f"Held   {first.pump}: {why}{more}"
 
 
 def _hold(raised: HoldRaised, why: str) -> str:
@@ -287,9 +293,12 @@ def _next(stood: Standing, each: Outlook) -> str:
     if dose is None:
         old = [name for name in stood.old if name.startswith(f"{each.tank.id}/")]
         return f"none of ours: the old doser gives {', '.join(old)}" if old else "none"
+    kept, what = stood.kept_of(each), f"{dose.line} {show_volume(dose.volume_ul)}"
+    if kept is not None:
+        why = kept.reasons[0].text.removesuffix(".")
+        return f"{what} is held ({why}), {kept.when}"
     ahead = span(dose.due_at - stood.found.now.utc)
-    at = local(dose.due_at, each.tank.zone)
-    return f"{dose.line} {show_volume(dose.volume_ul)} at {at}, in {ahead}"
+    return f"{what} at {local(dose.due_at, each.tank.zone)}, in {ahead}"
 
 
 def _in_short(stood: Standing, each: Outlook) -> str:
@@ -298,6 +307,7 @@ def _in_short(stood: Standing, each: Outlook) -> str:
     )
     dose = each.following
     at = "none" if dose is None else local_time(dose.due_at, each.tank.zone)
+    at = "held" if stood.kept_of(each) else at
     short = effect_words(ALKALINITY, each.short, each.tank)
     missed = len(stood.missed.get(each.tank.id, ()))
     return (

@@ -120,7 +120,7 @@ VERBS: tuple[Verb, ...] = (
         "why", "explaining:why", _DAILY, "Say why a pump or a dose runs, or does not."
     ),
     _verb("hold", "holding:hold", _DAILY, "Stop doses until a person releases them."),
-    _verb("release", "holding:release", _DAILY, "End holds, on the machine."),
+    _verb("release", "releasing:release", _DAILY, "End holds, on the machine."),
     _verb(
         "bypass", "guarding:bypass", _DAILY, "Leave one interlock aside for a while."
     ),

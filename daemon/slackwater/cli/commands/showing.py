@@ -11,6 +11,7 @@ from slackwater.cli.asked_by_hand import asked_documents
 from slackwater.cli.document import Answer, reason_document
 from slackwater.cli.entered_text import entered_documents
 from slackwater.cli.exchange_text import exchange_documents
+from slackwater.cli.kept_back import kept_documents
 from slackwater.cli.lasting import tube_documents
 from slackwater.cli.opening import opened
 from slackwater.cli.outlook import Outlook
@@ -105,7 +106,8 @@ def _fields(stood: Standing) -> dict[str, object]:
             for events in stood.missed.values()
             for event in events
         ],
-        "tanks": [_tank_document(each) for each in stood.outlooks.values()],
+        "kept_back": kept_documents(stood.kept),
+        "tanks": [_tank_document(stood, each) for each in stood.outlooks.values()],
     }
 
 
@@ -126,8 +128,9 @@ def _audit_document(audit: Audited | None) -> dict[str, object] | None:
     }
 
 
-def _tank_document(each: Outlook) -> dict[str, object]:
+def _tank_document(stood: Standing, each: Outlook) -> dict[str, object]:
     reading, bottle, dose = each.reading, each.smallest, each.following
+    kept = stood.kept_of(each)
     given, planned, short = (
         effect_decimal(ALKALINITY, amount, each.tank)
         for amount in (each.given, each.planned, each.short)
@@ -166,6 +169,8 @@ def _tank_document(each: Outlook) -> dict[str, object]:
             "dose": dose.id,
             "due": timestamp(dose.due_at),
             "volume_ul": dose.volume_ul,
+            "held": kept is not None,
+            "not_before": timestamp(dose.due_at if kept is None else kept.until),
         },
     }
 
