@@ -180,7 +180,7 @@ def test_h58_a_refill_is_counted_from_what_it_holds(stage: Stage) -> None:
         full.document["content_ul"],
         full.document["before_ul"],
     )
-    half = stage.run("refill", "carbonate", "--content", "2.5 L", "--json")
+    half = stage.run("refill", "carbonate", "--content", "2.5 L", "--confirm", "--json")
     assert (2_500_000, 5_000_000) == (
         half.document["content_ul"],
         half.document["before_ul"],

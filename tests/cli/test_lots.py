@@ -18,7 +18,7 @@ def test_a_bad_lot_lists_everything_that_had_it(stage: Stage) -> None:
     """Each bottle with its tanks, until it was filled with something else."""
     stage.run("refill", "carbonate", "--lot", "spring")
     stage.run("refill", "calcium", "--lot", "spring")
-    stage.run("refill", "carbonate", "--content", "2 L")
+    stage.run("refill", "carbonate", "--content", "2 L", "--confirm")
     told = stage.run("lots", "spring", "--json")
     assert 0 == told.code
     fills = told.document["fills"]

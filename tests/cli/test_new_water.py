@@ -42,7 +42,15 @@ def test_water_that_would_move_the_salinity_is_told_so(stage: Stage) -> None:
     assert "takes the salinity of reef from 35.00 PSU to 32.70 PSU" in text
     assert "`slackwater hold --scope pump/water-out`" in text
     stage.run("record", "salinity=34 PSU")
-    words = ("refill", "new-water", "--content", "25 L", "--new", "salinity=20 PSU")
+    words = (
+        "refill",
+        "new-water",
+        "--content",
+        "25 L",
+        "--new",
+        "salinity=20 PSU",
+        "--confirm",
+    )
     after = stage.run(*words, "--json").document["salinity_after"]
     assert isinstance(after, dict)
     assert 20 + 14 * exp(-25 / 300) == pytest.approx(float(after["reef"]))

@@ -11,6 +11,7 @@ from typing import TypedDict, Unpack
 
 import click
 
+from slackwater.cli.below_books import small_refill
 from slackwater.cli.document import Answer
 from slackwater.cli.moments import Wall, typed_moment
 from slackwater.cli.new_water import moved_lines, moves
@@ -42,6 +43,7 @@ class Asked(TypedDict):
     mixed: str | None
     lot: str | None
     new: tuple[str, ...]
+    confirm: bool
     note: str
     by: str | None
 
@@ -75,10 +77,18 @@ class Asked(TypedDict):
     help="What a test of new salt water showed; may be repeated. An exchange needs its "
     "salinity.",
 )
+@click.option(
+    "--confirm",
+    is_flag=True,
+    help="It is right although more was left in it before, by the books.",
+)
 @click.option("--note", default="", metavar="TEXT", help="For the record.")
 @click.option("--by", metavar="NAME", help="Who says so.  [default: the local user]")
 def refill(shell: Shell, reservoir: str, **asked: Unpack[Asked]) -> Answer:
-    """Tell what a reservoir holds now."""
+    """Tell what a reservoir holds now.
+
+    Far less than was left in it before needs --confirm: that may have run out.
+    """
     who = typed_text(asked["by"] or local_user(), "--by", WORD_AT_MOST)
     note = typed_text(asked["note"], "--note")
     lot = typed_name(asked["lot"], "--lot")
@@ -92,6 +102,8 @@ def refill(shell: Shell, reservoir: str, **asked: Unpack[Asked]) -> Answer:
         content_ul = machine.reservoirs[name].content_ul
         if asked["content"] is not None:
             content_ul = _typed_content(asked["content"], content_ul)
+        if not asked["confirm"]:
+            settled(small_refill(machine, state, name, content_ul))
         before[:] = [left_ul(machine, state, name)]
         wall = Wall(zone=zone_of(machine, name), now=stamp["at"], option="--mixed")
         return [

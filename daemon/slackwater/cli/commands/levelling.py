@@ -10,6 +10,7 @@ from typing import TypedDict, Unpack
 
 import click
 
+from slackwater.cli.below_books import first_reading
 from slackwater.cli.commands.filling import is_above, machine_of, named, zone_of
 from slackwater.cli.document import Answer
 from slackwater.cli.missing import missing_fields, missing_of, missing_words
@@ -18,6 +19,7 @@ from slackwater.cli.opening import local_user, only, write
 from slackwater.cli.render import local
 from slackwater.cli.shell import Shell, verb
 from slackwater.cli.typed import WORD_AT_MOST, typed_text, typed_ul
+from slackwater.cli.typed_levels import settled
 from slackwater.errors import Finding, InputError
 from slackwater.facts.events import AnyEvent
 from slackwater.facts.inventory import Stock, stock
@@ -41,6 +43,7 @@ class Asked(TypedDict):
 
     within: str | None
     at: str | None
+    confirm: bool
     note: str
     by: str | None
 
@@ -59,10 +62,19 @@ class Asked(TypedDict):
     help="How far it may be off.  [default: 1 % of what the reservoir holds when full]",
 )
 @click.option("--at", metavar="TIME", help="When it was read.  [default: now]")
+@click.option(
+    "--confirm",
+    is_flag=True,
+    help="It is right although the books say far more; it never was so full.",
+)
 @click.option("--note", default="", metavar="TEXT", help="For the record.")
 @click.option("--by", metavar="NAME", help="Who says so.  [default: the local user]")
 def level(shell: Shell, reservoir: str, volume: str, **asked: Unpack[Asked]) -> Answer:
-    """Tell how much a reservoir holds, as you read it."""
+    """Tell how much a reservoir holds, as you read it.
+
+    A bottle that lost far more than was drawn holds its pumps. Where nobody ever told a
+    fill, a first reading far below the books needs --confirm.
+    """
     who = typed_text(asked["by"] or local_user(), "--by", WORD_AT_MOST)
     note = typed_text(asked["note"], "--note")
     volume_ul = typed_ul(volume, "VOLUME")
@@ -75,6 +87,8 @@ def level(shell: Shell, reservoir: str, volume: str, **asked: Unpack[Asked]) -> 
         before[:] = [stock(machine, state, name)]
         told[:] = before if name in state.fills else []
         _refuse_more(machine, state, name, volume_ul)
+        if not asked["confirm"]:
+            settled(first_reading(machine, state, name, volume_ul))
         measured = LevelMeasured(
             **stamp,
             reservoir=name,
