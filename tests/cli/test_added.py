@@ -145,7 +145,7 @@ def test_what_fits_is_said_too(stage: Stage) -> None:
     """A little leaves room for the whole plan; without a plan there is none."""
     without = stage.run("added", "1", "mL", "carbonate").out
     stage.approve("--now")
-    with_plan = stage.run("added", "1", "mL", "carbonate").out
+    with_plan = stage.run("added", "1", "mL", "carbonate", "--confirm").out
 
     assert "No plan doses within the next 24 hours." in without
     assert "Everything planned for the next 24 hours still fits." in with_plan

@@ -100,9 +100,9 @@ def test_the_next_change_starts_where_the_last_one_led(stage: Stage) -> None:
     """8.0 to 8.3, then 0.2 * (9.5 - 8.3) = 0.24 dKH; a new test begins anew."""
     new = ("--new", "alkalinity=9.5 dKH")
     changed(stage, "40 L", *new)
-    changed(stage, "40 L", *new)
+    changed(stage, "40 L", *new, "--confirm")
     stage.run("record", "alkalinity=8.0 dKH")
-    changed(stage, "40 L", *new)
+    changed(stage, "40 L", *new, "--confirm")
 
     assert [0.3, 0.24, 0.3] == pytest.approx(
         [one.steps["alkalinity"] / MEQ_PER_DKH for one in changes(stage)], rel=1e-3
@@ -129,8 +129,8 @@ def test_a_batch_remembers_its_tests(stage: Stage) -> None:
     """Tested once, used twice; what is tested anew counts."""
     changed(stage, "40 L", "--batch", "may-2", "--new", "alkalinity=9.5 dKH")
     changed(stage, "20 L", "--batch", "may-2", "--new", "calcium=430 mg/L")
-    changed(stage, "20 L", "--batch", "may-2", "--new", "alkalinity=9 dKH")
-    changed(stage, "20 L", "--batch", "june-1")
+    changed(stage, "20 L", "--batch", "may-2", "--confirm", "--new", "alkalinity=9 dKH")
+    changed(stage, "20 L", "--batch", "june-1", "--confirm")
     levels = [one.levels for one in changes(stage)]
 
     assert levels[1]["alkalinity"] == levels[0]["alkalinity"]

@@ -38,6 +38,7 @@ from slackwater.cli.room import (
 )
 from slackwater.cli.shell import Shell, verb
 from slackwater.cli.subject import Subject, subject_of
+from slackwater.cli.told_again import AGAIN_WITHIN, added_again
 from slackwater.cli.typed import WORD_AT_MOST, new_id, typed_text, typed_ul
 from slackwater.cli.typed_levels import settled, twice, typed_differences
 from slackwater.cli.undosed import denied, said_before
@@ -49,6 +50,7 @@ from slackwater.facts.tank import Machine, Tank
 from slackwater.facts.waters import AddedByHand, MeasurementStruck
 from slackwater.ledger.by_time import told
 from slackwater.ledger.codec import timestamp
+from slackwater.ledger.measured import struck_since
 from slackwater.planning.lowering import lowered
 from slackwater.planning.wall import zone_named
 from slackwater.pump.outcome import Stamp
@@ -112,7 +114,8 @@ class _Told:
 @click.option(
     "--confirm",
     is_flag=True,
-    help="It is right although it was said that nothing was dosed then.",
+    help="It is right although it was said that nothing was dosed then, or the same "
+    "was told within 10 minutes.",
 )
 @click.option("--note", default="", metavar="TEXT", help="For the record.")
 @click.option("--by", metavar="NAME", help="Who did it.  [default: the local user]")
@@ -124,8 +127,8 @@ def added(shell: Shell, words: tuple[str, ...], **asked: Unpack[Asked]) -> Answe
     Either a volume of a solution of the machine, or by how much the tank rises by it.
     It counts against the caps of 24 hours like a dose, so the daemon gives less; told
     late, it counts from when it was given. Nothing is refused for a cap: it is in the
-    water already. In a time of which `slackwater event nothing_dosed` told it needs
-    --confirm.
+    water already. In a time of which `slackwater event nothing_dosed` told, and where
+    the same was told within 10 minutes, it needs --confirm.
     """
     settled(_unclear(words, asked))
     who = typed_text(asked["by"] or local_user(), "--by", WORD_AT_MOST)
@@ -135,6 +138,7 @@ def added(shell: Shell, words: tuple[str, ...], **asked: Unpack[Asked]) -> Answe
     # What is poured in now was poured in after the ledger was made.
     is_asked = asked["at"] is not None and not asked["confirm"]
     before = said_before(shell.state) if is_asked else None
+    earlier = [] if asked["confirm"] else _just_told(shell)
 
     def decide(state: State, stamp: Stamp) -> Sequence[AnyEvent]:
         subject = subject_of(shell, state, asked["tank"])
@@ -145,23 +149,35 @@ def added(shell: Shell, words: tuple[str, ...], **asked: Unpack[Asked]) -> Answe
             settled(denied(before, subject.tank, at, subject.zone))
         moment = Moment(utc=stamp["at"], proven_ms=stamp["proven_ms"])
         found[:] = [_Told(subject, moment)]
-        return [
-            AddedByHand(
-                **stamp,
-                id=new_id("a"),
-                tank=subject.tank,
-                given_at=at,
-                local_day=at.astimezone(zone_named(subject.zone)).date(),
-                by=who,
-                solution=poured.solution,
-                volume_ul=poured.volume_ul,
-                effects=poured.effects,
-                note=note,
-            )
-        ]
+        entry = AddedByHand(
+            **stamp,
+            id=new_id("a"),
+            tank=subject.tank,
+            given_at=at,
+            local_day=at.astimezone(zone_named(subject.zone)).date(),
+            by=who,
+            solution=poured.solution,
+            volume_ul=poured.volume_ul,
+            effects=poured.effects,
+            note=note,
+        )
+        settled(added_again(entry, earlier))
+        return [entry]
 
     state, written = write(shell.state, decide)
     return _answer(state, only(written, AddedByHand), found[0])
+
+
+def _just_told(shell: Shell) -> list[AddedByHand]:
+    """What was told within minutes and stands."""
+    with opened(shell.state) as found:
+        since = found.now.utc - AGAIN_WITHIN
+        struck = struck_since(found.ledger, since)
+        return [
+            one
+            for one in told(found.ledger, AddedByHand, since)
+            if one.id not in struck
+        ]
 
 
 def _poured(words: Sequence[str], machine: Machine, tank: Tank) -> Poured:

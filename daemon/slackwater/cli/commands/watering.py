@@ -21,6 +21,7 @@ from slackwater.cli.moments import Wall, typed_moment
 from slackwater.cli.opening import local_user, only, opened, write
 from slackwater.cli.shell import Shell, verb
 from slackwater.cli.subject import Known, Subject, known_levels_by, subject_of
+from slackwater.cli.told_again import changed_again
 from slackwater.cli.typed import WORD_AT_MOST, new_id, typed_name, typed_text, typed_ul
 from slackwater.cli.typed_levels import settled, twice, typed_levels
 from slackwater.errors import Finding, InputError, RefusedError
@@ -87,7 +88,9 @@ class _Earlier:
 @click.option(CORRECT, metavar="ID", help="It takes the place of this entry.")
 @click.option(CANCEL, metavar="ID", help="This change is not made.")
 @click.option(
-    "--confirm", is_flag=True, help="It is right although it is over half of the water."
+    "--confirm",
+    is_flag=True,
+    help="It is right although it is over half of the water, or looks told twice.",
 )
 @click.option("--note", default="", metavar="TEXT", help="For the record.")
 @click.option("--by", metavar="NAME", help="Who says so.  [default: the local user]")
@@ -99,7 +102,7 @@ def water_change(
     Says how far each level will move, from the tests of both waters. A climb of
     alkalinity that a change explains holds no doses within 24 hours of it, so tell the
     daemon before you pour; a level above the ceiling stops all the same. More than half
-    of the water needs --confirm.
+    of the water needs --confirm, and so does the same volume again within 10 minutes.
     """
     settled(_unclear(volume, asked))
     who = typed_text(asked["by"] or local_user(), "--by", WORD_AT_MOST)
@@ -130,21 +133,22 @@ def water_change(
         if not asked["confirm"]:
             settled(_large(volume_ul, tank))
         steps = _steps(known, levels, volume_ul / tank.net_ul)
-        return [
-            WaterChanged(
-                **stamp,
-                id=new_id("w"),
-                tank=subject.tank,
-                changed_at=at,
-                volume_ul=volume_ul,
-                by=who,
-                batch=batch or (wrong.batch if wrong else ""),
-                levels=levels,
-                steps=steps,
-                note=note,
-                supersedes=wrong.id if wrong else "",
-            )
-        ]
+        change = WaterChanged(
+            **stamp,
+            id=new_id("w"),
+            tank=subject.tank,
+            changed_at=at,
+            volume_ul=volume_ul,
+            by=who,
+            batch=batch or (wrong.batch if wrong else ""),
+            levels=levels,
+            steps=steps,
+            note=note,
+            supersedes=wrong.id if wrong else "",
+        )
+        if not asked["confirm"] and wrong is None:
+            settled(changed_again(change, state.changes.values()))
+        return [change]
 
     _state, written = write(shell.state, decide)
     return _answer(only(written, WaterChanged), seen[0])
