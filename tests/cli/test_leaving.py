@@ -46,8 +46,11 @@ def met(stage: Stage, *words: str) -> dict[str, list[bool]]:
 
 
 def test_tells_everything_that_speaks_against_going(stage: Stage) -> None:
-    """A plan of today, no test, alarms for nobody; the rest is as it should be."""
+    """No daemon, a plan of today, no test, alarms for nobody; the rest is well."""
     expected = {
+        "running": [False],
+        "missed": [True],
+        "floor": [True],
         "approval": [True],
         "plan": [False],
         "reservoir": [True, True],
@@ -149,7 +152,7 @@ def test_declares_with_a_reason_and_prints_the_sheet(stage: Stage) -> None:
     told = stage.run("away", "--until", day(stage, 10), *words, "--json")
     assert (0, True) == (told.code, told.document["declared"])
     (declared,) = [e for e in stage.events() if isinstance(e, AwayDeclared)]
-    assert 3 == len(declared.unmet)
+    assert 4 == len(declared.unmet)
     assert declared == stage.folded().away
     page = str(told.document["sheet"])
     assert "555 0100" in page

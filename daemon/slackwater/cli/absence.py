@@ -11,6 +11,8 @@ from datetime import date, datetime, timedelta
 from pathlib import Path
 
 from slackwater.cli.opening import Approved, approval_at
+from slackwater.cli.render import hours, span
+from slackwater.cli.standing import Standing
 from slackwater.errors import InputError
 from slackwater.facts.inventory import left_ul
 from slackwater.facts.plan import INSTANT
@@ -18,11 +20,12 @@ from slackwater.facts.relays import check_of
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine
 from slackwater.facts.wear import is_unmeasured
+from slackwater.outside.glimpse import FRESH
 from slackwater.outside.settings import read_notify
 from slackwater.planning.daily import ALKALINITY
 from slackwater.planning.draws import drawn_ul
 from slackwater.planning.wall import zone_named
-from slackwater.water.show import show_volume
+from slackwater.water.show import show_count, show_volume
 
 # What must be left over when somebody comes back.
 SPARE = timedelta(days=7)
@@ -39,9 +42,13 @@ CONTACTS = 2
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Trip:
-    """An absence that is thought of, and what is known when it is."""
+    """An absence that is thought of, and what is known when it is.
+
+    `stood` is what a status says at that moment.
+    """
 
     state: State
+    stood: Standing
     now: datetime
     begins: datetime
     ends: datetime
@@ -73,6 +80,53 @@ def checks(trip: Trip) -> list[Check]:
     for look in _LOOKS:
         found += look(trip, approved)
     return found
+
+
+def _running(trip: Trip, _approved: Approved) -> Iterator[Check]:
+    """Whether anything doses at all; what a hold stops is told by its own check."""
+    word, why = trip.stood.word
+    if word == "HELD" and trip.state.holds:
+        return
+    seen, is_met, found = trip.stood.glimpse, word == "LIVE", f"{word}: {why}"
+    advice = "Find out why and mend it: `slackwater status`, `slackwater why`."
+    if is_met and (seen is None or trip.now - seen.at > FRESH):
+        old = "" if seen is None else f" for {span(trip.now - seen.at)}"
+        is_met, found = False, f"the daemon wrote down nothing of what it sees{old}"
+        advice = "It does so each minute: ask again, then look at its log."
+    yield Check(
+        name="running", is_met=is_met, found=found.removesuffix("."), advice=advice
+    )
+
+
+def _missed(trip: Trip, _approved: Approved) -> Iterator[Check]:
+    for tank in trip.stood.outlooks:
+        missed = trip.stood.missed.get(tank, ())
+        newest = " ".join(reason.text for one in missed[:1] for reason in one.reasons)
+        count = show_count(len(missed), "dose")
+        yield Check(
+            name="missed",
+            is_met=not missed,
+            found=f"{tank} missed {count} in 24 h, the newest: "
+            f"{newest.removesuffix('.')}"
+            if missed
+            else f"{tank} missed no dose in 24 h",
+            advice="Find the cause first: `slackwater status`, `slackwater why`.",
+        )
+
+
+def _floor(trip: Trip, _approved: Approved) -> Iterator[Check]:
+    """How long a tank has when dosing stops: whoever is called must come within it."""
+    for tank, outlook in trip.stood.outlooks.items():
+        left = outlook.hours_to_floor
+        if left is not None:
+            yield Check(
+                name="floor",
+                is_met=left > 0,
+                found=f"{tank} is at its floor {hours(left)} after dosing stops"
+                if left > 0
+                else f"{tank} is below its floor",
+                advice="Bring alkalinity back slowly before you leave.",
+            )
 
 
 def _approval(trip: Trip, approved: Approved) -> Iterator[Check]:
@@ -241,6 +295,9 @@ def _contacts(trip: Trip, _approved: Approved) -> Iterator[Check]:
 Look = Callable[[Trip, Approved], Iterator[Check]]
 
 _LOOKS: tuple[Look, ...] = (
+    _running,
+    _missed,
+    _floor,
     _approval,
     _plan,
     _reservoirs,

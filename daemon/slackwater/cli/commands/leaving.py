@@ -27,6 +27,7 @@ from slackwater.cli.render import local, span
 from slackwater.cli.sheet import Stay, sheet
 from slackwater.cli.shell import Shell, verb
 from slackwater.cli.spans import typed_end
+from slackwater.cli.standing import Standing, standing
 from slackwater.cli.typed import WORD_AT_MOST, typed_text
 from slackwater.errors import Finding, InputError
 from slackwater.facts.events import (
@@ -97,15 +98,20 @@ _BY = click.option(
 def away(shell: Shell, **asked: Unpack[Asked]) -> Answer:
     """Say that nobody will be there, and whether that is wise.
 
-    Looks at reservoirs, approval, plan, calibrations, relays, tests, holds and
-    contacts, and prints a sheet for whoever looks after the tank.
+    Looks at what runs and was missed, the time to the floor, reservoirs, approval,
+    plan, calibrations, relays, tests, holds and contacts, and prints a sheet for
+    whoever looks after the tank. It takes the place of one that was declared before.
     """
     who = typed_text(asked["by"] or local_user(), "--by", WORD_AT_MOST)
     contact = typed_text(asked["contact"], "--contact")
     told: list[Check] = []
+    before: list[AwayDeclared] = []
+    with opened(shell.state) as found:
+        stood = standing(found, shell)
 
     def decide(state: State, stamp: Stamp) -> Sequence[AnyEvent]:
-        trip = _trip(shell, state, stamp["at"], asked)
+        trip = _trip(shell, stood, (state, stamp["at"]), asked)
+        before[:] = [] if state.away is None else [state.away]
         told[:] = checks(trip)
         unmet = tuple(check.found for check in told if not check.is_met)
         if unmet and asked["anyway"] is None:
@@ -146,8 +152,24 @@ def away(shell: Shell, **asked: Unpack[Asked]) -> Answer:
         "from": timestamp(declared.from_at),
         "until": timestamp(declared.until),
         "sheet": page,
+        "replaces": [_span_document(one) for one in before],
     }
+    zone = machine.tanks[min(machine.tanks)].zone
+    lines += [_replaced(one, zone) for one in before]
     return Answer(fields=fields, text="\n".join([*lines, "", page]))
+
+
+def _replaced(gone: AwayDeclared, zone: str) -> str:
+    begun, until = local(gone.from_at, zone), local(gone.until, zone)
+    return (
+        f"It takes the place of the absence from {begun} until {until} that {gone.by} "
+        "declared."
+    )
+
+
+def _span_document(gone: AwayDeclared) -> dict[str, str]:
+    begun, until = timestamp(gone.from_at), timestamp(gone.until)
+    return {"from": begun, "until": until, "by": gone.by}
 
 
 @verb("back", epilog="Example: slackwater back --note 'all animals open'")
@@ -239,7 +261,10 @@ def _counts(counted: Counter[str]) -> str:
     return ", ".join(f"{count} {word}" for word, count in sorted(counted.items()))
 
 
-def _trip(shell: Shell, state: State, now: datetime, asked: Asked) -> Trip:
+def _trip(
+    shell: Shell, stood: Standing, at: tuple[State, datetime], asked: Asked
+) -> Trip:
+    state, now = at
     machine = _machine(shell, state)
     zone = machine.tanks[min(machine.tanks)].zone
     begin = Wall(zone=zone, now=now, option="--from", ahead=AWAY_AT_MOST)
@@ -248,7 +273,14 @@ def _trip(shell: Shell, state: State, now: datetime, asked: Asked) -> Trip:
     ends = typed_end(asked["until"], end)
     if not begins < ends:
         raise InputError(_reversed(begins, ends, zone))
-    return Trip(state=state, now=now, begins=begins, ends=ends, config=shell.config)
+    return Trip(
+        state=state,
+        stood=stood,
+        now=now,
+        begins=begins,
+        ends=ends,
+        config=shell.config,
+    )
 
 
 def _midnight(text: str | None) -> str | None:
