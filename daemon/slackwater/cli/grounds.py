@@ -14,6 +14,7 @@ from pathlib import Path
 from slackwater.alarms.conditions import ask_of
 from slackwater.alarms.holds import stopped_by
 from slackwater.alarms.words import by_pressure
+from slackwater.cli.accounts import Account, accounts
 from slackwater.cli.cap_room import OF_TIME, room_ms
 from slackwater.cli.opening import (
     Approved,
@@ -25,24 +26,21 @@ from slackwater.cli.opening import (
 from slackwater.facts.alarms import StandingAlarm
 from slackwater.facts.events import HoldRaised
 from slackwater.facts.fold import fold_all
-from slackwater.facts.lives import as_named
+from slackwater.facts.lives import as_named, without_times
 from slackwater.facts.plan import DueDose
 from slackwater.facts.reasons import Code, Reason, because
-from slackwater.facts.rolling import DAY_MS
 from slackwater.facts.safeguards import BypassGranted
 from slackwater.facts.sight import Sight
 from slackwater.facts.state import State
 from slackwater.facts.tank import Pump, Tank
 from slackwater.gate.bypass import is_bypassed
 from slackwater.gate.caps import unanswered_left_ms
-from slackwater.gate.handover import old_part
 from slackwater.gate.interlocks import hold_is_left_aside
-from slackwater.gate.moment import EffectRule, LineRule, Moment, PumpRule, rules_for
+from slackwater.gate.moment import LineRule, Moment, PumpRule, rules_for
 from slackwater.ledger.store import LedgerFile
 from slackwater.outside.glimpse import FRESH, Glimpse, PumpGlimpse, read_glimpse
 from slackwater.planning.lowering import lowered
 from slackwater.planning.timetable import Timetable
-from slackwater.planning.wall import zone_named
 from slackwater.service.memory import SHADOW_NAME
 
 # What passes by itself, and in how many seconds where it does not say so.
@@ -59,16 +57,6 @@ DAYS_SEARCHED = 62
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Account:
-    """What is charged against one ceiling; whole microlitres or pico-units."""
-
-    name: str
-    parameter: str
-    charged: int
-    cap: int
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Ground:
     """One line of the plan with everything that speaks for and against it.
 
@@ -76,7 +64,8 @@ class Ground:
     `bypasses` are interlocks left aside for it, whose holds are not among `holds`;
     `ahead_s` how long it is until the next one is due; `unanswered_ms` for how long
     caps still count what nobody said was dosed before the ledger was made; `room_s` how
-    long until no cap refuses it, 0 where none does, None where no day ends that.
+    long until no cap refuses it, 0 where none does, None where no day ends that;
+    `skipped` are doses before `following` that somebody asked to leave out.
     """
 
     rule: LineRule
@@ -90,6 +79,7 @@ class Ground:
     bypasses: tuple[BypassGranted, ...] = ()
     unanswered_ms: int = 0
     room_s: float | None = 0.0
+    skipped: tuple[DueDose, ...] = ()
 
     @property
     def name(self) -> str:
@@ -171,6 +161,12 @@ def _left_s(reason: Reason) -> float:
     return float(left) if isinstance(left, int | float) else float("inf")
 
 
+def skipping(state: State, dose_id: str) -> str | None:
+    """The request by which a dose will be left out; None where nobody asked."""
+    skipped = state.skipped
+    return skipped.get(dose_id) or skipped.get(without_times(dose_id))
+
+
 def grounds(found: Opened, state_dir: Path, pump: str = "") -> Grounds:
     """Gather them for all lines, or for those of one pump.
 
@@ -239,7 +235,8 @@ def _lines(
             continue
         # A plan that takes over later doses nothing before, nor what it leaves out.
         begins = max(moment.now.utc, approved.approval.doses_after)
-        following = _following(moment, (timetable, rule), begins)
+        skipped: list[DueDose] = []
+        following = _following(moment, (timetable, rule), begins, skipped)
         line_seen = None if seen is None else seen.lines.get(name)
         due_at = moment.now.utc if following is None else following.due_at
         yield Ground(
@@ -255,9 +252,10 @@ def _lines(
                 if is_bypassed(moment, one, pump)
             ),
             seen=line_seen,
-            accounts=tuple(_accounts(moment, lived, pump, tank)),
+            accounts=tuple(accounts(moment, lived, pump, tank)),
             unanswered_ms=unanswered_left_ms(moment.state, moment.proven_ms),
             room_s=_room_s(charged, rule, line_seen),
+            skipped=tuple(skipped),
         )
 
 
@@ -272,14 +270,22 @@ def _room_s(moment: Moment, rule: LineRule, seen: PumpGlimpse | None) -> float |
 
 
 def _following(
-    moment: Moment, asked: tuple[Timetable, LineRule], after: datetime
+    moment: Moment,
+    asked: tuple[Timetable, LineRule],
+    after: datetime,
+    skipped: list[DueDose],
 ) -> DueDose | None:
+    """The next dose that nobody asked to leave out; those before it are `skipped`."""
     timetable, rule = asked
     for days in range(DAYS_SEARCHED):
         begin = after + timedelta(days=days)
         for dose in timetable.between(begin, begin + timedelta(days=1)):
-            if (dose.tank, dose.line) == (rule.line.tank, rule.line.id):
-                return as_named(moment.state, dose)
+            if (dose.tank, dose.line) != (rule.line.tank, rule.line.id):
+                continue
+            named = as_named(moment.state, dose)
+            if skipping(moment.state, named.id) is None:
+                return named
+            skipped.append(named)
     return None
 
 
@@ -289,49 +295,3 @@ def _holds(moment: Moment, line: str, pump: PumpRule) -> Iterator[HoldRaised]:
         is_over = is_over or hold_is_left_aside(moment, hold, pump)
         if not is_over and line in stopped_by(moment, hold):
             yield hold
-
-
-def _accounts(
-    moment: Moment, lived: State, rule: PumpRule, tank: Tank
-) -> Iterator[Account]:
-    pump, since = rule.pump, moment.proven_ms - DAY_MS
-    today = moment.now.utc.astimezone(zone_named(tank.zone)).date()
-    given = lived.charges.get(rule.charge_key)
-    days = lived.days.get(rule.charge_key, {})
-    unknown_ul = _unknown(moment, pump.per_day_ul)
-    rolling_ul = 0 if given is None else given.since(since)
-    for name, counted_ul in (("today", days.get(today, 0)), ("in 24 h", rolling_ul)):
-        yield Account(
-            name=name,
-            parameter="",
-            charged=unknown_ul + counted_ul,
-            cap=pump.per_day_ul,
-        )
-    for effect in rule.effects:
-        sums = lived.charges.get(effect.key)
-        charged = 0 if sums is None else sums.since(since)
-        others = effect.outside + old_part(moment.state, moment.proven_ms, effect.old)
-        charged += others + _unknown(moment, effect.gross)
-        yield Account(
-            name=f"{effect.parameter} in 24 h",
-            parameter=effect.parameter,
-            charged=charged,
-            cap=effect.gross,
-        )
-        yield from _net(effect, charged)
-
-
-def _net(effect: EffectRule, charged: int) -> Iterator[Account]:
-    """The cap on a rise, where it ends what may come in before the other does."""
-    if effect.net is not None and effect.net + effect.uptake_low < effect.gross:
-        yield Account(
-            name=f"net rise of {effect.parameter}",
-            parameter=effect.parameter,
-            charged=max(charged - effect.uptake_low, 0),
-            cap=effect.net,
-        )
-
-
-def _unknown(moment: Moment, cap: int) -> int:
-    """What the gate counts of a cap while nobody said what was dosed."""
-    return cap if unanswered_left_ms(moment.state, moment.proven_ms) else 0

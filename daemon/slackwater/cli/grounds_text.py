@@ -9,8 +9,9 @@ from collections.abc import Iterator
 from datetime import timedelta
 
 from slackwater.alarms.words import headline
+from slackwater.cli.accounts import Account
 from slackwater.cli.amounts import effect_words
-from slackwater.cli.grounds import Account, Ground, Grounds
+from slackwater.cli.grounds import Ground, Grounds, skipping
 from slackwater.cli.relay_text import REDUCED
 from slackwater.cli.render import local, span
 from slackwater.cli.width import LONGEST_LABEL
@@ -19,7 +20,7 @@ from slackwater.facts.events import HoldRaised
 from slackwater.facts.reasons import Reason
 from slackwater.facts.releases import way_out
 from slackwater.outside.glimpse import FRESH
-from slackwater.water.show import show_level, show_volume
+from slackwater.water.show import show_count, show_level, show_volume
 
 _PART = "  "
 # Pumps stand in one column whatever they are called.
@@ -125,13 +126,19 @@ def _due(told: Grounds, one: Ground) -> str:
         return "nothing is due"
     ahead = span(dose.due_at - told.found.now.utc)
     at = local(dose.due_at, one.tank.zone)
-    return f"{show_volume(dose.volume_ul)} due {at}, in {ahead}"
+    left_out = show_count(len(one.skipped), "dose")
+    before = f" ({left_out} before it will be skipped)" if one.skipped else ""
+    return f"{show_volume(dose.volume_ul)} due {at}, in {ahead}{before}"
 
 
 def _line(told: Grounds, one: Ground) -> Iterator[str]:
     yield f"{one.pump.id}  {_line_id(one)} {_now(told, one)}"
     for hold in one.holds:
         yield from (f"  {words}" for words in _hold(told, hold))
+    for dose in one.skipped:
+        at = local(dose.due_at, one.tank.zone)
+        request = skipping(told.state, dose.id)
+        yield f"  Skipped   {dose.id}, due {at}, by request {request}; not made up"
     for aside in one.bypasses:
         until = local(aside.until, one.tank.zone)
         yield f'  Bypassed  {aside.interlock} until {until} by {aside.by} "{aside.why}"'

@@ -14,7 +14,7 @@ from slackwater.cli.aside import bypass_document
 from slackwater.cli.asked_by_hand import asked_document
 from slackwater.cli.document import FINE, REFUSED, Answer, reason_document
 from slackwater.cli.dose_story import Story, story_of, story_text
-from slackwater.cli.grounds import Ground, Grounds, grounds
+from slackwater.cli.grounds import Ground, Grounds, grounds, skipping
 from slackwater.cli.grounds_text import overview, page
 from slackwater.cli.long_absence import span_document, span_of, span_words
 from slackwater.cli.opening import opened
@@ -81,6 +81,9 @@ def _dose(state_dir: Path, name: str) -> Answer:
         return _told_story(story)
     with opened(state_dir) as found:
         told = grounds(found, state_dir)
+    request = skipping(told.state, name)
+    if request is not None:
+        return _will_be_skipped(name, request)
     ahead = [one for one in told.lines if one.following and one.following.id == name]
     if not ahead:
         return _swallowed(told, state_dir, name)
@@ -96,6 +99,15 @@ def _dose(state_dir: Path, name: str) -> Answer:
         fields={"dose": name, "became": "not due yet", **_fields(shown)},
         text=f"{name} is not due yet.\n{page(shown)}",
         exit_code=REFUSED if held else FINE,
+    )
+
+
+def _will_be_skipped(name: str, request: str) -> Answer:
+    return Answer(
+        fields={"dose": name, "became": "will be skipped", "request": request},
+        text=f"{name} will be skipped: request {request} asked for that. It is not "
+        "made up; the next dose of its line is as planned.",
+        exit_code=REFUSED,
     )
 
 
@@ -169,6 +181,7 @@ def _line(one: Ground) -> dict[str, object]:
             "due": timestamp(dose.due_at),
             "volume_ul": dose.volume_ul,
         },
+        "skipped": [dose.id for dose in one.skipped],
         "asked_ul": None if seen is None else seen.asked_ul,
         "would_dose_ul": None if seen is None or one.word == "held" else seen.volume_ul,
         "holds": [_hold(hold) for hold in one.holds],
