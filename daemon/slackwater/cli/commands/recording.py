@@ -21,6 +21,7 @@ from slackwater.cli.correcting import (
 )
 from slackwater.cli.document import Answer
 from slackwater.cli.forms_taken import form_lines
+from slackwater.cli.high_now import high_lines
 from slackwater.cli.measuring import (
     About,
     before,
@@ -46,7 +47,7 @@ from slackwater.cli.standards import (
     standard_document,
     standard_of,
 )
-from slackwater.cli.subject import UTC_ZONE, subject_of
+from slackwater.cli.subject import UTC_ZONE, Subject, subject_of
 from slackwater.cli.typed import typed_text
 from slackwater.cli.typed_levels import settled
 from slackwater.errors import Finding, InputError
@@ -158,13 +159,13 @@ def _about(asked: Asked) -> About:
 class _Told:
     """What a decision found out beside its entries."""
 
-    zone: str = UTC_ZONE
+    subject: Subject
     known: Sequence[MeasurementKept | None] = ()
     earlier: Sequence[MeasurementKept] = ()
 
 
 def _record(shell: Shell, values: Sequence[str], asked: Asked) -> Answer:
-    about, told = _about(asked), _Told()
+    about, told = _about(asked), _Told(subject=Subject(tank=""))
     near = _near(shell, asked, about)
 
     def decide(state: State, stamp: Stamp) -> Sequence[AnyEvent]:
@@ -172,12 +173,12 @@ def _record(shell: Shell, values: Sequence[str], asked: Asked) -> Answer:
         tests = read_tests(values, subject, about, stamp)
         refuse_jumps(near, tests)
         kept = entries_of(tests, stamp)
-        told.zone, told.earlier = subject.zone, replicates_near(near, tests)
+        told.subject, told.earlier = subject, replicates_near(near, tests)
         told.known = [nearest(near, one) or before(state, one) for one in kept]
         return kept
 
-    _state, written = write(shell.state, decide)
-    return _recorded(_tests(written), told)
+    state, written = write(shell.state, decide)
+    return _recorded(_tests(written), told, state)
 
 
 def _near(shell: Shell, asked: Asked, about: About) -> list[MeasurementKept]:
@@ -196,7 +197,7 @@ def _correct(shell: Shell, values: Sequence[str], wanted: str, asked: Asked) -> 
         wall = Wall(zone=zone, now=found.stamp["at"])
         at = typed_moment(about.at, wall) if about.at else wrong.taken_at
         near = others_near(found.ledger, wrong, at)
-    told = _Told(known=[wrong])
+    told = _Told(subject=Subject(tank=wrong.tank), known=[wrong])
 
     def decide(state: State, stamp: Stamp) -> Sequence[AnyEvent]:
         subject = subject_of(shell, state, asked["tank"] or wrong.tank)
@@ -204,11 +205,11 @@ def _correct(shell: Shell, values: Sequence[str], wanted: str, asked: Asked) -> 
         kept = [_corrected(one, wrong, about) for one in entries_of(tests, stamp)]
         settled(_another(wrong, kept))
         refuse_jumps(near, in_place_of(wrong, tests))
-        told.zone = subject.zone
+        told.subject = subject
         return kept
 
-    _state, written = write(shell.state, decide)
-    return _recorded(_tests(written), told)
+    state, written = write(shell.state, decide)
+    return _recorded(_tests(written), told, state)
 
 
 def _corrected(
@@ -283,7 +284,8 @@ def _zone(shell: Shell, state: State, named: str | None) -> str:
         return UTC_ZONE
 
 
-def _recorded(kept: Sequence[MeasurementKept], told: _Told) -> Answer:
+def _recorded(kept: Sequence[MeasurementKept], told: _Told, state: State) -> Answer:
+    high = list(high_lines(kept, told.subject, state))
     first = kept[0]
     again = replicate_words(kept, told.earlier)
     rows = [
@@ -300,14 +302,16 @@ def _recorded(kept: Sequence[MeasurementKept], told: _Told) -> Answer:
                     "before": None if was is None else document_of(was),
                 }
                 for one, was in zip(kept, told.known, strict=True)
-            ]
+            ],
+            "above_ceiling": bool(high),
         },
-        text=f"Recorded for {first.tank}, {local(first.taken_at, told.zone)}:\n"
+        text=f"Recorded for {first.tank}, {local(first.taken_at, told.subject.zone)}:\n"
         + "\n".join(
             (
                 table(heads, rows),
                 *mean_lines(kept, told.earlier),
                 *form_lines(kept, told.known),
+                *high,
             )
         ),
     )
