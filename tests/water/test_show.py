@@ -5,7 +5,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from slackwater.errors import InputError, OutOfRangeError
-from slackwater.water.show import show_count, show_effect, show_level, show_volume
+from slackwater.water.show import (
+    show_count,
+    show_days,
+    show_effect,
+    show_level,
+    show_volume,
+)
 from slackwater.water.units import parse_volume_ul
 
 
@@ -94,3 +100,14 @@ def test_an_effect_needs_water_and_a_dosed_parameter() -> None:
         show_effect("calcium", 1, 0)
     with pytest.raises(InputError):
         show_effect("temperature", 1, 100)
+
+
+@pytest.mark.parametrize(
+    ("days", "expected"),
+    [(3.99, "3.9"), (4.0, "4"), (0.04, "0"), (9.99, "9.9"), (10.0, "10"), (59.6, "60")],
+)
+def test_a_span_never_reads_longer_than_a_short_one_is(
+    days: float, expected: str
+) -> None:
+    """Tenths below ten days, rounded down."""
+    assert expected == show_days(days)

@@ -27,6 +27,7 @@ from slackwater.assessment.uptake_inputs import changes_between, tuning_of
 from slackwater.facts.history import History
 from slackwater.facts.tank import Machine, Tank
 from slackwater.water.calcification import CALCIUM_MG_PER_MEQ
+from slackwater.water.show import show_days
 from slackwater.water.uptake import (
     DISAGREEMENT_SDS,
     Uptake,
@@ -298,7 +299,10 @@ def _why_not(found: UptakeFound, evidence: Evidence) -> Iterator[str]:
     if not _is_narrow(per_day, sd, found.parameter):
         yield TOO_WIDE
     if found.span_days < ENOUGH_SPAN_DAYS:
-        yield f"its tests span less than {ENOUGH_SPAN_DAYS:g} days"
+        yield (
+            f"its tests span {show_days(found.span_days)} days, less than "
+            f"{ENOUGH_SPAN_DAYS:g}"
+        )
     unknown = evidence.history.unknown_share.get(found.parameter, 0.0)
     if unknown > UNKNOWN_SHARE:
         yield f"of {100 * unknown:.0f} % of the volume nobody knows whether it flowed"

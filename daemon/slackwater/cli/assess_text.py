@@ -22,7 +22,7 @@ from slackwater.cli.amounts import display_unit
 from slackwater.cli.render import local
 from slackwater.cli.width import within
 from slackwater.water.parameters import parameter_named
-from slackwater.water.show import show_figure, show_level
+from slackwater.water.show import show_days, show_figure, show_level
 from slackwater.water.spellings import units_of
 
 WIDTH = 79
@@ -166,7 +166,7 @@ def _uptake(one: UptakeFound) -> tuple[str, ...]:
         display_unit(name),
         *_rates(name, one.per_day, HALF_WIDTH_90 * one.sd_per_day),
         _rate(name, one.delivered_per_day),
-        f"{one.tests} in {one.span_days:.0f} d",
+        f"{one.tests} in {show_days(one.span_days)} d",
         f"yes, by {by}" if one.enough else f"no, by {by}: {'; '.join(one.why_not)}",
     )
 

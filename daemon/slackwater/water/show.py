@@ -7,6 +7,7 @@ written as 0; no figure has an exponent.
 
 from decimal import Decimal, localcontext
 from fractions import Fraction
+from math import floor
 
 from slackwater.water.parameters import (
     PARAMETERS,
@@ -21,6 +22,8 @@ _UL_IN_ML = 1_000
 _UL_IN_LITRE = 1_000_000
 # From here on the next larger unit of time reads better.
 _LONG_SECONDS, _LONG_MINUTES, _LONG_HOURS = 120, 180, 72
+# From here on a tenth of a day says nothing.
+_LONG_DAYS = 10
 
 
 _ORDER = {name: place for place, name in enumerate(PARAMETERS)}
@@ -65,6 +68,16 @@ def show_figure(number: Number, digits: int = 3) -> str:
         rounded = Decimal(f"{float(number):.{digits - 1}e}")
     text = f"{rounded:f}"
     return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def show_days(days: float) -> str:
+    """A span in days for a line beside its least: tenths below ten, rounded down.
+
+    A span that is too short never reads as if it were long enough.
+    """
+    if days >= _LONG_DAYS:
+        return f"{days:.0f}"
+    return f"{floor(days * 10) / 10:g}"
 
 
 def show_seconds(seconds: float) -> str:
