@@ -11,6 +11,7 @@ from slackwater.assessment.stating import (
     CapToState,
     UptakeToState,
     caps_to_state,
+    uptakes_apart,
     uptakes_to_state,
 )
 from slackwater.facts.proposal import Ground, Proposal
@@ -238,3 +239,41 @@ def test_what_a_cap_does_not_hold_is_not_named_with_it() -> None:
     told = caps_to_state(proposal, assessed(uptake), found)
     assert ["nitrate"] == [one.parameter for one in told]
     assert None is told[0].hours_to_ceiling
+
+
+@pytest.mark.parametrize(
+    ("shown", "stated", "is_told"),
+    [
+        (0.34, 1.0, True),
+        (0.5, 0.41, True),
+        # Within a fifth of what is stated.
+        (0.5, 0.42, False),
+        # Within the 90 % interval of 1.645 x 0.02 = 0.0329.
+        (0.1, 0.13, False),
+        (0.1, 0.14, True),
+    ],
+)
+def test_tests_and_file_that_cannot_both_be_right_are_told(
+    shown: float, stated: float, *, is_told: bool
+) -> None:
+    """Whether the tests are enough or not; nothing where nothing is stated."""
+    for enough in (True, False):
+        one = found_uptake(shown, enough=enough)
+        assert is_told == bool(uptakes_apart(assessed(one), tank(stated)))
+        assert () == uptakes_apart(assessed(one), tank(None))
+
+
+def test_a_stated_uptake_is_held_against_that_at_the_target() -> None:
+    """Half of it at a low level is no contradiction, and the figure is kept."""
+    low = found_uptake(0.5, at_target_per_day=1.0, at_target_sd=SD)
+    assert () == uptakes_apart(assessed(low), tank(1.0))
+    (told,) = uptakes_apart(assessed(low), tank(2.0))
+    assert (0.5, 1.0) == (told.shown, told.at_target)
+    assert 2.0 == pytest.approx(told.stated)
+    assert HALF_WIDTH_90 * SD == pytest.approx(told.half_width)
+
+
+def test_what_rises_by_itself_shows_no_uptake() -> None:
+    """Nothing below 0 is told."""
+    (told,) = uptakes_apart(assessed(found_uptake(-0.1)), tank(1.0))
+    assert 0 == told.shown

@@ -9,6 +9,7 @@ from slackwater.errors import InputError
 from slackwater.facts.plan import Plan
 from slackwater.facts.tank import AlkalinityGuard, Machine, Outside
 from slackwater.planning.daily import (
+    added_by_pumps,
     fullest_day_ul,
     highest_daily_ul,
     hours_to_ceiling,
@@ -162,3 +163,14 @@ def test_without_ceiling_target_or_addition_there_is_no_way(
 ) -> None:
     """Nothing is made up where a figure is missing."""
     assert hours_to_ceiling(asked, made, tank) is None
+
+
+def test_what_pumps_add_leaves_outside_sources_out() -> None:
+    """The largest day: calcium comes on Mondays alone, and limewater is no pump."""
+    limewater = Outside(id="lime", tank="reef", parameter="alkalinity", per_day=5)
+    made = replace(machine(), outside=(limewater,))
+    found = added_by_pumps(Timetable(ASKED, made))
+    assert 24_007 * 1_887_000 + 3_000 * 1_000_000 == found["reef", "alkalinity"]
+    assert 10_001 * 20_000_000 == found["reef", "calcium"]
+    # What a lagoon's pump gives adds nothing that is counted.
+    assert {"reef"} == {tank for tank, _ in found}

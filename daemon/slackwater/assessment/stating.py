@@ -18,6 +18,9 @@ from slackwater.water.limits import limits_of
 from slackwater.water.parameters import PARAMETERS
 from slackwater.water.ramps import UPTAKE_ROOM
 
+# Stated and tested uptake contradict each other where they differ by more than this
+# part of what is stated and by more than chance: common practice, no source.
+APART_SHARE = 0.2
 # A plan's sum is held to a cap with one dose more, which may begin late.
 LATE_DOSE_SHARE = 13 / 12
 HOURS = 24
@@ -53,6 +56,54 @@ class CapToState:
     uptake: float
     stated: float
     hours_to_ceiling: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UptakeApart:
+    """An uptake that tests show and one that the file states, far from each other.
+
+    `half_width` of the 90 % interval of `shown`, which is that at the level of now;
+    `at_target` None where it does not follow the level. `why_not` is what keeps the
+    tests from being gone by, empty where nothing does.
+    """
+
+    parameter: str
+    shown: float
+    half_width: float
+    at_target: float | None
+    stated: float
+    tests: int
+    span_days: float
+    why_not: tuple[str, ...]
+
+
+def uptakes_apart(assessment: Assessment, tank: Tank) -> tuple[UptakeApart, ...]:
+    """The uptakes of which tests and the file say what cannot both be true.
+
+    Shape: in order of parameter. A stated one is that at the target, and so is held
+    against it.
+    """
+    return tuple(
+        UptakeApart(
+            parameter=name,
+            shown=max(found.per_day, 0.0),
+            half_width=HALF_WIDTH_90 * found.sd_per_day,
+            at_target=found.at_target_per_day,
+            stated=stated,
+            tests=found.tests,
+            span_days=found.span_days,
+            why_not=found.why_not,
+        )
+        for name, found in sorted(assessment.uptakes.items())
+        if (stated := _stated(tank, name)) is not None and _is_apart(found, stated)
+    )
+
+
+def _is_apart(found: UptakeFound, stated: float) -> bool:
+    shown, sd = found.per_day, found.sd_per_day
+    if found.at_target_per_day is not None:
+        shown, sd = found.at_target_per_day, found.at_target_sd
+    return abs(shown - stated) > max(HALF_WIDTH_90 * sd, APART_SHARE * stated)
 
 
 def uptakes_to_state(assessment: Assessment, tank: Tank) -> tuple[UptakeToState, ...]:

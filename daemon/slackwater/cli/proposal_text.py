@@ -164,21 +164,21 @@ def _sections(
         yield ""
     if missing:
         yield "What would make it surer:"
-        yield from (line for text in missing for line in _wrapped(text))
+        yield from (line for text in missing for line in wrapped(text))
         yield ""
     if findings:
         yield "This plan would still be refused; `slackwater check` says the same:"
         yield from (
             line
             for one in findings
-            for line in _wrapped(f"{one.where}: {one.what}. {one.do}")
+            for line in wrapped(f"{one.where}: {one.what}. {one.do}")
         )
 
 
 def _change_lines(change: Change) -> Iterator[str]:
     yield from wrap(_headline(change), within(_WIDTH), subsequent_indent="  ")
     for one in change.grounds:
-        yield from _wrapped(sentence(one, change.parameter))
+        yield from wrapped(sentence(one, change.parameter))
     yield ""
 
 
@@ -217,10 +217,11 @@ def _daily(volume_ul: int) -> str:
 def _withheld(one: Withheld) -> Iterator[str]:
     name = parameter_named(one.parameter, where="").name
     texts = " ".join(sentence(ground, one.parameter) for ground in one.grounds)
-    yield from _wrapped(f"{name}: {texts}")
+    yield from wrapped(f"{name}: {texts}")
 
 
-def _wrapped(text: str) -> list[str]:
+def wrapped(text: str) -> list[str]:
+    """A sentence set in below what it belongs to."""
     return wrap(text, within(_WIDTH), initial_indent="  ", subsequent_indent="    ")
 
 

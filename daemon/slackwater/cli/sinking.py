@@ -15,8 +15,10 @@ from slackwater.cli.report.foreseen import elements_beyond, rises_beside_tests
 from slackwater.cli.report.living import as_lived
 from slackwater.cli.report.past import Past, read_past
 from slackwater.cli.report.words import day_words
+from slackwater.cli.uptake_words import apart_words
 from slackwater.errors import SlackwaterError
 from slackwater.facts.tank import Machine
+from slackwater.planning.daily import added_by_pumps
 from slackwater.planning.days import ONE_DAY
 from slackwater.planning.timetable import Timetable
 from slackwater.rehearsal.forecast import forecast
@@ -35,8 +37,9 @@ def past_of(state: Path, machine: Machine) -> Past:
 def sinking(checked: Checked, past: Past) -> Iterator[str]:
     """A warning for each level that leaves its bounds in thirty days, by tank.
 
-    Alkalinity that falls below its floor; calcium and magnesium both ways; and rises
-    that the caps let pass by what is stated alone.
+    Alkalinity that falls below its floor; calcium and magnesium both ways; rises that
+    the caps let pass by what is stated alone; and uptakes by tests that the file has
+    otherwise.
     """
     plan = checked.sound
     machine = checked.machine.handed_over(plan.names)
@@ -58,6 +61,9 @@ def sinking(checked: Checked, past: Past) -> Iterator[str]:
                     f"with the uptake {source}."
                 )
         yield from (f"{told}." for told in elements_beyond(machine, found))
+        added = added_by_pumps(timetable)
+        apart = apart_words(past.apart.get(tank, ()), machine.tanks[tank], added)
+        yield from (f"{told}." for told in apart)
     told = rises_beside_tests(machine, timetable, past.uptakes)
     yield from (f"{one}." for one in told)
 

@@ -81,6 +81,25 @@ def most_added(timetable: Timetable) -> dict[tuple[str, str], int]:
     return dict(found)
 
 
+def added_by_pumps(timetable: Timetable) -> dict[tuple[str, str], int]:
+    """The largest day of each parameter, without outside sources.
+
+    Shape: by tank and parameter; days as in `most_added`. Units: pico-units.
+    """
+    machine = timetable.machine
+    found: dict[tuple[str, str], int] = {}
+    for tank in timetable.tanks:
+        for day in timetable.checked_days(tank):
+            added = Counter[str]()
+            for pump, ul in day_totals(timetable, tank, day).volumes_ul.items():
+                solution = machine.solutions[machine.pumps[pump].solution]
+                for name, per_ul in solution.effects.items():
+                    added[name] += ul * per_ul
+            for name, amount in added.items():
+                found[tank, name] = max(found.get((tank, name), 0), amount)
+    return found
+
+
 def highest_daily_ul(plan: Plan, machine: Machine) -> int:
     """The largest sum over all pumps of one tank in one local day.
 

@@ -18,20 +18,32 @@ import click
 from slackwater.assessment.evidence import evidence_of
 from slackwater.assessment.proposal import Asked
 from slackwater.assessment.records import Assessment
-from slackwater.assessment.stating import caps_to_state, uptakes_to_state
+from slackwater.assessment.stating import (
+    caps_to_state,
+    uptakes_apart,
+    uptakes_to_state,
+)
 from slackwater.cli.document import REFUSED, Answer
 from slackwater.cli.opening import Opened, approval_at, newest_approval, opened
 from slackwater.cli.pasting import paste_lines, paste_words
 from slackwater.cli.plan_text import plan_text
-from slackwater.cli.proposal_text import comments_of, proposal_document, proposal_text
+from slackwater.cli.proposal_text import (
+    comments_of,
+    proposal_document,
+    proposal_text,
+    wrapped,
+)
 from slackwater.cli.shell import Shell, verb
 from slackwater.cli.subject import only_tank
+from slackwater.cli.uptake_words import apart_words
 from slackwater.errors import Finding, InputError
 from slackwater.facts.plan import Approval, Plan
 from slackwater.facts.reliable import as_measured
 from slackwater.facts.tank import Machine
 from slackwater.outside.settings import read_machine, read_plan
 from slackwater.outside.settings.documents import PLAN_FILE
+from slackwater.planning.daily import added_by_pumps
+from slackwater.planning.timetable import Timetable
 from slackwater.service.assessing import LookBack, assessed
 from slackwater.service.proposing import Fitted, propose_fitting
 
@@ -106,12 +118,19 @@ def propose(shell: Shell, **wishes: Unpack[Wishes]) -> Answer:
         fields={
             **proposal_document(fitted.proposal, fitted.findings),
             "missing": list(missing),
+            "uptakes_apart": list(made.apart),
             "compared_with": made.compared_with,
             "paste": made.paste,
             "file": str(path) if path else None,
         },
         text="\n".join(
-            (told, *paste_words(made.paste), *_compared(made), _next_step(made, path))
+            (
+                told,
+                *(line for one in made.apart for line in wrapped(f"{one}.")),
+                *paste_words(made.paste),
+                *_compared(made),
+                _next_step(made, path),
+            )
         ),
         exit_code=REFUSED if fitted.findings or made.ends_all else 0,
     )
@@ -121,6 +140,7 @@ def propose(shell: Shell, **wishes: Unpack[Wishes]) -> Answer:
 class Proposed:
     """A proposal; `missing` tests would make it surer, `paste` are lines for the file.
 
+    `apart` says where tests and the file contradict each other about an uptake.
     `begins` is the first local day of what changes; `gap` whether a plan that flows
     would end before, were this one approved as usual. `waiting` is an approval that
     takes over later, which this proposal does not build on.
@@ -129,6 +149,7 @@ class Proposed:
     fitted: Fitted
     missing: tuple[str, ...]
     paste: list[str]
+    apart: tuple[str, ...]
     compared_with: Compared
     begins: date
     gap: bool = False
@@ -176,6 +197,7 @@ def proposed(
         fitted=fitted,
         missing=tuple(one.text for one in due),
         paste=_paste(fitted, assessment, machine),
+        apart=_apart(fitted, assessment, machine),
         compared_with=compared_with,
         begins=asked.today + ONE_DAY,
         gap=_leaves_gap(fitted, compared_with, _today(machine, tank, now)),
@@ -223,6 +245,15 @@ def _paste(fitted: Fitted, assessment: Assessment, machine: Machine) -> list[str
         uptakes_to_state(assessment, tank),
         caps_to_state(fitted.proposal, assessment, machine),
     )
+
+
+def _apart(fitted: Fitted, found: Assessment, machine: Machine) -> tuple[str, ...]:
+    """Uptakes that the file states otherwise, beside what the proposed plan gives."""
+    tank, plan = machine.tanks[fitted.proposal.tank], fitted.proposal.plan
+    added: dict[tuple[str, str], int] = {}
+    if not fitted.findings and plan.lines:
+        added = added_by_pumps(Timetable(plan, machine))
+    return tuple(apart_words(uptakes_apart(found, tank), tank, added))
 
 
 def _accepted(

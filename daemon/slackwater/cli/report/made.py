@@ -5,7 +5,6 @@ are written from it and from nothing else; what a plan's faulty lines would do i
 guessed, the sound part is rehearsed and the faults stand first.
 """
 
-from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
@@ -24,7 +23,7 @@ from slackwater.facts.state import State
 from slackwater.facts.tank import Machine, Reservoir
 from slackwater.gate.moment import rules_for
 from slackwater.planning.changes import Change, changes, touched_pumps
-from slackwater.planning.daily import day_totals, highest_daily_ul
+from slackwater.planning.daily import added_by_pumps, highest_daily_ul
 from slackwater.planning.faults import line_faults
 from slackwater.planning.timetable import timetable_of
 from slackwater.rehearsal.clock_changes import Way, next_changes
@@ -172,7 +171,7 @@ def make_report(
         visit=visit,
         visit_is="visit" if wishes.visit else "return",
         highest_ul=highest_daily_ul(plan, machine),
-        planned=_planned(machine, plan),
+        planned=added_by_pumps(timetable_of(plan, machine)),
         uptakes=uptakes_of(machine, past),
         clock_changes=tuple(_clock_changes(_settled(machine), plan, days)),
         forecasts=tuple(
@@ -202,22 +201,6 @@ def make_report(
 def _settled(machine: Machine) -> Machine:
     """The machine once the half doses after enabling are over."""
     return replace(machine, timing=replace(machine.timing, half_stage_s=0.0))
-
-
-def _planned(machine: Machine, plan: Plan) -> dict[tuple[str, str], int]:
-    """The largest day of each parameter, without outside sources."""
-    timetable = timetable_of(plan, machine)
-    found: dict[tuple[str, str], int] = {}
-    for tank in timetable.tanks:
-        for day in timetable.checked_days(tank):
-            added = Counter[str]()
-            for pump, ul in day_totals(timetable, tank, day).volumes_ul.items():
-                solution = machine.solutions[machine.pumps[pump].solution]
-                for name, per_ul in solution.effects.items():
-                    added[name] += ul * per_ul
-            for name, amount in added.items():
-                found[tank, name] = max(found.get((tank, name), 0), amount)
-    return found
 
 
 def _changes(past: Past, machine: Machine, plan: Plan) -> tuple[Change, ...]:

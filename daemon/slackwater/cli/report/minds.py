@@ -14,6 +14,7 @@ from slackwater.cli.measured_places import moved_pumps
 from slackwater.cli.report.foreseen import elements_beyond, rises_beside_tests
 from slackwater.cli.report.made import Report
 from slackwater.cli.report.words import day_words, level_words, number, rate_words
+from slackwater.cli.uptake_words import apart_words
 from slackwater.facts.plan import PlanLine
 from slackwater.planning.strain import cautions
 from slackwater.planning.timetable import Timetable
@@ -38,6 +39,7 @@ def minds(report: Report) -> tuple[str, ...]:
         text
         for kind in (
             _far_from_uptake,
+            _apart,
             _changed_pumps,
             _misnamed,
             _missing_hour,
@@ -84,6 +86,12 @@ def _far_from_uptake(report: Report) -> Iterator[str]:
             f"{tank_id} {name}: {effect_words(name, pico + outside, tank)} a day is "
             f"{number(ratio)} times the uptake of {rate_words(name, uptake.estimate)}"
         )
+
+
+def _apart(report: Report) -> Iterator[str]:
+    """Uptakes by tests that the file states otherwise: one of the two misleads."""
+    for tank, found in sorted(report.past.apart.items()):
+        yield from apart_words(found, report.machine.tanks[tank], report.planned)
 
 
 def _beyond(report: Report) -> Iterator[str]:

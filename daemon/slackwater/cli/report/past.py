@@ -15,6 +15,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from slackwater.assessment.records import Assessment
+from slackwater.assessment.stating import UptakeApart, uptakes_apart
 from slackwater.cli.high_tests import too_high
 from slackwater.cli.lasting import Held, Tube, held, tubes
 from slackwater.cli.old_doser import left_to_old
@@ -49,6 +50,7 @@ class Past:
     `levels` and `uptakes` map a tank to its parameters; `assessed` holds the names of
     those levels that an assessment carried to `at`, the others are as they were tested,
     and `too_high` a sentence for each parameter of a tank tested above its bound.
+    `apart` are the uptakes of a tank by tests that the file states otherwise.
     `calibrated` maps a pump to when it was measured last, `measured` to the entry of
     that, `new_tubes` one whose tube was swapped after that to when it was, `left_ul` a
     reservoir to what is in it by the books, `held` how sure that is;
@@ -64,6 +66,7 @@ class Past:
     assessed: Mapping[str, frozenset[str]] = field(default_factory=dict)
     too_high: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     uptakes: Mapping[str, Mapping[str, Interval]] = field(default_factory=dict)
+    apart: Mapping[str, tuple[UptakeApart, ...]] = field(default_factory=dict)
     calibrated: Mapping[str, datetime] = field(default_factory=dict)
     measured: Mapping[str, Calibrated] = field(default_factory=dict)
     new_tubes: Mapping[str, datetime] = field(default_factory=dict)
@@ -105,6 +108,10 @@ def read_past(state_dir: Path, machine: Machine) -> Past:
                 assessed={tank: frozenset(levels) for tank, levels in carried.items()},
                 too_high={tank: too_high(one, machine) for tank, one in known.items()},
                 uptakes={tank: _uptakes(one) for tank, one in known.items()},
+                apart={
+                    tank: uptakes_apart(one, machine.tanks[tank])
+                    for tank, one in known.items()
+                },
                 calibrated={
                     pump: known.at for pump, known in sorted(state.calibrations.items())
                 },
