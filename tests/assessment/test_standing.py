@@ -200,6 +200,20 @@ def test_held_and_outlying_tests_do_not_speak() -> None:
     assert 1.0 == pytest.approx(found.age_days)
 
 
+def test_a_newest_test_that_does_not_fit_stands_beside_the_level() -> None:
+    """With its age and a sentence; one that others followed is no news."""
+    days = (5, 4, 3, 2, 1)
+    tests = [measured("alkalinity", 8.0 * DKH, day) for day in days]
+    found = of(history(*tests, measured("alkalinity", 4.0 * DKH, 0.25)), "alkalinity")
+    waits = found.waiting
+    assert waits is not None
+    assert (4.0 * DKH, 0.25) == pytest.approx((waits.value, found.waiting_age_days))
+    assert 1.0 == found.age_days
+    assert "4.00 dKH of 2026-06-01, stands apart" in " ".join(found.why)
+    odd = history(*tests[:4], measured("alkalinity", 4.0 * DKH, 1.5), tests[4])
+    assert None is of(odd, "alkalinity").waiting
+
+
 def test_a_series_in_which_nothing_fits_does_not_speak() -> None:
     """Its only test waits for a retest."""
     made = scene(history(measured("nitrate", 5.0, 1)), "nitrate")

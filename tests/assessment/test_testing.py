@@ -62,6 +62,24 @@ def test_what_is_too_old_is_asked_for_with_its_age() -> None:
     assert 20 == found.age_days
 
 
+def test_a_test_that_stands_apart_is_not_called_old() -> None:
+    """Six days since calcium was tested, of which one that fits is 20 days old."""
+    point = Point(at=ago(6), value=300.0, sd=4.0, raw=300.0, use="held")
+    old = stands(
+        "calcium",
+        420.0,
+        word="too old",
+        sampled_at=ago(20),
+        age_days=20.0,
+        waiting=point,
+    )
+    (found,) = missing(standings=[old])
+    assert (
+        "Test calcium again: the result of 2026-05-26 stands apart, and the newest "
+        "that fits is 20 days old." == found.text
+    )
+
+
 def test_what_is_dosed_is_asked_for_too() -> None:
     """Traces by a sample, carbon by nobody; a mere target later."""
     found = missing(

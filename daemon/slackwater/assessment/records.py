@@ -101,7 +101,8 @@ class Standing:
     `trend_per_day` is what the level itself does. Above `stop_above` dosing ends.
     `above` is the newest test where it lies above `bound`, `above_age_days` ago: then
     nothing is raised. Where that test takes the place of a lower level, which other
-    tests say, `gainsaid_by` is that level.
+    tests say, `gainsaid_by` is that level. `waiting` is a newer test that stands apart
+    and is in no level: it waits for a retest since `waiting_age_days`.
     """
 
     parameter: str
@@ -130,6 +131,8 @@ class Standing:
     above_age_days: float | None = None
     bound: float | None = None
     gainsaid_by: float | None = None
+    waiting: Point | None = None
+    waiting_age_days: float | None = None
     trend_per_day: float | None = None
     trend_sd: float | None = None
 

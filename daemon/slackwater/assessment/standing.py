@@ -139,6 +139,7 @@ def standing(scene: Scene) -> Standing:
     judged = best.now.level if level_35 is None else level_35
     is_old, _ = best.rank
     trend, trend_sd = _trend(best.series, scene)
+    waits = _waiting(best, scene)
     return Standing(
         parameter=parameter,
         word="too old" if is_old else _word(judged, band),
@@ -162,6 +163,8 @@ def standing(scene: Scene) -> Standing:
         band=band,
         target=scene.tank.targets.get(parameter),
         stop_above=stop_above(parameter, scene.tank),
+        waiting=waits,
+        waiting_age_days=_age_days(waits, scene),
         trend_per_day=trend,
         trend_sd=trend_sd,
     )
@@ -197,6 +200,21 @@ def _speaking(series: Series) -> Iterator[Point]:
     used = [point for point in series.points if point.use == "used"]
     yield from used[-1:]
     yield from (point for point in series.points[-1:] if point.apart)
+
+
+def _waiting(best: _Candidate, scene: Scene) -> Point | None:
+    """A test that is newer than the one that speaks and does not fit the others."""
+    held = (
+        series.points[-1]
+        for series in scene.series
+        if series.provenance != "lab" or scene.parameter not in OWN_TESTS_ONLY
+        if series.points[-1].use == "held" and series.points[-1].at > best.point.at
+    )
+    return max(held, key=lambda one: one.at, default=None)
+
+
+def _age_days(point: Point | None, scene: Scene) -> float | None:
+    return None if point is None else day_of(scene.now) - day_of(point.at)
 
 
 def _laboratory_bias(series: Series, scene: Scene) -> tuple[float, float]:
@@ -255,11 +273,17 @@ def _confidence(now: Carried, band: Band | None) -> Confidence:
 
 
 def _why(best: _Candidate, scene: Scene) -> Iterator[str]:
+    waits = _waiting(best, scene)
+    if waits is not None:
+        told = show_level(scene.parameter, waits.raw)
+        yield (
+            f"the newest test, {told} of {day_at_tank(scene.tank, waits.at)}, stands "
+            "apart and waits for a retest; until then it is in no level here"
+        )
     shelf = shelf_days(scene.parameter)
     if best.age_days > shelf:
-        yield (
-            f"the newest test is {best.age_days:.0f} days old and counts {shelf:.0f}"
-        )
+        which = "newest test" if waits is None else "newest test that fits"
+        yield f"the {which} is {best.age_days:.0f} days old and counts {shelf:.0f}"
     if best.point.censored:
         yield "nothing was seen; half of the limit is shown"
     if best.point.apart:

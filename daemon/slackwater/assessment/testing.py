@@ -107,9 +107,15 @@ def _missing(parameter: str, picture: Picture) -> Missing | None:
     if due_at - picture.now > timedelta(days=SOON_DAYS):
         return None
     is_old = due_at < picture.now
+    newest = "the newest result"
+    if found.waiting is not None:
+        # Nobody tests less because of a test that does not fit.
+        day = picture.day(found.waiting.at)
+        newest = f"the result of {day} stands apart, and the newest that fits"
     return Missing(
         parameter=parameter,
-        text=f"{way}: the newest result is {age_days:.0f} days old"
+        text=f"{way}{' again' if found.waiting else ''}: {newest} is {age_days:.0f} "
+        "days old"
         f"{'.' if is_old else f' and counts until {picture.day(due_at)}.'}",
         due_on=picture.today if is_old else picture.day(due_at),
         rank=rank if is_old else RANK_LATER,

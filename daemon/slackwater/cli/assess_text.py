@@ -76,7 +76,7 @@ def _standings(found: Assessment) -> str:
     if not shown:
         return ""
     heads = ("Level", "", ">Now", ">S 35", ">Tested", ">Age", ">Band", "Standing")
-    lines = ["Where it stands", columns(heads, [_standing(one) for one in shown])]
+    lines = ["Where it stands", columns(heads, [*_rows(shown)])]
     nature = [
         f"{one.parameter} {one.band.factors[0]:g}-{one.band.factors[1]:g} of "
         f"{_number(one.parameter, one.natural or 0.0)}"
@@ -91,6 +91,18 @@ def _standings(found: Assessment) -> str:
     lines.append(_words(_HOW_LEVELS))
     lines += [_words(line) for line in _reasons(shown)]
     return "\n".join(lines)
+
+
+def _rows(shown: Sequence[Standing]) -> Iterator[tuple[str, ...]]:
+    """A row for each level, and one below it for a newer test that is not in it."""
+    for one in shown:
+        yield _standing(one)
+        if one.waiting is not None:
+            test = one.waiting
+            age = _age(one.waiting_age_days or 0.0)
+            tested = _with_error(one.parameter, test.raw, test.sd)
+            unit = display_unit(one.parameter)
+            yield "", unit, _DASH, _DASH, tested, age, "", "apart: test again"
 
 
 def _reasons(shown: Sequence[Standing]) -> Iterator[str]:
