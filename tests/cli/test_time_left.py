@@ -142,3 +142,28 @@ def test_a_status_says_how_far_it_fell_and_which_test_decides(stage: Stage) -> N
     text = " ".join(stage.run("status").out.split())
     assert "Alkalinity 8.20 dKH, 2 d 0 h old (by hand); about 6." in text
     assert "by now; a stop goes by the 9.90 dKH of the same half hour" in text
+
+
+def test_the_way_to_the_ceiling_begins_at_the_higher_of_two_tests(
+    stage: Stage,
+) -> None:
+    """9.7 and then 8.0 of one half hour: no time is left, as the alarm says too."""
+    live(stage)
+    for number, (dkh, minutes) in enumerate(((9.7, 20), (8.0, 5))):
+        stage.append(
+            MeasurementKept(
+                **stage.stamp(),
+                id=f"m-{number}",
+                tank="reef",
+                parameter="alkalinity",
+                value=dkh * MEQ_PER_DKH,
+                typed=f"{dkh} dKH",
+                taken_at=stage.stamp()["at"] - timedelta(minutes=minutes),
+                provenance="hand",
+                by="keeper",
+            )
+        )
+    text = " ".join(stage.run("status").out.split())
+    assert "Alkalinity 8.00 dKH" in text
+    assert "Ceiling 9.50 dKH is passed" in text
+    assert "Floor 36 h to 6.50 dKH" in text

@@ -42,7 +42,7 @@ class Outlook:
 
     `level` is as it was read, or the target; `level_now` is carried from there to now,
     None where that is too long ago. `higher` is a test of the same half hour that found
-    more: a stop goes by it.
+    more: a stop and the way to the ceiling go by it.
     `used` says what stands for the uptake: "stated", or "plan" for as much as it gives.
     """
 
@@ -97,21 +97,31 @@ def outlook(present: Present, tank_id: str) -> Outlook:
     level_now = level
     if reading is not None:
         level_now = pace.level_at(reading.value, reading.taken_at, present.now)
+    higher = _higher(present, tank_id, reading)
     key = f"{tank_id}/{ALKALINITY}"
     return Outlook(
         tank=tank,
         reading=reading,
-        higher=_higher(present, tank_id, reading),
+        higher=higher,
         level=level,
         level_now=level_now,
         hours_to_floor=pace.to_floor(level_now),
         used="stated" if ALKALINITY in tank.uptake else "plan",
-        hours_to_ceiling=pace.to_ceiling(level_now),
+        hours_to_ceiling=pace.to_ceiling(_top(pace, level_now, higher, present.now)),
         given=_given(present, tank_id),
         planned=planned_since(present.lived, key, present.proven_ms - DAY_MS),
         smallest=_smallest(present, tank_id),
         following=_following(present, tank_id),
     )
+
+
+def _top(
+    pace: Pace, level_now: float | None, higher: Measured | None, now: datetime
+) -> float | None:
+    """From where the way up is reckoned: of two tests of one water, the higher."""
+    if level_now is None or higher is None:
+        return level_now
+    return pace.level_at(higher.value, higher.taken_at, now) or level_now
 
 
 def _newest_reading(present: Present, tank: str) -> Measured | None:
