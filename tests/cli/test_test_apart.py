@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from tests.cli.stage import Stage, stage_of
+from tests.cli.test_status import live
 
 
 @pytest.fixture
@@ -55,3 +56,19 @@ def test_a_document_has_the_test_that_waits(stage: Stage) -> None:
     alkalinity = found["alkalinity"]
     assert 6.1 * 0.356652 == pytest.approx(alkalinity["waiting"]["value"], rel=1e-3)
     assert 1 > 24 * alkalinity["waiting_age_days"]
+
+
+def test_a_rehearsal_begins_at_the_level_that_a_status_believes(tmp_path: Path) -> None:
+    """6.1 of 31 hours ago, and nothing given since: about 4.8 by now, in both."""
+    made = live(stage_of(tmp_path))
+    made.nothing_dosed(12)
+    now: datetime = made.stamp()["at"]
+    for back, dkh in ((8, 8.2), (7, 8.1), (6, 8.0), (5, 7.9), (31 / 24, 6.1)):
+        at = (now - timedelta(days=back)).isoformat(timespec="seconds")
+        words = (f"alkalinity={dkh} dKH", "--at", at, "--confirm", "--by", "keeper")
+        assert 0 == made.run("record", *words).code
+    status = one_line(made.run("status").out)
+    assert "Alkalinity 6.10 dKH, 1 d 7 h old (by hand); about 4.81 dKH by now" in status
+    forecast = one_line(made.run("rehearse", "--full").out).split("Forecast ")[1]
+    assert forecast.startswith("reef alkalinity: 4.81 dKH now")
+    assert "from its last test, as believed at " in forecast

@@ -4,7 +4,8 @@ Floor 8. One subject: the plan approved before, levels, uptake by tests, calibra
 and what is left in bottles. Laws here: the ledger is read and nothing is written; the
 moment is that of its newest entry and not the clock's, so that the same ledger gives
 the same report; where there is no ledger there is no past, and that is no error; levels
-and uptakes are those of an assessment of that moment, never a second reckoning.
+and uptakes are those of an assessment of that moment, never a second reckoning; where
+it has no alkalinity of now, that is what a status believes.
 Units: levels and uptake canonical; microlitres.
 """
 
@@ -19,7 +20,8 @@ from slackwater.assessment.stating import UptakeApart, uptakes_apart
 from slackwater.cli.high_tests import too_high
 from slackwater.cli.lasting import Held, Tube, held, tubes
 from slackwater.cli.old_doser import left_to_old
-from slackwater.cli.opening import Approved, newest_approval, opened
+from slackwater.cli.opening import Approved, Opened, newest_approval, opened
+from slackwater.cli.report.believing import believed_alkalinity
 from slackwater.cli.subject import known_levels
 from slackwater.errors import LedgerMissingError
 from slackwater.facts.events import Calibrated
@@ -48,7 +50,8 @@ class Past:
     """What a ledger says; all of it is empty without one.
 
     `levels` and `uptakes` map a tank to its parameters; `assessed` holds the names of
-    those levels that an assessment carried to `at`, the others are as they were tested,
+    those levels that an assessment carried to `at`, `believed` those that were carried
+    as a status does it, the others are as they were tested,
     and `too_high` a sentence for each parameter of a tank tested above its bound.
     `apart` are the uptakes of a tank by tests that the file states otherwise.
     `calibrated` maps a pump to when it was measured last, `measured` to the entry of
@@ -64,6 +67,7 @@ class Past:
     before: Approved | None = None
     levels: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
     assessed: Mapping[str, frozenset[str]] = field(default_factory=dict)
+    believed: Mapping[str, frozenset[str]] = field(default_factory=dict)
     too_high: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     uptakes: Mapping[str, Mapping[str, Interval]] = field(default_factory=dict)
     apart: Mapping[str, tuple[UptakeApart, ...]] = field(default_factory=dict)
@@ -75,6 +79,29 @@ class Past:
     tubes: tuple[Tube, ...] = ()
     back_on: date | None = None
     still_old: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Levels:
+    """The levels of one tank: as tested last, as assessed, as a status believes."""
+
+    tested: Mapping[str, float]
+    assessed: Mapping[str, float]
+    believed: Mapping[str, float]
+
+    @property
+    def every(self) -> dict[str, float]:
+        """Each parameter by the best that is known of it."""
+        return {**self.tested, **self.believed, **self.assessed}
+
+
+def _levels(found: Opened, tank: str, told: Assessment, at: datetime) -> _Levels:
+    known = known_levels(found.state, tank)
+    return _Levels(
+        tested={name: one.level for name, one in known.items()},
+        assessed=_carried(told),
+        believed=believed_alkalinity(found.state, tank, known, at),
+    )
 
 
 def read_past(state_dir: Path, machine: Machine) -> Past:
@@ -90,22 +117,20 @@ def read_past(state_dir: Path, machine: Machine) -> Past:
                 tank: assessed(found.ledger, machine, tank, at, LookBack.of(state))
                 for tank in sorted(machine.tanks)
             }
-            carried = {tank: _carried(one) for tank, one in known.items()}
+            levels = {
+                tank: _levels(found, tank, one, at) for tank, one in known.items()
+            }
             return Past(
                 ledger_id=state.ledger_id,
                 at=at,
                 before=newest_approval(state),
-                levels={
-                    tank: {
-                        **{
-                            name: tested.level
-                            for name, tested in known_levels(state, tank).items()
-                        },
-                        **levels,
-                    }
-                    for tank, levels in carried.items()
+                levels={tank: one.every for tank, one in levels.items()},
+                assessed={
+                    tank: frozenset(one.assessed) for tank, one in levels.items()
                 },
-                assessed={tank: frozenset(levels) for tank, levels in carried.items()},
+                believed={
+                    tank: frozenset(one.believed) for tank, one in levels.items()
+                },
                 too_high={tank: too_high(one, machine) for tank, one in known.items()},
                 uptakes={tank: _uptakes(one) for tank, one in known.items()},
                 apart={

@@ -260,7 +260,10 @@ def _level_is(report: Report, tank: str, name: str) -> str:
         return "from its target"
     if name in past.assessed.get(tank, frozenset()):
         return f"as assessed of {local(past.at, report.machine.tanks[tank].zone)}"
-    return "as it was tested last"
+    if name in past.believed.get(tank, frozenset()):
+        at = local(past.at, report.machine.tanks[tank].zone)
+        return f"from its last test, as believed at {at}"
+    return "as it was tested last, not carried to now"
 
 
 def _left(report: Report, each: Forecast, uptake: str) -> str:
