@@ -163,6 +163,8 @@ def test_a_running_correction_goes_on_beside_a_new_maintenance() -> None:
         ({"target": None}, Ground.NO_TARGET),
         ({"blocked": (Ground.SALINITY,)}, Ground.SALINITY),
         ({"level": 7.95 * DKH}, Ground.NEAR_TARGET),
+        # Low, and perhaps only by its error of 0.4 dKH: nobody calls that right.
+        ({"level": 7.5 * DKH, "level_sd": 0.4 * DKH}, Ground.WITHIN_ERROR),
     ],
 )
 def test_no_correction_without_a_sound_value(

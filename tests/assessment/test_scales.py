@@ -238,7 +238,7 @@ def test_a_level_is_no_surer_than_the_bias_that_was_taken_off_it() -> None:
     found, grounds = tried(1)
     assert 402.0 == pytest.approx(found.level)
     assert math.hypot(10.0, 10.0) == pytest.approx(found.level_sd)
-    assert (Ground.NEAR_TARGET,) == grounds
+    assert (Ground.WITHIN_ERROR,) == grounds
 
 
 def test_a_bias_that_was_tried_often_is_known() -> None:

@@ -146,7 +146,8 @@ def correction(
         "target": target,
     }
     if abs(away) <= tolerance * _dead_band(evidence, limits):
-        return _none(Ground.NEAR_TARGET, figures)
+        figures["corrected_beyond"] = _dead_band(evidence, limits)
+        return _near(abs(away), tolerance * limits.dead_band, figures)
     if _moves_knowably(evidence):
         return _returning(evidence, limits, given, figures)
     left = away - evidence.uncredited if away > 0 else away
@@ -156,6 +157,12 @@ def correction(
         if left <= tolerance * _dead_band(evidence, limits):
             return _none(Ground.CAME_SINCE, figures)
     return _led_evenly(left, limits, given, figures)
+
+
+def _near(away: float, band: float, figures: Mapping[str, Figure]) -> Correction:
+    """Why so small a distance is left: it is small, or only not known to be more."""
+    ground = Ground.NEAR_TARGET if away <= band else Ground.WITHIN_ERROR
+    return _none(ground, figures)
 
 
 def _led_evenly(
@@ -181,7 +188,11 @@ def _returning(
     left = away - own.per_day * own.lasts(limits.tau_days)
     found = returning_ramp(away, limits.rise_per_day, own, limits.tau_days)
     if abs(left) <= _dead_band(evidence, limits) or found.step * away <= 0:
-        back = {"return_days": round(own.days), "by_itself_per_day": own.per_day}
+        back = {
+            "uptake_per_day": evidence.uptake,
+            "by_itself_per_day": own.per_day,
+            "return_days": round(own.days),
+        }
         return _none(Ground.RETURNS, {**figures, **back})
     if away > 0 and given.most <= 0:
         return _none(Ground.CAPPED, {**figures, "cap": given.by or None})

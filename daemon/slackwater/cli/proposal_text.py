@@ -48,6 +48,7 @@ _LABELS: Mapping[str, str] = {
     "by_itself_per_day": "moves by itself",
     "still_coming": "still to come",
     "came_since": "came in since",
+    "corrected_beyond": "corrected from this far off",
     "wanted_ul": "wanted",
     "most_ul": "most",
     "given_ul": "given",

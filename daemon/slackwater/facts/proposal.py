@@ -41,6 +41,7 @@ class Ground(StrEnum):
     SURE_PART = "sure-part-only"
     LEVEL_HOLDS = "level-does-not-show-it"
     NEAR_TARGET = "near-target"
+    WITHIN_ERROR = "within-its-error"
     LITTLE_EVIDENCE = "too-little-evidence"
     NEW_TANK = "new-tank"
     NO_FALL = "no-fall-shown"
@@ -91,6 +92,8 @@ GROUND_TEXTS: Mapping[Ground, str] = {
     Ground.SURE_PART: "Uptake is not known well: only the sure part is changed.",
     Ground.LEVEL_HOLDS: "The level does not show yet that the dose is wrong.",
     Ground.NEAR_TARGET: "The level is where it should be, as far as can be told.",
+    Ground.WITHIN_ERROR: "The level is off its target by no more than its own error: "
+    "test again; until then nothing is corrected.",
     Ground.LITTLE_EVIDENCE: "Uptake is not known well enough; the dose stays.",
     Ground.NEW_TANK: "Nothing is dosed until two tests show a fall.",
     Ground.NO_FALL: "No lasting dose begins until two tests show a fall.",
