@@ -277,6 +277,32 @@ def test_a_ledger_that_stands_there_is_never_touched(
     assert before == (stage.state / LIVE_NAME).read_bytes()
 
 
+def test_the_way_out_that_is_named_leads_from_an_older_backup_to_a_newer(
+    stage: Stage, backup: Path, tmp_path: Path
+) -> None:
+    """The older one was put back first: moved aside, it makes room for the newer."""
+    assert 0 == stage.run("event", "nothing_dosed", "--by", "keeper").code
+    newer = tmp_path / "newer.tar"
+    assert 0 == stage.run("backup", newer).code
+    assert 0 == lost(stage).run("restore", backup, *NOTHING).code
+    path = stage.state / LIVE_NAME
+    (told,) = stage.run("restore", newer, *NOTHING, "--json").errors
+    assert f"stop the daemon, move {path} out of this directory" in told["do"]
+    path.rename(tmp_path / "aside.ledger")
+    again = stage.run("restore", newer, *NOTHING, "--json")
+    assert (0, 3) == (again.code, again.document["entries"])
+    assert Code.LEDGER_RESTORED in stage.folded().holds
+
+
+def test_a_lost_ledger_is_put_back_before_one_is_made_afresh(stage: Stage) -> None:
+    """A tired person reads the first verb that is named."""
+    (stage.state / LIVE_NAME).unlink()
+    (told,) = stage.run("status", "--json").errors
+    do = told["do"]
+    assert do.index("`slackwater restore FILE`") < do.index("`slackwater init`")
+    assert "has forgotten approvals, holds, calibrations and tests" in do
+
+
 def test_beside_a_running_daemon_it_is_refused(stage: Stage, backup: Path) -> None:
     """Whoever holds the directory is asked to stop first."""
     (stage.state / LIVE_NAME).unlink()

@@ -358,6 +358,16 @@ class LedgerFile:
         self._connection.close()
 
 
+# What is made afresh is said last, with what it costs: it looks like the quick way.
+_PUT_BACK = (
+    "Put it back: `slackwater restore FILE` does so from a backup. Only where there "
+    "never was one, or no backup of it: `slackwater setup`, which writes the files and "
+    "makes it; where files are there already, `slackwater init`, which asks what was "
+    "dosed in the last 24 hours. A ledger made afresh has forgotten approvals, holds, "
+    "calibrations and tests."
+)
+
+
 def _missing(path: Path, witness_path: Path, role: Role) -> LedgerMissingError:
     stood = f" (but {witness_path} remembers one)" if witness_path.exists() else ""
     if role == "shadow":
@@ -374,9 +384,7 @@ def _missing(path: Path, witness_path: Path, role: Role) -> LedgerMissingError:
             what=f"there is no ledger{stood}",
             where=str(path),
             expected="the ledger of this machine; without it nothing is dosed",
-            do="Put it back. On a new machine run `slackwater setup`, which writes the "
-            "files and makes it; where files are there already, `slackwater init`, "
-            "which asks what was dosed in the last 24 hours.",
+            do=_PUT_BACK,
         )
     )
 

@@ -118,10 +118,13 @@ def _machine_of_both(config: Path) -> Machine:
     return read_files(config).machine
 
 
-def refuse_standing(path: Path) -> None:
+USE_IT = "Use the ledger that is there; nothing was changed."
+
+
+def refuse_standing(path: Path, do: str = USE_IT) -> None:
     """Refuse before anything is asked when a ledger stands there.
 
-    Raises: RefusedError.
+    `do` is the way out. Raises: RefusedError.
     """
     if path.exists():
         raise RefusedError(
@@ -129,7 +132,7 @@ def refuse_standing(path: Path) -> None:
                 what="a ledger stands here already",
                 where=str(path),
                 expected="no file, to make a new ledger",
-                do="Use the ledger that is there; nothing was changed.",
+                do=do,
             )
         )
 

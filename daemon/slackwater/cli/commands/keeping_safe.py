@@ -46,6 +46,14 @@ Everything is held. Whatever was approved, held or calibrated since is unknown:
   2. test the water
   3. start the daemon: it compares what the pump nodes counted
   4. end the hold with `{program} release ledger-restored`"""
+# An older backup that was put back first, or a ledger made afresh in a hurry.
+_ASIDE = (
+    "Use the ledger that is there, unless the backup knows more than it. Then stop the "
+    "daemon, move {path} out of this directory (do not delete it), with the file "
+    "beside it whose name ends in -journal if there is one, and restore again. What "
+    "only the ledger you move knows is unknown from then on: say what was dosed since "
+    "the backup. Nothing was changed."
+)
 
 
 @verb(
@@ -113,7 +121,7 @@ def restore(shell: Shell, file: Path, **dosed: Unpack[Dosed]) -> Answer:
     """
     by = typed_text(dosed["by"] or local_user(), "--by", WORD_AT_MOST)
     path = shell.state / LIVE_NAME
-    refuse_standing(path)
+    refuse_standing(path, _ASIDE.format(path=path))
     birth.refuse_leftovers(path)
     made = make_directory(shell.state)
     try:
