@@ -22,10 +22,10 @@ CALCIUM_MG_PER_L = 36 * 139 * 0.99 / 147.013 * 40.078 / 200
 @pytest.mark.parametrize(
     ("sample", "verdict"),
     [
-        ("smallest", "Nothing that refuses the plan, but 1 thing to mind above."),
+        ("smallest", "Nothing that refuses the plan, but 2 things to mind above."),
         ("chemistry", "Nothing that refuses the plan, but 1 thing to mind above."),
-        ("two-tanks", "Nothing that refuses the plan, but 2 things to mind above."),
-        ("relays", "Nothing that refuses the plan, but 3 things to mind above."),
+        ("two-tanks", "Nothing that refuses the plan, but 4 things to mind above."),
+        ("relays", "Nothing that refuses the plan, but 4 things to mind above."),
         ("exchange", "Nothing found."),
     ],
 )

@@ -1,8 +1,8 @@
 """The machine as its operator described it: tanks, solutions, pumps, nodes, limits.
 
 Floor 2. One subject: resolved configuration, every quantity a whole number.
-Laws here: a cap that is absent is zero; identities match `[a-z0-9-]{1,32}`;
-nothing in this file knows the time.
+Laws here: a cap that is absent is zero, an hourly one and a net rise are none;
+identities match `[a-z0-9-]{1,32}`; nothing in this file knows the time.
 Units: volumes in microlitres (ul); what a solution adds in whole pico-units per
 microlitre (peq for alkalinity, pg for elements, pmol for carbon); what a tank may
 take in the same pico-units, for the whole tank.

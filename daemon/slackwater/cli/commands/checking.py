@@ -45,6 +45,7 @@ from slackwater.cli.report.extent import past_day
 from slackwater.cli.report.past import Past
 from slackwater.cli.shell import Shell, verb
 from slackwater.cli.sinking import past_of, sinking
+from slackwater.cli.unlimited import unlimited
 from slackwater.facts.plan import PlanLine
 from slackwater.facts.state import State
 from slackwater.facts.tank import Machine
@@ -78,7 +79,12 @@ def check(shell: Shell) -> Answer:
     judged = check_files(read_files(shell.config))
     past = past_of(shell.state, judged.machine)
     moved = moved_pumps(past.measured, judged.sound, judged.machine)
-    cautions = (*moved, *judged.cautions, *lacking(shell.config))
+    cautions = (
+        *moved,
+        *judged.cautions,
+        *unlimited(judged),
+        *lacking(shell.config),
+    )
     checked = replace(judged, cautions=cautions)
     sinks, lasts = tuple(sinking(checked, past)), _lasts(checked, past)
     totals = day_totals(checked, past.measured, past.new_tubes)

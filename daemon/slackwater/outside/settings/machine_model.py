@@ -1,7 +1,8 @@
 """What `slackwater.toml` may say: the model defaults, bounds and reference come from.
 
 Floor 6. One subject: the keys of the machine file. Laws here: every quantity is text
-with a unit; a cap that is left out is zero; nothing is dosed because of a default.
+with a unit; a cap that is left out is zero, but for the two that lie inside a wider one
+(an hour, a net rise); nothing is dosed because of a default.
 """
 
 from fractions import Fraction
@@ -37,7 +38,8 @@ class CapTable(TableModel):
     )
     net_rise: str | None = Field(
         default=None,
-        description="Most the parameter may climb in a day",
+        description="Most the parameter may climb in a day; `gross` alone holds when "
+        "left out",
         examples=['"0.5 dKH/day"'],
     )
 
@@ -323,7 +325,7 @@ class PumpTable(TableModel):
     )
     most_per_hour: Annotated[int, Volume("0 mL", "20 L")] | None = Field(
         default=None,
-        description="Ceiling of any hour; none when left out",
+        description="Ceiling of any hour; `most_per_day` alone holds when left out",
         examples=['"10 mL"'],
     )
     most_per_calibration: Annotated[int, Volume("0 mL", "2 L")] = Field(

@@ -1,8 +1,8 @@
 """Turns the tables of `slackwater.toml` that have an id into the parts of a Machine.
 
 Floor 6. One subject: the tables of the machine file. Laws here: a table is read as far
-as it goes; a cap that is left out is zero; equal files give equal machines, in whatever
-order their tables stand.
+as it goes; a cap that is left out is zero, an hour and a net rise are none; equal files
+give equal machines, in whatever order their tables stand.
 """
 
 from collections.abc import Callable, Collection, Mapping
