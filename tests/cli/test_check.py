@@ -306,3 +306,11 @@ def test_a_bottle_lasts_as_long_as_in_the_status(tmp_path: Path) -> None:
         assert found[shown["id"]][key] == round(shown[key], 1)
     assert shown["days_low"] < shown["days"] < shown["days_high"]
     assert "How long bottles last" in stage.run("check").out
+
+
+def test_without_a_configuration_setup_is_named(tmp_path: Path) -> None:
+    """Where there is no directory, and where it is empty."""
+    for config in (tmp_path / "none", tmp_path):
+        told = run("check", "--config", config, "--json")
+        assert 2 == told.code
+        assert all("`slackwater setup` writes both" in one["do"] for one in told.errors)

@@ -138,8 +138,18 @@ def test_bad_input_is_told_and_nothing_is_written(
 @pytest.mark.parametrize(
     ("words", "advice"),
     [
-        (("alkalinity=8,1 dKH",), 'Write "8.1 dKH": the decimal mark is a point'),
-        (("phosphate=0,041 mg/L PO4",), 'Write "0.041 mg/L PO4": the decimal mark'),
+        (
+            ("alkalinity=8,1 dKH",),
+            'Write alkalinity="8.1 dKH": the decimal mark is a point',
+        ),
+        # What is advised is taken when it is typed.
+        (("alkalinity=7,6",), 'Write alkalinity="7.6 dKH", with the unit that is'),
+        (("alkalinity=7.6",), 'as in alkalinity="7.6 dKH" where that is meant'),
+        (("ph=8,1",), 'Write ph="8.1 pH'),
+        (
+            ("phosphate=0,041 mg/L PO4",),
+            'Write phosphate="0.041 mg/L PO4": the decimal mark',
+        ),
         (("magnesium=1,290 mg/L",), '"1.290 mg/L" or "1290 mg/L", whichever is meant'),
         (("calcium=1,2,3 mg/L",), "no comma"),
         (("alkalinity", "8,1 dKH"), 'Write  alkalinity="8.1 dKH"'),

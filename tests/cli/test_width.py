@@ -77,3 +77,10 @@ def test_first_aid_is_read_on_any_screen(
     further = [line for line in lines if line.startswith("   ")]
     assert further
     assert all(line[3] != " " for line in further)
+
+
+def test_a_step_with_directories_can_be_copied_whole() -> None:
+    """A line end before the verb would make two commands of it; prose is broken."""
+    step = f"  1. slackwater --config {'/far' * 12} --state {'/far' * 12} check"
+    assert step == fitted(step, 80)
+    assert "\n" in fitted(f"  1. see {'word ' * 20}", 80)

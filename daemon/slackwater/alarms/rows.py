@@ -24,7 +24,8 @@ ROWS: Mapping[Cause, Row] = {
     Cause.LINK_DOWN: coded(
         Code.LINK_DOWN,
         "Look whether the broker runs and this machine reaches it; if both are well, "
-        "start the daemon anew as the last means: `systemctl restart slackwater`.",
+        "start the daemon anew as the last means; where it is a service of the system "
+        "that is `systemctl restart slackwater`.",
         hides=FOLLOWS | UNHEARD,
         on_s=15.0,
     ),

@@ -8,7 +8,7 @@ Units: levels canonical.
 
 import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TypeVar
 
@@ -28,6 +28,8 @@ _ADVICE = (
 _COMMA = re.compile(r"^([0-9]+),([0-9]{1,2})(?![0-9.,])")
 
 ReadT = TypeVar("ReadT")
+# Where an advice writes a figure out.
+_EXAMPLE = re.compile(r'\b(Write |as in )"')
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -109,9 +111,14 @@ def _all(
         try:
             levels.append(read(name.strip(), text.strip(), f"{where} {name.strip()}"))
         except InputError as error:
-            findings.extend(error.findings)
+            findings.extend(_as_typed(name.strip(), one) for one in error.findings)
     settled(findings)
     return levels
+
+
+def _as_typed(name: str, finding: Finding) -> Finding:
+    """The finding with its example as a whole word of a command line."""
+    return replace(finding, do=_EXAMPLE.sub(rf'\1{name}="', finding.do))
 
 
 def _standing_apart(words: Sequence[str]) -> frozenset[int]:

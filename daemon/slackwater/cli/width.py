@@ -1,7 +1,8 @@
 """How wide a page is, and prose fitted to it.
 
 Floor 8. One subject: lines that do not run off the screen. Laws here: nothing is ever
-cut off, it goes on in the next line; where there is no terminal and nobody states a
+cut off, it goes on in the next line; a step to type is left whole, for a terminal
+breaks it so that it can be copied; where there is no terminal and nobody states a
 width, a line is as long as it needs to be, so that a search finds whole lines.
 """
 
@@ -17,6 +18,8 @@ SCREEN = 80
 # A word or three and two spaces or more behind them, then what they stand for.
 _LABEL = re.compile(r" *\S+(?: \S+){0,2}  +")
 LONGEST_LABEL = 20
+# A step that names directories: broken before its verb it would be two commands.
+_STEP = re.compile(r" *(?:[0-9]+\. )?slackwater --(?:config|state) ")
 
 
 def page_columns() -> int | None:
@@ -56,7 +59,7 @@ def fitted(text: str, columns: int | None) -> str:
     if columns is None:
         return text
     return "\n".join(
-        line if len(line) <= columns else _wrapped(line, columns)
+        line if len(line) <= columns or _STEP.match(line) else _wrapped(line, columns)
         for line in text.split("\n")
     )
 

@@ -121,14 +121,21 @@ def split(
             _plain_advice(text, known, tail),
         )
     if match[3] is None:
-        only = known[0] if len(known) == 1 else ""
-        likeness = f", as in {shown(f'{text} {only}')}" if only else ""
         place.refuse(
-            f"{shown(text)} has no unit", f"Write the unit behind it{likeness}."
+            f"{shown(text)} has no unit",
+            f"Write the unit behind it{_likeness(text, known)}.",
         )
     if match[1] and not negative:
         place.refuse(f"{shown(text)} is negative", "Take the sign out.")
     return Fraction(match[1] + match[2]), match[3]
+
+
+def _likeness(number: str, known: Sequence[str]) -> str:
+    """How the whole of it is written; of several units none is taken for meant."""
+    if not known:
+        return ""
+    meant = " where that is meant" if len(known) > 1 else ""
+    return f", as in {shown(f'{number} {known[0]}')}{meant}"
 
 
 def _plain_advice(text: str, known: Sequence[str], tail: str) -> str:
@@ -142,13 +149,16 @@ def _plain_advice(text: str, known: Sequence[str], tail: str) -> str:
         return _PLAINLY
     whole, behind, rest = match.groups()
     unit = rest.strip()
-    if known and unit not in known:
-        hint = did_you_mean(unit, known) if unit else "Write the unit behind it. "
-        return f"{hint}{_PLAINLY}"
-    pointed = shown(f"{whole}.{behind}{rest}{tail}")
+    if known and unit and unit not in known:
+        return f"{did_you_mean(unit, known)}{_PLAINLY}"
+    # What is written so must be taken then, and a bare number is not.
+    lacks = bool(known) and not unit
+    after = (f" {known[0]}" if lacks else rest) + tail
+    pointed = shown(f"{whole}.{behind}{after}")
     if len(behind) == _GROUP and not whole.startswith("0"):
-        pointed += f" or {shown(whole + behind + rest + tail)}, whichever is meant"
-    return f"Write {pointed}: the decimal mark is a point, thousands have none."
+        pointed += f" or {shown(whole + behind + after)}, whichever is meant"
+    meant = ", with the unit that is meant" if lacks and len(known) > 1 else ""
+    return f"Write {pointed}{meant}: the decimal mark is a point, thousands have none."
 
 
 def shown(text: object) -> str:

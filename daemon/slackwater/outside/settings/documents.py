@@ -86,6 +86,12 @@ def read_key(path: Path, where: str) -> bytes:
     return bytes.fromhex(match[1].decode())
 
 
+_NEW = (
+    "On a new machine `slackwater setup` writes both files by asking; or copy one of "
+    "the samples."
+)
+
+
 def _bytes_of(directory: Path, name: str) -> bytes:
     if not directory.is_dir():
         raise InputError(
@@ -93,7 +99,7 @@ def _bytes_of(directory: Path, name: str) -> bytes:
                 what=f"there is no directory {directory}",
                 where=name,
                 expected=f"a directory that holds {MACHINE_FILE} and {PLAN_FILE}",
-                do="Create it from one of the samples, or name it with --config DIR.",
+                do=f"Name it with --config DIR. {_NEW}",
             )
         )
     path = directory / name
@@ -165,5 +171,6 @@ def _unreadable(where: str, path: Path, error: OSError) -> Finding:
         what=f"{path} cannot be read ({error.strerror or type(error).__name__})",
         where=where,
         expected="a file this user may read",
-        do="Check that the file exists and who may read it.",
+        do="Check that the file exists and who may read it."
+        + (f" {_NEW}" if path.name in {MACHINE_FILE, PLAN_FILE} else ""),
     )
