@@ -188,9 +188,12 @@ def enabling_entries(
 def disable(shell: Shell, by: str | None, why: str, drop_in: Path | None) -> Answer:
     """Go back to shadow: command no pump.
 
-    A running dose is stopped. Shadow time counts anew before pumps can be enabled, and
-    then doses come back slowly, as after any gap: tell what is given by hand meanwhile
-    with `slackwater added`. The drop-in that `slackwater enable` wrote is taken away.
+    A running dose is stopped. Shadow time counts anew before pumps can be enabled. Then
+    doses come back slowly, as after any gap, where the whole plan would lift alkalinity
+    by more than nine tenths of net_rise in a day, for a tank that got nothing takes up
+    less; a plan that gives little comes back whole. Tell what is given by hand
+    meanwhile with `slackwater added`. The drop-in that `slackwater enable` wrote is
+    taken away.
     """
     who, why = kept_text(by or local_user(), WORD_AT_MOST), kept_text(why)
 

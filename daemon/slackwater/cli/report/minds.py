@@ -47,10 +47,11 @@ def minds(report: Report) -> tuple[str, ...]:
             _unkept,
             _beyond,
             _rises,
+            # Few lines fit a screen, and this decides how all that is above is found.
+            _unwatched,
             _bottles,
             _tight_caps,
             _calibrations,
-            _unwatched,
             _others,
             _undated,
         )
