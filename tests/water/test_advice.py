@@ -68,7 +68,6 @@ def test_what_is_advised_is_accepted(kind: str, text: object, name: str) -> None
         ("level", "0,05 ppm", "phosphate"),
         ("level", "8,0 ppm", "alkalinity"),
         ("level", "8,0 dKH", "calcium"),
-        ("level", "8,0", "alkalinity"),
         ("rate", "1,5 ppm/day", "calcium"),
         ("rate", "1,5 dKH", "alkalinity"),
         ("strength", "18,5 ppm", "calcium"),

@@ -8,9 +8,9 @@ pumps only run in shadow a status counts what flowed in no water, so nothing is 
 from collections.abc import Mapping
 from datetime import datetime
 
+from slackwater.alarms.pace import Pace
 from slackwater.cli.opening import newest_approval
 from slackwater.cli.subject import Known
-from slackwater.cli.time_left import Pace
 from slackwater.facts.state import State
 from slackwater.gate.moment import rules_for
 from slackwater.planning.daily import ALKALINITY
@@ -29,7 +29,6 @@ def believed_alkalinity(
     pace = Pace(
         tank=machine.tanks[tank],
         guard=machine.guards.get(tank),
-        plan=plan,
         rules=rules_for(machine, plan),
         begins=max(at, approved.approval.takes_over_at),
         hours=(state.hours.get(tank, {}),),
