@@ -47,10 +47,9 @@ def minds(report: Report) -> tuple[str, ...]:
             _unkept,
             _beyond,
             _rises,
-            # Few lines fit a screen, and this decides how all that is above is found.
-            _unwatched,
             _bottles,
             _tight_caps,
+            _unwatched,
             _calibrations,
             _others,
             _undated,
