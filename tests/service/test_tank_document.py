@@ -29,6 +29,7 @@ from slackwater.service.loop import write
 from slackwater.service.memory import Memory
 from slackwater.service.showing import show_all
 from slackwater.service.wiring import Rig
+from slackwater.turn.step import moment_at
 from tests.alarms.manned import Board
 from tests.cli.stage import Stage, stage_of
 from tests.service.test_alarms import rig_of
@@ -318,3 +319,14 @@ def test_an_alarm_that_presses_is_no_fine_health(stage: Stage) -> None:
         write(rig, [hold(stage, "m-1", "tank/reef", Code.MANUAL_HOLD)])
         shown(rig)
         assert "held" == health(rig)
+
+
+def test_caps_that_nobody_answered_for_are_no_live(stage: Stage) -> None:
+    """As the status says it: no hold stands, and nothing would be dosed for a day."""
+    with running(stage) as rig:
+        reaching(rig, stage)
+        moment = moment_at(rig.clock.now(), rig.memory.state, rig.sight, rig.setup)
+        rig.memory.state.unanswered_ms = moment.proven_ms
+        told = shown(rig)
+    assert ("held", []) == (told["word"], told["holds"])
+    assert told["why"] == "Nobody said what was dosed: caps are used up for 24 h."

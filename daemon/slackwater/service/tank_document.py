@@ -32,6 +32,7 @@ from slackwater.facts.plan import DueDose
 from slackwater.facts.reasons import Reason
 from slackwater.facts.rolling import DAY_MS
 from slackwater.facts.tank import Pump, Tank
+from slackwater.gate.caps import unanswered_left_ms
 from slackwater.gate.exchanges import blocks_top_off
 from slackwater.gate.handover import is_old_dosers
 from slackwater.gate.moment import ALKALINITY, Moment
@@ -39,6 +40,7 @@ from slackwater.planning.draws import lasts_days
 from slackwater.planning.wall import zone_named
 from slackwater.turn.setup import Setup
 from slackwater.water.parameters import parameter_named
+from slackwater.water.show import show_seconds
 from slackwater.water.spellings import units_of, zero_of
 
 # Doses further ahead are not looked for: a dashboard shows what comes next.
@@ -131,9 +133,11 @@ def _word(shown: Shown) -> tuple[str, str]:
         return "held", _why(shown.holds[0][1])
     if moment.state.stage == "shadow":
         return "shadow", "Everything is computed and no pump is commanded."
-    if shown.unreached:
-        return "cut-off", shown.unreached
-    return "live", "Pumps are commanded by the approved plan."
+    if left_ms := unanswered_left_ms(moment.state, moment.proven_ms):
+        left = show_seconds(left_ms / 1000)
+        return "held", f"Nobody said what was dosed: caps are used up for {left}."
+    live = "live", "Pumps are commanded by the approved plan."
+    return ("cut-off", shown.unreached) if shown.unreached else live
 
 
 def _why(hold: HoldRaised) -> str:
