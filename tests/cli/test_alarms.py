@@ -16,10 +16,10 @@ from slackwater.facts.alarms import (
 )
 from slackwater.facts.events import HoldRaised
 from slackwater.facts.reasons import Code, Figure, because
-from slackwater.facts.waters import MeasurementKept
 from slackwater.service.standing import only_one
+from tests.cli.hand_test import by_hand
 from tests.cli.stage import Stage, stage_of
-from tests.cli.test_status import COLUMNS, LINES, MEQ_PER_DKH, live, tanks_of
+from tests.cli.test_status import COLUMNS, LINES, live, tanks_of
 
 ABSENT = "node-absent.shelf"
 
@@ -78,19 +78,7 @@ def test_nothing_wrong_is_said_in_one_line(stage: Stage) -> None:
 def fed_last(stage: Stage, days: float, dkh: float = 8.0) -> None:
     """Pumps are enabled; a test by hand so long ago, and nothing was given since."""
     live(stage)
-    stage.append(
-        MeasurementKept(
-            **stage.stamp(),
-            id="m-1",
-            tank="reef",
-            parameter="alkalinity",
-            value=dkh * MEQ_PER_DKH,
-            typed=f"{dkh} dKH",
-            taken_at=stage.stamp()["at"] - timedelta(days=days),
-            provenance="hand",
-            by="keeper",
-        )
-    )
+    by_hand(stage, dkh, timedelta(days=days))
 
 
 def missed(stage: Stage) -> None:

@@ -15,8 +15,8 @@ from slackwater.alarms.pace import Pace
 from slackwater.cli.reading import Files, read_files
 from slackwater.facts.plan import Plan, PlanLine
 from slackwater.facts.tank import Uptake
-from slackwater.facts.waters import MeasurementKept
 from slackwater.gate.moment import rules_for
+from tests.cli.hand_test import by_hand
 from tests.cli.run_program import SMALLEST
 from tests.cli.stage import Stage, stage_of
 from tests.cli.test_status import MEQ_PER_DKH, PEQ_PER_DKH, live
@@ -126,19 +126,7 @@ def test_a_status_says_how_far_it_fell_and_which_test_decides(stage: Stage) -> N
     """The newest test leads; the higher one of its half hour is what a stop goes by."""
     live(stage)
     for number, (dkh, minutes) in enumerate(((9.9, 2905), (8.2, 2880))):
-        stage.append(
-            MeasurementKept(
-                **stage.stamp(),
-                id=f"m-{number}",
-                tank="reef",
-                parameter="alkalinity",
-                value=dkh * MEQ_PER_DKH,
-                typed=f"{dkh} dKH",
-                taken_at=stage.stamp()["at"] - timedelta(minutes=minutes),
-                provenance="hand",
-                by="keeper",
-            )
-        )
+        by_hand(stage, dkh, timedelta(minutes=minutes), f"m-{number}")
     text = " ".join(stage.run("status").out.split())
     assert "Alkalinity 8.20 dKH, 2 d 0 h old (by hand); about 6." in text
     assert "by now; a stop goes by the 9.90 dKH of the same half hour" in text
@@ -150,19 +138,7 @@ def test_the_way_to_the_ceiling_begins_at_the_higher_of_two_tests(
     """9.7 and then 8.0 of one half hour: no time is left, as the alarm says too."""
     live(stage)
     for number, (dkh, minutes) in enumerate(((9.7, 20), (8.0, 5))):
-        stage.append(
-            MeasurementKept(
-                **stage.stamp(),
-                id=f"m-{number}",
-                tank="reef",
-                parameter="alkalinity",
-                value=dkh * MEQ_PER_DKH,
-                typed=f"{dkh} dKH",
-                taken_at=stage.stamp()["at"] - timedelta(minutes=minutes),
-                provenance="hand",
-                by="keeper",
-            )
-        )
+        by_hand(stage, dkh, timedelta(minutes=minutes), f"m-{number}")
     text = " ".join(stage.run("status").out.split())
     assert "Alkalinity 8.00 dKH" in text
     assert "Ceiling 9.50 dKH is passed" in text
